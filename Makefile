@@ -1,0 +1,110 @@
+# blkassay: build, test, check. GNU make.
+#
+#   make              build/blkassay
+#   make check        unit tests, then end-to-end tests of the binary
+#   make lint         warnings as errors, cppcheck, clang-tidy, clang-format, man pages
+#   make sanitize     the same tests built with ASan and UBSan
+#   make bench        performance ratios, measured side by side (never part of the tests)
+#   make rig          scenarios on a USB gadget in an emulated machine
+#   make fuzz         short fuzzing of every parser
+#   make install      PREFIX=/usr/local DESTDIR=
+#
+# Knobs: CC=clang, V=1 shows commands, TEST='pattern' runs matching end-to-end tests only,
+#        UNIT=suite runs one unit suite, O=dir builds elsewhere, DEVELOPER=1 turns warnings into errors.
+
+VERSION  := 0.1.0
+O        ?= build
+PREFIX   ?= /usr/local
+BINDIR   ?= $(PREFIX)/bin
+MANDIR   ?= $(PREFIX)/share/man
+Q        := $(if $(V),,@)
+
+CFLAGS   ?= -O2 -g
+WARNINGS := -Wall -Wextra -Wconversion -Wsign-compare -Wshadow -Wmissing-prototypes -Wstrict-prototypes \
+            -Wvla -Wpointer-arith -Wwrite-strings -Wformat=2 -Wundef
+ifeq ($(DEVELOPER),1)
+WARNINGS += -Werror
+endif
+ALL_CPPFLAGS = -D_GNU_SOURCE -D_FILE_OFFSET_BITS=64 -DBLKASSAY_VERSION='"$(VERSION)"' -Isrc $(CPPFLAGS)
+ALL_CFLAGS   = -std=c17 -pthread $(WARNINGS) $(SANITIZE) $(CFLAGS)
+LIBS         = -lz -lm
+
+# Everything but main goes into one archive, which the tests link too.
+SRC      := $(sort $(wildcard src/*/*.c))
+OBJ      := $(SRC:%.c=$(O)/%.o)
+MAIN     := $(O)/src/main.o
+UNIT_SRC := $(sort $(wildcard tests/unit/*.c))
+SUP_SRC  := $(sort $(wildcard tests/support/*.c))
+UNIT_OBJ := $(UNIT_SRC:%.c=$(O)/%.o) $(SUP_SRC:%.c=$(O)/%.o)
+HDR      := $(sort $(wildcard src/*/*.h tests/*/*.h))
+
+all: $(O)/blkassay
+
+# The judge and the generator are the hot loops: they are built for speed whatever CFLAGS says.
+HOT      := $(O)/src/integrity/stream.o $(O)/src/integrity/stamp.o $(O)/src/base/random.o
+$(HOT): private HOT_CFLAGS := $(if $(SANITIZE),,-O3)
+
+$(O)/%.o: %.c
+	@mkdir -p $(@D)
+	$(if $(V),,@echo "  CC      $<")
+	$(Q)$(CC) $(ALL_CPPFLAGS) $(ALL_CFLAGS) $(HOT_CFLAGS) -MMD -MP -c -o $@ $<
+
+$(O)/libblkassay.a: $(OBJ)
+	$(if $(V),,@echo "  AR      $@")
+	$(Q)rm -f $@ && $(AR) rcs $@ $^
+
+$(O)/blkassay: $(MAIN) $(O)/libblkassay.a
+	$(if $(V),,@echo "  LINK    $@")
+	$(Q)$(CC) $(ALL_CFLAGS) $(LDFLAGS) -o $@ $^ $(LIBS)
+
+# The unit runner's list of suites: one per file in tests/unit.
+$(O)/tests/suites.inc: $(UNIT_SRC) Makefile
+	@mkdir -p $(@D)
+	$(Q)for f in $(notdir $(UNIT_SRC:.c=)); do echo "SUITE($$f)"; done > $@
+
+$(O)/tests/runner.o: tests/runner.c $(O)/tests/suites.inc
+	@mkdir -p $(@D)
+	$(Q)$(CC) $(ALL_CPPFLAGS) -I$(O)/tests -Itests $(ALL_CFLAGS) -MMD -MP -c -o $@ $<
+
+$(UNIT_OBJ): ALL_CPPFLAGS += -Itests
+$(UNIT_SRC:%.c=$(O)/%.o): WARNINGS += -Wno-missing-prototypes
+
+$(O)/unit: $(O)/tests/runner.o $(UNIT_OBJ) $(O)/libblkassay.a
+	$(if $(V),,@echo "  LINK    $@")
+	$(Q)$(CC) $(ALL_CFLAGS) $(LDFLAGS) -o $@ $^ $(LIBS) $(shell pkg-config --libs check)
+
+check: check-unit check-cli
+
+check-unit: $(O)/unit
+	$(Q)CK_DEFAULT_TIMEOUT=$(or $(CK_DEFAULT_TIMEOUT),60) $(if $(UNIT),CK_RUN_SUITE=$(UNIT)) $(O)/unit
+
+check-cli: $(O)/blkassay
+	$(Q)BLKASSAY=$(abspath $(O)/blkassay) tests/run-cli $(TEST)
+
+sanitize:
+	$(Q)+$(MAKE) --no-print-directory check O=build-sanitize CFLAGS='-O1 -g -fno-omit-frame-pointer' \
+		SANITIZE='-fsanitize=address,undefined -fno-sanitize-recover=all' SANITIZED=1
+
+lint:
+	$(Q)scripts/lint
+
+bench: $(O)/blkassay
+	$(Q)scripts/bench
+
+install: $(O)/blkassay
+	install -d $(DESTDIR)$(BINDIR) $(DESTDIR)$(MANDIR)/man1 $(DESTDIR)$(MANDIR)/man5
+	install -m 755 $(O)/blkassay $(DESTDIR)$(BINDIR)/blkassay
+	install -m 644 $(wildcard man/*.1) $(DESTDIR)$(MANDIR)/man1/
+	install -m 644 $(wildcard man/*.5) $(DESTDIR)$(MANDIR)/man5/
+
+uninstall:
+	rm -f $(DESTDIR)$(BINDIR)/blkassay
+	cd $(DESTDIR)$(MANDIR) && rm -f $(patsubst man/%.1,man1/%.1,$(wildcard man/*.1)) $(patsubst man/%.5,man5/%.5,$(wildcard man/*.5))
+
+clean:
+	rm -rf build build-sanitize build-lint build-clang build-fuzz
+
+-include $(OBJ:.o=.d) $(MAIN:.o=.d) $(UNIT_OBJ:.o=.d) $(O)/tests/runner.d
+
+.PHONY: all check check-unit check-cli sanitize lint bench install uninstall clean
+.DELETE_ON_ERROR:

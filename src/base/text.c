@@ -1,0 +1,97 @@
+/* A growing string. */
+#include "base/text.h"
+
+#include <stdarg.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+static char nothing[1];
+
+void text_init(struct text *t)
+{
+	*t = (struct text){ .bytes = nothing };
+}
+
+void text_release(struct text *t)
+{
+	if (t->room)
+		free(t->bytes);
+	text_init(t);
+}
+
+void text_reset(struct text *t)
+{
+	t->length = 0;
+	t->failed = false;
+	if (t->room)
+		t->bytes[0] = 0;
+}
+
+static bool reserve(struct text *t, size_t more)
+{
+	size_t room = t->room ? t->room : 64;
+	char *bytes;
+
+	if (t->failed)
+		return false;
+	while (room - t->length <= more) {
+		if (__builtin_mul_overflow(room, (size_t)2, &room)) {
+			t->failed = true;
+			return false;
+		}
+	}
+	if (room == t->room)
+		return true;
+	bytes = realloc(t->room ? t->bytes : NULL, room);
+	if (!bytes) {
+		t->failed = true;
+		return false;
+	}
+	bytes[t->length] = 0;
+	t->bytes = bytes;
+	t->room = room;
+	return true;
+}
+
+void text_add(struct text *t, const char *bytes, size_t length)
+{
+	if (!reserve(t, length))
+		return;
+	memcpy(t->bytes + t->length, bytes, length);
+	t->length += length;
+	t->bytes[t->length] = 0;
+}
+
+void text_adds(struct text *t, const char *string)
+{
+	text_add(t, string, strlen(string));
+}
+
+void text_addf(struct text *t, const char *fmt, ...)
+{
+	va_list args;
+	int n;
+
+	va_start(args, fmt);
+	n = vsnprintf(NULL, 0, fmt, args);
+	va_end(args);
+	if (n < 0) {
+		t->failed = true;
+		return;
+	}
+	if (!reserve(t, (size_t)n))
+		return;
+	va_start(args, fmt);
+	vsnprintf(t->bytes + t->length, (size_t)n + 1, fmt, args);
+	va_end(args);
+	t->length += (size_t)n;
+}
+
+void text_copy(char *out, size_t room, const char *from)
+{
+	size_t n = strnlen(from, room - 1);
+
+	memcpy(out, from, n);
+	out[n] = 0;
+}

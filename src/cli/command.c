@@ -1,0 +1,199 @@
+/* The command table, dispatch and help. */
+#include "cli/command.h"
+
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "base/error.h"
+#include "base/text.h"
+#include "cli/message.h"
+#include "platform/interrupt.h"
+
+const struct command commands[] = {
+	{ "targets", "", "what may be tested here, what may not and why",
+		"Lists every block device with its consent token, and says for each whether a\n"
+		"run may write to it. Reads only; works without root as far as it can.\n",
+		0, 0, cmd_targets, { OPTION_CSV_FLAG, OPTION_END } },
+	{ "sweep", "TARGET", "measure rate against request size",
+		"Transfers at each request size with O_DIRECT, in passes interleaved in seeded\n"
+		"random order, appends every pass to a run record and prints its summary.\n"
+		"Reads by default. Writing needs --erase, --keep-data or --create.\n",
+		1, 1, cmd_sweep,
+		{ OPTION_DIRECTION, OPTION_ORDER, OPTION_SIZES, OPTION_IN_FLIGHT, OPTION_SECONDS,
+			OPTION_PASSES, OPTION_REGION, OPTION_SEED, OPTION_LABEL, OPTION_OUT,
+			OPTION_ERASE, OPTION_KEEP_DATA, OPTION_CREATE, OPTION_FIXED_DISK,
+			OPTION_QUIET, OPTION_END } },
+	{ "report", "RUN...", "CSV, plain-text summary, page with charts", NULL, 1, 64, cmd_report,
+		{ OPTION_CSV_FILE, OPTION_QUIET, OPTION_END } },
+	{ "restore", "SAVED TARGET", "put kept data back after an interrupted run",
+		"Writes back what --keep-data saved, after checking that the target is the same\n"
+		"one and the saved file is whole. Can be repeated.\n",
+		2, 2, cmd_restore, { OPTION_QUIET, OPTION_END } },
+};
+
+const size_t command_count = sizeof commands / sizeof *commands;
+
+const struct command *command_find(const char *name)
+{
+	for (size_t i = 0; i < command_count; i++)
+		if (!strcmp(commands[i].name, name))
+			return &commands[i];
+	return NULL;
+}
+
+static void print_overview(FILE *out)
+{
+	fprintf(out,
+		"usage: blkassay COMMAND [OPTION...] [ARGUMENT...]\n\n"
+		"Measures and verifies removable media. Nothing is written to a target unless\n"
+		"--erase TOKEN names it, --keep-data saves it, or --create has just made it.\n\n");
+	for (size_t i = 0; i < command_count; i++)
+		fprintf(out, "  %-9s%-14s%s\n", commands[i].name, commands[i].arguments,
+			commands[i].summary);
+	fprintf(out, "\n'blkassay help COMMAND' tells more; 'blkassay --version' its version.\n"
+		     "Exit status: 0 as hoped, 1 the target or build failed the check, 2 usage or\n"
+		     "refused for safety, 3 the I/O or the machine failed, 130 interrupted.\n");
+}
+
+static void print_option(FILE *out, const struct option_spec *s)
+{
+	char left[40];
+
+	snprintf(left, sizeof left, "--%s%s%s", s->name, s->value ? " " : "",
+		s->value ? s->value : "");
+	fprintf(out, "  %-24s ", left);
+	/* Wrapped at 80 columns under its own column. */
+	size_t column = 27;
+	for (const char *word = s->help; *word;) {
+		size_t n = strcspn(word, " ");
+
+		if (column + n + 1 > 79) {
+			fprintf(out, "\n%27s", "");
+			column = 27;
+		}
+		fprintf(out, "%.*s%s", (int)n, word, word[n] ? " " : "");
+		column += n + 1;
+		word += n + (word[n] == ' ');
+	}
+	fputc('\n', out);
+}
+
+static void print_help(FILE *out, const struct command *c)
+{
+	fprintf(out, "usage: blkassay %s [OPTION...]%s%s\n\n%c%s.\n", c->name,
+		*c->arguments ? " " : "", c->arguments,
+		c->summary[0] >= 'a' && c->summary[0] <= 'z' ? c->summary[0] - 'a' + 'A'
+							     : c->summary[0],
+		c->summary + 1);
+	if (c->details)
+		fprintf(out, "\n%s", c->details);
+	fputc('\n', out);
+	for (size_t i = 0; c->options[i] != OPTION_END; i++)
+		print_option(out, option_spec(c->options[i]));
+	print_option(out, option_spec(OPTION_HELP));
+}
+
+static int help(int argc, char **argv)
+{
+	const struct command *c;
+
+	if (argc < 2) {
+		print_overview(stdout);
+		return 0;
+	}
+	c = command_find(argv[1]);
+	if (!c) {
+		fprintf(stderr, "blkassay: there is no command '%s'; 'blkassay help' lists them\n",
+			argv[1]);
+		return 2;
+	}
+	print_help(stdout, c);
+	return 0;
+}
+
+static int check_arguments(const struct command *c, const struct options *o, struct error *err)
+{
+	if (o->arg_count >= c->min_args && o->arg_count <= c->max_args)
+		return 0;
+	if (o->arg_count > c->max_args)
+		return error_set(err, ERROR_USAGE, "%s: unexpected argument '%s'; it takes %s",
+			c->name, o->args[c->max_args], *c->arguments ? c->arguments : "none");
+	return error_set(
+		err, ERROR_USAGE, "%s: an argument is missing; it takes %s", c->name, c->arguments);
+}
+
+static int run_command(const struct command *c, int argc, char **argv, const char *command_line)
+{
+	struct error err = { 0 };
+	struct options o;
+	int status;
+
+	if (options_parse(&o, argc, argv, c->options, &err) < 0) {
+		status = message_error(&err);
+	} else if (o.given[OPTION_HELP]) {
+		print_help(stdout, c);
+		status = 0;
+	} else if (check_arguments(c, &o, &err) < 0) {
+		status = message_error(&err);
+	} else {
+		o.command_line = command_line;
+		message_set_quiet(o.given[OPTION_QUIET]);
+		interrupt_install();
+		status = c->run(&o);
+	}
+	options_release(&o);
+	return status;
+}
+
+/* A result cut short by a full disk or a closed pipe must not end in 0. */
+static int check_stdout(int status)
+{
+	bool failed = ferror(stdout);
+
+	if (fflush(stdout) != 0)
+		failed = true;
+	if (!failed)
+		return status;
+	fprintf(stderr, "blkassay: cannot write all of the result to standard output; the result "
+			"there is not whole\n");
+	return status == 0 || status == 1 ? 3 : status;
+}
+
+static void join_command_line(struct text *t, int argc, char **argv)
+{
+	text_adds(t, "blkassay");
+	for (int i = 1; i < argc; i++)
+		text_addf(t, " %s", argv[i]);
+}
+
+int cli_main(int argc, char **argv)
+{
+	const struct command *c;
+	struct text line;
+	int status;
+
+	if (argc < 2) {
+		print_overview(stderr);
+		return 2;
+	}
+	if (!strcmp(argv[1], "help"))
+		return check_stdout(help(argc - 1, argv + 1));
+	if (!strcmp(argv[1], "-h") || !strcmp(argv[1], "--help"))
+		return check_stdout(help(1, argv + 1));
+	if (!strcmp(argv[1], "--version")) {
+		printf("blkassay %s\n", BLKASSAY_VERSION);
+		return check_stdout(0);
+	}
+	c = command_find(argv[1]);
+	if (!c) {
+		fprintf(stderr, "blkassay: there is no command '%s'; 'blkassay help' lists them\n",
+			argv[1]);
+		return 2;
+	}
+	text_init(&line);
+	join_command_line(&line, argc, argv);
+	status = check_stdout(run_command(c, argc - 1, argv + 1, line.bytes));
+	text_release(&line);
+	return status;
+}

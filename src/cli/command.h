@@ -1,0 +1,36 @@
+/* The table of commands. Dispatch, help and completion read it. */
+#ifndef CLI_COMMAND_H
+#define CLI_COMMAND_H
+
+#include <stddef.h>
+
+#include "cli/options.h"
+
+enum { COMMAND_OPTIONS_MAX = 24 };
+
+struct command {
+	const char *name;
+	const char *arguments; /* "TARGET", "RUN...", "" */
+	const char *summary; /* one line */
+	const char *
+		details; /* paragraphs for `help COMMAND`, each line under 80 columns; may be NULL */
+	size_t min_args, max_args;
+	int (*run)(const struct options *o); /* returns the exit status */
+	enum option_id options[COMMAND_OPTIONS_MAX];
+};
+
+extern const struct command commands[];
+extern const size_t command_count;
+
+const struct command *command_find(const char *name); /* NULL when there is none */
+
+/* The whole program: dispatches, checks that stdout could be written, returns the exit status. */
+int cli_main(int argc, char **argv);
+
+/* One per file cmd_*.c */
+int cmd_sweep(const struct options *o);
+int cmd_targets(const struct options *o);
+int cmd_restore(const struct options *o);
+int cmd_report(const struct options *o);
+
+#endif

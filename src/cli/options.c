@@ -1,0 +1,179 @@
+/* The option table and the parsing of a command line against a command's part of it. */
+#include "cli/options.h"
+
+#include <errno.h>
+#include <getopt.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "base/error.h"
+#include "base/number.h"
+#include "base/size.h"
+
+static const struct option_spec specs[OPTION_ID_COUNT] = {
+	{ OPTION_DIRECTION, "direction", "LIST", OPTION_IS_TEXT, 0, 0,
+		"read, write or read,write (default: read)" },
+	{ OPTION_ORDER, "order", "LIST", OPTION_IS_TEXT, 0, 0,
+		"sequential, random or both with a comma (default: both)" },
+	{ OPTION_SIZES, "sizes", "SIZES", OPTION_IS_TEXT, 0, 0,
+		"request sizes: a doubling range 512..1Mi or a list 512,4Ki,24Ki" },
+	{ OPTION_IN_FLIGHT, "in-flight", "N", OPTION_IS_COUNT, 1, 64,
+		"requests kept open at once (default: 1)" },
+	{ OPTION_SECONDS, "seconds", "S", OPTION_IS_SECONDS, 1, 604800000, "how long, in seconds" },
+	{ OPTION_PASSES, "passes", "N", OPTION_IS_COUNT, 1, 100000,
+		"repetitions of every point (default: 5)" },
+	{ OPTION_REGION, "region", "START+LENGTH", OPTION_IS_TEXT, 0, 0,
+		"the byte range that may be touched, e.g. 0+64Mi (default: the whole target)" },
+	{ OPTION_SEED, "seed", "N", OPTION_IS_COUNT, 0, UINT64_MAX,
+		"seed of offsets, data and order (default: from the clock, and shown)" },
+	{ OPTION_LABEL, "label", "TEXT", OPTION_IS_TEXT, 0, 0,
+		"what was tested, e.g. the firmware build; kept in the record" },
+	{ OPTION_OUT, "out", "FILE", OPTION_IS_TEXT, 0, 0,
+		"where the run record goes (default: blkassay-KIND-TIME.run here)" },
+	{ OPTION_ERASE, "erase", "TOKEN", OPTION_IS_TEXT, 0, 0,
+		"consent to overwrite the target with this token ('blkassay targets' shows it)" },
+	{ OPTION_KEEP_DATA, "keep-data", NULL, OPTION_IS_FLAG, 0, 0,
+		"save the region to a side file first and put it back at the end" },
+	{ OPTION_CREATE, "create", "SIZE", OPTION_IS_SIZE, 512, UINT64_C(1) << 62,
+		"make the target: a new image file of this size; an existing file is refused" },
+	{ OPTION_FIXED_DISK, "fixed-disk", NULL, OPTION_IS_FLAG, 0, 0,
+		"allow writing to a disk that is not removable (never the system disk)" },
+	{ OPTION_QUIET, "quiet", NULL, OPTION_IS_FLAG, 0, 0,
+		"no notes and no progress; warnings and errors stay" },
+	{ OPTION_CSV_FILE, "csv", "FILE", OPTION_IS_TEXT, 0, 0,
+		"write CSV to FILE ('-' for stdout)" },
+	{ OPTION_CSV_FLAG, "csv", NULL, OPTION_IS_FLAG, 0, 0, "one CSV row a target, for scripts" },
+	{ OPTION_HELP, "help", NULL, OPTION_IS_FLAG, 0, 0, "what this command does and takes" },
+};
+
+const struct option_spec *option_spec(enum option_id id)
+{
+	return &specs[id];
+}
+
+uint64_t options_number(const struct options *o, enum option_id id, uint64_t otherwise)
+{
+	return o->given[id] ? o->number[id] : otherwise;
+}
+
+const char *options_text(const struct options *o, enum option_id id, const char *otherwise)
+{
+	return o->given[id] ? o->text[id] : otherwise;
+}
+
+static int in_range(uint64_t n, const struct option_spec *s)
+{
+	return n >= s->min && n <= s->max ? 0 : -ERANGE;
+}
+
+/* Whole numbers and sizes; says what would have been right. */
+static int parse_whole(
+	const struct option_spec *s, const char *value, uint64_t *out, struct error *err)
+{
+	bool size = s->type == OPTION_IS_SIZE;
+	int rc = size ? size_parse(value, out) : number_parse_u64(value, out);
+
+	if (!rc)
+		rc = in_range(*out, s);
+	if (rc == -ERANGE)
+		return error_set(err, ERROR_USAGE,
+			"--%s '%s' is out of range; it takes %llu to %llu", s->name, value,
+			(unsigned long long)s->min, (unsigned long long)s->max);
+	if (rc < 0)
+		return error_set(err, ERROR_USAGE, "--%s '%s' is not a %s", s->name, value,
+			size ? "size; write it like 512, 4Ki, 1Mi or 50MB" : "whole number");
+	return 0;
+}
+
+static int parse_seconds(
+	const struct option_spec *s, const char *value, uint64_t *ns, struct error *err)
+{
+	double seconds;
+
+	if (number_parse_decimal(value, &seconds) < 0)
+		return error_set(err, ERROR_USAGE,
+			"--%s '%s' is not a number of seconds; write it like 2 or 0.5", s->name,
+			value);
+	if (seconds * 1000 < (double)s->min || seconds * 1000 > (double)s->max)
+		return error_set(err, ERROR_USAGE,
+			"--%s '%s' is out of range; it takes %g to %g seconds", s->name, value,
+			(double)s->min / 1000, (double)s->max / 1000);
+	*ns = (uint64_t)(seconds * 1e9 + 0.5);
+	return 0;
+}
+
+static int take_option(struct options *o, enum option_id id, const char *value, struct error *err)
+{
+	const struct option_spec *s = &specs[id];
+
+	if (o->given[id] && s->type != OPTION_IS_FLAG)
+		return error_set(err, ERROR_USAGE, "--%s is given twice", s->name);
+	o->given[id] = true;
+	o->text[id] = value;
+	if (s->type == OPTION_IS_FLAG)
+		return 0;
+	if (!*value)
+		return error_set(err, ERROR_USAGE, "--%s is empty; it takes %s", s->name, s->value);
+	if (s->type == OPTION_IS_SECONDS)
+		return parse_seconds(s, value, &o->number[id], err);
+	if (s->type == OPTION_IS_TEXT)
+		return 0;
+	return parse_whole(s, value, &o->number[id], err);
+}
+
+/* getopt's own table, made from ours; val is the id + 256. */
+static void fill_long_options(struct option *longs, const enum option_id *allowed)
+{
+	size_t n = 0;
+
+	for (; allowed[n] != OPTION_END; n++)
+		longs[n] = (struct option){ .name = specs[allowed[n]].name,
+			.has_arg = specs[allowed[n]].value ? required_argument : no_argument,
+			.val = 256 + (int)allowed[n] };
+	longs[n] = (struct option){ .name = "help", .val = 256 + OPTION_HELP };
+}
+
+static int unknown_option(const char *word, struct error *err)
+{
+	return error_set(err, ERROR_USAGE,
+		"this command has no option '%s', or it stands for several; see its --help", word);
+}
+
+int options_parse(
+	struct options *o, int argc, char **argv, const enum option_id *allowed, struct error *err)
+{
+	struct option longs[OPTION_ID_COUNT + 2] = { 0 };
+	int code;
+
+	*o = (struct options){ .args = calloc((size_t)argc + 1, sizeof *o->args),
+		.against = SIZE_MAX };
+	if (!o->args)
+		return error_set(err, ERROR_IO, "out of memory");
+	fill_long_options(longs, allowed);
+	optind = 0; /* glibc: start afresh */
+	/* '-': what is no option comes as code 1, in order; ':': a missing value is told apart. */
+	while ((code = getopt_long(argc, argv, "-:h", longs, NULL)) != -1) {
+		if (code == 1)
+			o->args[o->arg_count++] = optarg;
+		else if (code == 'h')
+			o->given[OPTION_HELP] = true;
+		else if (code == ':')
+			return error_set(
+				err, ERROR_USAGE, "option '%s' needs a value", argv[optind - 1]);
+		else if (code == '?')
+			return unknown_option(argv[optind - 1], err);
+		else if (take_option(o, (enum option_id)(code - 256), optarg, err) < 0)
+			return -1;
+	}
+	while (optind < argc) /* after "--" */
+		o->args[o->arg_count++] = argv[optind++];
+	if (o->against > o->arg_count)
+		o->against = o->arg_count;
+	return 0;
+}
+
+void options_release(struct options *o)
+{
+	free(o->args);
+	o->args = NULL;
+}

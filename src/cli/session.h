@@ -1,0 +1,55 @@
+/* A target opened for a command: consent, refusals, region, kept data. The one way in for every command that touches
+ * a target, so that no command can forget a check. */
+#ifndef CLI_SESSION_H
+#define CLI_SESSION_H
+
+#include <stdbool.h>
+#include <stdint.h>
+
+#include "cli/options.h"
+#include "medium/medium.h"
+#include "record/run.h"
+
+struct error;
+
+struct session {
+	struct medium *medium;
+	const struct medium_traits *traits;
+	uint64_t region_start,
+		region_bytes; /* multiples of offset_align_bytes, inside the target */
+	bool may_write; /* --erase TOKEN matched, --keep-data saved, or --create just made it */
+	bool kept; /* --keep-data: session_close puts the region back */
+	char token[160];
+	char kept_path[512];
+	void *kept_data; /* session.c's own */
+};
+
+enum session_need {
+	SESSION_READS, /* no token needed */
+	SESSION_WRITES, /* refuse without --erase, --keep-data or --create */
+};
+
+/* Opens o->args[0], checks everything in design "Safety", makes the image for --create, parses --region (default: the
+ * whole target). Does not save kept data yet. 0, or -1 with *err and nothing open and nothing written. */
+int session_open(
+	struct session *s, const struct options *o, enum session_need need, struct error *err);
+
+/* Call when the plan is known, before the first write: says on stderr what will be lost and the wear (bytes_to_write,
+ * times the region), and with --keep-data saves the region [start, start+bytes) to a side file next to record_path,
+ * synced. `watch` for progress. After this medium writes are allowed. */
+int session_prepare_writes(struct session *s, const struct options *o, const char *record_path,
+	uint64_t start, uint64_t bytes, double bytes_to_write, const struct watch *watch,
+	struct error *err);
+
+/* Restores kept data (removing the side file once verified), closes. 0, or -1 with *err that says where the kept data
+ * is and the exact restore command. Safe on a session that failed to open. */
+int session_close(struct session *s, const struct watch *watch, struct error *err);
+
+/* The record's description of the target. */
+void session_describe(const struct session *s, struct run_target *out);
+
+/* The record's path: --out, or blkassay-KIND-TIME.run in the current folder; refuses a path on the target itself. */
+int session_record_path(char *out, size_t room, const struct session *s, const struct options *o,
+	const char *kind, struct error *err);
+
+#endif

@@ -1,0 +1,82 @@
+/* The medium interface: dispatch, and what a missing slot means. */
+#include "medium/medium.h"
+
+#include <errno.h>
+#include <string.h>
+
+#include "medium/raw.h"
+#include "platform/clock.h"
+
+int medium_open(
+	struct medium **out, const char *target, enum medium_access access, struct error *err)
+{
+	*out = NULL;
+	return raw_open(out, target, access, err);
+}
+
+void medium_close(struct medium *m)
+{
+	if (m)
+		m->ops->close(m);
+}
+
+int medium_read(struct medium *m, uint64_t at, void *buf, size_t len, size_t *got)
+{
+	return m->ops->read(m, at, buf, len, got);
+}
+
+int medium_write(struct medium *m, uint64_t at, const void *buf, size_t len, size_t *got)
+{
+	return m->ops->write(m, at, buf, len, got);
+}
+
+int medium_write_through(struct medium *m, uint64_t at, const void *buf, size_t len, size_t *got)
+{
+	return m->ops->write_through ? m->ops->write_through(m, at, buf, len, got) : -ENOTSUP;
+}
+
+int medium_flush(struct medium *m)
+{
+	return m->ops->flush(m);
+}
+
+int medium_scsi(struct medium *m, struct scsi_exchange *x)
+{
+	return m->ops->scsi ? m->ops->scsi(m, x) : -ENOTSUP;
+}
+
+int medium_counts(struct medium *m, struct medium_counts *counts)
+{
+	return m->ops->counts ? m->ops->counts(m, counts) : -ENOTSUP;
+}
+
+int medium_drop_cache(struct medium *m)
+{
+	return m->ops->drop_cache ? m->ops->drop_cache(m) : 0;
+}
+
+uint64_t medium_now_ns(struct medium *m)
+{
+	return m->ops->now_ns ? m->ops->now_ns(m) : clock_now_ns();
+}
+
+void medium_idle_ns(struct medium *m, uint64_t ns)
+{
+	if (m->ops->idle_ns)
+		m->ops->idle_ns(m, ns);
+	else
+		clock_sleep_ns(ns);
+}
+
+int medium_move_clock_ns(struct medium *m, uint64_t now_ns)
+{
+	if (!m->ops->move_clock_ns)
+		return -ENOTSUP;
+	m->ops->move_clock_ns(m, now_ns);
+	return 0;
+}
+
+int medium_replug(struct medium *m, bool power_lost)
+{
+	return m->ops->replug ? m->ops->replug(m, power_lost) : -ENOTSUP;
+}

@@ -1,0 +1,104 @@
+/* Where the bytes live: a block device, an image file, a gadget model, or a wrapper around one of them.
+ *
+ * Calls return 0 or a negative errno and print nothing. A read or write that ends early is a fact, not an error:
+ * the call returns 0 and *got is smaller than asked. Offsets and lengths are multiples of the logical block, memory is
+ * aligned to memory_align_bytes; the caller sees to it. read and write may be called from several threads at once
+ * unless traits.virtual_clock is set. */
+#ifndef MEDIUM_MEDIUM_H
+#define MEDIUM_MEDIUM_H
+
+#include <stdbool.h>
+#include <stddef.h>
+#include <stdint.h>
+
+struct error;
+struct medium; /* fields known to medium/ only */
+struct scsi_exchange; /* medium/scsi.h */
+
+enum medium_kind { MEDIUM_BLOCK_DEVICE, MEDIUM_IMAGE, MEDIUM_MODEL, MEDIUM_MEMORY };
+enum medium_access { MEDIUM_READ_ONLY, MEDIUM_READ_WRITE };
+enum medium_cache { MEDIUM_CACHE_UNKNOWN, MEDIUM_CACHE_WRITE_THROUGH, MEDIUM_CACHE_WRITE_BACK };
+
+struct medium_traits {
+	enum medium_kind kind;
+	char path[512]; /* as it was opened */
+	char name[96]; /* kernel name (sdb), file name, model name */
+	char vendor[64]; /* as the device says, blanks trimmed; "" when unknown */
+	char model[96];
+	char serial[96];
+	char transport[16]; /* usb, mmc, loop, virtio, file, model, ... */
+	uint64_t size_bytes;
+	uint32_t logical_block_bytes;
+	uint32_t physical_block_bytes;
+	uint32_t memory_align_bytes;
+	uint32_t offset_align_bytes; /* of offsets and lengths; >= logical_block_bytes */
+	uint32_t request_limit_bytes; /* the kernel splits longer requests; 0: unknown or none */
+	uint64_t link_bits_per_second; /* signalling rate the kernel reports; 0: unknown */
+	enum medium_cache cache; /* what the kernel believes */
+	bool fua; /* what the kernel believes */
+	bool removable;
+	bool read_only;
+	bool virtual_clock; /* time is modelled: say so in every output; one thread only */
+	uint64_t disk_sequence; /* of the kernel; changes on re-plug; 0: unknown */
+};
+
+/* What the device itself has counted since it appeared (Linux: Documentation/ABI/testing/procfs-diskstats). */
+struct medium_counts {
+	uint64_t reads, reads_merged, read_bytes;
+	uint64_t writes, writes_merged, written_bytes;
+	uint64_t flushes;
+};
+
+struct medium_ops {
+	int (*read)(struct medium *m, uint64_t at, void *buf, size_t len, size_t *got);
+	int (*write)(struct medium *m, uint64_t at, const void *buf, size_t len, size_t *got);
+	int (*write_through)(
+		struct medium *m, uint64_t at, const void *buf, size_t len, size_t *got);
+	int (*flush)(struct medium *m);
+	int (*scsi)(struct medium *m, struct scsi_exchange *x);
+	int (*counts)(struct medium *m, struct medium_counts *counts);
+	int (*drop_cache)(struct medium *m);
+	uint64_t (*now_ns)(struct medium *m);
+	void (*idle_ns)(struct medium *m, uint64_t ns);
+	void (*move_clock_ns)(struct medium *m, uint64_t now_ns);
+	int (*replug)(struct medium *m, bool power_lost);
+	void (*close)(struct medium *m);
+};
+
+/* Every implementation starts with this. A NULL slot means "not offered" and answers -ENOTSUP (now_ns and idle_ns
+ * fall back to the machine's clock). */
+struct medium {
+	const struct medium_ops *ops;
+	struct medium_traits traits;
+};
+
+/* Opens what the user named: a path, or model:FILE. Block devices exclusively (O_EXCL), always with O_DIRECT.
+ * On failure *out is NULL and *err a sentence. Does not decide whether the target may be written: see platform/guard.h. */
+int medium_open(
+	struct medium **out, const char *target, enum medium_access access, struct error *err);
+void medium_close(struct medium *m); /* closing NULL does nothing */
+
+static inline const struct medium_traits *medium_traits(const struct medium *m)
+{
+	return &m->traits;
+}
+
+int medium_read(struct medium *m, uint64_t at, void *buf, size_t len, size_t *got);
+int medium_write(struct medium *m, uint64_t at, const void *buf, size_t len, size_t *got);
+/* Returns when the device says this very write is stored (FUA, or write and flush by the kernel). */
+int medium_write_through(struct medium *m, uint64_t at, const void *buf, size_t len, size_t *got);
+int medium_flush(struct medium *m);
+int medium_scsi(struct medium *m, struct scsi_exchange *x);
+int medium_counts(struct medium *m, struct medium_counts *counts);
+/* Throws away what the host has cached of this device. 0 also where there is nothing to drop. */
+int medium_drop_cache(struct medium *m);
+uint64_t medium_now_ns(struct medium *m);
+void medium_idle_ns(
+	struct medium *m, uint64_t ns); /* lets time pass: sleeps, or moves the virtual clock */
+/* Virtual clocks only: the next request arrives at now_ns, which may lie before the end of the last one
+ * (several in flight). -ENOTSUP on real media. */
+int medium_move_clock_ns(struct medium *m, uint64_t now_ns);
+/* Models only: unplug and plug in again, with or without losing power. -ENOTSUP on real media. */
+int medium_replug(struct medium *m, bool power_lost);
+
+#endif

@@ -1,0 +1,307 @@
+/* A block device or image file, opened with O_DIRECT. */
+#include "medium/raw.h"
+
+#include <errno.h>
+#include <fcntl.h>
+#include <linux/fs.h>
+#include <linux/magic.h>
+#include <stdlib.h>
+#include <string.h>
+#include <sys/ioctl.h>
+#include <sys/stat.h>
+#include <sys/sysmacros.h>
+#include <sys/uio.h>
+#include <sys/vfs.h>
+#include <unistd.h>
+
+#include "base/buffer.h"
+#include "base/error.h"
+#include "base/text.h"
+#include "platform/blockdev.h"
+
+struct raw {
+	struct medium medium;
+	int fd;
+	int stat_fd; /* the device's counters; -1 for an image */
+};
+
+static struct raw *raw_of(struct medium *m)
+{
+	return (struct raw *)m;
+}
+
+static int raw_read(struct medium *m, uint64_t at, void *buf, size_t len, size_t *got)
+{
+	ssize_t n = pread(raw_of(m)->fd, buf, len, (off_t)at);
+	int saved = errno;
+
+	*got = n < 0 ? 0 : (size_t)n;
+	return n < 0 ? -saved : 0;
+}
+
+static int raw_write(struct medium *m, uint64_t at, const void *buf, size_t len, size_t *got)
+{
+	ssize_t n = pwrite(raw_of(m)->fd, buf, len, (off_t)at);
+	int saved = errno;
+
+	*got = n < 0 ? 0 : (size_t)n;
+	return n < 0 ? -saved : 0;
+}
+
+static int raw_write_through(
+	struct medium *m, uint64_t at, const void *buf, size_t len, size_t *got)
+{
+	/* pwritev2 only reads the memory; the cast drops const for struct iovec. */
+	struct iovec v = { .iov_base = (void *)(uintptr_t)buf, .iov_len = len };
+	ssize_t n = pwritev2(raw_of(m)->fd, &v, 1, (off_t)at, RWF_DSYNC);
+	int saved = errno;
+
+	*got = n < 0 ? 0 : (size_t)n;
+	return n < 0 ? -saved : 0;
+}
+
+static int raw_flush(struct medium *m)
+{
+	return fsync(raw_of(m)->fd) < 0 ? -errno : 0;
+}
+
+static int raw_counts(struct medium *m, struct medium_counts *c)
+{
+	struct blockdev_stat s;
+	int rc = raw_of(m)->stat_fd < 0 ? -ENOTSUP : blockdev_stat_read(raw_of(m)->stat_fd, &s);
+
+	if (rc < 0)
+		return rc;
+	*c = (struct medium_counts){
+		.reads = s.reads,
+		.reads_merged = s.reads_merged,
+		.read_bytes = s.read_sectors * 512,
+		.writes = s.writes,
+		.writes_merged = s.writes_merged,
+		.written_bytes = s.written_sectors * 512,
+		.flushes = s.flushes,
+	};
+	return 0;
+}
+
+static int raw_drop_cache(struct medium *m)
+{
+	if (m->traits.kind == MEDIUM_BLOCK_DEVICE)
+		return ioctl(raw_of(m)->fd, BLKFLSBUF, 0) < 0 ? -errno : 0;
+	return -posix_fadvise(raw_of(m)->fd, 0, 0, POSIX_FADV_DONTNEED);
+}
+
+static void raw_close(struct medium *m)
+{
+	if (raw_of(m)->fd >= 0)
+		close(raw_of(m)->fd);
+	if (raw_of(m)->stat_fd >= 0)
+		close(raw_of(m)->stat_fd);
+	free(m);
+}
+
+static const struct medium_ops raw_ops = {
+	.read = raw_read,
+	.write = raw_write,
+	.write_through = raw_write_through,
+	.flush = raw_flush,
+	.counts = raw_counts,
+	.drop_cache = raw_drop_cache,
+	.close = raw_close,
+};
+
+static int describe_device(struct raw *r, const struct stat *st, struct error *err)
+{
+	struct medium_traits *t = &r->medium.traits;
+	struct blockdev d;
+	int logical = 0;
+	unsigned physical = 0;
+	uint64_t size = 0;
+
+	if (blockdev_read_by_number(&d, NULL, major(st->st_rdev), minor(st->st_rdev), err) < 0)
+		return -1;
+	if (ioctl(r->fd, BLKSSZGET, &logical) < 0 || ioctl(r->fd, BLKPBSZGET, &physical) < 0 ||
+		ioctl(r->fd, BLKGETSIZE64, &size) < 0)
+		return error_sys(err, ERROR_IO, errno,
+			"cannot ask '%s' for its size and block size", t->path);
+	t->kind = MEDIUM_BLOCK_DEVICE;
+	text_copy(t->name, sizeof t->name, d.name);
+	text_copy(t->vendor, sizeof t->vendor, d.vendor);
+	text_copy(t->model, sizeof t->model, d.model);
+	text_copy(t->serial, sizeof t->serial, d.serial);
+	text_copy(t->transport, sizeof t->transport, d.transport);
+	t->size_bytes = size;
+	t->logical_block_bytes = (uint32_t)logical;
+	t->physical_block_bytes = physical;
+	t->request_limit_bytes = d.request_limit_bytes;
+	t->link_bits_per_second = d.link_bits_per_second;
+	t->cache = !d.write_cache_known ? MEDIUM_CACHE_UNKNOWN
+		   : d.write_back       ? MEDIUM_CACHE_WRITE_BACK
+					: MEDIUM_CACHE_WRITE_THROUGH;
+	t->fua = d.fua;
+	t->removable = d.removable;
+	t->read_only = d.read_only;
+	t->disk_sequence = d.disk_sequence;
+	r->stat_fd = blockdev_stat_open(NULL, d.major, d.minor);
+	return 0;
+}
+
+static void describe_image(struct raw *r, const struct stat *st)
+{
+	struct medium_traits *t = &r->medium.traits;
+	const char *slash = strrchr(t->path, '/');
+
+	t->kind = MEDIUM_IMAGE;
+	text_copy(t->name, sizeof t->name, slash ? slash + 1 : t->path);
+	text_copy(t->transport, sizeof t->transport, "file");
+	t->size_bytes = (uint64_t)st->st_size;
+	t->logical_block_bytes = 512;
+	t->physical_block_bytes = (uint32_t)st->st_blksize;
+}
+
+/* What the kernel asks of direct I/O on this file; kernels before 6.1 do not say, then the block size decides. */
+static int describe_alignment(struct raw *r, struct error *err)
+{
+	struct medium_traits *t = &r->medium.traits;
+	uint32_t memory = 0, offset = 0;
+#ifdef STATX_DIOALIGN
+	struct statx sx;
+
+	if (statx(r->fd, "", AT_EMPTY_PATH, STATX_DIOALIGN, &sx) == 0 &&
+		sx.stx_mask & STATX_DIOALIGN) {
+		memory = sx.stx_dio_mem_align;
+		offset = sx.stx_dio_offset_align;
+		if (!offset)
+			return error_set(err, ERROR_REFUSED,
+				"'%s' is on a filesystem without direct I/O (O_DIRECT); use a file "
+				"on a disk filesystem such as ext4 or xfs, or a block device",
+				t->path);
+	}
+#else
+	(void)err;
+#endif
+	t->memory_align_bytes = memory ? memory : t->logical_block_bytes;
+	t->offset_align_bytes = offset > t->logical_block_bytes ? offset : t->logical_block_bytes;
+	if (t->kind == MEDIUM_IMAGE)
+		t->logical_block_bytes = t->offset_align_bytes;
+	return 0;
+}
+
+/* Old kernels accept O_DIRECT at open and refuse the first read; find out now. */
+static int probe_direct_read(struct raw *r, struct error *err)
+{
+	size_t block = r->medium.traits.offset_align_bytes, got;
+	void *buf = buffer_new(block, r->medium.traits.memory_align_bytes);
+	int rc;
+
+	if (!buf)
+		return error_set(err, ERROR_IO, "out of memory");
+	rc = r->medium.traits.size_bytes < block ? 0 : raw_read(&r->medium, 0, buf, block, &got);
+	free(buf);
+	if (rc == -EINVAL)
+		return error_set(err, ERROR_REFUSED,
+			"'%s' does not take direct I/O (O_DIRECT) in blocks of %zu bytes; use a "
+			"file on a disk filesystem, or a block device",
+			r->medium.traits.path, block);
+	return 0; /* any other failure is the target's own and belongs to the run */
+}
+
+/* A file in memory would be measured as memory, whatever O_DIRECT says there. */
+static bool lies_in_memory(int fd)
+{
+	struct statfs fs;
+
+	return fstatfs(fd, &fs) == 0 && (fs.f_type == TMPFS_MAGIC || fs.f_type == RAMFS_MAGIC);
+}
+
+static int examine(const char *path, struct stat *st, struct error *err)
+{
+	if (!*path)
+		return error_set(err, ERROR_USAGE,
+			"the target is empty; name a block device or an image file");
+	if (strlen(path) >= sizeof((struct medium_traits *)0)->path)
+		return error_set(err, ERROR_USAGE,
+			"the target's path is longer than this tool takes (511 bytes)");
+	if (stat(path, st) < 0)
+		return error_sys(err, errno == ENOENT || errno == ENOTDIR ? ERROR_USAGE : ERROR_IO,
+			errno, "cannot find target '%s'", path);
+	if (!S_ISBLK(st->st_mode) && !S_ISREG(st->st_mode))
+		return error_set(err, ERROR_REFUSED,
+			"'%s' is %s; a target is a block device or an image file", path,
+			S_ISDIR(st->st_mode)    ? "a directory"
+			: S_ISCHR(st->st_mode)  ? "a character device"
+			: S_ISFIFO(st->st_mode) ? "a pipe"
+						: "neither a block device nor a regular file");
+	return 0;
+}
+
+static int explain_open(const char *path, enum medium_access access, int saved, struct error *err)
+{
+	const char *verb = access == MEDIUM_READ_WRITE ? "writing" : "reading";
+
+	if (saved == EBUSY)
+		return error_set(err, ERROR_REFUSED,
+			"cannot open '%s' for %s: it is in use (mounted, swap, or held by another "
+			"driver or program); unmount it or stop what uses it",
+			path, verb);
+	if (saved == EINVAL)
+		return error_set(err, ERROR_REFUSED,
+			"'%s' is on a filesystem without direct I/O (O_DIRECT); use a file on a "
+			"disk filesystem such as ext4 or xfs, or a block device",
+			path);
+	error_sys(err, ERROR_IO, saved, "cannot open '%s' for %s", path, verb);
+	if (saved == EACCES || saved == EPERM)
+		error_add(err, "; run as root or join the group that owns it (often 'disk')");
+	if (saved == ENOMEDIUM)
+		error_add(err, "; insert the card");
+	return -1;
+}
+
+int raw_open(struct medium **out, const char *path, enum medium_access access, struct error *err)
+{
+	struct stat before, after;
+	struct raw *r;
+	int flags = O_DIRECT | O_CLOEXEC | (access == MEDIUM_READ_WRITE ? O_RDWR : O_RDONLY);
+
+	*out = NULL;
+	if (examine(path, &before, err) < 0)
+		return -1;
+	r = calloc(1, sizeof *r);
+	if (!r)
+		return error_set(err, ERROR_IO, "out of memory");
+	r->medium.ops = &raw_ops;
+	r->stat_fd = -1;
+	text_copy(r->medium.traits.path, sizeof r->medium.traits.path, path);
+	if (S_ISBLK(before.st_mode))
+		flags |= O_EXCL; /* fails with EBUSY while anyone else holds the device */
+	r->fd = open(path, flags);
+	if (r->fd < 0) {
+		explain_open(path, access, errno, err);
+		goto fail;
+	}
+	if (fstat(r->fd, &after) < 0 || after.st_ino != before.st_ino ||
+		after.st_dev != before.st_dev || after.st_rdev != before.st_rdev) {
+		error_set(err, ERROR_REFUSED, "'%s' changed while it was being opened; try again",
+			path);
+		goto fail;
+	}
+	if (S_ISBLK(before.st_mode)) {
+		if (describe_device(r, &after, err) < 0)
+			goto fail;
+	} else if (lies_in_memory(r->fd)) {
+		error_set(err, ERROR_REFUSED,
+			"'%s' is on a memory filesystem, which has no direct I/O (O_DIRECT); use a "
+			"file on a disk filesystem such as ext4 or xfs, or a block device",
+			path);
+		goto fail;
+	} else {
+		describe_image(r, &after);
+	}
+	if (describe_alignment(r, err) < 0 || probe_direct_read(r, err) < 0)
+		goto fail;
+	*out = &r->medium;
+	return 0;
+fail:
+	raw_close(&r->medium);
+	return -1;
+}

@@ -1,0 +1,57 @@
+/* What Linux says about block devices, read from sysfs. The root ("/sys") can be moved for tests; what needs more than
+ * sysfs (mounts, swap) is in platform/usage.h. */
+#ifndef PLATFORM_BLOCKDEV_H
+#define PLATFORM_BLOCKDEV_H
+
+#include <stdbool.h>
+#include <stddef.h>
+#include <stdint.h>
+
+struct error;
+
+struct blockdev {
+	char name[64]; /* kernel name: sdb, mmcblk0, loop3 */
+	char node[80]; /* /dev/sdb */
+	unsigned major, minor;
+	uint64_t size_bytes;
+	char vendor[64], model[96],
+		serial[96]; /* blanks trimmed, controls removed; "" when unknown */
+	char transport[16]; /* usb, mmc, ata, nvme, virtio, loop, dm, scsi, other */
+	uint64_t link_bits_per_second; /* USB: the `speed` attribute; 0: unknown */
+	bool removable; /* the `removable` attribute, or a USB or card transport */
+	bool read_only;
+	bool partition; /* then `disk` names the whole disk */
+	char disk[64];
+	uint32_t logical_block_bytes, physical_block_bytes;
+	uint32_t request_limit_bytes; /* max_sectors_kb */
+	bool write_back; /* queue/write_cache */
+	bool write_cache_known;
+	bool fua;
+	uint64_t disk_sequence; /* diskseq; 0: unknown */
+	char backing_file[512]; /* loop devices */
+};
+
+/* Counters of /sys/block/X/stat (Documentation/ABI/stable/sysfs-block, Documentation/admin-guide/iostats.rst); a sector there is always 512 bytes. */
+struct blockdev_stat {
+	uint64_t reads, reads_merged, read_sectors, read_ms;
+	uint64_t writes, writes_merged, written_sectors, write_ms;
+	uint64_t in_flight, busy_ms, weighted_ms;
+	uint64_t discards, discards_merged, discarded_sectors, discard_ms;
+	uint64_t flushes, flush_ms; /* 0 before Linux 5.5 */
+};
+
+/* By kernel name ("sdb", "sdb1"). sysfs NULL: "/sys". 0, or -1 with *err. */
+int blockdev_read(struct blockdev *out, const char *sysfs, const char *name, struct error *err);
+
+/* By device number, as stat() of its node gives it. */
+int blockdev_read_by_number(
+	struct blockdev *out, const char *sysfs, unsigned major, unsigned minor, struct error *err);
+
+/* All whole disks, sorted by name; *out is malloc'd, free() it. */
+int blockdev_list(struct blockdev **out, size_t *count, const char *sysfs, struct error *err);
+
+/* An open handle on one device's counters, cheap to read again and again. fd >= 0, or a negative errno. */
+int blockdev_stat_open(const char *sysfs, unsigned major, unsigned minor);
+int blockdev_stat_read(int fd, struct blockdev_stat *out); /* 0 or a negative errno */
+
+#endif

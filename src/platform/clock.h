@@ -1,0 +1,11 @@
+/* The machine's clocks. Durations only ever come from the first. */
+#ifndef PLATFORM_CLOCK_H
+#define PLATFORM_CLOCK_H
+
+#include <stdint.h>
+
+uint64_t clock_now_ns(void); /* CLOCK_MONOTONIC_RAW: never set, never slewed */
+void clock_sleep_ns(uint64_t ns); /* may return early when a signal arrives */
+uint64_t clock_wall_seconds(void); /* seconds since 1970 UTC, for naming a run only */
+
+#endif

@@ -1,0 +1,12 @@
+/* SIGINT and SIGTERM set a flag; loops look at it between requests. */
+#ifndef PLATFORM_INTERRUPT_H
+#define PLATFORM_INTERRUPT_H
+
+#include <stdbool.h>
+
+void interrupt_install(
+	void); /* also ignores SIGPIPE and SIGXFSZ: a failed write says so by its errno */
+bool interrupt_requested(void);
+int interrupt_signal(void); /* which one, 0 when none */
+
+#endif

@@ -1,0 +1,170 @@
+/* One line of a record. */
+#include "record/line.h"
+
+#include <errno.h>
+#include <math.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "base/checksum.h"
+#include "base/number.h"
+
+enum { CRC_TAIL = 10 }; /* " ~" and eight digits */
+
+void line_begin(struct text *t, uint64_t number, const char *kind)
+{
+	text_reset(t);
+	text_addf(t, "%llu %s", (unsigned long long)number, kind);
+}
+
+void line_put_text(struct text *t, const char *key, const char *value)
+{
+	text_addf(t, " %s=", key);
+	for (const unsigned char *c = (const unsigned char *)value; *c; c++) {
+		if (*c <= ' ' || *c == 0x7f || *c == '%' || *c == '=' || *c == '~')
+			text_addf(t, "%%%02X", *c);
+		else
+			text_add(t, (const char *)c, 1);
+	}
+}
+
+void line_put_u64(struct text *t, const char *key, uint64_t value)
+{
+	text_addf(t, " %s=%llu", key, (unsigned long long)value);
+}
+
+void line_put_i64(struct text *t, const char *key, int64_t value)
+{
+	text_addf(t, " %s=%lld", key, (long long)value);
+}
+
+void line_put_double(struct text *t, const char *key, double value)
+{
+	char buf[40];
+
+	snprintf(buf, sizeof buf, "%.15g", value);
+	if (strtod(buf, NULL) != value)
+		snprintf(buf, sizeof buf, "%.17g", value);
+	text_addf(t, " %s=%s", key, buf);
+}
+
+void line_end(struct text *t)
+{
+	text_addf(t, " ~%08X\n", checksum_crc32(0, t->bytes, t->length));
+}
+
+static int hex_value(char c)
+{
+	if (c >= '0' && c <= '9')
+		return c - '0';
+	if (c >= 'A' && c <= 'F')
+		return c - 'A' + 10;
+	return -1;
+}
+
+static bool crc_matches(const char *bytes, size_t length)
+{
+	const char *digits = bytes + length - 8;
+	uint32_t crc = 0;
+
+	for (int i = 0; i < 8; i++) {
+		int v = hex_value(digits[i]);
+
+		if (v < 0)
+			return false;
+		crc = crc << 4 | (uint32_t)v;
+	}
+	return crc == checksum_crc32(0, bytes, length - CRC_TAIL);
+}
+
+int line_parse(struct line *out, char *bytes, size_t length)
+{
+	char *end, *kind, *rest;
+
+	if (length < CRC_TAIL + 3 || memchr(bytes, 0, length) ||
+		memcmp(bytes + length - CRC_TAIL, " ~", 2) != 0 || !crc_matches(bytes, length))
+		return -EBADMSG;
+	end = bytes + length - CRC_TAIL;
+	end[0] = 0; /* over " ~": ends the last field */
+	end[1] = 0; /* and the list of fields */
+	kind = strchr(bytes, ' ');
+	if (!kind)
+		return -EBADMSG;
+	*kind++ = 0;
+	if (number_parse_u64(bytes, &out->number) < 0 || !*kind)
+		return -EBADMSG;
+	rest = strchr(kind, ' ');
+	if (rest)
+		*rest++ = 0;
+	else
+		rest = end;
+	for (char *c = rest; c < end; c++)
+		if (*c == ' ')
+			*c = 0;
+	out->kind = kind;
+	out->fields = rest;
+	return 0;
+}
+
+const char *line_get_raw(const struct line *l, const char *key)
+{
+	size_t n = strlen(key);
+
+	for (const char *f = l->fields; *f; f += strlen(f) + 1)
+		if (!strncmp(f, key, n) && f[n] == '=')
+			return f + n + 1;
+	return NULL;
+}
+
+bool line_get_text(const struct line *l, const char *key, char *out, size_t room)
+{
+	const char *v = line_get_raw(l, key);
+	size_t n = 0;
+
+	if (!v)
+		return false;
+	while (*v && n + 1 < room) {
+		if (v[0] == '%' && hex_value(v[1]) >= 0 && hex_value(v[2]) >= 0) {
+			out[n++] = (char)(hex_value(v[1]) << 4 | hex_value(v[2]));
+			v += 3;
+		} else {
+			out[n++] = *v++;
+		}
+	}
+	out[n] = 0;
+	return true;
+}
+
+bool line_get_u64(const struct line *l, const char *key, uint64_t *out)
+{
+	const char *v = line_get_raw(l, key);
+
+	return v && number_parse_u64(v, out) == 0;
+}
+
+bool line_get_i64(const struct line *l, const char *key, int64_t *out)
+{
+	const char *v = line_get_raw(l, key);
+	uint64_t n;
+
+	if (!v || number_parse_u64(v + (*v == '-'), &n) < 0 || n > INT64_MAX)
+		return false;
+	*out = *v == '-' ? -(int64_t)n : (int64_t)n;
+	return true;
+}
+
+bool line_get_double(const struct line *l, const char *key, double *out)
+{
+	const char *v = line_get_raw(l, key);
+	char *end;
+	double d;
+
+	if (!v || !*v)
+		return false;
+	d = strtod(v, &end);
+	if (*end || !isfinite(d))
+		return false;
+	*out = d;
+	return true;
+}

@@ -1,0 +1,42 @@
+/* One line of a record: `NUMBER KIND key=value key=value ... ~CRC`. See blkassay-record(5).
+ * Values are UTF-8 with blanks, controls, '%', '=' and '~' written as %XX, so that a line splits at single blanks.
+ * CRC is eight hex digits of CRC-32 (ISO 3309, as zlib) over everything before " ~". */
+#ifndef RECORD_LINE_H
+#define RECORD_LINE_H
+
+#include <stdbool.h>
+#include <stddef.h>
+#include <stdint.h>
+
+#include "base/text.h"
+
+/* Building. The text is reset by _begin and ends with a newline after _end. */
+void line_begin(struct text *t, uint64_t number, const char *kind);
+void line_put_text(struct text *t, const char *key, const char *value);
+void line_put_u64(struct text *t, const char *key, uint64_t value);
+void line_put_i64(struct text *t, const char *key, int64_t value);
+void line_put_double(
+	struct text *t, const char *key, double value); /* shortest that reads back the same */
+void line_end(struct text *t);
+
+/* Reading: points into the caller's buffer, which line_parse changes in place (values stay escaped until asked). */
+struct line {
+	uint64_t number;
+	const char *kind;
+	char *fields; /* NUL-separated key=value, ended by an empty one */
+};
+
+/* bytes[length] must be writable (it becomes NUL); length excludes the newline. 0, or -EBADMSG when the CRC or the
+ * form is wrong. */
+int line_parse(struct line *out, char *bytes, size_t length);
+
+/* Each looks a key up and returns false when it is absent or not of that form (*out then unchanged). */
+bool line_get_text(const struct line *l, const char *key, char *out,
+	size_t room); /* cut to room, always NUL-ended */
+bool line_get_u64(const struct line *l, const char *key, uint64_t *out);
+bool line_get_i64(const struct line *l, const char *key, int64_t *out);
+bool line_get_double(const struct line *l, const char *key, double *out);
+/* The raw value, still escaped: for long lists that the caller walks himself. NULL when absent. */
+const char *line_get_raw(const struct line *l, const char *key);
+
+#endif

@@ -1,0 +1,151 @@
+/* A run as plain structs, and their lines in a record. Everything that reports, explains or compares reads these.
+ * Each kind of run (sweep, verify, audit, cut, observe) shares head, host, target and end; sweeps add plan and passes. */
+#ifndef RECORD_RUN_H
+#define RECORD_RUN_H
+
+#include <stdbool.h>
+#include <stddef.h>
+#include <stdint.h>
+
+struct error;
+struct record_writer;
+struct record_reader;
+struct line;
+
+enum run_direction { RUN_READ, RUN_WRITE };
+enum run_order { RUN_SEQUENTIAL, RUN_RANDOM };
+
+struct run_head { /* line "run" */
+	char id[40]; /* unique: UTC time and 32 random bits, e.g. 20261125T021500Z-1f3a9c07 */
+	char kind[16]; /* sweep, verify, audit, cut, observe */
+	char tool[24]; /* version of blkassay */
+	char started[24]; /* 2026-11-25T02:15:00Z */
+	char label[128]; /* the firmware build, "" when not given */
+	char command[1024]; /* the command line as typed, secrets there are none */
+	uint64_t seed;
+	char kernel[96]; /* uname release, machine */
+	uint32_t cpus;
+};
+
+struct run_target { /* line "target": what was tested, as the kernel and the device say */
+	char kind[16]; /* device, image, model */
+	char path[512];
+	char name[96];
+	char vendor[64], model[96], serial[96];
+	char transport[16];
+	char token[160];
+	uint64_t size_bytes;
+	uint32_t logical_block_bytes, physical_block_bytes;
+	uint32_t request_limit_bytes;
+	uint64_t link_bits_per_second;
+	char cache[16]; /* "write back", "write through", "unknown" */
+	bool fua, removable, read_only;
+	bool modelled; /* virtual clock: results are modelled, not measured */
+	uint64_t disk_sequence;
+};
+
+enum { RUN_SIZES_MAX = 64 };
+
+struct run_plan { /* line "plan" of a sweep */
+	uint64_t region_start, region_bytes;
+	uint64_t sizes[RUN_SIZES_MAX];
+	uint32_t size_count;
+	bool directions[2]; /* by enum run_direction */
+	bool orders[2]; /* by enum run_order */
+	uint32_t in_flight;
+	double seconds; /* asked for, per pass */
+	uint32_t passes;
+	bool kept_data; /* --keep-data */
+};
+
+enum run_pass_flag {
+	RUN_PASS_FOREIGN_IO = 1 << 0, /* the device served more than this pass asked for */
+	RUN_PASS_SPLIT = 1 << 1, /* more device requests than host requests */
+	RUN_PASS_MERGED = 1 << 2, /* fewer */
+	RUN_PASS_WRAPPED = 1 << 3, /* the region was used up and begun again */
+	RUN_PASS_SHORT = 1 << 4, /* fewer requests than a rate can rest on */
+	RUN_PASS_ERRORS = 1 << 5,
+	RUN_PASS_CUT = 1 << 6, /* interrupted before its time was up */
+	RUN_PASS_TAIL = 1 << 7, /* touched the last 8 sectors, which USB disks get one by one */
+};
+
+struct run_pass { /* line "pass" */
+	enum run_direction direction;
+	enum run_order order;
+	uint64_t request_bytes;
+	uint32_t in_flight;
+	uint32_t pass; /* 1, 2, ... of its point */
+	uint64_t at_ns; /* start, since the start of the run */
+	uint64_t bytes, requests;
+	bool device_known; /* the three below come from the kernel's counters */
+	uint64_t device_requests, device_bytes, device_flushes;
+	uint64_t busy_ns; /* first request sent to last answered */
+	uint64_t flush_ns; /* the closing flush; 0 for reads */
+	uint64_t lat_min_ns, lat_p50_ns, lat_p90_ns, lat_p99_ns,
+		lat_max_ns; /* histogram, relative error <= 1 % */
+	uint64_t errors;
+	uint32_t flags; /* enum run_pass_flag */
+};
+
+struct run_end { /* line "end" */
+	bool present;
+	char status[16]; /* complete, interrupted, failed */
+	int exit_status;
+	char reason[512];
+};
+
+struct run {
+	struct run_head head;
+	struct run_target target;
+	struct run_plan plan;
+	struct run_pass *passes;
+	size_t pass_count;
+	struct run_end end;
+	char path[512];
+	uint64_t damaged_lines;
+	bool cut; /* last line cut, or no "end" */
+};
+
+/* Rates of a pass, in B/s; 0 when no time passed. */
+double run_pass_rate_acknowledged(const struct run_pass *p);
+double run_pass_rate_stored(
+	const struct run_pass *p); /* flush included; for reads the same as acknowledged */
+
+const char *run_direction_name(enum run_direction d); /* "read", "write" */
+const char *run_order_name(enum run_order o); /* "sequential", "random" */
+/* "foreign-io+split", "" for none; for CSV and record. */
+void run_pass_flags_format(char *out, size_t room, uint32_t flags);
+
+/* Writing. Head fills id, started, kernel, cpus, tool by itself when they are empty. */
+void run_head_complete(struct run_head *h);
+int run_write_head(struct record_writer *w, const struct run_head *h, struct error *err);
+int run_write_target(struct record_writer *w, const struct run_target *t, struct error *err);
+int run_write_plan(struct record_writer *w, const struct run_plan *p, struct error *err);
+int run_write_pass(struct record_writer *w, const struct run_pass *p, struct error *err);
+/* Line "hist": the latency histogram of pass `index` (0-based order of "pass" lines), bins as upper bounds in ns. */
+int run_write_histogram(struct record_writer *w, uint64_t index, const uint64_t *bin_ns,
+	const uint64_t *count, size_t bins, struct error *err);
+/* Line "trace": bytes moved in each stretch of step_ns of that pass. */
+int run_write_trace(struct record_writer *w, uint64_t index, uint64_t step_ns,
+	const uint64_t *bytes, size_t steps, struct error *err);
+int run_write_end(struct record_writer *w, const struct run_end *e, struct error *err);
+
+/* Reading. run_take_line understands "run", "target", "plan", "pass", "end" and returns true when it took the line;
+ * other kinds are for the caller. */
+bool run_take_line(struct run *r, const struct line *line, struct error *err);
+/* The whole record. 0, or -1 with *err (a foreign file, a newer version, no "run" line). */
+int run_load(struct run *r, const char *path, struct error *err);
+void run_release(struct run *r);
+
+/* Walks the histograms (and traces) of a record in file order; visit may be NULL. 0 or -1. */
+struct run_histogram_visitor {
+	void *context;
+	void (*histogram)(void *context, uint64_t pass_index, const uint64_t *bin_ns,
+		const uint64_t *count, size_t bins);
+	void (*trace)(void *context, uint64_t pass_index, uint64_t step_ns, const uint64_t *bytes,
+		size_t steps);
+};
+int run_visit_details(
+	const char *path, const struct run_histogram_visitor *visit, struct error *err);
+
+#endif

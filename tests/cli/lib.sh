@@ -1,0 +1,39 @@
+# The vocabulary of the end-to-end tests. Source it first: . "$(dirname "$0")/lib.sh"
+#
+#   requires_root              skips (loudly) where loop devices cannot be made
+#   skip REASON                skips
+#   cleanup COMMAND            runs at exit, last first
+#   run STATUS COMMAND...      runs it, demands this very exit status; output in $out and $err
+#   says TEXT / says_not TEXT  stdout or stderr contains / does not contain TEXT (fixed string)
+#   loop_device FILE [BYTES]   attaches FILE with logical blocks of BYTES (512); device in $loop
+#   $tmp                       a folder on a real disk filesystem, removed at exit
+set -u
+here=$(cd "$(dirname "$0")" && pwd)
+: "${BLKASSAY:=$here/../../build/blkassay}"
+mkdir -p "$here/../tmp"
+tmp=$(mktemp -d "$here/../tmp/t.XXXXXX")
+cleanups="rm -rf '$tmp'"
+trap 'eval "$cleanups"' EXIT
+trap 'exit 1' INT TERM
+out=$tmp/out err=$tmp/err
+
+cleanup() { cleanups="$*; $cleanups"; }
+skip() { echo "$*"; exit 77; }
+fail() { echo "FAILED: $*"; echo "--- stdout"; cat "$out"; echo "--- stderr"; cat "$err"; exit 1; }
+requires_root() {
+	[ "$(id -u)" = 0 ] || skip "needs root for loop devices"
+	[ -e /dev/loop-control ] || skip "needs loop devices (/dev/loop-control is missing)"
+}
+run() {
+	wanted=$1
+	shift
+	status=0
+	"$@" >"$out" 2>"$err" </dev/null || status=$?
+	[ "$status" = "$wanted" ] || fail "'$*' exited with $status, not $wanted"
+}
+says() { grep -qF -e "$1" "$out" "$err" || fail "nothing says '$1'"; }
+says_not() { ! grep -qF -e "$1" "$out" "$err" || fail "something says '$1'"; }
+loop_device() {
+	loop=$(losetup --find --show --sector-size "${2:-512}" "$1") || fail "losetup failed for $1"
+	cleanup "losetup -d $loop 2>/dev/null"
+}
