@@ -36,13 +36,16 @@ uint64_t random_below(struct random *r, uint64_t bound);
 /* Uniform in [0, 1). */
 double random_unit(struct random *r);
 
-/* A bijection on 0..count-1 chosen by seed, any element in O(1), no memory: a balanced Feistel network over the next
- * even number of bits, walked until the value falls inside (Black and Rogaway, "Ciphers with Arbitrary Finite
- * Domains", CT-RSA 2002, cycle walking). */
+/* A bijection on 0..count-1 chosen by seed, any element in O(1), no memory: a Feistel network over just enough bits,
+ * walked until the value falls inside (Black and Rogaway, "Ciphers with Arbitrary Finite Domains", CT-RSA 2002, cycle
+ * walking: fewer than two steps on average). */
+enum { PERMUTATION_ROUNDS = 6 };
+
 struct permutation {
 	uint64_t count;
-	uint64_t seed;
-	unsigned half_bits;
+	uint64_t keys[PERMUTATION_ROUNDS];
+	unsigned right_bits;
+	uint64_t left_mask, right_mask;
 };
 
 void permutation_init(struct permutation *p, uint64_t count, uint64_t seed);

@@ -11,6 +11,7 @@
 #include "record/run.h"
 
 struct error;
+struct watch;
 
 struct session {
 	struct medium *medium;

@@ -1,0 +1,376 @@
+/* The timed loop. One clock reading a request; everything else happens at ticks of the trace. */
+#include "measure/pass.h"
+
+#include <errno.h>
+#include <pthread.h>
+#include <stdatomic.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "base/buffer.h"
+#include "measure/offsets.h"
+#include "measure/payload.h"
+#include "medium/medium.h"
+
+/* What the workers of one pass share. */
+struct shared {
+	struct medium *medium;
+	const struct pass_plan *plan;
+	const struct watch *watch;
+	struct pass_result *out;
+	struct offsets offsets;
+	pthread_mutex_t
+		lock; /* offsets, next_index, trace, failure; only taken when in_flight > 1 */
+	uint64_t next_index;
+	uint64_t start_ns, deadline_ns;
+	atomic_bool stop;
+};
+
+struct worker {
+	struct shared *shared;
+	void *memory;
+	struct histogram *latency;
+	uint64_t serial;
+	uint64_t bytes, requests, last_ns;
+	pthread_t thread;
+};
+
+int pass_buffers_init(struct pass_buffers *b, const struct medium *m, uint64_t largest_request,
+	unsigned in_flight)
+{
+	*b = (struct pass_buffers){ .latencies = calloc(in_flight, sizeof *b->latencies) };
+	if (!b->latencies)
+		return -ENOMEM;
+	for (; b->count < in_flight; b->count++) {
+		b->memory[b->count] =
+			buffer_new((size_t)largest_request, medium_traits(m)->memory_align_bytes);
+		if (!b->memory[b->count]) {
+			pass_buffers_release(b);
+			return -ENOMEM;
+		}
+	}
+	return 0;
+}
+
+void pass_buffers_release(struct pass_buffers *b)
+{
+	for (unsigned i = 0; i < b->count; i++)
+		free(b->memory[i]);
+	free(b->latencies);
+	*b = (struct pass_buffers){ 0 };
+}
+
+static void note_failure(struct shared *s, int code, uint64_t at, size_t got)
+{
+	struct pass_failure *f = &s->out->failure;
+
+	if (f->failed)
+		return;
+	*f = (struct pass_failure){
+		.failed = true, .code = code, .at = at, .wanted = s->plan->request_bytes, .got = got
+	};
+}
+
+/* One request; EINTR is the kernel's way of asking to be asked again. */
+static int transfer(struct shared *s, void *memory, uint64_t at, size_t *got)
+{
+	int rc;
+
+	do
+		rc = s->plan->write ? medium_write(s->medium, at, memory,
+					      (size_t)s->plan->request_bytes, got)
+				    : medium_read(s->medium, at, memory,
+					      (size_t)s->plan->request_bytes, got);
+	while (rc == -EINTR && !watch_should_stop(s->watch));
+	return rc;
+}
+
+static void trace_add(struct shared *s, uint64_t now, uint64_t bytes)
+{
+	struct pass_result *r = s->out;
+	uint64_t step = (now - s->start_ns) / r->trace_step_ns;
+
+	if (step >= PASS_TRACE_MAX)
+		step = PASS_TRACE_MAX - 1;
+	r->trace[step] += bytes;
+	if (step >= r->trace_steps)
+		r->trace_steps = (unsigned)step + 1;
+}
+
+static void tick(struct shared *s, uint64_t now)
+{
+	struct watch_step step = { .phase = s->plan->write ? "writing" : "reading",
+		.done = now - s->start_ns,
+		.total = s->plan->duration_ns,
+		.seconds_left = -1 };
+
+	watch_step(s->watch, &step);
+	if (watch_should_stop(s->watch)) {
+		s->out->interrupted = true;
+		atomic_store_explicit(&s->stop, true, memory_order_relaxed);
+	}
+}
+
+/* The loop of a pass with one request at a time, on any medium. */
+static void run_single(struct worker *w)
+{
+	struct shared *s = w->shared;
+	struct medium *m = s->medium;
+	uint64_t before = s->start_ns, next_tick = s->start_ns + s->out->trace_step_ns,
+		 since_tick = 0;
+	size_t length = (size_t)s->plan->request_bytes, got;
+
+	do {
+		uint64_t at = offsets_at(&s->offsets, s->next_index++), now;
+		int rc;
+
+		if (s->plan->write)
+			w->serial = payload_renew(w->memory, length, w->serial);
+		rc = transfer(s, w->memory, at, &got);
+		now = medium_now_ns(m);
+		if (rc < 0 || got != length) {
+			note_failure(s, rc, at, got);
+			break;
+		}
+		histogram_add(w->latency, now - before);
+		w->requests++;
+		since_tick += length;
+		before = now;
+		if (now >= next_tick) {
+			trace_add(s, now, since_tick);
+			since_tick = 0;
+			next_tick = now + s->out->trace_step_ns;
+			tick(s, now);
+		}
+	} while (before < s->deadline_ns && !atomic_load_explicit(&s->stop, memory_order_relaxed));
+	if (since_tick)
+		trace_add(s, before, since_tick);
+	w->bytes = w->requests * length;
+	w->last_ns = before;
+}
+
+static bool take_offset(struct shared *s, uint64_t *at)
+{
+	pthread_mutex_lock(&s->lock);
+	*at = offsets_at(&s->offsets, s->next_index++);
+	pthread_mutex_unlock(&s->lock);
+	return !atomic_load_explicit(&s->stop, memory_order_relaxed);
+}
+
+static void answer(struct shared *s, uint64_t now, bool first_worker)
+{
+	pthread_mutex_lock(&s->lock);
+	trace_add(s, now, s->plan->request_bytes);
+	pthread_mutex_unlock(&s->lock);
+	if (first_worker)
+		tick(s, now);
+}
+
+/* One of several workers on a real medium: each keeps one request open. */
+static void *run_worker(void *context)
+{
+	struct worker *w = context;
+	struct shared *s = w->shared;
+	size_t length = (size_t)s->plan->request_bytes, got;
+	uint64_t at, before = s->start_ns;
+
+	while (before < s->deadline_ns && take_offset(s, &at)) {
+		uint64_t now;
+		int rc;
+
+		if (s->plan->write)
+			w->serial = payload_renew(w->memory, length, w->serial);
+		before = medium_now_ns(s->medium);
+		rc = transfer(s, w->memory, at, &got);
+		now = medium_now_ns(s->medium);
+		if (rc < 0 || got != length) {
+			pthread_mutex_lock(&s->lock);
+			note_failure(s, rc, at, got);
+			pthread_mutex_unlock(&s->lock);
+			atomic_store_explicit(&s->stop, true, memory_order_relaxed);
+			break;
+		}
+		histogram_add(w->latency, now - before);
+		w->requests++;
+		w->last_ns = before = now;
+		answer(s, now, w->thread == pthread_self());
+	}
+	w->bytes = w->requests * length;
+	return NULL;
+}
+
+/* Several requests in flight on a virtual clock: the worker that is free first goes next. Deterministic. */
+static void run_virtual(struct worker *workers, unsigned count)
+{
+	struct shared *s = workers[0].shared;
+	size_t length = (size_t)s->plan->request_bytes, got;
+	uint64_t ready[PASS_IN_FLIGHT_MAX], last = s->start_ns;
+
+	for (unsigned i = 0; i < count; i++)
+		ready[i] = s->start_ns;
+	for (;;) {
+		unsigned next = 0;
+		uint64_t at, now;
+		int rc;
+
+		for (unsigned i = 1; i < count; i++)
+			if (ready[i] < ready[next])
+				next = i;
+		if ((ready[next] >= s->deadline_ns && workers[0].requests) || atomic_load(&s->stop))
+			break;
+		at = offsets_at(&s->offsets, s->next_index++);
+		if (s->plan->write)
+			workers[0].serial =
+				payload_renew(workers[next].memory, length, workers[0].serial);
+		medium_move_clock_ns(s->medium, ready[next]);
+		rc = transfer(s, workers[next].memory, at, &got);
+		now = medium_now_ns(s->medium);
+		if (rc < 0 || got != length) {
+			note_failure(s, rc, at, got);
+			break;
+		}
+		histogram_add(workers[0].latency, now - ready[next]);
+		workers[0].requests++;
+		ready[next] = now;
+		if (now > last)
+			last = now;
+		trace_add(s, now, length);
+		tick(s, now);
+	}
+	medium_move_clock_ns(s->medium, last);
+	workers[0].bytes = workers[0].requests * length;
+	workers[0].last_ns = last;
+}
+
+static int run_threads(struct worker *workers, unsigned count)
+{
+	unsigned started = 0;
+	int rc = 0;
+
+	workers[0].thread = pthread_self();
+	for (started = 1; started < count && !rc; started++)
+		rc = -pthread_create(&workers[started].thread, NULL, run_worker, &workers[started]);
+	if (rc) {
+		started--; /* the last one did not start */
+		atomic_store(&workers[0].shared->stop, true);
+	} else {
+		run_worker(&workers[0]);
+	}
+	for (unsigned i = 1; i < started; i++)
+		pthread_join(workers[i].thread, NULL);
+	return rc;
+}
+
+static void close_with_flush(struct shared *s)
+{
+	uint64_t before = medium_now_ns(s->medium);
+	int rc = medium_flush(s->medium);
+
+	s->out->flush_ns = medium_now_ns(s->medium) - before;
+	if (rc < 0 && !s->out->failure.failed)
+		s->out->failure =
+			(struct pass_failure){ .failed = true, .code = rc, .flush = true };
+}
+
+static void gather(struct shared *s, const struct worker *workers, unsigned count)
+{
+	struct pass_result *r = s->out;
+	uint64_t last = s->start_ns;
+
+	for (unsigned i = 0; i < count; i++) {
+		histogram_merge(&r->latency_ns, workers[i].latency);
+		r->bytes += workers[i].bytes;
+		r->requests += workers[i].requests;
+		if (workers[i].last_ns > last)
+			last = workers[i].last_ns;
+	}
+	r->busy_ns = last - s->start_ns;
+	r->wrapped = r->requests > s->offsets.slots;
+}
+
+/* The kernel counts a request a moment after it answered; give it that moment. */
+static int settled_counts(struct medium *m, const struct pass_plan *plan,
+	const struct medium_counts *before, uint64_t bytes, struct medium_counts *after)
+{
+	int rc = medium_counts(m, after);
+
+	for (int i = 0; rc == 0 && i < 5; i++) {
+		uint64_t seen = plan->write ? after->written_bytes - before->written_bytes
+					    : after->read_bytes - before->read_bytes;
+
+		if (seen >= bytes && i > 0)
+			break;
+		medium_idle_ns(m, 500000);
+		rc = medium_counts(m, after);
+	}
+	return rc;
+}
+
+static void compare_counts(struct medium *m, const struct pass_plan *plan,
+	const struct medium_counts *before, struct pass_result *r)
+{
+	struct medium_counts after;
+	uint64_t reads, writes;
+
+	if (settled_counts(m, plan, before, r->bytes, &after) < 0)
+		return;
+	reads = after.read_bytes - before->read_bytes;
+	writes = after.written_bytes - before->written_bytes;
+	r->device_known = true;
+	r->device_requests =
+		plan->write ? after.writes - before->writes : after.reads - before->reads;
+	r->device_bytes = plan->write ? writes : reads;
+	r->device_flushes = after.flushes - before->flushes;
+	r->foreign = !r->failure.failed &&
+		     (r->device_bytes > r->bytes || (plan->write ? reads : writes) > 0);
+}
+
+int pass_run(struct medium *m, const struct pass_plan *plan, struct pass_buffers *buffers,
+	struct pass_result *out, const struct watch *watch)
+{
+	struct shared s = { .medium = m,
+		.plan = plan,
+		.watch = watch,
+		.out = out,
+		.lock = PTHREAD_MUTEX_INITIALIZER };
+	struct worker workers[PASS_IN_FLIGHT_MAX] = { 0 };
+	struct medium_counts before;
+	unsigned count = plan->in_flight;
+	bool counted;
+	int rc = 0;
+
+	memset(out, 0, sizeof *out);
+	histogram_init(&out->latency_ns);
+	out->trace_step_ns = plan->duration_ns / (PASS_TRACE_MAX / 2) + 1;
+	if (out->trace_step_ns < 5000000)
+		out->trace_step_ns = 5000000;
+	offsets_init(&s.offsets, plan->random, plan->region_start, plan->region_bytes,
+		plan->request_bytes, plan->seed);
+	for (unsigned i = 0; i < count; i++) {
+		workers[i] = (struct worker){ .shared = &s,
+			.memory = buffers->memory[i],
+			.latency = &buffers->latencies[i] };
+		/* Serials of different workers never meet: each has its own upper bits. */
+		workers[i].serial = buffers->serial + ((uint64_t)i << 48);
+		histogram_init(workers[i].latency);
+		if (plan->write)
+			payload_fill(workers[i].memory, (size_t)plan->request_bytes,
+				random_at(plan->seed, i + 1));
+	}
+	counted = medium_counts(m, &before) == 0;
+	s.start_ns = medium_now_ns(m);
+	s.deadline_ns = s.start_ns + plan->duration_ns;
+	if (count == 1)
+		run_single(&workers[0]);
+	else if (medium_traits(m)->virtual_clock)
+		run_virtual(workers, count);
+	else
+		rc = run_threads(workers, count);
+	gather(&s, workers, count);
+	buffers->serial += out->bytes / 512 + PASS_IN_FLIGHT_MAX;
+	if (plan->write && out->requests)
+		close_with_flush(&s);
+	if (counted)
+		compare_counts(m, plan, &before, out);
+	return rc;
+}

@@ -1,0 +1,50 @@
+/* All passes of a sweep: points times passes, interleaved, each handed over as it ends. */
+#ifndef MEASURE_SWEEP_H
+#define MEASURE_SWEEP_H
+
+#include <stdbool.h>
+#include <stddef.h>
+#include <stdint.h>
+
+#include "base/watch.h"
+#include "measure/pass.h"
+
+struct error;
+struct medium;
+
+struct sweep_point {
+	bool write, random;
+	uint64_t request_bytes;
+};
+
+enum { SWEEP_POINTS_MAX = 256 };
+
+struct sweep_plan {
+	struct sweep_point points[SWEEP_POINTS_MAX];
+	size_t point_count;
+	unsigned passes, in_flight;
+	uint64_t region_start, region_bytes;
+	uint64_t duration_ns; /* per pass */
+	uint64_t seed;
+};
+
+struct sweep_sink {
+	void *context;
+	/* A finished pass, number 1.. of its point, begun at_ns after the sweep. 0, or -1 with *err to end the sweep. */
+	int (*pass)(void *context, const struct sweep_point *point, unsigned number, uint64_t at_ns,
+		const struct pass_result *result, struct error *err);
+};
+
+enum sweep_outcome { SWEEP_COMPLETE, SWEEP_INTERRUPTED, SWEEP_FAILED };
+
+/* In rounds: each round holds every point once, in an order of its own drawn from the seed, so that slow drift spreads
+ * over all points alike (randomised complete blocks; common practice in experiment design, e.g. NIST/SEMATECH e-Handbook
+ * 5.3.3.2). On SWEEP_FAILED *err says which request failed, where, and what the kernel said; the pass is handed over
+ * first. */
+enum sweep_outcome sweep_run(struct medium *m, const struct sweep_plan *plan,
+	const struct sweep_sink *sink, const struct watch *watch, struct error *err);
+
+/* Time the passes alone take, in ns. */
+uint64_t sweep_planned_ns(const struct sweep_plan *plan);
+
+#endif
