@@ -10,6 +10,7 @@
 #   make install      PREFIX=/usr/local DESTDIR=
 #
 # Knobs: CC=clang, V=1 shows commands, TEST='pattern' runs matching end-to-end tests only,
+#        RIG='name...' runs these scenarios of the rig only,
 #        UNIT=suite runs one unit suite, O=dir builds elsewhere, DEVELOPER=1 turns warnings into errors.
 
 VERSION  := 0.1.0
@@ -91,6 +92,9 @@ lint:
 bench: $(O)/blkassay
 	$(Q)scripts/bench
 
+rig: $(O)/blkassay
+	$(Q)scripts/rig/run -b $(O)/blkassay $(or $(RIG),all)
+
 install: $(O)/blkassay
 	install -d $(DESTDIR)$(BINDIR) $(DESTDIR)$(MANDIR)/man1 $(DESTDIR)$(MANDIR)/man5
 	install -m 755 $(O)/blkassay $(DESTDIR)$(BINDIR)/blkassay
@@ -106,5 +110,5 @@ clean:
 
 -include $(OBJ:.o=.d) $(MAIN:.o=.d) $(UNIT_OBJ:.o=.d) $(O)/tests/runner.d
 
-.PHONY: all check check-unit check-cli sanitize lint bench install uninstall clean
+.PHONY: all check check-unit check-cli sanitize lint bench rig install uninstall clean
 .DELETE_ON_ERROR:

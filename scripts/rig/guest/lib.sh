@@ -1,0 +1,163 @@
+# The vocabulary of the scenarios, as in tests/cli/lib.sh where the words are the same. Loaded by the guest before each.
+#
+#   run STATUS COMMAND...        runs it, demands this very exit status; output in $out and $err
+#   says TEXT / says_not TEXT    stdout or stderr of it contains / does not contain TEXT
+#   note TEXT                    a line on the console
+#   fail TEXT                    ends the scenario
+#   is WHAT GOT WANTED           demands that two texts are the same
+#   between WHAT GOT LOW HIGH    demands a number in this range (decimals are fine)
+#   stick                        device node of the emulated full-speed stick in $stick
+#   gadget_plug FILE [KEY=VALUE...]  makes a USB gadget whose drive lies on FILE (a file or block device), plugs it in;
+#                                its node in $gadget. KEYs are those of the LUN in configfs: ro, nofua, removable, cdrom
+#   gadget_unplug                pulls the plug: the host loses the drive; the gadget stays as it is
+#   gadget_replug                plugs it in again; node in $gadget
+#   gadget_swap FILE             takes the medium out ("" for none) or puts another in, by force
+#   gadget_remove                unplugs and takes it apart
+#   token DEVICE                 its consent token, in $token
+#   column NAME FILE [N]         the N-th value (1) of a column of a CSV file
+#   $work                        a folder in memory; $disk: one on another disk (ext4), kept across resets
+#   reset                        hard reset now; the scenario starts again with $RIG_AFTER_RESET=yes
+work=/tmp/work
+disk=/mnt/disk
+results=/results/$RIG_JOB
+rm -rf $work
+mkdir -p $work $disk
+out=$work/out err=$work/err
+grep -q " $disk " /proc/mounts || mount -t ext4 /dev/vdb $disk
+cd $work || exit 1
+trap 'take_down' EXIT
+
+take_down() {
+	status=$?
+	trap - EXIT
+	cd /
+	awk '$2 ~ "^/mnt/" && $2 != "/mnt/disk" { print $2 }' /proc/mounts | while read -r place; do umount "$place"; done
+	gadget_remove
+	for dm in $(dmsetup ls 2>/dev/null | awk '$1 != "No" { print $1 }'); do dm remove -f "$dm"; done
+	losetup -a | cut -d: -f1 | while read -r loop; do losetup -d "$loop"; done
+	cp $work/*.run $work/*.csv "$results/" 2>/dev/null
+	exit $status
+}
+
+note() { echo "         $*"; }
+fail() {
+	echo "FAILED:  $*"
+	for stream in out err; do
+		[ -s "$work/$stream" ] && echo "--- std$stream" && head -n 60 "$work/$stream"
+	done
+	dmesg | tail -n 8
+	exit 1
+}
+run() {
+	wanted=$1
+	shift
+	status=0
+	"$@" >$out 2>$err </dev/null || status=$?
+	[ "$status" = "$wanted" ] || fail "'$*' exited with $status, not $wanted"
+}
+says() { grep -qF -e "$1" $out $err || fail "nothing says '$1'"; }
+says_not() { ! grep -qF -e "$1" $out $err || fail "something says '$1'"; }
+is() { [ "$2" = "$3" ] || fail "$1 is '$2', not '$3'"; }
+between() {
+	awk -v got="$2" -v low="$3" -v high="$4" 'BEGIN { exit !(got != "" && got + 0 >= low && got + 0 <= high) }' ||
+		fail "$1 is '$2', not between $3 and $4"
+}
+
+# wait_for SECONDS COMMAND...: tries it ten times a second.
+wait_for() {
+	tries=$(($1 * 10))
+	shift
+	while [ $tries -gt 0 ]; do
+		"$@" >/dev/null 2>&1 && return 0
+		sleep 0.1
+		tries=$((tries - 1))
+	done
+	return 1
+}
+
+# The disk whose USB device has this serial number.
+node_of_serial() {
+	for block in /sys/block/sd*; do
+		[ -e "$block/device" ] || continue
+		up=$(readlink -f "$block/device")
+		while [ "$up" != / ]; do
+			if [ -e "$up/serial" ]; then
+				[ "$(cat "$up/serial")" = "$1" ] && [ "$(cat "$block/size")" -gt 0 ] && echo "/dev/${block##*/}"
+				break
+			fi
+			up=$(dirname "$up")
+		done
+	done | grep .
+}
+stick() {
+	wait_for 20 node_of_serial STICK-0001 || fail "the stick did not appear"
+	stick=$(node_of_serial STICK-0001)
+}
+
+configfs=/sys/kernel/config/usb_gadget/rig
+lun=$configfs/functions/mass_storage.0/lun.0
+gadget_plug() {
+	file=$1
+	shift
+	# Full speed, like the gadgets this is about; the emulated bus knows no more than that then.
+	modprobe dummy_hcd is_high_speed="${gadget_high_speed:-0}" is_super_speed=0 || fail "no dummy_hcd"
+	modprobe libcomposite && modprobe usb_f_mass_storage || fail "no mass storage function"
+	mkdir -p $configfs
+	echo 0x1209 >$configfs/idVendor # pid.codes: numbers for tests
+	echo 0x0001 >$configfs/idProduct
+	mkdir -p $configfs/strings/0x409 $configfs/configs/c.1
+	echo "GADGET-0002" >$configfs/strings/0x409/serialnumber
+	echo "Tidepool" >$configfs/strings/0x409/manufacturer
+	echo "Logger" >$configfs/strings/0x409/product
+	mkdir -p $configfs/functions/mass_storage.0
+	echo 1 >$lun/removable
+	echo "Tidepool Logger          0001" >$lun/inquiry_string
+	for setting; do echo "${setting#*=}" >"$lun/${setting%%=*}" || fail "the LUN does not take $setting"; done
+	echo "$file" >$lun/file || fail "the gadget does not take $file"
+	ln -s $configfs/functions/mass_storage.0 $configfs/configs/c.1/
+	gadget_replug
+}
+gadget_replug() {
+	echo dummy_udc.0 >$configfs/UDC || fail "cannot plug the gadget in"
+	wait_for 20 node_of_serial GADGET-0002 || fail "the gadget did not appear"
+	gadget=$(node_of_serial GADGET-0002)
+	wait_for 5 test -b "$gadget" || fail "$gadget has no node"
+}
+gadget_unplug() { echo "" >$configfs/UDC; }
+gadget_swap() {
+	echo 1 >$lun/forced_eject
+	[ -z "$1" ] || echo "$1" >$lun/file
+}
+gadget_remove() {
+	[ -d $configfs ] || return 0
+	[ -z "$(cat $configfs/UDC)" ] || gadget_unplug
+	rm -f $configfs/configs/c.1/mass_storage.0
+	rmdir $configfs/configs/c.1 $configfs/functions/mass_storage.0 $configfs/strings/0x409 $configfs
+	modprobe -r usb_f_mass_storage dummy_hcd
+}
+
+export DM_DISABLE_UDEV=1
+dm() {
+	dmsetup --noudevsync "$@" || fail "dmsetup $* failed"
+}
+# dm_table NAME TABLE: puts another table under a device-mapper target, throwing away nothing that waits above it.
+dm_table() {
+	dm load "$1" --table "$2"
+	dm suspend --noflush --nolockfs "$1"
+	dm resume "$1"
+}
+
+token() {
+	run 0 blkassay targets --csv
+	cp $out $work/targets
+	token=$(awk -F, -v node="$1" '
+		NR == 1 { for (i = 1; i <= NF; i++) { gsub(/"/, "", $i); at[$i] = i } next }
+		$at["node"] == node || $at["target"] == node || $at["path"] == node { gsub(/"/, "", $at["token"]); print $at["token"]; exit }' $work/targets)
+	[ -n "$token" ] || fail "'targets --csv' has no token for $1"
+}
+column() {
+	awk -F, -v name="$1" -v row="${3:-1}" '
+		NR == 1 { for (i = 1; i <= NF; i++) if ($i == name) at = i; next }
+		NR == row + 1 { print $at; exit }' "$2"
+}
+reset() { exec /rig/reset; }
