@@ -1,0 +1,104 @@
+/* Attributes of a sysfs tree. */
+#include "platform/sysfs.h"
+
+#include <errno.h>
+#include <fcntl.h>
+#include <stdarg.h>
+#include <stdio.h>
+#include <string.h>
+#include <unistd.h>
+
+#include "base/number.h"
+#include "base/text.h"
+
+int sysfs_path(char out[SYSFS_PATH_MAX], const char *fmt, ...)
+{
+	va_list args;
+	int n;
+
+	va_start(args, fmt);
+	n = vsnprintf(out, SYSFS_PATH_MAX, fmt, args);
+	va_end(args);
+	return n < 0 || n >= SYSFS_PATH_MAX ? -ENAMETOOLONG : 0;
+}
+
+long sysfs_read_bytes(const char *dir, const char *name, void *out, size_t room)
+{
+	char path[SYSFS_PATH_MAX];
+	ssize_t n;
+	int fd, saved;
+
+	if (sysfs_path(path, "%s/%s", dir, name) < 0)
+		return -ENAMETOOLONG;
+	fd = open(path, O_RDONLY | O_CLOEXEC | O_NONBLOCK);
+	if (fd < 0)
+		return -errno;
+	do
+		n = read(fd, out, room);
+	while (n < 0 && errno == EINTR);
+	saved = errno;
+	close(fd);
+	return n < 0 ? -saved : n;
+}
+
+void sysfs_clean_text(char *text)
+{
+	char *to = text;
+	bool blank = true; /* at the start blanks are dropped */
+
+	for (const char *from = text; *from; from++) {
+		unsigned char c = (unsigned char)*from;
+
+		if (c == ' ' || c == '\t' || c == '\n') {
+			if (!blank)
+				*to++ = ' ';
+			blank = true;
+		} else if (c >= 0x20 && c != 0x7f && (c & 0xc0) != 0x80) {
+			/* The bytes after the first of a UTF-8 character are dropped by the test above. */
+			*to++ = c < 0x80 ? (char)c : '?';
+			blank = false;
+		}
+	}
+	if (blank && to > text)
+		to--;
+	*to = 0;
+}
+
+int sysfs_read_text(const char *dir, const char *name, char *out, size_t room)
+{
+	char bytes[512];
+	long n = sysfs_read_bytes(dir, name, bytes, sizeof bytes - 1);
+
+	out[0] = 0;
+	if (n < 0)
+		return (int)n;
+	bytes[n] = 0;
+	sysfs_clean_text(bytes);
+	text_copy(out, room, bytes);
+	return 0;
+}
+
+int sysfs_read_number(const char *dir, const char *name, uint64_t *out)
+{
+	char text[32];
+	int rc = sysfs_read_text(dir, name, text, sizeof text);
+
+	return rc < 0 ? rc : number_parse_u64(text, out);
+}
+
+bool sysfs_read_link_name(const char *dir, const char *name, char *out, size_t room)
+{
+	char path[SYSFS_PATH_MAX], to[SYSFS_PATH_MAX];
+	const char *slash;
+	ssize_t n;
+
+	if (sysfs_path(path, "%s/%s", dir, name) < 0)
+		return false;
+	n = readlink(path, to, sizeof to - 1);
+	if (n <= 0)
+		return false;
+	to[n] = 0;
+	slash = strrchr(to, '/');
+	text_copy(out, room, slash ? slash + 1 : to);
+	return true;
+}

@@ -1,0 +1,32 @@
+/* Reading attributes of a sysfs tree, whose root can be moved for tests. Device text is hostile: it is cleaned here. */
+#ifndef PLATFORM_SYSFS_H
+#define PLATFORM_SYSFS_H
+
+#include <limits.h>
+#include <stdbool.h>
+#include <stddef.h>
+#include <stdint.h>
+
+enum { SYSFS_PATH_MAX = PATH_MAX };
+
+/* printf into a path; 0 or -ENAMETOOLONG. */
+int sysfs_path(char out[SYSFS_PATH_MAX], const char *fmt, ...)
+	__attribute__((format(printf, 2, 3)));
+
+/* The bytes of DIR/NAME as they are, at most room; their number, or a negative errno. */
+long sysfs_read_bytes(const char *dir, const char *name, void *out, size_t room);
+
+/* The attribute as text: cut to room, cleaned. 0 or a negative errno (out is then ""). */
+int sysfs_read_text(const char *dir, const char *name, char *out, size_t room);
+
+/* A whole decimal number. 0 or a negative errno (*out unchanged). */
+int sysfs_read_number(const char *dir, const char *name, uint64_t *out);
+
+/* The last component of what the link DIR/NAME points to. false when there is no such link. */
+bool sysfs_read_link_name(const char *dir, const char *name, char *out, size_t room);
+
+/* Cleans text in place: control characters are removed, what is not ASCII becomes '?', blanks at both ends go and
+ * runs of blanks inside shrink to one. */
+void sysfs_clean_text(char *text);
+
+#endif
