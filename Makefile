@@ -89,8 +89,14 @@ sanitize:
 lint:
 	$(Q)scripts/lint
 
-bench: $(O)/blkassay
-	$(Q)scripts/bench
+# One program for each file in tests/bench.
+BENCH_BIN := $(patsubst tests/bench/%.c,$(O)/bench/%,$(wildcard tests/bench/*.c))
+$(O)/bench/%: $(O)/tests/bench/%.o $(O)/libblkassay.a
+	@mkdir -p $(@D)
+	$(Q)$(CC) $(ALL_CFLAGS) $(LDFLAGS) -o $@ $^ $(LIBS)
+
+bench: $(O)/blkassay $(BENCH_BIN)
+	$(Q)O=$(O) scripts/bench
 
 rig: $(O)/blkassay
 	$(Q)scripts/rig/run -b $(O)/blkassay $(or $(RIG),all)
@@ -112,3 +118,4 @@ clean:
 
 .PHONY: all check check-unit check-cli sanitize lint bench rig install uninstall clean
 .DELETE_ON_ERROR:
+.SECONDARY:
