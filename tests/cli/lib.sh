@@ -11,7 +11,8 @@ set -u
 here=$(cd "$(dirname "$0")" && pwd)
 : "${BLKASSAY:=$here/../../build/blkassay}"
 mkdir -p "$here/../tmp"
-tmp=$(mktemp -d "$here/../tmp/t.XXXXXX")
+here=$(cd "$here" && pwd)
+tmp=$(mktemp -d "$(dirname "$here")/tmp/t.XXXXXX")
 cleanups="rm -rf '$tmp'"
 trap 'eval "$cleanups"' EXIT
 trap 'exit 1' INT TERM
