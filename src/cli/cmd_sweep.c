@@ -1,7 +1,308 @@
+/* blkassay sweep: rate against request size. */
+#include <stdio.h>
+#include <string.h>
+
+#include "base/error.h"
+#include "base/size.h"
 #include "cli/command.h"
+#include "cli/lists.h"
+#include "cli/message.h"
+#include "cli/progress.h"
+#include "cli/record_run.h"
+#include "cli/session.h"
+#include "measure/sweep.h"
+
+enum {
+	BUFFERS_MAX = 16 << 20, /* bytes in flight: keeps the whole tool within 32 MiB */
+	TAIL_BYTES =
+		8 *
+		512, /* the kernel sends the end of a USB disk block by block (last_sector_bug) */
+	SHORT_REQUESTS = 10,
+};
+
+static const char *const directions[2] = { "read", "write" };
+static const char *const orders[2] = { "sequential", "random" };
+
+struct sweep_request {
+	struct size_list sizes;
+	bool directions[2], orders[2];
+};
+
+static int parse_request(struct sweep_request *r, const struct options *o, struct error *err)
+{
+	*r = (struct sweep_request){ .sizes = { .count = 0 } };
+	if (pair_list_parse(r->directions, options_text(o, OPTION_DIRECTION, "read"), "direction",
+		    directions, err) < 0 ||
+		pair_list_parse(r->orders, options_text(o, OPTION_ORDER, "sequential,random"),
+			"order", orders, err) < 0)
+		return -1;
+	return o->given[OPTION_SIZES] ? size_list_parse(&r->sizes, o->text[OPTION_SIZES], err) : 0;
+}
+
+/* 512..1Mi as far as the target allows it. */
+static int default_sizes(
+	struct size_list *list, uint64_t block, uint64_t largest, struct error *err)
+{
+	for (uint64_t n = block; n <= UINT64_C(1) << 20 && n <= largest; n *= 2)
+		list->bytes[list->count++] = n;
+	if (!list->count)
+		return error_set(err, ERROR_USAGE,
+			"the region holds less than one block of %llu bytes",
+			(unsigned long long)block);
+	return 0;
+}
+
+/* Keeps timed requests off the very end of a USB disk, unless the user asked for that region. */
+static uint64_t timed_bytes(const struct session *s, const struct options *o)
+{
+	uint64_t end = s->region_start + s->region_bytes;
+
+	if (o->given[OPTION_REGION] || strcmp(s->traits->transport, "usb") != 0 ||
+		s->region_bytes <= TAIL_BYTES * 2 || end + TAIL_BYTES <= s->traits->size_bytes)
+		return s->region_bytes;
+	return s->region_bytes - TAIL_BYTES;
+}
+
+static int make_plan(struct sweep_plan *plan, struct sweep_request *r, const struct session *s,
+	const struct options *o, uint64_t seed, struct error *err)
+{
+	uint64_t block = s->traits->offset_align_bytes, largest;
+
+	*plan = (struct sweep_plan){ .passes = (unsigned)options_number(o, OPTION_PASSES, 5),
+		.in_flight = (unsigned)options_number(o, OPTION_IN_FLIGHT, 1),
+		.region_start = s->region_start,
+		.region_bytes = timed_bytes(s, o),
+		.duration_ns = options_number(o, OPTION_SECONDS, UINT64_C(1000000000)),
+		.seed = seed };
+	largest = BUFFERS_MAX / plan->in_flight;
+	if (plan->region_bytes < largest)
+		largest = plan->region_bytes;
+	if (!r->sizes.count && default_sizes(&r->sizes, block, largest, err) < 0)
+		return -1;
+	if (size_list_check(&r->sizes, block, largest, err) < 0)
+		return -1;
+	for (int d = 0; d < 2; d++)
+		for (int q = 0; q < 2; q++)
+			for (size_t i = 0; r->directions[d] && r->orders[q] && i < r->sizes.count;
+				i++)
+				plan->points[plan->point_count++] = (struct sweep_point){
+					.write = d, .random = q, .request_bytes = r->sizes.bytes[i]
+				};
+	return 0;
+}
+
+static void describe_plan(struct run_plan *out, const struct sweep_plan *plan,
+	const struct sweep_request *r, const struct session *s)
+{
+	*out = (struct run_plan){ .region_start = plan->region_start,
+		.region_bytes = plan->region_bytes,
+		.size_count = (uint32_t)r->sizes.count,
+		.in_flight = plan->in_flight,
+		.seconds = (double)plan->duration_ns / 1e9,
+		.passes = plan->passes,
+		.kept_data = s->kept };
+	for (size_t i = 0; i < r->sizes.count; i++)
+		out->sizes[i] = r->sizes.bytes[i];
+	for (int i = 0; i < 2; i++) {
+		out->directions[i] = r->directions[i];
+		out->orders[i] = r->orders[i];
+	}
+}
+
+/* How much the write passes may write: as much as the same time of reading would move. */
+static double expected_writes(const struct session *s, const struct sweep_plan *plan)
+{
+	uint64_t write_ns = 0;
+	struct pass_plan probe = { .request_bytes =
+					   plan->points[plan->point_count - 1].request_bytes,
+		.in_flight = 1,
+		.region_start = plan->region_start,
+		.region_bytes = plan->region_bytes,
+		.duration_ns = 100000000,
+		.seed = plan->seed };
+	struct pass_buffers buffers;
+	struct pass_result result;
+	double rate = 0;
+
+	for (size_t i = 0; i < plan->point_count; i++)
+		write_ns += plan->points[i].write ? plan->duration_ns * plan->passes : 0;
+	if (pass_buffers_init(&buffers, s->medium, probe.request_bytes, 1) < 0)
+		return 0;
+	if (pass_run(s->medium, &probe, &buffers, &result, NULL) == 0 && result.busy_ns)
+		rate = (double)result.bytes / (double)result.busy_ns;
+	pass_buffers_release(&buffers);
+	return rate * (double)write_ns;
+}
+
+static void announce(const struct sweep_plan *plan, const struct session *s, const char *record)
+{
+	char time[SIZE_TEXT_MAX], region[SIZE_TEXT_MAX];
+
+	message_note("%zu points, %u passes of %s each: about %s%s", plan->point_count,
+		plan->passes, duration_format(region, (double)plan->duration_ns / 1e9),
+		duration_format(time, (double)sweep_planned_ns(plan) / 1e9),
+		s->traits->virtual_clock ? " of modelled time" : "");
+	message_note("seed %llu; record: %s", (unsigned long long)plan->seed, record);
+}
+
+/* A pass as the record keeps it. */
+struct sweep_record {
+	struct record_writer *writer;
+	const struct session *session;
+	const struct sweep_plan *plan;
+	uint64_t passes;
+};
+
+static uint32_t pass_flags(
+	const struct sweep_record *r, const struct sweep_point *point, const struct pass_result *p)
+{
+	const struct sweep_plan *plan = r->plan;
+	uint64_t end = plan->region_start +
+		       plan->region_bytes / point->request_bytes * point->request_bytes;
+	uint32_t flags = 0;
+
+	if (p->device_known && p->device_requests > p->requests)
+		flags |= p->foreign ? RUN_PASS_FOREIGN_IO : RUN_PASS_SPLIT;
+	if (p->device_known && p->device_requests < p->requests && !p->failure.failed)
+		flags |= RUN_PASS_MERGED;
+	if (p->foreign)
+		flags |= RUN_PASS_FOREIGN_IO;
+	if (p->wrapped)
+		flags |= RUN_PASS_WRAPPED;
+	if (p->requests < SHORT_REQUESTS)
+		flags |= RUN_PASS_SHORT;
+	if (p->failure.failed)
+		flags |= RUN_PASS_ERRORS;
+	if (p->interrupted)
+		flags |= RUN_PASS_CUT;
+	if (!strcmp(r->session->traits->transport, "usb") &&
+		end + TAIL_BYTES > r->session->traits->size_bytes)
+		flags |= RUN_PASS_TAIL;
+	return flags;
+}
+
+static int record_details(struct sweep_record *r, const struct pass_result *p, struct error *err)
+{
+	static uint64_t bins[HISTOGRAM_BINS], counts[HISTOGRAM_BINS];
+	size_t n = 0;
+
+	for (size_t i = 0; i < HISTOGRAM_BINS; i++) {
+		if (!p->latency_ns.bins[i])
+			continue;
+		bins[n] = histogram_bin_upper(i);
+		counts[n++] = p->latency_ns.bins[i];
+	}
+	if (n && run_write_histogram(r->writer, r->passes, bins, counts, n, err) < 0)
+		return -1;
+	if (!p->trace_steps)
+		return 0;
+	return run_write_trace(
+		r->writer, r->passes, p->trace_step_ns, p->trace, p->trace_steps, err);
+}
+
+static int record_pass(void *context, const struct sweep_point *point, unsigned number,
+	uint64_t at_ns, const struct pass_result *p, struct error *err)
+{
+	struct sweep_record *r = context;
+	const struct histogram *h = &p->latency_ns;
+	struct run_pass out = { .direction = point->write ? RUN_WRITE : RUN_READ,
+		.order = point->random ? RUN_RANDOM : RUN_SEQUENTIAL,
+		.request_bytes = point->request_bytes,
+		.in_flight = r->plan->in_flight,
+		.pass = number,
+		.at_ns = at_ns,
+		.bytes = p->bytes,
+		.requests = p->requests,
+		.device_known = p->device_known,
+		.device_requests = p->device_requests,
+		.device_bytes = p->device_bytes,
+		.device_flushes = p->device_flushes,
+		.busy_ns = p->busy_ns,
+		.flush_ns = p->flush_ns,
+		.lat_min_ns = h->total ? h->min : 0,
+		.lat_p50_ns = histogram_quantile(h, 0.5),
+		.lat_p90_ns = histogram_quantile(h, 0.9),
+		.lat_p99_ns = histogram_quantile(h, 0.99),
+		.lat_max_ns = h->max,
+		.errors = p->failure.failed,
+		.flags = pass_flags(r, point, p) };
+
+	if (run_write_pass(r->writer, &out, err) < 0 || record_details(r, p, err) < 0)
+		return -1;
+	r->passes++;
+	return 0;
+}
+
+static int outcome_status(enum sweep_outcome outcome, const struct error *err)
+{
+	if (outcome == SWEEP_INTERRUPTED)
+		return 130;
+	return outcome == SWEEP_FAILED ? error_exit_status(err) : 0;
+}
+
+/* From an open session to a closed record. */
+static int measure(struct session *s, const struct options *o, const struct sweep_plan *plan,
+	const struct run_plan *described, const char *path, struct error *err)
+{
+	struct record_writer writer;
+	struct sweep_record record = { .writer = &writer, .session = s, .plan = plan };
+	struct sweep_sink sink = { .context = &record, .pass = record_pass };
+	struct error end_err = { 0 };
+	struct progress progress;
+	enum sweep_outcome outcome;
+	int status;
+
+	if (record_run_begin(&writer, path, "sweep", plan->seed, o, s, err) < 0)
+		return error_exit_status(err);
+	progress_start(&progress);
+	if (run_write_plan(&writer, described, err) < 0 ||
+		(described->directions[RUN_WRITE] &&
+			session_prepare_writes(s, o, path, plan->region_start, plan->region_bytes,
+				expected_writes(s, plan), &progress.watch, err) < 0))
+		outcome = SWEEP_FAILED;
+	else
+		outcome = sweep_run(s->medium, plan, &sink, &progress.watch, err);
+	progress_finish(&progress);
+	status = outcome_status(outcome, err);
+	if (record_run_end(&writer, status, err, &end_err) < 0 && status != 3) {
+		*err = end_err;
+		status = 3;
+	}
+	return status;
+}
 
 int cmd_sweep(const struct options *o)
 {
-	(void)o;
-	return 3;
+	struct error err = { 0 }, close_err = { 0 };
+	struct sweep_request request;
+	struct sweep_plan plan;
+	struct run_plan described;
+	struct session s = { 0 };
+	char path[512];
+	int status;
+
+	if (parse_request(&request, o, &err) < 0)
+		return message_error(&err);
+	if (session_open(&s, o, request.directions[RUN_WRITE] ? SESSION_WRITES : SESSION_READS,
+		    &err) < 0)
+		return message_error(&err);
+	if (make_plan(&plan, &request, &s, o, record_run_seed(o), &err) < 0 ||
+		session_record_path(path, sizeof path, &s, o, "sweep", &err) < 0) {
+		status = message_error(&err);
+		session_close(&s, NULL, NULL);
+		return status;
+	}
+	describe_plan(&described, &plan, &request, &s);
+	announce(&plan, &s, path);
+	status = measure(&s, o, &plan, &described, path, &err);
+	if (err.kind != ERROR_NONE)
+		message_error(&err);
+	else if (status == 130)
+		message_warning("interrupted; finished passes are kept in '%s'", path);
+	if (session_close(&s, NULL, &close_err) < 0) {
+		int closed = message_error(&close_err);
+
+		status = status == 0 ? closed : status;
+	}
+	return status;
 }
