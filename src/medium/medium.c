@@ -4,6 +4,7 @@
 #include <errno.h>
 #include <string.h>
 
+#include "medium/model.h"
 #include "medium/raw.h"
 #include "platform/clock.h"
 
@@ -11,6 +12,8 @@ int medium_open(
 	struct medium **out, const char *target, enum medium_access access, struct error *err)
 {
 	*out = NULL;
+	if (model_is_target(target))
+		return model_open(out, target, access, err);
 	return raw_open(out, target, access, err);
 }
 

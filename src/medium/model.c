@@ -1,0 +1,268 @@
+/* model:FILE as a target: what the host's kernel does on top of a modelled gadget. */
+#include "medium/model.h"
+
+#include <errno.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "base/error.h"
+#include "base/text.h"
+#include "medium/model_gadget.h"
+#include "medium/model_spec.h"
+
+static const char prefix[] = "model:";
+
+struct model {
+	struct medium medium;
+	struct model_gadget gadget;
+	struct medium_counts counts;
+	enum medium_access access;
+};
+
+static struct model *model_of(struct medium *m)
+{
+	return (struct model *)m;
+}
+
+/* What of [at, at+len) the kernel passes on; 0 or -EINVAL for what it refuses. */
+static int clip(const struct medium *m, uint64_t at, size_t *len)
+{
+	uint32_t block = m->traits.logical_block_bytes;
+
+	if (at % block || *len % block)
+		return -EINVAL;
+	if (at >= m->traits.size_bytes)
+		*len = 0;
+	else if (*len > m->traits.size_bytes - at)
+		*len = (size_t)(m->traits.size_bytes - at);
+	return 0;
+}
+
+/* A deferred error ends the command it meets, which the kernel then just repeats: block I/O never sees it
+ * (SPC-4 on deferred errors; Linux scsi_check_sense). */
+static int swallow_deferred(struct model *k)
+{
+	if (!k->gadget.background_failed ||
+		k->gadget.spec.faults.bad_report != MODEL_REPORT_DEFERRED)
+		return 0;
+	k->gadget.background_failed = false;
+	return model_gadget_nothing(&k->gadget);
+}
+
+static int model_read(struct medium *m, uint64_t at, void *buf, size_t len, size_t *got)
+{
+	struct model *k = model_of(m);
+	int rc = clip(m, at, &len);
+
+	*got = 0;
+	for (size_t done = 0; !rc && done < len;) {
+		size_t limit = m->traits.request_limit_bytes;
+		size_t n = len - done < limit ? len - done : limit;
+
+		rc = swallow_deferred(k);
+		if (!rc)
+			rc = model_gadget_read(
+				&k->gadget, at + done, (unsigned char *)buf + done, n);
+		k->counts.reads++;
+		k->counts.read_bytes += n;
+		done += n;
+	}
+	if (!rc)
+		*got = len;
+	return rc;
+}
+
+static int write_pieces(struct medium *m, uint64_t at, const void *buf, size_t len, bool fua)
+{
+	struct model *k = model_of(m);
+	size_t limit = m->traits.request_limit_bytes;
+	int rc = 0;
+
+	for (size_t done = 0; !rc && done < len;) {
+		size_t n = len - done < limit ? len - done : limit;
+
+		rc = swallow_deferred(k);
+		if (!rc)
+			rc = model_gadget_write(
+				&k->gadget, at + done, (const unsigned char *)buf + done, n, fua);
+		k->counts.writes++;
+		k->counts.written_bytes += n;
+		done += n;
+	}
+	return rc;
+}
+
+static int kernel_write(
+	struct medium *m, uint64_t at, const void *buf, size_t len, bool fua, size_t *got)
+{
+	const struct model *k = model_of(m);
+	size_t wanted = len;
+	int rc = clip(m, at, &len);
+
+	*got = 0;
+	if (rc < 0)
+		return rc;
+	if (m->traits.read_only)
+		return -EROFS;
+	if (k->access == MEDIUM_READ_ONLY)
+		return -EBADF;
+	if (!len && wanted)
+		return -ENOSPC;
+	rc = write_pieces(m, at, buf, len, fua);
+	if (!rc)
+		*got = len;
+	return rc;
+}
+
+static int model_write(struct medium *m, uint64_t at, const void *buf, size_t len, size_t *got)
+{
+	return kernel_write(m, at, buf, len, false, got);
+}
+
+/* Without a write cache claimed the kernel has nothing to send (Linux Documentation/block/
+ * writeback_cache_control). */
+static int model_flush(struct medium *m)
+{
+	struct model *k = model_of(m);
+	int rc;
+
+	if (m->traits.cache != MEDIUM_CACHE_WRITE_BACK)
+		return 0;
+	rc = swallow_deferred(k);
+	if (rc < 0)
+		return rc;
+	k->counts.flushes++;
+	if (!k->gadget.spec.claims.synchronize_cache) {
+		/* Refused with ILLEGAL REQUEST, which the sd driver takes for success (Linux sd_sync_cache). */
+		return model_gadget_nothing(&k->gadget);
+	}
+	return model_gadget_synchronize(&k->gadget);
+}
+
+static int model_write_through(
+	struct medium *m, uint64_t at, const void *buf, size_t len, size_t *got)
+{
+	bool fua = m->traits.cache == MEDIUM_CACHE_WRITE_BACK && m->traits.fua;
+	int rc = kernel_write(m, at, buf, len, fua, got);
+
+	return rc < 0 || fua ? rc : model_flush(m);
+}
+
+static int model_counts(struct medium *m, struct medium_counts *counts)
+{
+	*counts = model_of(m)->counts;
+	return 0;
+}
+
+static uint64_t model_now_ns(struct medium *m)
+{
+	return (uint64_t)model_of(m)->gadget.now_ns;
+}
+
+static void model_idle_ns(struct medium *m, uint64_t ns)
+{
+	model_of(m)->gadget.now_ns += (double)ns;
+}
+
+static void model_move_clock_ns(struct medium *m, uint64_t now_ns)
+{
+	model_of(m)->gadget.now_ns = (double)now_ns;
+}
+
+static int model_replug(struct medium *m, bool power_lost)
+{
+	m->traits.disk_sequence++;
+	return model_gadget_replug(&model_of(m)->gadget, power_lost);
+}
+
+static void model_close(struct medium *m)
+{
+	model_gadget_release(&model_of(m)->gadget);
+	free(m);
+}
+
+static const struct medium_ops model_ops = {
+	.read = model_read,
+	.write = model_write,
+	.write_through = model_write_through,
+	.flush = model_flush,
+	.counts = model_counts,
+	.now_ns = model_now_ns,
+	.idle_ns = model_idle_ns,
+	.move_clock_ns = model_move_clock_ns,
+	.replug = model_replug,
+	.close = model_close,
+};
+
+static void describe(struct medium_traits *t, const struct model_spec *s, const char *path)
+{
+	static const uint64_t bits[] = {
+		[MODEL_SPEED_FULL] = 12000000, [MODEL_SPEED_HIGH] = 480000000
+	};
+
+	t->kind = MEDIUM_MODEL;
+	text_copy(t->path, sizeof t->path, path);
+	text_copy(t->name, sizeof t->name, s->device.name);
+	text_copy(t->vendor, sizeof t->vendor, s->device.vendor);
+	text_copy(t->model, sizeof t->model, s->device.product);
+	text_copy(t->serial, sizeof t->serial, s->device.serial);
+	text_copy(t->transport, sizeof t->transport, "model");
+	t->size_bytes = s->device.capacity_bytes;
+	t->logical_block_bytes = (uint32_t)s->device.block_bytes;
+	t->physical_block_bytes = t->logical_block_bytes;
+	t->memory_align_bytes = t->logical_block_bytes;
+	t->offset_align_bytes = t->logical_block_bytes;
+	t->request_limit_bytes = (uint32_t)s->link.request_limit_bytes;
+	t->link_bits_per_second = bits[s->link.speed];
+	/* As the sd driver decides: write back when the caching page says so, FUA only then, never on a
+	 * protected medium (Linux drivers/scsi/sd.c). */
+	t->read_only = s->claims.write_protected;
+	t->cache = s->claims.write_cache && !t->read_only ? MEDIUM_CACHE_WRITE_BACK
+							  : MEDIUM_CACHE_WRITE_THROUGH;
+	t->fua = t->cache == MEDIUM_CACHE_WRITE_BACK && s->claims.fua;
+	t->removable = s->claims.removable;
+	t->virtual_clock = true;
+	t->disk_sequence = 1;
+}
+
+bool model_is_target(const char *target)
+{
+	return !strncmp(target, prefix, sizeof prefix - 1);
+}
+
+int model_open_spec(struct medium **out, const struct model_spec *spec, const char *path,
+	enum medium_access access, struct error *err)
+{
+	struct model *k = calloc(1, sizeof *k);
+
+	*out = NULL;
+	if (!k)
+		return error_set(err, ERROR_IO, "out of memory for the gadget model");
+	k->medium.ops = &model_ops;
+	k->access = access;
+	describe(&k->medium.traits, spec, path);
+	if (model_gadget_init(&k->gadget, spec, access == MEDIUM_READ_WRITE, err) < 0) {
+		free(k);
+		return -1;
+	}
+	*out = &k->medium;
+	return 0;
+}
+
+int model_open(
+	struct medium **out, const char *target, enum medium_access access, struct error *err)
+{
+	const char *path = target + sizeof prefix - 1;
+	struct model_spec spec;
+
+	*out = NULL;
+	if (!*path)
+		return error_set(err, ERROR_USAGE,
+			"the target 'model:' names no file; name it like model:gadget.model");
+	if (strlen(target) >= sizeof((struct medium_traits *)0)->path)
+		return error_set(err, ERROR_USAGE,
+			"the target's path is longer than this tool takes (511 bytes)");
+	if (model_spec_load(&spec, path, err) < 0)
+		return -1;
+	return model_open_spec(out, &spec, target, access, err);
+}

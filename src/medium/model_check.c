@@ -1,0 +1,192 @@
+/* What of a model must be given and what fits together. */
+#include "medium/model_check.h"
+
+#include "base/error.h"
+#include "base/number.h"
+
+void model_spec_defaults(struct model_spec *s)
+{
+	*s = (struct model_spec){ .device = { .vendor = "blkassay",
+					  .product = "gadget model",
+					  .serial = "MODEL",
+					  .block_bytes = 512,
+					  .seed = 1 },
+		.firmware.unit = MODEL_UNIT_REQUEST,
+		.claims = { .caching_page = 1, .removable = 1, .synchronize_cache = 1 } };
+}
+
+struct check {
+	struct model_spec *s;
+	const char *name;
+	unsigned (*line_of)(const void *context, const char *section, const char *key);
+	const void *context;
+	struct error *err;
+};
+
+static bool given(const struct check *c, const char *section, const char *key)
+{
+	return c->line_of(c->context, section, key) != 0;
+}
+
+static int missing(const struct check *c, const char *section, const char *what)
+{
+	return error_set(c->err, ERROR_USAGE, "%s: %s: expected %s, and it is not given", c->name,
+		section, what);
+}
+
+/* A setting that stands where it cannot work. */
+static int misplaced(const struct check *c, const char *section, const char *key, const char *why)
+{
+	return error_set(c->err, ERROR_USAGE, "%s:%u: %s: '%s' does not fit: expected %s", c->name,
+		c->line_of(c->context, section, key), section, key, why);
+}
+
+static int check_device(const struct check *c)
+{
+	struct model_device *d = &c->s->device;
+
+	if (!given(c, "device", "name"))
+		return missing(c, "device", "'name'");
+	if (!given(c, "device", "capacity"))
+		return missing(c, "device", "'capacity'");
+	if (!number_is_power_of_two(d->block_bytes))
+		return misplaced(c, "device", "block", "512, 1024, 2048 or 4096 bytes");
+	if (d->capacity_bytes % d->block_bytes)
+		return misplaced(c, "device", "capacity", "a whole number of blocks");
+	return 0;
+}
+
+static int check_link(const struct check *c)
+{
+	struct model_link *l = &c->s->link;
+
+	if (l->frames && l->speed == MODEL_SPEED_NONE)
+		return misplaced(c, "link", "frames", "'speed = full' or 'speed = high' beside it");
+	if (l->frames && given(c, "link", "rate"))
+		return misplaced(c, "link", "rate",
+			"either a rate or 'frames = yes', which follows from the speed");
+	if (!l->frames && !given(c, "link", "rate"))
+		return missing(c, "link", "'rate', or 'speed' with 'frames = yes'");
+	if (!l->request_limit_bytes)
+		/* usb-storage: 240 sectors up to high speed, 2048 above (Linux drivers/usb/storage). */
+		l->request_limit_bytes =
+			l->speed == MODEL_SPEED_NONE ? MODEL_REQUEST_MAX : 120 * 1024;
+	if (l->request_limit_bytes % 4096)
+		return misplaced(c, "link", "request limit", "a multiple of 4Ki");
+	return 0;
+}
+
+static int check_card(const struct check *c)
+{
+	struct model_card *k = &c->s->card;
+	uint64_t block = c->s->device.block_bytes;
+
+	if (!given(c, "card", "read rate"))
+		return missing(c, "card", "'read rate'");
+	if (!given(c, "card", "write rate"))
+		return missing(c, "card", "'write rate'");
+	if (!k->write_unit_bytes)
+		k->write_unit_bytes = block;
+	if (k->write_unit_bytes % block || !number_is_power_of_two(k->write_unit_bytes))
+		return misplaced(
+			c, "card", "write unit", "a power of two and a whole number of blocks");
+	if (given(c, "card", "stall every") != given(c, "card", "stall time"))
+		return missing(c, "card", "'stall every' and 'stall time' together");
+	return 0;
+}
+
+static int check_firmware(const struct check *c)
+{
+	struct model_firmware *f = &c->s->firmware;
+	uint64_t block = c->s->device.block_bytes;
+
+	if (!given(c, "firmware", "unit"))
+		return missing(c, "firmware", "'unit' (sector or request)");
+	if (f->chunk_bytes && f->transfer != MODEL_OVERLAPPED)
+		return misplaced(c, "firmware", "chunk", "'transfer = overlapped' beside it");
+	if (!f->chunk_bytes)
+		f->chunk_bytes = block;
+	if (f->chunk_bytes % block)
+		return misplaced(c, "firmware", "chunk", "a whole number of blocks");
+	if (f->write_behind_bytes % block)
+		return misplaced(c, "firmware", "write behind", "a whole number of blocks");
+	if (given(c, "firmware", "reads") && !f->write_behind_bytes)
+		return misplaced(c, "firmware", "reads", "'write behind' beside it");
+	return 0;
+}
+
+static int check_claims(const struct check *c)
+{
+	struct model_claims *k = &c->s->claims;
+
+	if (k->write_cache && !k->caching_page)
+		return misplaced(c, "claims", "write cache",
+			"'caching page = yes' beside it: without that page nothing can say so");
+	return 0;
+}
+
+static int needs_write_behind(const struct check *c)
+{
+	static const char *const these[] = { "lose flushed write", "stale reads",
+		"reorder overlaps", "torn sectors", "ignore flush", "ignore fua",
+		"bad range report" };
+
+	if (c->s->firmware.write_behind_bytes)
+		return 0;
+	for (size_t i = 0; i < sizeof these / sizeof *these; i++)
+		if (given(c, "faults", these[i]))
+			return misplaced(
+				c, "faults", these[i], "'write behind' in the firmware section");
+	return 0;
+}
+
+static int needs_partner(const struct check *c)
+{
+	static const struct {
+		const char *key, *partner, *why;
+	} these[] = {
+		{ "slip bytes", "slip write", "'slip write = 1 in N' beside it" },
+		{ "slip write", "slip bytes", "'slip bytes' beside it" },
+		{ "slip direction", "slip bytes", "'slip bytes' beside it" },
+		{ "stuck level", "stuck line", "'stuck line' beside it" },
+		{ "stuck line", "stuck level", "'stuck level' beside it" },
+		{ "bad range report", "bad range", "'bad range' beside it" },
+		{ "beyond", "real capacity", "'real capacity' beside it" },
+		{ "real capacity", "beyond", "'beyond = wraps' or 'beyond = drops' beside it" },
+	};
+
+	for (size_t i = 0; i < sizeof these / sizeof *these; i++)
+		if (given(c, "faults", these[i].key) && !given(c, "faults", these[i].partner))
+			return misplaced(c, "faults", these[i].key, these[i].why);
+	return 0;
+}
+
+static int check_faults(const struct check *c)
+{
+	struct model_faults *f = &c->s->faults;
+	uint64_t block = c->s->device.block_bytes, capacity = c->s->device.capacity_bytes;
+
+	if (needs_write_behind(c) < 0 || needs_partner(c) < 0)
+		return -1;
+	if (f->bad_range.start % block || f->bad_range.bytes % block ||
+		f->bad_range.start + f->bad_range.bytes > capacity)
+		return misplaced(c, "faults", "bad range", "whole blocks inside the capacity");
+	if (f->real_capacity_bytes % block || f->real_capacity_bytes >= capacity)
+		return misplaced(
+			c, "faults", "real capacity", "whole blocks, fewer than the capacity");
+	if (given(c, "faults", "stuck line"))
+		f->stuck_bit++; /* so that 0 stays "none" */
+	return 0;
+}
+
+int model_spec_check(struct model_spec *s, const char *name,
+	unsigned (*line_of)(const void *context, const char *section, const char *key),
+	const void *context, struct error *err)
+{
+	struct check c = { s, name, line_of, context, err };
+
+	if (check_device(&c) < 0 || check_link(&c) < 0 || check_card(&c) < 0 ||
+		check_firmware(&c) < 0 || check_claims(&c) < 0 || check_faults(&c) < 0)
+		return -1;
+	return 0;
+}

@@ -1,0 +1,30 @@
+/* What a gadget model does wrong with the data of a write, each fault by its own count of writes. */
+#ifndef MEDIUM_MODEL_FAULT_H
+#define MEDIUM_MODEL_FAULT_H
+
+#include <stdbool.h>
+#include <stddef.h>
+#include <stdint.h>
+
+#include "medium/model_pace.h"
+#include "medium/model_spec.h"
+
+struct model_fault_counts {
+	uint64_t writes; /* device commands */
+	uint64_t long_writes; /* of more than one sector */
+	uint64_t bytes;
+};
+
+struct model_harm { /* to one write command */
+	bool lost, fleeting, drops_last;
+	uint64_t shift_bytes; /* stored this much further on */
+};
+
+/* Spoils `data` where a fault says so, and tells what else happens to this command. */
+struct model_harm model_fault_apply(struct model_fault_counts *n, const struct model_spec *s,
+	const struct model_command *c, unsigned char *data);
+
+/* Does a write of this block fail? */
+bool model_fault_is_bad(const struct model_spec *s, uint64_t at);
+
+#endif

@@ -1,0 +1,304 @@
+/* A modelled gadget at work. */
+#include "medium/model_gadget.h"
+
+#include <errno.h>
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "base/error.h"
+
+static const double replug_ns =
+	1e9; /* until a host knows the device again: an order of magnitude, from memory */
+
+int model_gadget_init(
+	struct model_gadget *g, const struct model_spec *spec, bool writable, struct error *err)
+{
+	*g = (struct model_gadget){ .spec = *spec };
+	model_pace_init(&g->pace, &g->spec);
+	if (model_memory_open(&g->memory, &g->spec, writable, err) < 0)
+		return -1;
+	g->scratch = malloc(spec->link.request_limit_bytes);
+	if (g->scratch && model_pending_init(&g->pending, spec->firmware.write_behind_bytes,
+				  spec->device.block_bytes) == 0)
+		return 0;
+	model_gadget_release(g);
+	return error_set(err, ERROR_IO, "out of memory for the gadget model");
+}
+
+void model_gadget_release(struct model_gadget *g)
+{
+	free(g->scratch);
+	g->scratch = NULL;
+	model_pending_release(&g->pending);
+	model_memory_close(&g->memory);
+}
+
+/* A command arrives: after the host's own gap, which a waiting request hides, and when the last one is done. */
+static double begin(struct model_gadget *g)
+{
+	model_pace_draw(&g->pace);
+	return model_pace_link_begin(
+		&g->pace, fmax(g->now_ns + g->spec.link.host_gap_ns, g->busy_until_ns));
+}
+
+static void end(struct model_gadget *g, double t)
+{
+	g->now_ns = round(model_pace_link_end(&g->pace, t));
+	g->busy_until_ns = g->now_ns;
+}
+
+/* The oldest pending block reaches the card, or does not. */
+static int store_oldest(struct model_gadget *g)
+{
+	const struct model_pending_block *b = model_pending_block(&g->pending, 0);
+	const unsigned char *data = model_pending_data(&g->pending, 0);
+	int rc = 0;
+
+	if (b->lost) {
+		; /* acknowledged, never stored */
+	} else if (model_fault_is_bad(&g->spec, b->at)) {
+		g->background_failed = true;
+		g->background_failed_at = b->at;
+	} else if (b->fleeting) {
+		rc = model_memory_put_fleeting(&g->memory, b->at, data);
+	} else {
+		rc = model_memory_put(&g->memory, b->at, data, g->pending.block_bytes);
+	}
+	model_pending_pop(&g->pending);
+	return rc;
+}
+
+/* Stores what the card has finished by t. */
+static int settle(struct model_gadget *g, double t)
+{
+	int rc = 0;
+
+	while (!rc && g->pending.count && model_pending_block(&g->pending, 0)->finish_ns <= t)
+		rc = store_oldest(g);
+	return rc;
+}
+
+static int settle_all(struct model_gadget *g, double *t)
+{
+	if (g->pending.count)
+		*t = fmax(*t, g->pending.last_finish_ns);
+	return settle(g, *t);
+}
+
+/* Overlapping writes in the wrong order: the newer data goes first, the older last. */
+static void reorder(struct model_gadget *g, struct model_pending_block *b, unsigned char *data)
+{
+	ptrdiff_t older = model_pending_find(&g->pending, b->at);
+	unsigned char *theirs;
+
+	if (older < 0)
+		return;
+	theirs = model_pending_data(&g->pending, (size_t)older);
+	for (size_t i = 0; i < g->pending.block_bytes; i++) {
+		unsigned char swap = theirs[i];
+
+		theirs[i] = data[i];
+		data[i] = swap;
+	}
+}
+
+/* One block comes in over the link and queues for the card. *t: when it is in the buffer. */
+static int take_block(struct model_gadget *g, const struct model_command *c,
+	const struct model_harm *h, size_t offset, double *t)
+{
+	struct model_pending *q = &g->pending;
+	size_t block = q->block_bytes;
+	struct model_pending_block b = { .at = c->at + offset + h->shift_bytes,
+		.lost = h->lost || (h->drops_last && offset + block == c->len),
+		.fleeting = h->fleeting };
+	int rc;
+
+	if (q->count == q->room) /* wait for the card to make room */
+		*t = fmax(*t, model_pending_block(q, 0)->finish_ns);
+	rc = settle(g, *t);
+	if (rc < 0)
+		return rc;
+	*t += model_pace_link_data(&g->pace, offset + block) -
+	      model_pace_link_data(&g->pace, offset);
+	b.start_ns = fmax(*t, q->last_finish_ns);
+	b.finish_ns = b.start_ns + model_pace_card(&g->pace, c, offset, block);
+	if (g->spec.faults.reorder_overlaps)
+		reorder(g, &b, g->scratch + offset);
+	model_pending_push(q, &b, g->scratch + offset);
+	return 0;
+}
+
+static int write_behind(
+	struct model_gadget *g, const struct model_command *c, const struct model_harm *h, double t)
+{
+	int rc = settle(g, t);
+
+	for (size_t at = 0; !rc && at < c->len; at += g->pending.block_bytes)
+		rc = take_block(g, c, h, at, &t);
+	if (!rc && c->fua && !g->spec.faults.ignore_fua)
+		rc = settle_all(g, &t);
+	end(g, t);
+	return rc;
+}
+
+/* Up to the first bad block; *len is how much of the command was good. */
+static int refuse_bad(const struct model_gadget *g, const struct model_command *c, size_t *len)
+{
+	size_t block = (size_t)g->spec.device.block_bytes;
+
+	for (*len = 0; *len < c->len; *len += block)
+		if (model_fault_is_bad(&g->spec, c->at + *len))
+			return -EIO;
+	return 0;
+}
+
+static int write_now(
+	struct model_gadget *g, const struct model_command *c, const struct model_harm *h, double t)
+{
+	size_t good;
+	int failed = refuse_bad(g, c, &good), rc = 0;
+
+	end(g, model_pace_through(&g->pace, c, t));
+	if (h->drops_last && good == c->len)
+		good -= (size_t)g->spec.device.block_bytes;
+	if (!h->lost && good)
+		rc = model_memory_put(&g->memory, c->at + h->shift_bytes, g->scratch, good);
+	return rc < 0 ? rc : failed;
+}
+
+int model_gadget_write(struct model_gadget *g, uint64_t at, const void *buf, size_t len, bool fua)
+{
+	struct model_command c = { .write = true, .fua = fua, .at = at, .len = len };
+	double t = model_pace_link_data_start(&g->pace, begin(g));
+	struct model_harm h;
+
+	memcpy(g->scratch, buf, len);
+	h = model_fault_apply(&g->fault_counts, &g->spec, &c, g->scratch);
+	return g->pending.room ? write_behind(g, &c, &h, t) : write_now(g, &c, &h, t);
+}
+
+/* Newer data of pending writes over what the card has. Tells how many blocks came from the buffer. */
+static size_t overlay(const struct model_gadget *g, uint64_t at, unsigned char *buf, size_t len)
+{
+	size_t block = g->pending.block_bytes, found = 0;
+
+	for (size_t i = 0; i < len; i += block) {
+		ptrdiff_t newest = model_pending_find(&g->pending, at + i);
+
+		if (newest < 0)
+			continue;
+		memcpy(buf + i, model_pending_data(&g->pending, (size_t)newest), block);
+		found++;
+	}
+	return found;
+}
+
+/* A read while writes are pending, without waiting for them. */
+static int read_beside_pending(
+	struct model_gadget *g, const struct model_command *c, void *buf, double t)
+{
+	bool all_in_buffer = false;
+	double done;
+	int rc = model_memory_get(&g->memory, c->at, buf, c->len);
+
+	if (!g->spec.faults.stale_reads)
+		all_in_buffer = overlay(g, c->at, buf, c->len) == c->len / g->pending.block_bytes;
+	if (all_in_buffer) {
+		end(g, model_pace_link_data_start(&g->pace, t) +
+				model_pace_link_data(&g->pace, c->len));
+		return rc;
+	}
+	done = model_pace_through(&g->pace, c, t);
+	model_pending_delay(&g->pending, t, done - t);
+	end(g, done);
+	return rc;
+}
+
+int model_gadget_read(struct model_gadget *g, uint64_t at, void *buf, size_t len)
+{
+	struct model_command c = { .at = at, .len = len };
+	double t = begin(g);
+	int rc = settle(g, t);
+
+	if (rc < 0)
+		return rc;
+	if (g->pending.count &&
+		(g->spec.faults.stale_reads || g->spec.firmware.reads == MODEL_READ_FROM_BUFFER))
+		return read_beside_pending(g, &c, buf, t);
+	rc = settle_all(g, &t);
+	if (!rc)
+		rc = model_memory_get(&g->memory, at, buf, len);
+	end(g, model_pace_through(&g->pace, &c, t));
+	return rc;
+}
+
+int model_gadget_nothing(struct model_gadget *g)
+{
+	double t = begin(g);
+	int rc = settle(g, t);
+
+	end(g, t);
+	return rc;
+}
+
+int model_gadget_drain(struct model_gadget *g)
+{
+	double t = begin(g);
+	int rc = settle_all(g, &t);
+
+	end(g, t);
+	return rc;
+}
+
+int model_gadget_synchronize(struct model_gadget *g)
+{
+	int rc = g->spec.faults.ignore_flush ? model_gadget_nothing(g) : model_gadget_drain(g);
+
+	if (rc < 0 || !g->background_failed || g->spec.faults.bad_report != MODEL_REPORT_FLUSH)
+		return rc;
+	g->background_failed = false;
+	return -EIO;
+}
+
+/* The block the card was at when power went: old up to here, new from there; a fault tears it. */
+static int tear(struct model_gadget *g)
+{
+	const struct model_pending_block *b = model_pending_block(&g->pending, 0);
+	size_t block = g->pending.block_bytes, n;
+	unsigned char *mixed = g->scratch;
+	int rc;
+
+	if (!g->spec.faults.torn_sectors || b->lost || b->start_ns >= g->now_ns)
+		return 0;
+	rc = model_memory_get(&g->memory, b->at, mixed, block);
+	if (rc < 0)
+		return rc;
+	n = 1 + (size_t)(random_at(g->spec.device.seed, g->fault_counts.writes) % (block - 1));
+	memcpy(mixed, model_pending_data(&g->pending, 0), n);
+	return model_memory_put(&g->memory, b->at, mixed, block);
+}
+
+static int cut_power(struct model_gadget *g)
+{
+	int rc = settle(g, g->now_ns);
+
+	if (!rc && g->pending.count)
+		rc = tear(g);
+	g->pending.count = 0;
+	g->pending.last_finish_ns = 0;
+	g->background_failed = false;
+	if (!rc)
+		rc = model_memory_cut_power(&g->memory);
+	return rc;
+}
+
+int model_gadget_replug(struct model_gadget *g, bool power_lost)
+{
+	double t = g->now_ns;
+	int rc = power_lost ? cut_power(g) : settle_all(g, &t);
+
+	g->now_ns = round(t) + replug_ns;
+	g->busy_until_ns = g->now_ns;
+	return rc;
+}

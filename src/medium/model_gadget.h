@@ -1,0 +1,41 @@
+/* A modelled gadget at work: one device command at a time, on its own virtual clock. */
+#ifndef MEDIUM_MODEL_GADGET_H
+#define MEDIUM_MODEL_GADGET_H
+
+#include "medium/model_card.h"
+#include "medium/model_fault.h"
+#include "medium/model_pace.h"
+#include "medium/model_pending.h"
+
+struct model_gadget {
+	struct model_spec spec;
+	struct model_pace pace;
+	struct model_pending pending;
+	struct model_memory memory;
+	struct model_fault_counts fault_counts;
+	unsigned char *scratch; /* one command's data */
+	double now_ns; /* of the host; whole ns */
+	double busy_until_ns; /* the device serves one command at a time */
+	bool background_failed; /* a background write failed and nobody was told yet */
+	uint64_t background_failed_at;
+};
+
+/* spec is copied. 0, or -1 with *err. */
+int model_gadget_init(
+	struct model_gadget *g, const struct model_spec *spec, bool writable, struct error *err);
+void model_gadget_release(struct model_gadget *g);
+
+/* One command: at and len whole blocks inside the capacity, len <= the request limit. 0, -EIO (the device says medium
+ * error, after the blocks before the bad one) or another negative errno (the temporary file failed). */
+int model_gadget_read(struct model_gadget *g, uint64_t at, void *buf, size_t len);
+int model_gadget_write(struct model_gadget *g, uint64_t at, const void *buf, size_t len, bool fua);
+/* SYNCHRONIZE CACHE. -EIO when the model reports a failed background write here. */
+int model_gadget_synchronize(struct model_gadget *g);
+/* A command without data. */
+int model_gadget_nothing(struct model_gadget *g);
+/* Waits until the buffer is empty, as before an eject. */
+int model_gadget_drain(struct model_gadget *g);
+/* Unplugs at once and comes back; without power the buffer is lost. */
+int model_gadget_replug(struct model_gadget *g, bool power_lost);
+
+#endif
