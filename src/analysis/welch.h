@@ -1,0 +1,23 @@
+/* Do two groups differ? Welch's t (Biometrika 34, 1947) with the degrees of freedom of Satterthwaite (1946). A group
+ * of one has no spread of its own: then the other's is taken for both (pooled t). */
+#ifndef ANALYSIS_WELCH_H
+#define ANALYSIS_WELCH_H
+
+#include <stdbool.h>
+
+#include "analysis/moments.h"
+
+struct welch {
+	bool known; /* false: too few values for any spread */
+	double difference; /* mean of b - mean of a */
+	double se, df;
+	double t, p; /* two-sided; p is 1 when both groups are all one value */
+	double low, high; /* 95 % interval of the difference */
+};
+
+struct welch welch_of(const struct moments *a, const struct moments *b);
+
+/* One-sided: p of a difference this low or lower if the true one were `limit`. */
+double welch_p_below(const struct welch *w, double limit);
+
+#endif
