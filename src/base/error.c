@@ -15,7 +15,8 @@ static void make_one_line(char *text)
 	}
 }
 
-static void append(struct error *err, const char *fmt, va_list args)
+__attribute__((format(printf, 2, 0))) static void append(
+	struct error *err, const char *fmt, va_list args)
 {
 	size_t used = strlen(err->text);
 
@@ -23,27 +24,26 @@ static void append(struct error *err, const char *fmt, va_list args)
 	make_one_line(err->text + used);
 }
 
-int error_set(struct error *err, enum error_kind kind, const char *fmt, ...)
+void error_fill(struct error *err, enum error_kind kind, const char *fmt, ...)
 {
 	va_list args;
 
 	if (!err)
-		return -1;
+		return;
 	err->kind = kind;
 	err->sys_errno = 0;
 	err->text[0] = 0;
 	va_start(args, fmt);
 	append(err, fmt, args);
 	va_end(args);
-	return -1;
 }
 
-int error_sys(struct error *err, enum error_kind kind, int sys_errno, const char *fmt, ...)
+void error_fill_sys(struct error *err, enum error_kind kind, int sys_errno, const char *fmt, ...)
 {
 	va_list args;
 
 	if (!err)
-		return -1;
+		return;
 	err->kind = kind;
 	err->sys_errno = sys_errno;
 	err->text[0] = 0;
@@ -51,7 +51,6 @@ int error_sys(struct error *err, enum error_kind kind, int sys_errno, const char
 	append(err, fmt, args);
 	va_end(args);
 	error_add(err, ": %s", strerror(sys_errno));
-	return -1;
 }
 
 void error_add(struct error *err, const char *fmt, ...)

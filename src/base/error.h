@@ -17,13 +17,21 @@ struct error {
 	char text[1024]; /* what failed, why, what to do: one line, no full stop */
 };
 
-/* Fills *err and returns -1, so that a caller can say `return error_set(...)`. err may be NULL.
- * Control characters (a hostile file name, a device's own text) become '?'. */
-int error_set(struct error *err, enum error_kind kind, const char *fmt, ...)
-	__attribute__((format(printf, 3, 4)));
+/* Each fills *err and gives -1, so that a caller can say `return error_set(...)`; macros, so that compilers and analysers
+ * see the -1. err may be NULL. Control characters (a hostile file name, a device's own text) become '?'.
+ * error_sys adds ": <what the kernel said>"; sys_errno is positive. */
+static inline int error_result(void)
+{
+	return -1;
+}
 
-/* As error_set, with ": <what the kernel said>" added; sys_errno is positive. */
-int error_sys(struct error *err, enum error_kind kind, int sys_errno, const char *fmt, ...)
+#define error_set(err, kind, ...) (error_fill((err), (kind), __VA_ARGS__), error_result())
+#define error_sys(err, kind, sys_errno, ...) \
+	(error_fill_sys((err), (kind), (sys_errno), __VA_ARGS__), error_result())
+
+void error_fill(struct error *err, enum error_kind kind, const char *fmt, ...)
+	__attribute__((format(printf, 3, 4)));
+void error_fill_sys(struct error *err, enum error_kind kind, int sys_errno, const char *fmt, ...)
 	__attribute__((format(printf, 4, 5)));
 
 /* Adds to the sentence, e.g. "; what to do". */

@@ -18,7 +18,8 @@ bool message_is_quiet(void)
 	return quiet;
 }
 
-static void say(const char *prefix, const char *fmt, va_list args)
+__attribute__((format(printf, 2, 0))) static void say(
+	const char *prefix, const char *fmt, va_list args)
 {
 	char text[2048];
 

@@ -204,7 +204,7 @@ static void run_virtual(struct worker *workers, unsigned count)
 {
 	struct shared *s = workers[0].shared;
 	size_t length = (size_t)s->plan->request_bytes, got;
-	uint64_t ready[PASS_IN_FLIGHT_MAX], last = s->start_ns;
+	uint64_t ready[PASS_IN_FLIGHT_MAX] = { 0 }, last = s->start_ns;
 
 	for (unsigned i = 0; i < count; i++)
 		ready[i] = s->start_ns;
@@ -340,6 +340,8 @@ int pass_run(struct medium *m, const struct pass_plan *plan, struct pass_buffers
 	int rc = 0;
 
 	memset(out, 0, sizeof *out);
+	if (count < 1 || count > PASS_IN_FLIGHT_MAX)
+		return -EINVAL;
 	histogram_init(&out->latency_ns);
 	out->trace_step_ns = plan->duration_ns / (PASS_TRACE_MAX / 2) + 1;
 	if (out->trace_step_ns < 5000000)

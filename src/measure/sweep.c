@@ -126,7 +126,7 @@ enum sweep_outcome sweep_run(struct medium *m, const struct sweep_plan *plan,
 	struct random shuffler = { random_at(plan->seed, 0) };
 	enum sweep_outcome outcome = SWEEP_COMPLETE;
 	uint64_t started = medium_now_ns(m);
-	size_t order[SWEEP_POINTS_MAX];
+	size_t order[SWEEP_POINTS_MAX] = { 0 };
 	struct pass_buffers buffers;
 
 	if (pass_buffers_init(&buffers, m, largest_request(plan), plan->in_flight) < 0) {

@@ -51,10 +51,14 @@ static int raw_write(struct medium *m, uint64_t at, const void *buf, size_t len,
 static int raw_write_through(
 	struct medium *m, uint64_t at, const void *buf, size_t len, size_t *got)
 {
-	/* pwritev2 only reads the memory; the cast drops const for struct iovec. */
-	struct iovec v = { .iov_base = (void *)(uintptr_t)buf, .iov_len = len };
-	ssize_t n = pwritev2(raw_of(m)->fd, &v, 1, (off_t)at, RWF_DSYNC);
-	int saved = errno;
+	struct iovec v = { .iov_len = len };
+	ssize_t n;
+	int saved;
+
+	/* struct iovec has no const, but pwritev2 only reads the memory. */
+	memcpy(&v.iov_base, &buf, sizeof buf);
+	n = pwritev2(raw_of(m)->fd, &v, 1, (off_t)at, RWF_DSYNC);
+	saved = errno;
 
 	*got = n < 0 ? 0 : (size_t)n;
 	return n < 0 ? -saved : 0;

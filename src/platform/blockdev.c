@@ -191,13 +191,17 @@ static void take_kind_by_name(struct blockdev *d, const char *disk_dir)
 
 static int take_numbers(struct blockdev *d, const char *dir)
 {
-	char number[32];
+	char number[32], *colon, *end;
 	uint64_t sectors, n;
 	int rc = sysfs_read_text(dir, "dev", number, sizeof number);
 
 	if (rc < 0)
 		return rc;
-	if (sscanf(number, "%u:%u", &d->major, &d->minor) != 2)
+	d->major = (unsigned)strtoul(number, &colon, 10);
+	if (*colon != ':')
+		return -EINVAL;
+	d->minor = (unsigned)strtoul(colon + 1, &end, 10);
+	if (end == colon + 1 || *end)
 		return -EINVAL;
 	rc = sysfs_read_number(dir, "size", &sectors);
 	if (rc < 0)

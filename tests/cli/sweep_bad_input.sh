@@ -1,0 +1,70 @@
+# Bad options: a single clear line, exit 2, no record, nothing written.
+. "$(dirname "$0")/lib.sh"
+card=$tmp/card.img
+dd if=/dev/urandom of="$card" bs=1M count=1 2>/dev/null
+before=$(sha256sum <"$card")
+refused() {
+	run 2 "$BLKASSAY" sweep "$card" --out "$tmp/x.run" "$@"
+	[ "$(wc -l <"$err")" = 1 ] || fail "not one line: $*"
+	[ ! -s "$out" ] || fail "stdout is not empty: $*"
+	[ ! -e "$tmp/x.run" ] || fail "left a record: $*"
+}
+for option in sizes in-flight seconds passes region seed direction order create erase label; do
+	refused --$option ""
+	says "--$option"
+done
+for value in -1 0 18446744073709551616 99999999999999999999999999 x 4K 4kib 0x10 1.5.2 nan inf " 1"; do
+	refused --sizes "$value"
+	refused --in-flight "$value"
+	refused --passes "$value"
+	refused --seconds "$value"
+	refused --region "$value"
+done
+for value in -1 18446744073709551616 x 1.5; do
+	refused --seed "$value"
+done
+refused --sizes 700
+says "multiple"
+refused --sizes 1Mi..512
+refused --sizes 512..
+refused --sizes ..4Ki
+refused --sizes 512,,1Ki
+refused --sizes 2Mi
+refused --sizes 32Mi
+refused --in-flight 65
+refused --sizes 1Mi --in-flight 64
+refused --direction sideways
+refused --direction read,
+refused --order random,random,x
+refused --region 0+2Mi
+refused --region 100+4Ki
+refused --region 0+100
+refused --region 1Mi+512
+refused --region 18446744073709551615+512
+refused --region 512
+refused --region +512
+refused --region 0+
+refused --passes 1 --passes 2
+refused --no-such-option
+refused extra-argument
+run 2 "$BLKASSAY" sweep
+says "TARGET"
+run 2 "$BLKASSAY" sweep "$tmp/absent" --out "$tmp/x.run"
+says "$tmp/absent"
+run 2 "$BLKASSAY" sweep "" --out "$tmp/x.run"
+run 2 "$BLKASSAY" sweep "$tmp" --out "$tmp/x.run"
+says "a directory"
+run 2 "$BLKASSAY" sweep /dev/null --out "$tmp/x.run"
+says "a character device"
+mkfifo "$tmp/pipe"
+run 2 "$BLKASSAY" sweep "$tmp/pipe" --out "$tmp/x.run"
+says "a pipe"
+: >"$tmp/empty.img"
+run 2 "$BLKASSAY" sweep "$tmp/empty.img" --out "$tmp/x.run"
+run 2 "$BLKASSAY" sweep "$card" --out "$tmp/no/such/folder/x.run" --passes 1 --seconds 0.01
+says "$tmp/no/such/folder/x.run"
+run 2 "$BLKASSAY" sweep "$card" --out "$card"
+run 2 "$BLKASSAY" frobnicate
+says "frobnicate"
+run 2 "$BLKASSAY"
+[ "$(sha256sum <"$card")" = "$before" ] || fail "the image was written to"
