@@ -1,0 +1,15 @@
+/* What was tested on what: the facts at the head of a summary and of a page. */
+#ifndef REPORT_FACTS_H
+#define REPORT_FACTS_H
+
+#include "record/run.h"
+
+struct fact_visitor {
+	void *context;
+	/* value is as the record has it: clean it before showing it. */
+	void (*fact)(void *context, const char *name, const char *value);
+};
+
+void facts_visit(const struct run *run, const struct fact_visitor *visitor);
+
+#endif

@@ -1,0 +1,62 @@
+/* Figures as tables write them. */
+#include "report/figures.h"
+
+#include <math.h>
+
+#include "base/size.h"
+#include "base/text.h"
+
+void figure_add(struct text *t, double value)
+{
+	double size = fabs(value);
+	int decimals = 0;
+
+	/* The limits are those at which rounding would bring a fourth digit. */
+	for (double limit = 99.95; size < limit && decimals < 4; limit /= 10)
+		decimals++;
+	text_addf(t, "%.*f", size > 0 ? decimals : 0, value);
+}
+
+void figure_add_rate(struct text *t, double bytes_per_second)
+{
+	char buf[SIZE_TEXT_MAX];
+
+	text_adds(t, bytes_per_second > 0 ? rate_format(buf, bytes_per_second) : "-");
+}
+
+/* Same steps as rate_format, so that both ends carry the unit of the median. */
+static double unit_of(double rate)
+{
+	double unit = 1;
+
+	while (rate / unit >= 999.5 && unit < 1e12)
+		unit *= 1000;
+	return unit;
+}
+
+void figure_add_interval(struct text *t, const struct rate_summary *s)
+{
+	double unit = unit_of(s->median);
+
+	if (!s->interval_known) {
+		text_adds(t, "-");
+		return;
+	}
+	figure_add(t, s->low / unit);
+	text_adds(t, "..");
+	figure_add(t, s->high / unit);
+}
+
+void figure_add_duration(struct text *t, double seconds)
+{
+	char buf[SIZE_TEXT_MAX];
+
+	text_adds(t, seconds > 0 ? duration_format(buf, seconds) : "-");
+}
+
+void figure_add_percent(struct text *t, double share)
+{
+	double percent = share * 100;
+
+	text_addf(t, "%.*f %%", percent < 9.95 ? 1 : 0, percent);
+}

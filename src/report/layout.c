@@ -1,0 +1,89 @@
+/* Plain text in columns. */
+#include "report/layout.h"
+
+#include <stdbool.h>
+#include <string.h>
+
+#include "base/clean.h"
+#include "base/text.h"
+
+static void add_blanks(struct text *t, size_t n)
+{
+	text_addf(t, "%*s", (int)n, "");
+}
+
+/* Bytes of s that fill at most `columns` characters, and how many characters that is. */
+static size_t bytes_for(const char *s, size_t bytes, size_t columns, size_t *used)
+{
+	size_t n = 0;
+
+	for (*used = 0; n < bytes && *used < columns; (*used)++) {
+		uint32_t c;
+		size_t length = clean_utf8_next(s + n, &c);
+
+		n += length ? length : 1;
+	}
+	return n;
+}
+
+/* A number stays with its unit: "4 KiB" is one word. */
+static bool begins_with_unit(const char *s)
+{
+	static const char *const units[] = { "%", "B", "KiB", "MiB", "GiB", "kB", "MB", "GB", "TB",
+		"B/s", "kB/s", "MB/s", "GB/s", "us", "ms", "s", "Mb/s", "Gb/s" };
+	size_t length = strcspn(s, " .,;:)");
+
+	for (size_t i = 0; i < sizeof units / sizeof *units; i++)
+		if (strlen(units[i]) == length && !memcmp(units[i], s, length))
+			return true;
+	return false;
+}
+
+static size_t word_length(const char *s)
+{
+	size_t n = strcspn(s, " ");
+
+	if (n && s[n] == ' ' && s[n - 1] >= '0' && s[n - 1] <= '9' && begins_with_unit(s + n + 1))
+		n += 1 + strcspn(s + n + 1, " ");
+	return n;
+}
+
+void layout_wrap(struct text *t, const char *s, size_t at, size_t indent, size_t columns)
+{
+	size_t start = at;
+
+	while (*s) {
+		size_t bytes = word_length(s), used;
+		size_t fits = bytes_for(s, bytes, columns - indent, &used);
+		size_t gap = at > start ? 1 : 0;
+
+		if (gap && at + gap + used > columns) {
+			text_adds(t, "\n");
+			add_blanks(t, indent);
+			at = start = indent;
+			gap = 0;
+		}
+		add_blanks(t, gap);
+		text_add(t, s, fits);
+		at += gap + used;
+		s += fits;
+		s += fits == bytes && *s == ' ';
+	}
+	text_adds(t, "\n");
+}
+
+void layout_right(struct text *t, const char *s, size_t width)
+{
+	size_t used = clean_columns(s);
+
+	add_blanks(t, used < width ? width - used : 0);
+	text_adds(t, s);
+}
+
+void layout_left(struct text *t, const char *s, size_t width)
+{
+	size_t used = clean_columns(s);
+
+	text_adds(t, s);
+	add_blanks(t, used < width ? width - used : 0);
+}

@@ -1,0 +1,29 @@
+/* What a reader should notice, in sentences: for the summary and the page. */
+#ifndef REPORT_NOTICES_H
+#define REPORT_NOTICES_H
+
+#include "record/run.h"
+#include "report/points.h"
+
+enum notice_kind {
+	NOTICE_FINDING, /* what was found */
+	NOTICE_CAUTION, /* what limits how far the figures can be trusted, or asks for a look */
+};
+
+struct notice_visitor {
+	void *context;
+	/* sentence: plain text, may hold a stranger's text: clean it before showing it. */
+	void (*notice)(void *context, enum notice_kind kind, const char *sentence);
+};
+
+/* Thresholds, named because they are judgements of ours; blkassay-method(7) tells them too. */
+#define NOTICE_WIDE_SPREAD \
+	0.05 /* half the interval, or with no interval half the range, of the median */
+#define NOTICE_STALL_TIMES 20.0 /* slowest request against the median one ... */
+#define NOTICE_STALL_SECONDS 0.05 /* ... and at least this long */
+#define NOTICE_BEHIND 1.10 /* acknowledged over stored */
+
+void notices_visit(
+	const struct run *run, const struct points *points, const struct notice_visitor *visitor);
+
+#endif

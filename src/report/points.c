@@ -1,0 +1,214 @@
+/* From passes to points. */
+#include "report/points.h"
+
+#include <stdlib.h>
+#include <string.h>
+
+#include "analysis/quantile.h"
+#include "base/error.h"
+#include "report/link.h"
+
+static int compare_u64(uint64_t a, uint64_t b)
+{
+	return a < b ? -1 : a > b;
+}
+
+/* By table, then size, then number of the pass. */
+static int compare_passes(const void *a, const void *b)
+{
+	const struct run_pass *x = *(const struct run_pass *const *)a;
+	const struct run_pass *y = *(const struct run_pass *const *)b;
+	int order = (int)x->direction - (int)y->direction;
+
+	if (!order)
+		order = (int)x->order - (int)y->order;
+	if (!order)
+		order = compare_u64(x->in_flight, y->in_flight);
+	if (!order)
+		order = compare_u64(x->request_bytes, y->request_bytes);
+	if (!order)
+		order = compare_u64(x->pass, y->pass);
+	return order ? order : compare_u64(x->at_ns, y->at_ns);
+}
+
+static bool same_table(const struct point *a, const struct point *b)
+{
+	return a->direction == b->direction && a->order == b->order && a->in_flight == b->in_flight;
+}
+
+static bool belongs(const struct point *p, const struct run_pass *pass)
+{
+	return p->direction == pass->direction && p->order == pass->order &&
+	       p->in_flight == pass->in_flight && p->request_bytes == pass->request_bytes;
+}
+
+static bool counts(const struct run_pass *p)
+{
+	return p->busy_ns && p->bytes && !(p->flags & RUN_PASS_CUT);
+}
+
+static double seconds(uint64_t ns)
+{
+	return (double)ns / 1e9;
+}
+
+static double value_p50(const struct run_pass *p)
+{
+	return seconds(p->lat_p50_ns);
+}
+
+static double value_p99(const struct run_pass *p)
+{
+	return seconds(p->lat_p99_ns);
+}
+
+static double value_flush(const struct run_pass *p)
+{
+	return seconds(p->flush_ns);
+}
+
+static double value_requests_per_second(const struct run_pass *p)
+{
+	return p->busy_ns ? (double)p->requests / seconds(p->busy_ns) : 0;
+}
+
+typedef double pass_value(const struct run_pass *);
+
+static void collect(const struct point *p, pass_value *value, double *scratch)
+{
+	for (size_t i = 0; i < p->pass_count; i++)
+		scratch[i] = value(p->passes[i]);
+}
+
+static struct rate_summary rates_of(const struct point *p, pass_value *value, double *scratch)
+{
+	collect(p, value, scratch);
+	return rate_summary_of(scratch, p->pass_count);
+}
+
+static double median_of(const struct point *p, pass_value *value, double *scratch)
+{
+	if (!p->pass_count)
+		return 0;
+	collect(p, value, scratch);
+	quantile_sort(scratch, p->pass_count);
+	return quantile_median_of_sorted(scratch, p->pass_count);
+}
+
+static void add_up(struct point *p)
+{
+	uint64_t device = 0, host = 0;
+	bool known = p->pass_count > 0;
+
+	for (size_t i = 0; i < p->pass_count; i++) {
+		const struct run_pass *pass = p->passes[i];
+
+		p->errors += pass->errors;
+		if (seconds(pass->lat_max_ns) > p->lat_max_s)
+			p->lat_max_s = seconds(pass->lat_max_ns);
+		known = known && pass->device_known;
+		device += pass->device_requests;
+		host += pass->requests;
+		for (size_t f = 0; f < 8; f++)
+			p->flagged[f] += (pass->flags >> f) & 1;
+	}
+	p->device_requests_each = known && host ? (double)device / (double)host : 0;
+}
+
+static void fill(struct point *p, double *scratch)
+{
+	add_up(p);
+	p->acknowledged = rates_of(p, run_pass_rate_acknowledged, scratch);
+	p->stored = rates_of(p, run_pass_rate_stored, scratch);
+	p->requests_per_second = median_of(p, value_requests_per_second, scratch);
+	p->lat_p50_s = median_of(p, value_p50, scratch);
+	p->lat_p99_s = median_of(p, value_p99, scratch);
+	p->flush_s = median_of(p, value_flush, scratch);
+}
+
+/* Splits the sorted passes into points; those that do not count go behind the ones that do. */
+static size_t take_point(struct point *p, const struct run_pass **passes, size_t left)
+{
+	const struct run_pass *first = passes[0];
+	size_t n = 0, good = 0;
+
+	*p = (struct point){ .direction = first->direction,
+		.order = first->order,
+		.in_flight = first->in_flight,
+		.request_bytes = first->request_bytes,
+		.passes = passes };
+	while (n < left && belongs(p, passes[n])) {
+		if (counts(passes[n])) {
+			const struct run_pass *good_one = passes[n];
+
+			passes[n] = passes[good];
+			passes[good++] = good_one;
+		} else {
+			p->errors += passes[n]->errors;
+		}
+		n++;
+	}
+	p->pass_count = good;
+	p->left_out = n - good;
+	return n;
+}
+
+static size_t count_points(const struct run_pass **passes, size_t n)
+{
+	struct point p;
+	size_t points = 0;
+
+	for (size_t at = 0; at < n; points++)
+		at += take_point(&p, passes + at, n - at);
+	return points;
+}
+
+int points_make(struct points *out, const struct run *run, struct error *err)
+{
+	size_t n = run->pass_count, at = 0;
+	double *scratch = calloc(n + 1, sizeof *scratch);
+	double ceiling = link_ceiling_bps(run->target.transport, run->target.link_bits_per_second);
+
+	*out = (struct points){ .passes = calloc(n + 1, sizeof *out->passes) };
+	if (!scratch || !out->passes)
+		goto fail;
+	for (size_t i = 0; i < n; i++)
+		out->passes[i] = &run->passes[i];
+	qsort(out->passes, n, sizeof *out->passes, compare_passes);
+	out->count = count_points(out->passes, n);
+	out->list = calloc(out->count + 1, sizeof *out->list);
+	if (!out->list)
+		goto fail;
+	for (size_t i = 0; i < out->count; i++) {
+		at += take_point(&out->list[i], out->passes + at, n - at);
+		fill(&out->list[i], scratch);
+		out->list[i].link_ceiling_bps = ceiling;
+	}
+	free(scratch);
+	return 0;
+fail:
+	free(scratch);
+	points_release(out);
+	return error_set(err, ERROR_IO, "out of memory for the passes of '%s'", run->path);
+}
+
+void points_release(struct points *p)
+{
+	free(p->list);
+	free(p->passes);
+	*p = (struct points){ 0 };
+}
+
+struct points points_table(const struct points *all, size_t first)
+{
+	size_t n = 1;
+
+	while (first + n < all->count && same_table(&all->list[first], &all->list[first + n]))
+		n++;
+	return (struct points){ .list = &all->list[first], .count = n };
+}
+
+size_t point_flagged(const struct point *p, enum run_pass_flag flag)
+{
+	return p->flagged[__builtin_ctz((unsigned)flag)];
+}

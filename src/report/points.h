@@ -1,0 +1,50 @@
+/* The passes of a run gathered into points: one (direction, order, requests in flight, request size) each, with the
+ * figures that tables and charts show. */
+#ifndef REPORT_POINTS_H
+#define REPORT_POINTS_H
+
+#include <stdbool.h>
+#include <stddef.h>
+#include <stdint.h>
+
+#include "analysis/summary.h"
+#include "record/run.h"
+
+struct error;
+
+struct point {
+	enum run_direction direction;
+	enum run_order order;
+	uint32_t in_flight;
+	uint64_t request_bytes;
+	const struct run_pass *const *passes; /* those that count, in order of their number */
+	size_t pass_count;
+	size_t left_out; /* cut or empty passes, which no figure below rests on */
+	struct rate_summary acknowledged, stored; /* B/s; the same for reads */
+	double requests_per_second; /* median */
+	double lat_p50_s, lat_p99_s; /* medians over passes of each pass's own quantile */
+	double lat_max_s; /* slowest request of all passes */
+	double flush_s; /* median time of the closing flush */
+	double device_requests_each; /* device requests per host request; 0: unknown */
+	uint64_t errors;
+	size_t flagged[8]; /* passes with flag 1 << i of enum run_pass_flag */
+	double link_ceiling_bps; /* what the link can carry at most; 0: unknown */
+};
+
+struct points {
+	struct point *list; /* by direction, order, requests in flight, size */
+	size_t count;
+	const struct run_pass **passes; /* owned; the points' slices lie in it */
+};
+
+/* The run must outlive the points. 0, or -1 with *err (out of memory). A run without passes gives count 0. */
+int points_make(struct points *out, const struct run *run, struct error *err);
+void points_release(struct points *p);
+
+/* The table that starts at list[first]: all with its direction, order and requests in flight. Its `passes` is NULL and
+ * it owns nothing. */
+struct points points_table(const struct points *all, size_t first);
+
+size_t point_flagged(const struct point *p, enum run_pass_flag flag);
+
+#endif

@@ -1,0 +1,308 @@
+/* report: points, CSV, summary. */
+#include <check.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "base/clean.h"
+#include "base/error.h"
+#include "base/text.h"
+#include "report/columns.h"
+#include "report/csv.h"
+#include "report/figures.h"
+#include "report/link.h"
+#include "report/points.h"
+#include "report/summary.h"
+#include "support/sample_run.h"
+
+static struct run run;
+static struct text text;
+
+static void setup(void)
+{
+	sample_run_init(&run);
+	text_init(&text);
+}
+
+static void teardown(void)
+{
+	run_release(&run);
+	text_release(&text);
+}
+
+static void add_passes(
+	enum run_direction d, enum run_order o, uint64_t bytes, const double *rates, size_t n)
+{
+	for (size_t i = 0; i < n; i++)
+		sample_run_add(&run, d, o, bytes, (uint32_t)i + 1, rates[i]);
+}
+
+static const char *summary(unsigned columns, bool utf8)
+{
+	struct summary_style style = { .columns = columns, .utf8 = utf8 };
+	struct error err = { 0 };
+
+	text_reset(&text);
+	ck_assert_msg(!summary_add(&text, &run, &style, &err), "%s", err.text);
+	return text.bytes;
+}
+
+static void says(const char *wanted)
+{
+	ck_assert_msg(
+		strstr(text.bytes, wanted) != NULL, "'%s' is not in:\n%s", wanted, text.bytes);
+}
+
+static void says_not(const char *unwanted)
+{
+	ck_assert_msg(!strstr(text.bytes, unwanted), "'%s' is in:\n%s", unwanted, text.bytes);
+}
+
+static const char *csv(const char *value)
+{
+	text_reset(&text);
+	csv_add_field(&text, value, true);
+	return text.bytes;
+}
+
+START_TEST(csv_fields)
+{
+	/* RFC 4180 section 2, rules 5 to 7. */
+	ck_assert_str_eq(csv("plain text"), "plain text");
+	ck_assert_str_eq(csv("a,b"), "\"a,b\"");
+	ck_assert_str_eq(csv("say \"aa\""), "\"say \"\"aa\"\"\"");
+	ck_assert_str_eq(csv(""), "");
+	/* Formulas and controls. */
+	ck_assert_str_eq(csv("=1+1"), "'=1+1");
+	ck_assert_str_eq(csv("@x,\"y\""), "\"'@x,\"\"y\"\"\"");
+	ck_assert_str_eq(csv("-r14"), "'-r14");
+	ck_assert_str_eq(csv("a\r\nb\tc\x7f"), "a??b?c?");
+}
+END_TEST
+
+START_TEST(csv_rows)
+{
+	struct run_pass *p = sample_run_add(&run, RUN_WRITE, RUN_RANDOM, 4096, 3, 480000);
+
+	*p = (struct run_pass){ .direction = RUN_WRITE,
+		.order = RUN_RANDOM,
+		.request_bytes = 4096,
+		.in_flight = 1,
+		.pass = 3,
+		.bytes = 4096000,
+		.requests = 1000,
+		.busy_ns = 8533333333,
+		.flush_ns = 1500000,
+		.lat_p50_ns = 8533250,
+		.lat_p99_ns = 9000001,
+		.lat_max_ns = 12000000,
+		.flags = RUN_PASS_SPLIT | RUN_PASS_FOREIGN_IO };
+	csv_add_header(&text);
+	ck_assert_str_eq(text.bytes,
+		"run,label,target,direction,order,request_bytes,in_flight,pass,bytes,requests,"
+		"device_requests,seconds,flush_seconds,rate_ack_bps,rate_stored_bps,lat_p50_us,"
+		"lat_p99_us,lat_max_us,errors,flags\r\n");
+	text_reset(&text);
+	csv_add_pass(&text, &run, p);
+	/* 4096000 B / 8.533333333 s = 480000 B/s: 4096 B in 8.533333 ms. */
+	ck_assert_str_eq(text.bytes,
+		"20261125T021500Z-1f3a9c07,behind-r14,00A1F7-7948206080,write,random,4096,1,3,"
+		"4096000,1000,,8.533333333,0.001500000,480000.0,479915.6,8533.250,9000.001,12000."
+		"000,"
+		"0,foreign-io+split\r\n");
+}
+END_TEST
+
+START_TEST(figures)
+{
+	static const struct {
+		double value;
+		const char *text;
+	} cases[] = { { 0, "0" }, { 0.99951, "1.00" }, { 9.994, "9.99" }, { 9.996, "10.0" },
+		{ 99.96, "100" }, { 1216, "1216" }, { 0.5, "0.500" }, { 0.01234, "0.0123" } };
+
+	for (size_t i = 0; i < sizeof cases / sizeof *cases; i++) {
+		text_reset(&text);
+		figure_add(&text, cases[i].value);
+		ck_assert_str_eq(text.bytes, cases[i].text);
+	}
+}
+END_TEST
+
+START_TEST(link_ceilings)
+{
+	/* USB 2.0 tables 5-9 and 5-10. */
+	ck_assert_double_eq(link_ceiling_bps("usb", 12000000), 1216000);
+	ck_assert_double_eq(link_ceiling_bps("usb", 480000000), 53248000);
+	ck_assert_double_eq(link_ceiling_bps("usb", 0), 0);
+	ck_assert_double_eq(link_ceiling_bps("loop", 480000000), 0);
+}
+END_TEST
+
+START_TEST(points_are_grouped)
+{
+	static const double rates[] = { 100e3, 300e3, 200e3 };
+	struct points points;
+	struct error err;
+
+	add_passes(RUN_WRITE, RUN_RANDOM, 4096, rates, 3);
+	add_passes(RUN_READ, RUN_SEQUENTIAL, 4096, rates, 3);
+	add_passes(RUN_READ, RUN_SEQUENTIAL, 512, rates, 3);
+	run.passes[0].flags = RUN_PASS_CUT;
+	run.passes[1].errors = 2;
+	run.passes[2].flags = RUN_PASS_TAIL;
+	ck_assert_int_eq(points_make(&points, &run, &err), 0);
+	ck_assert_uint_eq(points.count, 3);
+	ck_assert_uint_eq(points.list[0].request_bytes, 512);
+	ck_assert_uint_eq(points.list[0].direction, RUN_READ);
+	ck_assert_double_eq_tol(points.list[0].acknowledged.median, 200e3, 1);
+	ck_assert_uint_eq(points.list[1].request_bytes, 4096);
+	/* The cut pass of 100 kB/s does not count. */
+	ck_assert_uint_eq(points.list[2].pass_count, 2);
+	ck_assert_uint_eq(points.list[2].left_out, 1);
+	ck_assert_double_eq_tol(points.list[2].acknowledged.median, 250e3, 1);
+	ck_assert_uint_eq(points.list[2].errors, 2);
+	ck_assert_uint_eq(point_flagged(&points.list[2], RUN_PASS_TAIL), 1);
+	ck_assert_uint_eq(points_table(&points, 0).count, 2);
+	ck_assert_uint_eq(points_table(&points, 2).count, 1);
+	points_release(&points);
+}
+END_TEST
+
+START_TEST(summary_of_writes)
+{
+	static const double rates[] = { 270e3, 271e3, 269e3, 270e3, 270e3 };
+
+	add_passes(RUN_WRITE, RUN_SEQUENTIAL, 4096, rates, 5);
+	for (size_t i = 0; i < 5; i++)
+		run.passes[i].flush_ns = run.passes[i].busy_ns; /* stored at half the rate */
+	summary(200, false);
+	says("WRITES, sequential");
+	says("270 kB/s");
+	says("135 kB/s");
+	says("11 %"); /* of 1,216,000 B/s */
+	says("15.2 ms"); /* 4096 B at 270 kB/s: 15.170 ms */
+	says("acknowledged well before");
+	says("carries at most 1.22 MB/s (USB 2.0 table 5-9)");
+	says_not("dev/req");
+	says_not("stalls");
+	says_not("differ by");
+}
+END_TEST
+
+START_TEST(summary_notices)
+{
+	static const double steady[] = { 500e3, 500e3, 501e3 }, wild[] = { 100e3, 400e3, 900e3 };
+
+	add_passes(RUN_READ, RUN_SEQUENTIAL, 245760, steady, 3);
+	add_passes(RUN_READ, RUN_RANDOM, 512, wild, 3);
+	for (size_t i = 0; i < 3; i++) {
+		run.passes[i].device_requests *= 2;
+		run.passes[i].flags = RUN_PASS_SPLIT;
+	}
+	run.passes[3].lat_max_ns = 900000000;
+	run.passes[4].flags = RUN_PASS_FOREIGN_IO;
+	run.target.modelled = true;
+	run.damaged_lines = 2;
+	run.end.present = false;
+	summary(80, false);
+	says("modelled, not measured");
+	says("has no end");
+	says("2 lines of the record are damaged");
+	says("2.00 requests each");
+	says("splits above 120 KiB");
+	says("The target stalls");
+	says("900 ms");
+	says("The passes of random reads of 512 B");
+	says("1 pass saw");
+	says("dev/req");
+}
+END_TEST
+
+START_TEST(summary_faster_than_its_link)
+{
+	static const double rates[] = { 5e6, 5e6, 5e6 };
+
+	add_passes(RUN_READ, RUN_SEQUENTIAL, 4096, rates, 3);
+	summary(80, false);
+	says("More than the link can carry");
+}
+END_TEST
+
+START_TEST(summary_without_passes)
+{
+	run.end.present = false;
+	summary(80, false);
+	says("holds no finished pass");
+	says("has no end");
+}
+END_TEST
+
+START_TEST(summary_fits)
+{
+	static const double rates[] = { 12345e3, 12346e3, 1234567e3 };
+	static const unsigned widths[] = { 80, 200, 60 };
+
+	for (int d = RUN_READ; d <= RUN_WRITE; d++)
+		for (uint64_t bytes = 512; bytes <= 1 << 20; bytes *= 2)
+			add_passes((enum run_direction)d, RUN_RANDOM, bytes, rates, 3);
+	memset(run.head.label, 'x', sizeof run.head.label - 1);
+	run.passes[0].device_requests = 7;
+	for (size_t i = 0; i < 3; i++) {
+		const char *line = summary(widths[i], true), *end;
+
+		for (; (end = strchr(line, '\n')); line = end + 1)
+			ck_assert_msg(
+				(size_t)(end - line) <= widths[i], "%.*s", (int)(end - line), line);
+	}
+}
+END_TEST
+
+START_TEST(hostile_text)
+{
+	/* Escape sequence, invalid UTF-8, C1 control, right-to-left override, then honest text. */
+	text_copy(run.target.model, sizeof run.target.model,
+		"a\033[31m\xff\xc2\x9b\xe2\x80\xae"
+		"b\xc3\xa9");
+	summary(80, true);
+	says("a?[31m???b\xc3\xa9");
+	summary(80, false);
+	says("a?[31m???b?");
+	ck_assert_ptr_null(strchr(text.bytes, 033));
+}
+END_TEST
+
+START_TEST(utf8_limits)
+{
+	uint32_t c;
+
+	/* Unicode table 3-7: overlong, surrogate, beyond U+10FFFF, cut. */
+	ck_assert_uint_eq(clean_utf8_next("\xc0\xaf", &c), 0);
+	ck_assert_uint_eq(clean_utf8_next("\xed\xa0\x80", &c), 0);
+	ck_assert_uint_eq(clean_utf8_next("\xf4\x90\x80\x80", &c), 0);
+	ck_assert_uint_eq(clean_utf8_next("\xe2\x82", &c), 0);
+	ck_assert_uint_eq(clean_utf8_next("\xf4\x8f\xbf\xbf", &c), 4);
+	ck_assert_uint_eq(c, 0x10FFFF);
+}
+END_TEST
+
+Suite *report_suite(void)
+{
+	Suite *s = suite_create("report");
+	TCase *t = tcase_create("report");
+
+	tcase_add_checked_fixture(t, setup, teardown);
+	tcase_add_test(t, csv_fields);
+	tcase_add_test(t, csv_rows);
+	tcase_add_test(t, figures);
+	tcase_add_test(t, link_ceilings);
+	tcase_add_test(t, points_are_grouped);
+	tcase_add_test(t, summary_of_writes);
+	tcase_add_test(t, summary_notices);
+	tcase_add_test(t, summary_faster_than_its_link);
+	tcase_add_test(t, summary_without_passes);
+	tcase_add_test(t, summary_fits);
+	tcase_add_test(t, hostile_text);
+	tcase_add_test(t, utf8_limits);
+	suite_add_tcase(s, t);
+	return s;
+}
