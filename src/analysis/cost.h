@@ -1,0 +1,69 @@
+/* What a request costs: t(n) = t0 + n / r (Hockney and Jesshope, Parallel Computers, 1981), fitted to measured points.
+ *
+ * The fit is over what the device was sent: a host request that the kernel split into k pieces counts as k requests of
+ * n/k bytes, for which the line holds just as well. So the kernel's request limit makes no knee of its own.
+ * Every size counts once, by the mean over its passes: the scatter of these means about the line carries both noise
+ * and what the line cannot follow, so the intervals are honest about both. Weights: the noise is taken as a share of
+ * the time, the same at all sizes, as timings behave (common practice, no source). */
+#ifndef ANALYSIS_COST_H
+#define ANALYSIS_COST_H
+
+#include <stdbool.h>
+#include <stddef.h>
+#include <stdint.h>
+
+#include "analysis/fit.h"
+
+enum { COST_POINTS_MAX = 64 };
+
+struct cost_point {
+	uint64_t request_bytes; /* as the host asked; ascending in arrays of points */
+	double seconds; /* per host request: geometric mean over passes */
+	double passes; /* how many */
+	double pieces; /* device requests per host request; 1 when not split or not known */
+};
+
+/* A line that bends: below at_bytes one slope, above another. */
+struct cost_knee {
+	bool found;
+	double at_bytes; /* device request size; known only to the next measured sizes */
+	double rate_below, rate_above; /* 1/slope, B/s; infinite where time does not grow */
+	double worst; /* largest relative residual that remains */
+	double p; /* chance of so clear a bend in noise, corrected for the search */
+};
+
+enum cost_doubt {
+	COST_TOO_FEW_SIZES = 1 << 0, /* fewer than COST_SIZES_MIN: no line */
+	COST_TOO_NARROW = 1 << 1, /* largest less than COST_SPAN_MIN times the smallest */
+	COST_FIXED_UNSURE = 1 << 2, /* the interval of t0 reaches 0 */
+	COST_RATE_UNSURE = 1 << 3, /* the interval of r has no end, or spans a factor of 2 */
+	COST_BENT = 1 << 4, /* worst residual above COST_BENT_SHARE */
+};
+
+enum { COST_SIZES_MIN = 4 };
+#define COST_SPAN_MIN 8.0
+#define COST_BENT_SHARE 0.10
+
+struct cost_line {
+	bool known; /* false: nothing below but doubts */
+	unsigned doubts; /* enum cost_doubt */
+	size_t sizes;
+	struct fit fit; /* seconds against bytes of one device request */
+	double fixed_s, rate; /* t0, r; rate infinite when time does not grow with size */
+	struct bounds fixed_bounds, rate_bounds; /* 95 % */
+	double half_bytes; /* size at half the streaming rate */
+	struct bounds half_bounds;
+	bool half_known;
+	double worst; /* largest residual, relative to the line; its point: */
+	uint64_t worst_bytes;
+	struct cost_knee knee;
+};
+
+void cost_line_make(struct cost_line *line, const struct cost_point *points, size_t n);
+
+/* Seconds of one host request of n bytes: between measured sizes straight between the two, beyond them with the slope
+ * of the line. NaN when points are missing. */
+double cost_seconds(
+	const struct cost_line *line, const struct cost_point *points, size_t n, uint64_t bytes);
+
+#endif
