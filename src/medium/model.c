@@ -38,10 +38,16 @@ static int clip(const struct medium *m, uint64_t at, size_t *len)
 	return 0;
 }
 
-/* A deferred error ends the command it meets, which the kernel then just repeats: block I/O never sees it
+/* No medium, no I/O. A deferred error ends the command it meets, which the kernel then just repeats: block I/O never sees it
  * (SPC-4 on deferred errors; Linux scsi_check_sense). */
-static int swallow_deferred(struct model *k)
+static int before_command(struct model *k)
 {
+	int rc = model_gadget_settle(&k->gadget);
+
+	if (rc < 0)
+		return rc;
+	if (k->gadget.ejected)
+		return -ENOMEDIUM;
 	if (!k->gadget.background_failed ||
 		k->gadget.spec.faults.bad_report != MODEL_REPORT_DEFERRED)
 		return 0;
@@ -59,7 +65,7 @@ static int model_read(struct medium *m, uint64_t at, void *buf, size_t len, size
 		size_t limit = m->traits.request_limit_bytes;
 		size_t n = len - done < limit ? len - done : limit;
 
-		rc = swallow_deferred(k);
+		rc = before_command(k);
 		if (!rc)
 			rc = model_gadget_read(
 				&k->gadget, at + done, (unsigned char *)buf + done, n);
@@ -81,7 +87,7 @@ static int write_pieces(struct medium *m, uint64_t at, const void *buf, size_t l
 	for (size_t done = 0; !rc && done < len;) {
 		size_t n = len - done < limit ? len - done : limit;
 
-		rc = swallow_deferred(k);
+		rc = before_command(k);
 		if (!rc)
 			rc = model_gadget_write(
 				&k->gadget, at + done, (const unsigned char *)buf + done, n, fua);
@@ -128,7 +134,7 @@ static int model_flush(struct medium *m)
 
 	if (m->traits.cache != MEDIUM_CACHE_WRITE_BACK)
 		return 0;
-	rc = swallow_deferred(k);
+	rc = before_command(k);
 	if (rc < 0)
 		return rc;
 	k->counts.flushes++;

@@ -129,7 +129,7 @@ static int needs_write_behind(const struct check *c)
 {
 	static const char *const these[] = { "lose flushed write", "stale reads",
 		"reorder overlaps", "torn sectors", "ignore flush", "ignore fua",
-		"bad range report" };
+		"eject without drain", "bad range report" };
 
 	if (c->s->firmware.write_behind_bytes)
 		return 0;

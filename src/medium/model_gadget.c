@@ -79,6 +79,11 @@ static int settle(struct model_gadget *g, double t)
 	return rc;
 }
 
+int model_gadget_settle(struct model_gadget *g)
+{
+	return settle(g, g->now_ns);
+}
+
 static int settle_all(struct model_gadget *g, double *t)
 {
 	if (g->pending.count)
@@ -129,6 +134,16 @@ static int take_block(struct model_gadget *g, const struct model_command *c,
 	return 0;
 }
 
+/* With FUA a failure of this very write is its own error, not a deferred one. */
+static int own_failure(struct model_gadget *g, const struct model_command *c)
+{
+	if (!g->background_failed || g->background_failed_at - c->at >= c->len ||
+		g->spec.faults.bad_report == MODEL_REPORT_NEVER)
+		return 0;
+	g->background_failed = false;
+	return -EIO;
+}
+
 static int write_behind(
 	struct model_gadget *g, const struct model_command *c, const struct model_harm *h, double t)
 {
@@ -136,8 +151,11 @@ static int write_behind(
 
 	for (size_t at = 0; !rc && at < c->len; at += g->pending.block_bytes)
 		rc = take_block(g, c, h, at, &t);
-	if (!rc && c->fua && !g->spec.faults.ignore_fua)
+	if (!rc && c->fua && !g->spec.faults.ignore_fua) {
 		rc = settle_all(g, &t);
+		if (!rc)
+			rc = own_failure(g, c);
+	}
 	end(g, t);
 	return rc;
 }
@@ -242,7 +260,7 @@ int model_gadget_nothing(struct model_gadget *g)
 	return rc;
 }
 
-int model_gadget_drain(struct model_gadget *g)
+static int drain(struct model_gadget *g)
 {
 	double t = begin(g);
 	int rc = settle_all(g, &t);
@@ -253,12 +271,21 @@ int model_gadget_drain(struct model_gadget *g)
 
 int model_gadget_synchronize(struct model_gadget *g)
 {
-	int rc = g->spec.faults.ignore_flush ? model_gadget_nothing(g) : model_gadget_drain(g);
+	int rc = g->spec.faults.ignore_flush ? model_gadget_nothing(g) : drain(g);
 
 	if (rc < 0 || !g->background_failed || g->spec.faults.bad_report != MODEL_REPORT_FLUSH)
 		return rc;
 	g->background_failed = false;
 	return -EIO;
+}
+
+int model_gadget_eject(struct model_gadget *g)
+{
+	int rc = g->spec.faults.eject_without_drain ? model_gadget_nothing(g) : drain(g);
+
+	if (!rc)
+		g->ejected = true;
+	return rc;
 }
 
 /* The block the card was at when power went: old up to here, new from there; a fault tears it. */
@@ -300,5 +327,7 @@ int model_gadget_replug(struct model_gadget *g, bool power_lost)
 
 	g->now_ns = round(t) + replug_ns;
 	g->busy_until_ns = g->now_ns;
+	g->ejected = false;
+	g->removal_prevented = false;
 	return rc;
 }

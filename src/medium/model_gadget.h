@@ -18,12 +18,16 @@ struct model_gadget {
 	double busy_until_ns; /* the device serves one command at a time */
 	bool background_failed; /* a background write failed and nobody was told yet */
 	uint64_t background_failed_at;
+	bool ejected, removal_prevented, attention; /* attention: a medium came in */
 };
 
 /* spec is copied. 0, or -1 with *err. */
 int model_gadget_init(
 	struct model_gadget *g, const struct model_spec *spec, bool writable, struct error *err);
 void model_gadget_release(struct model_gadget *g);
+
+/* Stores what the card has taken by now. */
+int model_gadget_settle(struct model_gadget *g);
 
 /* One command: at and len whole blocks inside the capacity, len <= the request limit. 0, -EIO (the device says medium
  * error, after the blocks before the bad one) or another negative errno (the temporary file failed). */
@@ -33,8 +37,8 @@ int model_gadget_write(struct model_gadget *g, uint64_t at, const void *buf, siz
 int model_gadget_synchronize(struct model_gadget *g);
 /* A command without data. */
 int model_gadget_nothing(struct model_gadget *g);
-/* Waits until the buffer is empty, as before an eject. */
-int model_gadget_drain(struct model_gadget *g);
+/* START STOP UNIT with eject: the buffer is emptied first, unless a fault forgets that. */
+int model_gadget_eject(struct model_gadget *g);
 /* Unplugs at once and comes back; without power the buffer is lost. */
 int model_gadget_replug(struct model_gadget *g, bool power_lost);
 

@@ -83,11 +83,13 @@ double model_pace_link_data(const struct model_pace *p, uint64_t bytes)
 
 static double stalls(struct model_pace *p, size_t len)
 {
-	uint64_t every = p->spec->card.stall_every_bytes, before = p->written_bytes;
+	uint64_t every = p->spec->card.stall_every_bytes, before = p->written_bytes, count;
 
 	p->written_bytes += len;
-	return every ? (double)(p->written_bytes / every - before / every) * p->spec->card.stall_ns
-		     : 0;
+	if (!every)
+		return 0;
+	count = p->written_bytes / every - before / every;
+	return (double)count * p->spec->card.stall_ns;
 }
 
 /* Bytes programmed beyond those of this part, because the card writes whole units. */

@@ -81,6 +81,7 @@ static const struct key keys[] = {
 	{ "faults", "reorder overlaps", YES_NO, AT(faults.reorder_overlaps), 0, 0, NULL },
 	{ "faults", "torn sectors", YES_NO, AT(faults.torn_sectors), 0, 0, NULL },
 	{ "faults", "past end accepted", YES_NO, AT(faults.past_end_accepted), 0, 0, NULL },
+	{ "faults", "eject without drain", YES_NO, AT(faults.eject_without_drain), 0, 0, NULL },
 	{ "faults", "bad range", RANGE, AT(faults.bad_range), 0, 0, NULL },
 	{ "faults", "bad range report", CHOICE, AT(faults.bad_report), 0, 0,
 		"deferred flush never" },
@@ -105,6 +106,11 @@ bool model_spec_key(size_t index, const char **section, const char **key)
 	*section = keys[index].section;
 	*key = keys[index].name;
 	return true;
+}
+
+static bool is_key(const struct key *k, const char *section, const char *name)
+{
+	return !strcmp(k->section, section) && !strcmp(k->name, name);
 }
 
 struct parser {
@@ -278,7 +284,7 @@ static int take_pair(struct parser *p, char *name, char *value)
 			"%s:%u: '%s' stands outside a section; expected a heading such as 'link:' "
 			"above it",
 			p->name, p->line, name);
-	while (i < KEY_COUNT && (strcmp(keys[i].section, p->section) || strcmp(keys[i].name, name)))
+	while (i < KEY_COUNT && !is_key(&keys[i], p->section, name))
 		i++;
 	if (i == KEY_COUNT)
 		return unknown_key(p, name);
@@ -372,7 +378,7 @@ static unsigned line_of(const void *parser, const char *section, const char *nam
 	const struct parser *p = parser;
 
 	for (size_t i = 0; i < KEY_COUNT; i++)
-		if (!strcmp(keys[i].section, section) && !strcmp(keys[i].name, name))
+		if (is_key(&keys[i], section, name))
 			return p->given[i];
 	return 0;
 }

@@ -67,7 +67,7 @@ struct model_faults {
 	uint64_t lose_write; /* acknowledged, never stored */
 	uint64_t lose_flushed; /* readable until power is cut */
 	int ignore_flush, ignore_fua, stale_reads, reorder_overlaps, torn_sectors,
-		past_end_accepted;
+		past_end_accepted, eject_without_drain;
 	struct model_range bad_range; /* writes here fail */
 	int bad_report; /* enum model_report: how a failed background write is told */
 	uint64_t real_capacity_bytes; /* 0: as claimed */

@@ -112,6 +112,6 @@ int model_value_byte(const char *text, uint64_t *byte)
 	low = hex_digit(text[1]);
 	if (high < 0 || low < 0)
 		return -EINVAL;
-	*byte = (uint64_t)(high * 16 + low);
+	*byte = (uint64_t)high * 16 + (uint64_t)low;
 	return 0;
 }
