@@ -5,6 +5,7 @@
 #   make lint         warnings as errors, cppcheck, clang-tidy, clang-format, man pages
 #   make sanitize     the same tests built with ASan and UBSan
 #   make bench        performance ratios, measured side by side (never part of the tests)
+#   make faults       every library call failing in turn (FULL=1: with every error)
 #   make rig          scenarios on a USB gadget in an emulated machine
 #   make fuzz         short fuzzing of every parser
 #   make install      PREFIX=/usr/local DESTDIR=
@@ -98,6 +99,19 @@ $(O)/bench/%: $(O)/tests/bench/%.o $(O)/libblkassay.a
 bench: $(O)/blkassay $(BENCH_BIN)
 	$(Q)O=$(O) scripts/bench
 
+# Fault injection: a library that makes the n-th call of a kind fail, and the driver that goes through them all.
+$(O)/tests/fault.so: tests/shim/fault.c tests/shim/kinds.h
+	@mkdir -p $(@D)
+	$(Q)$(CC) -D_GNU_SOURCE -Itests -std=c17 $(filter-out -Wmissing-prototypes,$(WARNINGS)) -O2 -g -fPIC -shared -o $@ $<
+
+SHIM_SRC := $(filter-out tests/shim/fault.c,$(sort $(wildcard tests/shim/*.c)))
+$(O)/tests/fault-driver: $(SHIM_SRC) $(wildcard tests/shim/*.h)
+	@mkdir -p $(@D)
+	$(Q)$(CC) $(ALL_CPPFLAGS) -Itests $(ALL_CFLAGS) -o $@ $(SHIM_SRC)
+
+faults: $(O)/blkassay $(O)/tests/fault.so $(O)/tests/fault-driver
+	$(Q)scripts/fault-sweep $(if $(FULL),-f) $(O) $(FAULTS)
+
 rig: $(O)/blkassay
 	$(Q)scripts/rig/run -b $(O)/blkassay $(or $(RIG),all)
 
@@ -116,6 +130,6 @@ clean:
 
 -include $(OBJ:.o=.d) $(MAIN:.o=.d) $(UNIT_OBJ:.o=.d) $(O)/tests/runner.d
 
-.PHONY: all check check-unit check-cli sanitize lint bench rig install uninstall clean
+.PHONY: all check check-unit check-cli sanitize lint bench faults rig install uninstall clean
 .DELETE_ON_ERROR:
 .SECONDARY:

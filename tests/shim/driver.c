@@ -1,0 +1,285 @@
+/* Runs one job of the tool again and again; each time the k-th library call of one kind fails, for every k until a run
+ * is no longer touched. After each run the oracle of tests/shim/jobs.c says whether the outcome is one we can stand by.
+ *
+ *   driver [-f] [-v] SHIM TOOL FOLDER JOB
+ *
+ *   SHIM    build/tests/fault.so      TOOL    build/blkassay     FOLDER  an empty one on a filesystem with O_DIRECT
+ *   -f      full: every k, every error (else errors take turns, and late k are sampled)      -v  every run on stderr */
+#include <errno.h>
+#include <fcntl.h>
+#include <signal.h>
+#include <stdarg.h>
+#include <stdbool.h>
+#include <stdint.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <sys/wait.h>
+#include <time.h>
+#include <unistd.h>
+
+#include "shim/jobs.h"
+#include "shim/kinds.h"
+
+enum { TIME_LIMIT_S = 20, CALLS_MAX = 100000, FULL_START = 24 };
+
+struct fault {
+	enum fault_kind kind;
+	unsigned long nth;
+	const char *name; /* of the error */
+	int code; /* 0: short */
+	bool lasting;
+};
+
+/* Every error that each kind can meet; a device that went away stays away. */
+static const struct fault errors[] = {
+	{ .name = "EIO", .code = EIO },
+	{ .name = "ENODEV", .code = ENODEV },
+	{ .name = "ENOSPC", .code = ENOSPC },
+	{ .name = "EINTR", .code = EINTR },
+	{ .name = "EAGAIN", .code = EAGAIN },
+	{ .name = "ENODEV from then on", .code = ENODEV, .lasting = true },
+	{ .name = "short", .code = 0 },
+	{ .name = "EINTR from then on", .code = EINTR, .lasting = true },
+};
+static const struct fault no_memory = { .name = "ENOMEM", .code = ENOMEM };
+static const struct fault no_thread = { .name = "EAGAIN", .code = EAGAIN };
+
+static struct {
+	const char *shim, *tool;
+	bool full, verbose;
+	unsigned long runs, complaints;
+} driver;
+
+static void die(const char *what)
+{
+	fprintf(stderr, "driver: %s: %s\n", what, strerror(errno));
+	exit(3);
+}
+
+static void child_sends(const char *path, int fd)
+{
+	int file = open(path, O_WRONLY | O_CREAT | O_TRUNC, 0666);
+
+	if (file < 0 || dup2(file, fd) < 0)
+		_exit(98);
+	close(file);
+}
+
+static void child_arms(const struct fault *f)
+{
+	char nth[24], code[12];
+
+	snprintf(nth, sizeof nth, "%lu", f->nth);
+	snprintf(code, sizeof code, "%d", f->code);
+	setenv("FAULT_CALL", fault_kind_names[f->kind], 1);
+	setenv("FAULT_NTH", nth, 1);
+	setenv("FAULT_ERROR", f->code ? code : "short", 1);
+	if (f->lasting)
+		setenv("FAULT_LAST", "1", 1);
+	setenv("FAULT_LOG", "hit", 1);
+	setenv("LD_PRELOAD", driver.shim, 1);
+}
+
+/* Waits for a child; stops it at the time limit. Returns what waitpid() told, or -1 for a child that had to be
+ * stopped. */
+static int wait_for(pid_t child)
+{
+	const struct timespec nap = { .tv_nsec = 1000000 };
+	time_t end = time(NULL) + TIME_LIMIT_S;
+	int status;
+
+	while (waitpid(child, &status, WNOHANG) == 0) {
+		if (time(NULL) >= end) {
+			kill(child, SIGKILL);
+			waitpid(child, &status, 0);
+			return -1;
+		}
+		nanosleep(&nap, NULL);
+	}
+	return status;
+}
+
+/* Runs the tool with the words of argv; output in the files `out` and `err` of this folder. */
+static int run(const char *const *argv, const char *out, const char *err, const struct fault *f)
+{
+	char *words[JOB_WORDS_MAX + 2] = { (char *)(uintptr_t)driver.tool };
+	pid_t child;
+
+	for (int i = 0; argv[i]; i++)
+		words[i + 1] = (char *)(uintptr_t)argv[i];
+	child = fork();
+	if (child < 0)
+		die("fork");
+	if (child == 0) {
+		int null = open("/dev/null", O_RDONLY);
+
+		if (null < 0 || dup2(null, 0) < 0)
+			_exit(98);
+		child_sends(out, 1);
+		child_sends(err, 2);
+		if (f)
+			child_arms(f);
+		execv(driver.tool, words);
+		_exit(98);
+	}
+	return wait_for(child);
+}
+
+int job_tool(const char *word, ...)
+{
+	const char *argv[JOB_WORDS_MAX + 1] = { word };
+	va_list ap;
+	int n = 1, status;
+
+	va_start(ap, word);
+	while (n < JOB_WORDS_MAX && (argv[n] = va_arg(ap, const char *)) != NULL)
+		n++;
+	va_end(ap);
+	status = run(argv, "after.out", "after.err", NULL);
+	return status >= 0 && WIFEXITED(status) ? WEXITSTATUS(status) : -1;
+}
+
+/* What nobody may ever see, whatever the job. NULL: fine so far. */
+static const char *common_complaint(const struct job *job, int status, bool hit)
+{
+	static char text[120];
+
+	if (status == -1)
+		return "hangs";
+	if (WIFSIGNALED(status)) {
+		snprintf(text, sizeof text, "killed by signal %d", WTERMSIG(status));
+		return text;
+	}
+	status = WEXITSTATUS(status);
+	if (!hit && status != job->status) {
+		snprintf(text, sizeof text, "exit %d without any fault", status);
+		return text;
+	}
+	if (status > 3) {
+		snprintf(text, sizeof text, "exit %d, which means nothing here", status);
+		return text;
+	}
+	if (status >= 2 && !job_file_says("err", "blkassay: "))
+		return "fails without a word";
+	return NULL;
+}
+
+static void complain(const struct job *job, const struct fault *f, int status, const char *what)
+{
+	char call[64] = "no call";
+
+	job_first_line("hit", call, sizeof call);
+	driver.complaints++;
+	printf("%s: %s number %lu (%s) fails with %s: %s", job->name, fault_kind_names[f->kind],
+		f->nth, call, f->name, what);
+	if (status >= 0 && WIFEXITED(status))
+		printf(" (exit %d)", WEXITSTATUS(status));
+	putchar('\n');
+	if (driver.complaints <= 5)
+		job_copy_to_stdout("err");
+}
+
+/* One run with one fault; returns whether the fault was met. */
+static bool try_fault(const struct job *job, const struct fault *f)
+{
+	const char *complaint;
+	bool hit;
+	int status;
+
+	job_clear();
+	job->prepare();
+	status = run(job->argv, "out", "err", f);
+	hit = access("hit", F_OK) == 0;
+	complaint = common_complaint(job, status, hit);
+	if (!complaint)
+		complaint = job->judge(job, WEXITSTATUS(status));
+	driver.runs++;
+	if (driver.verbose)
+		fprintf(stderr, "%s %lu %s: status %x%s\n", fault_kind_names[f->kind], f->nth,
+			f->name, (unsigned)status, hit ? "" : ", not met");
+	if (complaint)
+		complain(job, f, status, complaint);
+	return hit;
+}
+
+static size_t error_count(enum fault_kind kind)
+{
+	if (kind == FAULT_MEMORY || kind == FAULT_THREAD)
+		return 1;
+	if (kind == FAULT_READ || kind == FAULT_PREAD || kind == FAULT_WRITE ||
+		kind == FAULT_PWRITE)
+		return sizeof errors / sizeof *errors - 1;
+	return sizeof errors / sizeof *errors - 2;
+}
+
+static struct fault error_of(enum fault_kind kind, size_t index)
+{
+	struct fault f = kind == FAULT_MEMORY   ? no_memory
+			 : kind == FAULT_THREAD ? no_thread
+						: errors[index];
+
+	f.kind = kind;
+	return f;
+}
+
+/* All errors at call k, or in the quick run just the one whose turn it is. */
+static bool try_call(const struct job *job, enum fault_kind kind, unsigned long k)
+{
+	size_t count = error_count(kind);
+	bool hit = false;
+
+	for (size_t i = 0; i < count; i++) {
+		struct fault f = error_of(kind, i);
+
+		if (!driver.full && (i + k) % count)
+			continue;
+		f.nth = k;
+		hit |= try_fault(job, &f);
+	}
+	return hit;
+}
+
+static void try_kind(const struct job *job, enum fault_kind kind)
+{
+	unsigned long k = 1;
+
+	while (k < CALLS_MAX && try_call(job, kind, k))
+		k += driver.full || k < FULL_START ? 1 : 1 + k / 8;
+}
+
+/* Without a fault the job must do what the table says, else the rest would prove nothing. */
+static void try_untouched(const struct job *job)
+{
+	struct fault none = { .kind = FAULT_CLOSE, .nth = 0, .name = "nothing", .code = EIO };
+
+	if (try_fault(job, &none))
+		die("a fault was met where none was asked for");
+	if (job->remember)
+		job->remember();
+}
+
+int main(int argc, char **argv)
+{
+	const struct job *job;
+	int option;
+
+	while ((option = getopt(argc, argv, "fv")) != -1) {
+		driver.full |= option == 'f';
+		driver.verbose |= option == 'v';
+	}
+	if (argc - optind != 4 || (job = job_find(argv[optind + 3])) == NULL) {
+		fprintf(stderr, "usage: driver [-f] [-v] SHIM TOOL FOLDER JOB; jobs:");
+		job_list(stderr);
+		return 2;
+	}
+	driver.shim = argv[optind];
+	driver.tool = argv[optind + 1];
+	if (chdir(argv[optind + 2]) < 0)
+		die(argv[optind + 2]);
+	try_untouched(job);
+	for (int kind = 0; kind < FAULT_KINDS && !driver.complaints; kind++)
+		try_kind(job, (enum fault_kind)kind);
+	printf("%-16s %6lu runs, %lu complaints\n", job->name, driver.runs, driver.complaints);
+	return driver.complaints ? 1 : 0;
+}

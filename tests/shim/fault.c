@@ -1,0 +1,354 @@
+/* Makes the n-th library call of one kind fail, in a program that knows nothing of it (LD_PRELOAD).
+ *
+ *   FAULT_CALL   open read pread write pwrite sync ioctl stat close size name thread memory (tests/shim/kinds.h)
+ *   FAULT_NTH    1, 2, ...: which call of this kind
+ *   FAULT_ERROR  an errno as a number, or "short": the call does half of what was asked
+ *   FAULT_LAST   set: every later call of the kind fails too (a device that is gone stays gone)
+ *   FAULT_LOG    a file that gets one line, the call's name, when it fails
+ *
+ * A failing call has no effect, as with the kernel, but for close: there the descriptor is gone whatever is returned
+ * (close(2), "Dealing with error returns from close()"). Built without _FILE_OFFSET_BITS, so that both names of a call
+ * can be had. */
+#include <dirent.h>
+#include <dlfcn.h>
+#include <errno.h>
+#include <fcntl.h>
+#include <pthread.h>
+#include <stdarg.h>
+#include <stdatomic.h>
+#include <stdbool.h>
+#include <stddef.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <sys/ioctl.h>
+#include <sys/stat.h>
+#include <sys/syscall.h>
+#include <sys/uio.h>
+#include <sys/vfs.h>
+#include <unistd.h>
+
+#include "shim/kinds.h"
+
+enum verdict { PASS, FAIL, SHORT };
+
+static struct {
+	enum fault_kind kind;
+	unsigned long nth;
+	int code; /* errno; 0: short */
+	bool lasting;
+	const char *log;
+	atomic_ulong seen;
+	atomic_bool armed;
+} fault;
+
+/* glibc's own allocator under the names it keeps for this purpose. */
+void *__libc_malloc(size_t n);
+void *__libc_calloc(size_t count, size_t n);
+void *__libc_realloc(void *p, size_t n);
+void *__libc_memalign(size_t align, size_t n);
+
+static void note(const char *name)
+{
+	int fd;
+
+	if (!fault.log)
+		return;
+	fd = (int)syscall(
+		SYS_openat, AT_FDCWD, fault.log, O_WRONLY | O_CREAT | O_APPEND | O_CLOEXEC, 0666);
+	if (fd < 0)
+		return;
+	(void)!syscall(SYS_write, fd, name, strlen(name));
+	(void)!syscall(SYS_write, fd, "\n", (size_t)1);
+	syscall(SYS_close, fd);
+}
+
+/* Counts one call and says what becomes of it; errno is set when it fails. */
+static enum verdict judge(enum fault_kind kind, const char *name)
+{
+	unsigned long n;
+
+	if (!fault.armed || kind != fault.kind)
+		return PASS;
+	n = ++fault.seen;
+	if (n < fault.nth || (n > fault.nth && !fault.lasting))
+		return PASS;
+	if (n == fault.nth)
+		note(name);
+	if (!fault.code)
+		return SHORT;
+	errno = fault.code;
+	return FAIL;
+}
+
+__attribute__((constructor)) static void arm(void)
+{
+	const char *call = getenv("FAULT_CALL"), *nth = getenv("FAULT_NTH"),
+		   *error = getenv("FAULT_ERROR");
+
+	if (!call || !nth || !error)
+		return;
+	for (int k = 0; k < FAULT_KINDS; k++)
+		if (!strcmp(call, fault_kind_names[k]))
+			fault.kind = (enum fault_kind)k, fault.armed = true;
+	fault.nth = strtoul(nth, NULL, 10);
+	fault.code = !strcmp(error, "short") ? 0 : atoi(error);
+	fault.lasting = getenv("FAULT_LAST") != NULL;
+	fault.log = getenv("FAULT_LOG");
+	if (!fault.armed) {
+		static const char words[] = "fault: FAULT_CALL names no kind of call\n";
+
+		(void)!syscall(SYS_write, 2, words, sizeof words - 1);
+		syscall(SYS_exit_group, 99);
+	}
+}
+
+/* Half of it, in whole sectors when there are any. */
+static size_t half(size_t n)
+{
+	return n > 512 ? n / 2 & ~(size_t)511 : n / 2;
+}
+
+#define NEXT(name) ((__typeof__(&name))dlsym(RTLD_NEXT, #name))
+
+/* open */
+
+static mode_t mode_of(int flags, va_list ap)
+{
+	return flags & (O_CREAT | __O_TMPFILE) ? va_arg(ap, mode_t) : 0;
+}
+
+#define WRAP_OPEN(name)                                                       \
+	int name(const char *path, int flags, ...)                            \
+	{                                                                     \
+		va_list ap;                                                   \
+		mode_t mode;                                                  \
+                                                                              \
+		va_start(ap, flags);                                          \
+		mode = mode_of(flags, ap);                                    \
+		va_end(ap);                                                   \
+		if (judge(FAULT_OPEN, #name) == FAIL)                         \
+			return -1;                                            \
+		return (int)syscall(SYS_openat, AT_FDCWD, path, flags, mode); \
+	}
+#define WRAP_OPENAT(name)                                                \
+	int name(int dir, const char *path, int flags, ...)              \
+	{                                                                \
+		va_list ap;                                              \
+		mode_t mode;                                             \
+                                                                         \
+		va_start(ap, flags);                                     \
+		mode = mode_of(flags, ap);                               \
+		va_end(ap);                                              \
+		if (judge(FAULT_OPEN, #name) == FAIL)                    \
+			return -1;                                       \
+		return (int)syscall(SYS_openat, dir, path, flags, mode); \
+	}
+WRAP_OPEN(open)
+WRAP_OPEN(open64)
+WRAP_OPENAT(openat)
+WRAP_OPENAT(openat64)
+
+FILE *fopen(const char *path, const char *how)
+{
+	return judge(FAULT_OPEN, "fopen") == FAIL ? NULL : NEXT(fopen)(path, how);
+}
+
+FILE *fopen64(const char *path, const char *how)
+{
+	return judge(FAULT_OPEN, "fopen") == FAIL ? NULL : NEXT(fopen)(path, how);
+}
+
+DIR *opendir(const char *path)
+{
+	return judge(FAULT_OPEN, "opendir") == FAIL ? NULL : NEXT(opendir)(path);
+}
+
+/* Reading and writing. A descriptor opened for direct I/O takes whole sectors only, so half of one is nothing. */
+
+#define MOVE(kind, name, call, n)    \
+	switch (judge(kind, name)) { \
+	case FAIL:                   \
+		return -1;           \
+	case SHORT:                  \
+		(n) = half(n);       \
+		break;               \
+	case PASS:                   \
+		break;               \
+	}                            \
+	return call
+
+ssize_t read(int fd, void *buf, size_t n)
+{
+	MOVE(FAULT_READ, "read", syscall(SYS_read, fd, buf, n), n);
+}
+
+ssize_t write(int fd, const void *buf, size_t n)
+{
+	MOVE(FAULT_WRITE, "write", syscall(SYS_write, fd, buf, n), n);
+}
+
+static ssize_t at(long number, int fd, void *buf, size_t n, off_t offset)
+{
+	/* Less than a sector: as if the end of the device had been met. */
+	return n % 512 && n < 512 && fcntl(fd, F_GETFL) & O_DIRECT
+		       ? 0
+		       : syscall(number, fd, buf, n, offset);
+}
+
+#define WRAP_PREAD(name)                                                          \
+	ssize_t name(int fd, void *buf, size_t n, off_t offset)                   \
+	{                                                                         \
+		MOVE(FAULT_PREAD, #name, at(SYS_pread64, fd, buf, n, offset), n); \
+	}
+#define WRAP_PWRITE(name)                                                                   \
+	ssize_t name(int fd, const void *buf, size_t n, off_t offset)                       \
+	{                                                                                   \
+		MOVE(FAULT_PWRITE, #name, at(SYS_pwrite64, fd, (void *)buf, n, offset), n); \
+	}
+WRAP_PREAD(pread)
+WRAP_PREAD(pread64)
+WRAP_PWRITE(pwrite)
+WRAP_PWRITE(pwrite64)
+
+#define WRAP_PWRITEV2(name)                                                                  \
+	ssize_t name(int fd, const struct iovec *v, int count, off_t offset, int flags)      \
+	{                                                                                    \
+		struct iovec one = *v;                                                       \
+                                                                                             \
+		switch (judge(FAULT_PWRITE, #name)) {                                        \
+		case FAIL:                                                                   \
+			return -1;                                                           \
+		case SHORT:                                                                  \
+			one.iov_len = half(one.iov_len);                                     \
+			if (one.iov_len < 512)                                               \
+				return 0;                                                    \
+			return syscall(SYS_pwritev2, fd, &one, 1L, offset, 0L, (long)flags); \
+		case PASS:                                                                   \
+			break;                                                               \
+		}                                                                            \
+		return syscall(SYS_pwritev2, fd, v, (long)count, offset, 0L, (long)flags);   \
+	}
+WRAP_PWRITEV2(pwritev2)
+WRAP_PWRITEV2(pwritev64v2)
+
+/* Syncs, questions, ends */
+
+#define WRAP(kind, name, parameters, arguments)                                \
+	int name parameters                                                    \
+	{                                                                      \
+		return judge(kind, #name) == FAIL ? -1 : NEXT(name) arguments; \
+	}
+WRAP(FAULT_SYNC, fsync, (int fd), (fd))
+WRAP(FAULT_SYNC, fdatasync, (int fd), (fd))
+WRAP(FAULT_SYNC, syncfs, (int fd), (fd))
+WRAP(FAULT_STAT, stat, (const char *path, struct stat *st), (path, st))
+WRAP(FAULT_STAT, stat64, (const char *path, struct stat64 *st), (path, st))
+WRAP(FAULT_STAT, lstat, (const char *path, struct stat *st), (path, st))
+WRAP(FAULT_STAT, lstat64, (const char *path, struct stat64 *st), (path, st))
+WRAP(FAULT_STAT, fstat, (int fd, struct stat *st), (fd, st))
+WRAP(FAULT_STAT, fstat64, (int fd, struct stat64 *st), (fd, st))
+WRAP(FAULT_STAT, statx, (int d, const char *p, int f, unsigned m, struct statx *s), (d, p, f, m, s))
+WRAP(FAULT_STAT, fstatfs, (int fd, struct statfs *st), (fd, st))
+WRAP(FAULT_STAT, fstatfs64, (int fd, struct statfs64 *st), (fd, st))
+WRAP(FAULT_STAT, statfs, (const char *path, struct statfs *st), (path, st))
+WRAP(FAULT_STAT, statfs64, (const char *path, struct statfs64 *st), (path, st))
+WRAP(FAULT_SIZE, ftruncate, (int fd, off_t n), (fd, n))
+WRAP(FAULT_SIZE, ftruncate64, (int fd, off64_t n), (fd, n))
+WRAP(FAULT_SIZE, fallocate, (int fd, int mode, off_t at, off_t n), (fd, mode, at, n))
+WRAP(FAULT_SIZE, fallocate64, (int fd, int mode, off64_t at, off64_t n), (fd, mode, at, n))
+WRAP(FAULT_NAME, rename, (const char *from, const char *to), (from, to))
+WRAP(FAULT_NAME, link, (const char *from, const char *to), (from, to))
+WRAP(FAULT_NAME, unlink, (const char *path), (path))
+WRAP(FAULT_NAME, mkdir, (const char *path, mode_t mode), (path, mode))
+
+off_t lseek(int fd, off_t n, int from)
+{
+	return judge(FAULT_SIZE, "lseek") == FAIL ? -1 : syscall(SYS_lseek, fd, n, from);
+}
+
+off64_t lseek64(int fd, off64_t n, int from)
+{
+	return judge(FAULT_SIZE, "lseek") == FAIL ? -1 : syscall(SYS_lseek, fd, n, from);
+}
+
+/* These two return the error. */
+#define WRAP_ALLOCATE(name)                                                               \
+	int name(int fd, off_t at_, off_t n)                                              \
+	{                                                                                 \
+		return judge(FAULT_SIZE, #name) == FAIL ? errno : NEXT(name)(fd, at_, n); \
+	}
+WRAP_ALLOCATE(posix_fallocate)
+WRAP_ALLOCATE(posix_fallocate64)
+
+ssize_t readlink(const char *path, char *buf, size_t n)
+{
+	return judge(FAULT_NAME, "readlink") == FAIL ? -1 : NEXT(readlink)(path, buf, n);
+}
+
+char *realpath(const char *path, char *out)
+{
+	return judge(FAULT_NAME, "realpath") == FAIL ? NULL : NEXT(realpath)(path, out);
+}
+
+int ioctl(int fd, unsigned long request, ...)
+{
+	va_list ap;
+	void *argument;
+
+	va_start(ap, request);
+	argument = va_arg(ap, void *);
+	va_end(ap);
+	if (judge(FAULT_IOCTL, "ioctl") == FAIL)
+		return -1;
+	return (int)syscall(SYS_ioctl, fd, request, argument);
+}
+
+int close(int fd)
+{
+	enum verdict v = judge(FAULT_CLOSE, "close");
+	int saved = errno, rc = (int)syscall(SYS_close, fd);
+
+	if (v != FAIL)
+		return rc;
+	errno = saved;
+	return -1;
+}
+
+int pthread_create(
+	pthread_t *out, const pthread_attr_t *attributes, void *(*run)(void *), void *argument)
+{
+	if (judge(FAULT_THREAD, "pthread_create") == FAIL)
+		return errno;
+	return NEXT(pthread_create)(out, attributes, run, argument);
+}
+
+/* Memory */
+
+void *malloc(size_t n)
+{
+	return judge(FAULT_MEMORY, "malloc") == FAIL ? NULL : __libc_malloc(n);
+}
+
+void *calloc(size_t count, size_t n)
+{
+	return judge(FAULT_MEMORY, "calloc") == FAIL ? NULL : __libc_calloc(count, n);
+}
+
+void *realloc(void *p, size_t n)
+{
+	return judge(FAULT_MEMORY, "realloc") == FAIL ? NULL : __libc_realloc(p, n);
+}
+
+void *aligned_alloc(size_t align, size_t n)
+{
+	return judge(FAULT_MEMORY, "aligned_alloc") == FAIL ? NULL : __libc_memalign(align, n);
+}
+
+int posix_memalign(void **out, size_t align, size_t n)
+{
+	if (judge(FAULT_MEMORY, "posix_memalign") == FAIL)
+		return ENOMEM;
+	*out = __libc_memalign(align, n);
+	return *out ? 0 : ENOMEM;
+}

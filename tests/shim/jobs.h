@@ -1,0 +1,33 @@
+/* The jobs of the fault sweep: what the tool is asked to do, and what may be true afterwards. Everything happens in the
+ * current folder, in files with fixed names. */
+#ifndef SHIM_JOBS_H
+#define SHIM_JOBS_H
+
+#include <stddef.h>
+#include <stdio.h>
+
+enum { JOB_WORDS_MAX = 24 };
+
+struct job {
+	const char *name;
+	int status; /* exit status without a fault */
+	const char *argv[JOB_WORDS_MAX]; /* without the tool's own name */
+	void (*prepare)(void); /* before each run, in an empty folder */
+	/* After a run that ended with this exit status: a complaint, or NULL. */
+	const char *(*judge)(const struct job *job, int status);
+	void (*remember)(void); /* once, after the run without a fault; may be NULL */
+};
+
+const struct job *job_find(const char *name);
+void job_list(FILE *out);
+
+/* The tool without any fault, words up to NULL; output in after.out and after.err. Its exit status; -1: it crashed. */
+int job_tool(const char *word, ...) __attribute__((sentinel));
+
+/* Removes everything in the current folder that does not begin with "kept-". */
+void job_clear(void);
+int job_file_says(const char *path, const char *text);
+void job_first_line(const char *path, char *out, size_t room);
+void job_copy_to_stdout(const char *path);
+
+#endif
