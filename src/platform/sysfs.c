@@ -78,6 +78,18 @@ int sysfs_read_text(const char *dir, const char *name, char *out, size_t room)
 	return 0;
 }
 
+int sysfs_read_line(const char *dir, const char *name, char *out, size_t room)
+{
+	long n = sysfs_read_bytes(dir, name, out, room - 1);
+
+	if (n < 0)
+		return (int)n;
+	if (n > 0 && out[n - 1] == '\n')
+		n--;
+	out[n] = 0;
+	return 0;
+}
+
 int sysfs_read_number(const char *dir, const char *name, uint64_t *out)
 {
 	char text[32];

@@ -19,6 +19,9 @@ long sysfs_read_bytes(const char *dir, const char *name, void *out, size_t room)
 /* The attribute as text: cut to room, cleaned. 0 or a negative errno (out is then ""). */
 int sysfs_read_text(const char *dir, const char *name, char *out, size_t room);
 
+/* The attribute as it is, less the newline at its end: for paths. 0 or a negative errno. */
+int sysfs_read_line(const char *dir, const char *name, char *out, size_t room);
+
 /* A whole decimal number. 0 or a negative errno (*out unchanged). */
 int sysfs_read_number(const char *dir, const char *name, uint64_t *out);
 

@@ -1,0 +1,228 @@
+/* Walks holders/, partitions and loop devices upwards from a disk. */
+#include "platform/family.h"
+
+#include <dirent.h>
+#include <errno.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <sys/stat.h>
+#include <sys/sysmacros.h>
+
+#include "base/text.h"
+#include "platform/sysfs.h"
+
+static int add_device(struct family *f, const char *sysfs, const char *name, const char *below);
+
+const struct family_member *family_find(const struct family *f, unsigned major, unsigned minor)
+{
+	for (size_t i = 0; i < f->count; i++)
+		if (f->members[i].major == major && f->members[i].minor == minor)
+			return &f->members[i];
+	return NULL;
+}
+
+static bool number_of_name(const char *sysfs, const char *name, unsigned *major, unsigned *minor)
+{
+	char dir[SYSFS_PATH_MAX], text[32];
+
+	return sysfs_path(dir, "%s/class/block/%s", sysfs, name) == 0 &&
+	       sysfs_read_text(dir, "dev", text, sizeof text) == 0 &&
+	       sscanf(text, "%u:%u", major, minor) == 2;
+}
+
+bool family_device_number(const char *sysfs, const char *path, unsigned *major, unsigned *minor)
+{
+	struct stat st;
+
+	if (!strncmp(path, "/dev/", 5) && path[5] && !strchr(path + 5, '/') &&
+		number_of_name(sysfs, path + 5, major, minor))
+		return true;
+	if (*path != '/' || stat(path, &st) < 0 || !S_ISBLK(st.st_mode))
+		return false;
+	*major = major(st.st_rdev);
+	*minor = minor(st.st_rdev);
+	return true;
+}
+
+static struct family_member *grow(struct family *f)
+{
+	if (f->count == f->room) {
+		size_t room = f->room ? f->room * 2 : 8;
+		struct family_member *grown = realloc(f->members, room * sizeof *grown);
+
+		if (!grown)
+			return NULL;
+		f->members = grown;
+		f->room = room;
+	}
+	f->members[f->count] = (struct family_member){ 0 };
+	return &f->members[f->count];
+}
+
+/* Each entry of DIR/holders is a device that sits on `name`. */
+static int add_holders(struct family *f, const char *sysfs, const char *dir, const char *name)
+{
+	char path[SYSFS_PATH_MAX];
+	struct dirent *entry;
+	DIR *d;
+	int rc = sysfs_path(path, "%s/holders", dir);
+
+	if (rc < 0)
+		return rc;
+	d = opendir(path);
+	if (!d)
+		return errno == ENOENT ? 0 : -errno;
+	while (!rc && (entry = readdir(d)))
+		if (entry->d_name[0] != '.')
+			rc = add_device(f, sysfs, entry->d_name, name);
+	closedir(d);
+	return rc;
+}
+
+/* Folders of a disk that have a `partition` attribute. */
+static int add_partitions(struct family *f, const char *sysfs, const char *dir, const char *below)
+{
+	struct dirent *entry;
+	DIR *d = opendir(dir);
+	int rc = 0;
+
+	if (!d)
+		return -errno;
+	while (!rc && (entry = readdir(d))) {
+		char path[SYSFS_PATH_MAX], text[16];
+
+		if (entry->d_name[0] == '.' || sysfs_path(path, "%s/%s", dir, entry->d_name) < 0 ||
+			sysfs_read_text(path, "partition", text, sizeof text) < 0)
+			continue;
+		rc = add_device(f, sysfs, entry->d_name, below);
+	}
+	closedir(d);
+	return rc;
+}
+
+/* below: the member this one is stacked on; NULL for the disk itself and its partitions. */
+static int add_device(struct family *f, const char *sysfs, const char *name, const char *below)
+{
+	char link[SYSFS_PATH_MAX], dir[SYSFS_PATH_MAX], text[16];
+	struct family_member *m;
+	unsigned major, minor;
+	int rc;
+
+	if (!number_of_name(sysfs, name, &major, &minor) ||
+		sysfs_path(link, "%s/class/block/%s", sysfs, name) < 0 || !realpath(link, dir))
+		return -ENOENT;
+	if (family_find(f, major, minor))
+		return 0;
+	m = grow(f);
+	if (!m)
+		return -ENOMEM;
+	text_copy(m->name, sizeof m->name, name);
+	m->major = major;
+	m->minor = minor;
+	m->stacked = below != NULL;
+	text_copy(m->below, sizeof m->below, below ? below : "");
+	f->count++;
+	rc = add_holders(f, sysfs, dir, name);
+	if (!rc && sysfs_read_text(dir, "partition", text, sizeof text) < 0)
+		rc = add_partitions(f, sysfs, dir, below ? name : NULL);
+	return rc;
+}
+
+/* The member a loop device's file lies on: a device node itself, or a file in a filesystem there. */
+static const struct family_member *carrier_of(
+	const struct family *f, const char *sysfs, const char *file)
+{
+	const struct family_member *m = NULL;
+	unsigned major, minor;
+	struct stat st;
+
+	if (family_device_number(sysfs, file, &major, &minor))
+		return family_find(f, major, minor);
+	if (stat(file, &st) == 0)
+		m = family_find(f, major(st.st_dev), minor(st.st_dev));
+	return m;
+}
+
+/* Adds the loop device `name` when its file lies on a member, or is the very file `same`. */
+static int consider_loop(
+	struct family *f, const char *sysfs, const char *name, const struct stat *same)
+{
+	char dir[SYSFS_PATH_MAX], file[SYSFS_PATH_MAX], below[64] = "";
+	const struct family_member *m;
+	struct stat st;
+
+	if (sysfs_path(dir, "%s/block/%s", sysfs, name) < 0 ||
+		sysfs_read_line(dir, "loop/backing_file", file, sizeof file) < 0)
+		return 0;
+	if (same) {
+		if (stat(file, &st) < 0 || st.st_dev != same->st_dev || st.st_ino != same->st_ino)
+			return 0;
+	} else {
+		m = carrier_of(f, sysfs, file);
+		if (!m)
+			return 0;
+		text_copy(below, sizeof below, m->name); /* m moves when the family grows */
+	}
+	return add_device(f, sysfs, name, below);
+}
+
+/* Loop devices leave no trace in holders/, so each one's file is looked at. same: when not NULL, only loop devices
+ * on this very file. Returns how many were added, or a negative errno. */
+static int add_loops(struct family *f, const char *sysfs, const struct stat *same)
+{
+	char path[SYSFS_PATH_MAX];
+	size_t before = f->count;
+	struct dirent *entry;
+	DIR *d;
+	int rc = sysfs_path(path, "%s/block", sysfs);
+
+	if (rc < 0)
+		return rc;
+	d = opendir(path);
+	if (!d)
+		return -errno;
+	while (!rc && (entry = readdir(d)))
+		if (!strncmp(entry->d_name, "loop", 4))
+			rc = consider_loop(f, sysfs, entry->d_name, same);
+	closedir(d);
+	return rc < 0 ? rc : (int)(f->count - before);
+}
+
+/* A loop device on a loop device on a disk: until nothing new turns up. */
+static int add_all_loops(struct family *f, const char *sysfs)
+{
+	int rc;
+
+	do
+		rc = add_loops(f, sysfs, NULL);
+	while (rc > 0);
+	return rc;
+}
+
+int family_of_disk(struct family *f, const char *sysfs, const char *disk)
+{
+	int rc;
+
+	*f = (struct family){ 0 };
+	rc = add_device(f, sysfs, disk, NULL);
+	return rc < 0 ? rc : add_all_loops(f, sysfs);
+}
+
+int family_of_file(struct family *f, const char *sysfs, const char *path)
+{
+	struct stat st;
+	int rc;
+
+	*f = (struct family){ 0 };
+	if (stat(path, &st) < 0)
+		return -errno;
+	rc = add_loops(f, sysfs, &st);
+	return rc < 0 ? rc : add_all_loops(f, sysfs);
+}
+
+void family_release(struct family *f)
+{
+	free(f->members);
+	*f = (struct family){ 0 };
+}

@@ -1,0 +1,30 @@
+/* A disk, its partitions, and all that is stacked on them (device mapper, RAID, loop devices). */
+#ifndef PLATFORM_FAMILY_H
+#define PLATFORM_FAMILY_H
+
+#include <stdbool.h>
+#include <stddef.h>
+
+struct family_member {
+	char name[64]; /* kernel name */
+	unsigned major, minor;
+	bool stacked; /* lies on the member `below`; false: the disk itself or one of its partitions */
+	char below[64];
+};
+
+struct family {
+	struct family_member *members;
+	size_t count, room;
+};
+
+/* Both return 0 or a negative errno; release the family in any case. sysfs: the root, never NULL. */
+int family_of_disk(struct family *f, const char *sysfs, const char *disk);
+int family_of_file(struct family *f, const char *sysfs, const char *path); /* loop devices on it */
+void family_release(struct family *f);
+
+const struct family_member *family_find(const struct family *f, unsigned major, unsigned minor);
+
+/* The device number behind a path such as /dev/sdb1 or /dev/mapper/home: asked of sysfs first. */
+bool family_device_number(const char *sysfs, const char *path, unsigned *major, unsigned *minor);
+
+#endif

@@ -1,0 +1,310 @@
+/* Mounts (proc(5), /proc/self/mountinfo), swap (/proc/swaps) and holders of a disk. */
+#include "platform/usage.h"
+
+#include <errno.h>
+#include <limits.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <sys/stat.h>
+#include <unistd.h>
+
+#include "base/error.h"
+#include "base/text.h"
+#include "platform/family.h"
+#include "platform/sysfs.h"
+
+struct mount {
+	unsigned major, minor; /* of the device it lies on, as far as that can be told */
+	char point[PATH_MAX];
+};
+
+struct search {
+	struct usage *out;
+	const struct family *family;
+	const char *sysfs;
+	const char *program; /* real path of this program; "" unknown */
+	struct mount program_mount;
+	struct stat file; /* of the image, when there is one */
+	bool has_file;
+};
+
+static const char *const system_points[] = { "/", "/usr", "/boot", "/boot/efi", "/efi" };
+
+static struct usage_sources with_defaults(const struct usage_sources *src)
+{
+	struct usage_sources s = src ? *src : (struct usage_sources){ 0 };
+
+	s.sysfs = s.sysfs ? s.sysfs : "/sys";
+	s.mountinfo = s.mountinfo ? s.mountinfo : "/proc/self/mountinfo";
+	s.swaps = s.swaps ? s.swaps : "/proc/swaps";
+	s.program = s.program ? s.program : "/proc/self/exe";
+	return s;
+}
+
+static bool is_octal(char c)
+{
+	return c >= '0' && c <= '7';
+}
+
+/* proc(5): blanks and backslashes in paths are written as three octal digits. */
+static void unescape(char *text)
+{
+	char *to = text;
+
+	for (const char *from = text; *from;) {
+		if (from[0] == '\\' && is_octal(from[1]) && is_octal(from[2]) &&
+			is_octal(from[3])) {
+			*to++ = (char)((from[1] - '0') * 64 + (from[2] - '0') * 8 + from[3] - '0');
+			from += 4;
+		} else {
+			*to++ = *from++;
+		}
+	}
+	*to = 0;
+}
+
+/* One line of mountinfo: ID PARENT MAJOR:MINOR ROOT POINT OPTIONS [TAGS] - TYPE SOURCE SUPER. Some filesystems (btrfs)
+ * show a made-up number there, so a source that is a device has the last word. */
+static bool parse_mount(struct mount *m, char *line, const char *sysfs)
+{
+	char *fields[5], *word, *rest = line, *tail = strstr(line, " - ");
+	char source[PATH_MAX];
+	unsigned major, minor;
+
+	for (size_t i = 0; i < 5; i++)
+		if (!(fields[i] = strsep(&rest, " ")))
+			return false;
+	if (!tail || sscanf(fields[2], "%u:%u", &m->major, &m->minor) != 2)
+		return false;
+	unescape(fields[4]);
+	text_copy(m->point, sizeof m->point, fields[4]);
+	rest = tail + 3;
+	word = strsep(&rest, " ");
+	word = word ? strsep(&rest, " \n") : NULL;
+	if (!word || *word != '/')
+		return true;
+	unescape(word);
+	text_copy(source, sizeof source, word);
+	if (m->major == 0 && family_device_number(sysfs, source, &major, &minor)) {
+		m->major = major;
+		m->minor = minor;
+	}
+	return true;
+}
+
+/* Calls visit for every mount. 0 or a negative errno. */
+static int each_mount(const struct usage_sources *src,
+	void (*visit)(void *context, const struct mount *m), void *context)
+{
+	FILE *f = fopen(src->mountinfo, "re");
+	struct mount m;
+	char *line = NULL;
+	size_t room = 0;
+	int rc;
+
+	if (!f)
+		return -errno;
+	while (getline(&line, &room, f) >= 0)
+		if (parse_mount(&m, line, src->sysfs))
+			visit(context, &m);
+	rc = ferror(f) ? -EIO : 0;
+	free(line);
+	fclose(f);
+	return rc;
+}
+
+struct path_search {
+	const char *path;
+	struct mount best;
+	size_t best_length;
+	bool found;
+};
+
+static void consider_path(void *context, const struct mount *m)
+{
+	struct path_search *s = context;
+	size_t n = strlen(m->point);
+	bool root = n == 1;
+
+	if (strncmp(s->path, m->point, n) != 0 || (!root && s->path[n] && s->path[n] != '/'))
+		return;
+	if (s->found && n < s->best_length)
+		return;
+	s->best = *m; /* of equal ones the last: it covers the others */
+	s->best_length = n;
+	s->found = true;
+}
+
+/* The mount that the real path `path` lies in. */
+static bool mount_of_path(const struct usage_sources *src, const char *path, struct mount *out)
+{
+	struct path_search s = { .path = path };
+
+	if (each_mount(src, consider_path, &s) < 0 || !s.found)
+		return false;
+	*out = s.best;
+	return true;
+}
+
+static void add_item(
+	struct usage *u, enum usage_kind kind, const char *device, const char *by, bool system)
+{
+	struct usage_item *item = NULL;
+
+	u->mounted |= kind == USAGE_MOUNT;
+	u->swap |= kind == USAGE_SWAP;
+	u->held |= kind == USAGE_HOLDER;
+	u->system |= system;
+	if (u->count < USAGE_ITEMS_MAX)
+		item = &u->items[u->count++];
+	else
+		u->more++;
+	/* What makes it the system disk must be shown, even when the list is full. */
+	if (!item && system)
+		item = &u->items[USAGE_ITEMS_MAX - 1];
+	if (!item)
+		return;
+	*item = (struct usage_item){ .kind = kind, .system = system };
+	text_copy(item->device, sizeof item->device, device);
+	text_copy(item->by, sizeof item->by, by);
+	sysfs_clean_text(item->by);
+}
+
+static void consider_mount(void *context, const struct mount *m)
+{
+	struct search *s = context;
+	const struct family_member *member = family_find(s->family, m->major, m->minor);
+	bool system = *s->program && m->major == s->program_mount.major &&
+		      m->minor == s->program_mount.minor;
+
+	if (!member)
+		return;
+	for (size_t i = 0; i < sizeof system_points / sizeof *system_points; i++)
+		system |= !strcmp(m->point, system_points[i]);
+	add_item(s->out, USAGE_MOUNT, member->name, m->point, system);
+}
+
+/* /proc/swaps: a heading, then PATH TYPE SIZE USED PRIORITY. A swap file on a disk shows as the mount it lies in. */
+static int read_swaps(struct search *s, const char *path)
+{
+	FILE *f = fopen(path, "re");
+	char *line = NULL;
+	size_t room = 0;
+	int rc;
+
+	if (!f)
+		return errno == ENOENT ? 0 : -errno; /* a kernel without swap */
+	while (getline(&line, &room, f) >= 0) {
+		const struct family_member *member = NULL;
+		unsigned major, minor;
+		struct stat st;
+
+		line[strcspn(line, " \t\n")] = 0;
+		unescape(line);
+		if (family_device_number(s->sysfs, line, &major, &minor))
+			member = family_find(s->family, major, minor);
+		if (member)
+			add_item(s->out, USAGE_SWAP, member->name, "swap", false);
+		else if (s->has_file && *line == '/' && stat(line, &st) == 0 &&
+			 st.st_dev == s->file.st_dev && st.st_ino == s->file.st_ino)
+			add_item(s->out, USAGE_SWAP, "", "swap", false);
+	}
+	rc = ferror(f) ? -EIO : 0;
+	free(line);
+	fclose(f);
+	return rc;
+}
+
+static void add_holders(struct search *s)
+{
+	for (size_t i = 0; i < s->family->count; i++) {
+		const struct family_member *m = &s->family->members[i];
+
+		if (m->stacked)
+			add_item(s->out, USAGE_HOLDER, m->below, m->name, false);
+		else if (i > 0)
+			s->out->partitions++;
+	}
+}
+
+static int search(struct search *s, const struct usage_sources *src)
+{
+	char program[PATH_MAX];
+	int rc;
+
+	s->sysfs = src->sysfs;
+	s->program = realpath(src->program, program) ? program : "";
+	if (*s->program && !mount_of_path(src, program, &s->program_mount))
+		s->program = "";
+	rc = each_mount(src, consider_mount, s);
+	if (!rc)
+		rc = read_swaps(s, src->swaps);
+	add_holders(s);
+	return rc;
+}
+
+int usage_read(
+	struct usage *out, const struct usage_sources *sources, const char *disk, struct error *err)
+{
+	struct usage_sources src = with_defaults(sources);
+	struct family family;
+	struct search s = { .out = out, .family = &family };
+	int rc = family_of_disk(&family, src.sysfs, disk);
+
+	*out = (struct usage){ 0 };
+	if (!rc)
+		rc = search(&s, &src);
+	family_release(&family);
+	if (rc < 0)
+		return error_sys(err, ERROR_IO, -rc, "cannot find out what uses '%s'", disk);
+	return 0;
+}
+
+int usage_read_file(
+	struct usage *out, const struct usage_sources *sources, const char *path, struct error *err)
+{
+	struct usage_sources src = with_defaults(sources);
+	struct family family = { 0 };
+	struct search s = { .out = out, .family = &family, .has_file = true };
+	int rc = stat(path, &s.file) < 0 ? -errno : family_of_file(&family, src.sysfs, path);
+
+	*out = (struct usage){ 0 };
+	if (!rc)
+		rc = search(&s, &src);
+	family_release(&family);
+	if (rc < 0)
+		return error_sys(err, ERROR_IO, -rc, "cannot find out what uses '%s'", path);
+	return 0;
+}
+
+static bool lies_on(const struct usage_sources *src, const char *path, const struct family *family)
+{
+	char full[PATH_MAX];
+	struct mount m;
+
+	return realpath(path, full) && mount_of_path(src, full, &m) &&
+	       family_find(family, m.major, m.minor) != NULL;
+}
+
+bool usage_path_lies_on_disk(
+	const struct usage_sources *sources, const char *path, const char *disk)
+{
+	struct usage_sources src = with_defaults(sources);
+	struct family family;
+	bool lies = family_of_disk(&family, src.sysfs, disk) == 0 && lies_on(&src, path, &family);
+
+	family_release(&family);
+	return lies;
+}
+
+bool usage_path_lies_in_file(
+	const struct usage_sources *sources, const char *path, const char *image)
+{
+	struct usage_sources src = with_defaults(sources);
+	struct family family;
+	bool lies = family_of_file(&family, src.sysfs, image) == 0 && lies_on(&src, path, &family);
+
+	family_release(&family);
+	return lies;
+}
