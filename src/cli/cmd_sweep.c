@@ -289,7 +289,7 @@ int cmd_sweep(const struct options *o)
 	if (make_plan(&plan, &request, &s, o, record_run_seed(o), &err) < 0 ||
 		session_record_path(path, sizeof path, &s, o, "sweep", &err) < 0) {
 		status = message_error(&err);
-		session_close(&s, NULL, NULL);
+		session_abandon(&s);
 		return status;
 	}
 	describe_plan(&described, &plan, &request, &s);

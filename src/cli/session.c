@@ -1,61 +1,238 @@
-/* A target opened for a command. First cut: images, loop devices and models; the guard, kept data and the room checks
- * replace this file whole. */
+/* A target opened for a command: examined, judged, opened, consented to, and closed with its data put back. */
 #include "cli/session.h"
 
-#include <fcntl.h>
+#include <errno.h>
+#include <limits.h>
 #include <stdio.h>
+#include <stdlib.h>
 #include <string.h>
-#include <time.h>
+#include <sys/stat.h>
+#include <sys/sysmacros.h>
 #include <unistd.h>
 
 #include "base/error.h"
-#include "base/number.h"
 #include "base/size.h"
 #include "base/text.h"
+#include "cli/image.h"
+#include "cli/message.h"
+#include "cli/output.h"
+#include "cli/progress.h"
+#include "cli/region.h"
+#include "integrity/kept.h"
+#include "medium/model.h"
+#include "platform/blockdev.h"
+#include "platform/guard.h"
 
-static int parse_region(struct session *s, const struct options *o, struct error *err)
+struct session_own {
+	char target[512];
+	bool created; /* by --create, this time */
+	bool began; /* writes were allowed: from here on a created image is worth keeping */
+	bool is_device;
+	bool fixed_allowed;
+	struct blockdev device; /* as examined before it was opened */
+	struct kept_identity identity;
+	bool saved; /* kept_path holds the region */
+};
+
+/* ---- options ---- */
+
+static int excluded(enum option_id a, enum option_id b, const char *why, struct error *err)
 {
-	const char *text = options_text(o, OPTION_REGION, NULL), *plus;
-	uint64_t align = s->traits->offset_align_bytes, end;
-	char start[40];
+	return error_set(err, ERROR_USAGE, "--%s and --%s exclude each other: %s",
+		option_spec(a)->name, option_spec(b)->name, why);
+}
 
-	s->region_start = 0;
-	s->region_bytes = number_round_down(s->traits->size_bytes, align);
-	if (!text)
+static int check_options(const struct options *o, enum session_need need, struct error *err)
+{
+	static const enum option_id consents[] = { OPTION_ERASE, OPTION_KEEP_DATA,
+		OPTION_FIXED_DISK };
+
+	for (size_t i = 0; i < sizeof consents / sizeof *consents; i++)
+		if (need == SESSION_READS && o->given[consents[i]])
+			return error_set(err, ERROR_USAGE,
+				"--%s is for writing, but this run only reads; ask for writing too "
+				"(sweep: --direction write), or leave it out",
+				option_spec(consents[i])->name);
+	if (!o->given[OPTION_CREATE])
 		return 0;
-	plus = strchr(text, '+');
-	if (!plus || (size_t)(plus - text) >= sizeof start)
+	if (o->given[OPTION_ERASE])
+		return excluded(OPTION_CREATE, OPTION_ERASE,
+			"a new image needs no consent to be written", err);
+	if (o->given[OPTION_KEEP_DATA])
+		return excluded(
+			OPTION_CREATE, OPTION_KEEP_DATA, "a new image holds nothing to keep", err);
+	if (model_is_target(o->args[0]))
 		return error_set(err, ERROR_USAGE,
-			"--region '%s' is not START+LENGTH; write it like 0+64Mi", text);
-	memcpy(start, text, (size_t)(plus - text));
-	start[plus - text] = 0;
-	if (size_parse(start, &s->region_start) < 0 || size_parse(plus + 1, &s->region_bytes) < 0 ||
-		!s->region_bytes)
-		return error_set(err, ERROR_USAGE,
-			"--region '%s' is not START+LENGTH; write it like 0+64Mi", text);
-	if (s->region_start % align || s->region_bytes % align)
-		return error_set(err, ERROR_USAGE,
-			"--region '%s': start and length must be multiples of %llu bytes", text,
-			(unsigned long long)align);
-	if (!number_add_u64(s->region_start, s->region_bytes, &end) || end > s->traits->size_bytes)
-		return error_set(err, ERROR_USAGE,
-			"--region '%s' ends past the target's %llu bytes", text,
-			(unsigned long long)s->traits->size_bytes);
+			"--create makes an image file, but '%s' is a model", o->args[0]);
 	return 0;
 }
 
-static int create_image(const char *path, uint64_t size, struct error *err)
-{
-	int fd = open(path, O_RDWR | O_CREAT | O_EXCL | O_CLOEXEC, 0666), rc;
+/* ---- examining and opening ---- */
 
-	if (fd < 0)
-		return error_sys(err, ERROR_USAGE, 17, "cannot create image '%s'", path);
-	rc = posix_fallocate(fd, 0, (off_t)size);
-	close(fd);
-	if (rc) {
-		unlink(path);
-		return error_sys(err, ERROR_IO, rc, "cannot make image '%s'", path);
+static int judge_device(struct session *s, bool write, struct error *err)
+{
+	struct session_own *own = s->own;
+	struct guard_verdict verdict;
+
+	guard_token_of_device(s->token, &own->device);
+	if (!write)
+		return 0;
+	if (guard_check_device(&verdict, NULL, &own->device, own->fixed_allowed, err) < 0)
+		return -1;
+	return verdict.may_write ? 0 : error_set(err, ERROR_REFUSED, "%s", verdict.sentence);
+}
+
+static int judge_image(struct session *s, bool write, struct error *err)
+{
+	struct guard_verdict verdict;
+	struct usage usage = { 0 };
+	bool known = !write || usage_read_file(&usage, NULL, s->own->target, NULL) == 0;
+
+	guard_judge_image(&verdict, s->own->target, known ? &usage : NULL);
+	text_copy(s->token, sizeof s->token, verdict.token);
+	return !write || verdict.may_write ? 0
+					   : error_set(err, ERROR_REFUSED, "%s", verdict.sentence);
+}
+
+/* What is neither a device nor a file, or missing, is left to medium_open, which says so. */
+static int examine(struct session *s, bool write, struct error *err)
+{
+	struct session_own *own = s->own;
+	struct stat st;
+
+	if (model_is_target(own->target) || stat(own->target, &st) < 0)
+		return 0;
+	if (S_ISREG(st.st_mode)) {
+		if (realpath(own->target, own->identity.place) == NULL)
+			own->identity.place[0] = 0;
+		return judge_image(s, write, err);
 	}
+	if (!S_ISBLK(st.st_mode))
+		return 0;
+	own->is_device = true;
+	if (blockdev_read_by_number(&own->device, NULL, major(st.st_rdev), minor(st.st_rdev), err) <
+		0)
+		return -1;
+	text_copy(own->identity.place, sizeof own->identity.place, own->device.backing_file);
+	return judge_device(s, write, err);
+}
+
+/* Between examining and opening, another device may have taken the name, or somebody may have begun to use this one. */
+static int examine_again(struct session *s, bool write, struct error *err)
+{
+	const struct medium_traits *t = s->traits;
+	const struct blockdev *d = &s->own->device;
+
+	if (!s->own->is_device) {
+		if (t->kind == MEDIUM_BLOCK_DEVICE)
+			return error_set(err, ERROR_REFUSED,
+				"'%s' changed while it was being opened; try again", t->path);
+		return t->kind == MEDIUM_IMAGE ? judge_image(s, write, err) : 0;
+	}
+	if (strcmp(t->name, d->name) != 0 || t->disk_sequence != d->disk_sequence ||
+		t->size_bytes != d->size_bytes || strcmp(t->serial, d->serial) != 0)
+		return error_set(err, ERROR_REFUSED,
+			"'%s' is no longer the device it was a moment ago; look at 'blkassay "
+			"targets' again",
+			t->path);
+	return judge_device(s, write, err);
+}
+
+static int open_medium(struct session *s, bool write, struct error *err)
+{
+	struct kept_identity *id = &s->own->identity;
+
+	if (examine(s, write, err) < 0 ||
+		medium_open(&s->medium, s->own->target,
+			write ? MEDIUM_READ_WRITE : MEDIUM_READ_ONLY, err) < 0)
+		return -1;
+	s->traits = medium_traits(s->medium);
+	if (s->traits->virtual_clock)
+		guard_token_of_name(s->token, s->traits->name);
+	else if (examine_again(s, write, err) < 0)
+		return -1;
+	text_copy(id->token, sizeof id->token, s->token);
+	id->size_bytes = s->traits->size_bytes;
+	id->logical_block_bytes = s->traits->logical_block_bytes;
+	return 0;
+}
+
+/* ---- consent ---- */
+
+static const char *describe(const struct session *s, char *out, size_t room)
+{
+	const struct medium_traits *t = s->traits;
+	char size[SIZE_TEXT_MAX];
+	bool named = *t->vendor || *t->model;
+
+	snprintf(out, room, "'%s' (%s%s%s%s%s%s%s)", t->path, t->vendor,
+		*t->vendor && *t->model ? " " : "", t->model, named ? ", " : "",
+		*t->serial ? "serial " : "", t->serial, *t->serial ? ", " : "");
+	if (out[strlen(out) - 1] == ')')
+		out[strlen(out) - 1] = 0;
+	size_format_decimal(size, (double)t->size_bytes);
+	snprintf(out + strlen(out), room - strlen(out), "%s)", size);
+	return out;
+}
+
+static int check_token(const struct session *s, const char *token, struct error *err)
+{
+	char text[800];
+
+	if (!strcmp(token, s->token))
+		return 0;
+	return error_set(err, ERROR_REFUSED,
+		"--erase '%s' does not name %s; 'blkassay targets' shows the token of each "
+		"device, an image file's is its name",
+		token, describe(s, text, sizeof text));
+}
+
+static int check_consent(struct session *s, const struct options *o, struct error *err)
+{
+	bool keep = o->given[OPTION_KEEP_DATA];
+	char text[800];
+
+	if (o->given[OPTION_ERASE] && check_token(s, o->text[OPTION_ERASE], err) < 0)
+		return -1;
+	if (keep && s->traits->virtual_clock)
+		return error_set(err, ERROR_USAGE,
+			"--keep-data: '%s' is a model, which holds nothing to keep; leave it out",
+			s->traits->path);
+	if (s->traits->read_only)
+		return error_set(err, ERROR_REFUSED,
+			"'%s' is read-only; look for a write-protect switch or setting",
+			s->traits->path);
+	s->kept = keep;
+	s->may_write = o->given[OPTION_ERASE] || s->own->created || s->traits->virtual_clock;
+	if (s->may_write || keep)
+		return 0;
+	return error_set(err, ERROR_REFUSED,
+		"writing to %s needs consent: --erase TOKEN (%s) gives its data up, --keep-data "
+		"saves it first and puts it back",
+		describe(s, text, sizeof text),
+		s->own->is_device ? "'blkassay targets' shows it" : s->token);
+}
+
+static int begin(struct session *s, const char *target, struct error *err)
+{
+	*s = (struct session){ 0 };
+	s->own = calloc(1, sizeof *s->own);
+	if (!s->own)
+		return error_set(err, ERROR_IO, "out of memory");
+	if (strlen(target) >= sizeof s->own->target)
+		return error_set(err, ERROR_USAGE,
+			"the target's path is longer than this tool takes (511 bytes)");
+	text_copy(s->own->target, sizeof s->own->target, target);
+	return 0;
+}
+
+static int create(struct session *s, const struct options *o, struct error *err)
+{
+	if (!o->given[OPTION_CREATE])
+		return 0;
+	if (image_create(o->args[0], o->number[OPTION_CREATE], err) < 0)
+		return -1;
+	s->own->created = true;
 	return 0;
 }
 
@@ -64,49 +241,234 @@ int session_open(
 {
 	bool write = need == SESSION_WRITES;
 
-	*s = (struct session){ 0 };
-	if (write && o->given[OPTION_CREATE] &&
-		create_image(o->args[0], o->number[OPTION_CREATE], err) < 0)
-		return -1;
-	if (medium_open(&s->medium, o->args[0], write ? MEDIUM_READ_WRITE : MEDIUM_READ_ONLY, err) <
-		0)
-		return -1;
-	s->traits = medium_traits(s->medium);
-	text_copy(s->token, sizeof s->token, s->traits->name);
-	s->may_write =
-		write &&
-		(o->given[OPTION_CREATE] || s->traits->virtual_clock ||
-			(o->given[OPTION_ERASE] && !strcmp(o->text[OPTION_ERASE], s->token)));
-	if (parse_region(s, o, err) == 0) {
-		if (!write || s->may_write)
+	if (begin(s, o->args[0], err) == 0 && check_options(o, need, err) == 0 &&
+		create(s, o, err) == 0) {
+		s->own->fixed_allowed = o->given[OPTION_FIXED_DISK];
+		if (open_medium(s, write, err) == 0 &&
+			region_parse(&s->region_start, &s->region_bytes,
+				options_text(o, OPTION_REGION, NULL), s->traits->size_bytes,
+				s->traits->offset_align_bytes, err) == 0 &&
+			(!write || check_consent(s, o, err) == 0))
 			return 0;
-		error_set(err, ERROR_REFUSED, "writing to '%s' needs consent: --erase %s",
-			o->args[0], s->token);
 	}
-	medium_close(s->medium);
-	*s = (struct session){ 0 };
+	session_abandon(s);
 	return -1;
+}
+
+/* ---- restore ---- */
+
+static int check_identity(
+	const struct session *s, const struct kept_identity *id, struct error *err)
+{
+	const struct kept_identity *here = &s->own->identity;
+	char text[800];
+
+	describe(s, text, sizeof text);
+	if (strcmp(id->token, here->token) != 0)
+		return error_set(err, ERROR_REFUSED,
+			"wrong target: the data was saved from '%s', but %s is '%s'", id->token,
+			text, here->token);
+	if (id->size_bytes != here->size_bytes)
+		return error_set(err, ERROR_REFUSED,
+			"wrong target: the data was saved from one of %llu bytes, but %s has %llu",
+			(unsigned long long)id->size_bytes, text,
+			(unsigned long long)here->size_bytes);
+	if (id->logical_block_bytes != here->logical_block_bytes)
+		return error_set(err, ERROR_REFUSED,
+			"wrong target: the data was saved from one with blocks of %u bytes, but %s "
+			"has blocks of %u",
+			id->logical_block_bytes, text, here->logical_block_bytes);
+	if (strcmp(id->place, here->place) != 0)
+		return error_set(err, ERROR_REFUSED,
+			"wrong target: the data was saved from the file '%s', not from '%s'; if "
+			"the file was moved, move it back to restore it",
+			id->place, here->place);
+	return 0;
+}
+
+int session_open_restore(
+	struct session *s, const char *target, const struct kept_identity *id, struct error *err)
+{
+	if (begin(s, target, err) == 0) {
+		s->own->fixed_allowed = true; /* --keep-data asked for it already */
+		if (model_is_target(target))
+			error_set(err, ERROR_USAGE,
+				"'%s' is a model; there is nothing to restore on it", target);
+		else if (open_medium(s, true, err) == 0 && check_identity(s, id, err) == 0)
+			return 0;
+	}
+	session_abandon(s);
+	return -1;
+}
+
+/* ---- before the first write ---- */
+
+static void announce_loss(const struct session *s, uint64_t start, uint64_t bytes)
+{
+	char text[800], size[SIZE_TEXT_MAX];
+
+	if (s->traits->virtual_clock || s->own->created)
+		return;
+	message_note("%s:", describe(s, text, sizeof text));
+	if (s->kept)
+		message_note("  %s from byte %llu are used for the test. What is there is saved "
+			     "first, in\n  '%s', and put back at the end.",
+			size_format(size, bytes), (unsigned long long)start, s->kept_path);
+	else
+		message_note("  %s from byte %llu are overwritten; what is there is lost.",
+			size_format(size, bytes), (unsigned long long)start);
+}
+
+static void announce_wear(const struct session *s, uint64_t bytes, double bytes_to_write)
+{
+	double all = bytes_to_write + (s->kept ? (double)bytes : 0);
+	char size[SIZE_TEXT_MAX];
+
+	if (!s->own->is_device || bytes_to_write <= 0)
+		return;
+	message_note("  About %s will be written, %.3g times the region. Every write wears flash;\n"
+		     "  the maker's data sheet says how much it takes.",
+		size_format_decimal(size, all), all / (double)bytes);
+}
+
+static int check_output(const struct session *s, const char *path, struct error *err)
+{
+	return output_check_target(
+		path, s->own->is_device ? &s->own->device : NULL, s->own->target, err);
+}
+
+static int save_region(struct session *s, const char *record_path, uint64_t start, uint64_t bytes,
+	const struct watch *watch, struct error *err)
+{
+	struct kept_identity *id = &s->own->identity;
+
+	id->start = start;
+	id->bytes = bytes;
+	if (output_check_kept(s->kept_path, record_path, kept_file_bytes(bytes), err) < 0 ||
+		check_output(s, s->kept_path, err) < 0)
+		return -1;
+	return kept_save(s->kept_path, id, s->medium, watch, err);
 }
 
 int session_prepare_writes(struct session *s, const struct options *o, const char *record_path,
 	uint64_t start, uint64_t bytes, double bytes_to_write, const struct watch *watch,
 	struct error *err)
 {
-	(void)o, (void)record_path, (void)start, (void)bytes, (void)bytes_to_write, (void)watch;
-	return s->may_write ? 0 : error_set(err, ERROR_REFUSED, "no consent to write");
+	(void)o;
+	if (!s->kept && !s->may_write)
+		return error_set(
+			err, ERROR_REFUSED, "'%s' was opened for reading only", s->own->target);
+	if (start < s->region_start || bytes > s->region_bytes ||
+		start - s->region_start > s->region_bytes - bytes)
+		return error_set(err, ERROR_REFUSED,
+			"bytes %llu and on, %llu of them, are outside the region that may be "
+			"touched",
+			(unsigned long long)start, (unsigned long long)bytes);
+	if (s->kept && output_kept_path(s->kept_path, sizeof s->kept_path, record_path, err) < 0)
+		return -1;
+	announce_loss(s, start, bytes);
+	announce_wear(s, bytes, bytes_to_write);
+	if (s->kept && save_region(s, record_path, start, bytes, watch, err) < 0)
+		return -1;
+	s->own->saved = s->kept;
+	s->own->began = true;
+	s->may_write = true;
+	return 0;
+}
+
+/* ---- the end ---- */
+
+/* In single quotes for a shell; a quote inside becomes '\''. */
+static void quote(char *out, size_t room, const char *text)
+{
+	size_t n = 0;
+
+	out[n++] = '\'';
+	for (; *text && n + 6 < room; text++) {
+		if (*text == '\'') {
+			memcpy(out + n, "'\\''", 4);
+			n += 4;
+		} else {
+			out[n++] = *text;
+		}
+	}
+	out[n++] = '\'';
+	out[n] = 0;
+}
+
+static int explain_restore(const struct session *s, struct error *err)
+{
+	char saved[700], target[700];
+
+	quote(saved, sizeof saved, s->kept_path);
+	quote(target, sizeof target, s->own->target);
+	error_add(err,
+		"; the target does NOT hold its own data, which is safe in %s; when it answers "
+		"again run: blkassay restore %s %s",
+		saved, saved, target);
+	return -1;
+}
+
+static int put_back(struct session *s, const struct watch *watch, struct error *err)
+{
+	struct watch deaf = *watch; /* what was begun by writing is ended, whatever signal came */
+	struct kept_result result;
+	struct kept *k;
+	int rc;
+
+	deaf.stop = NULL;
+	if (kept_open(&k, s->kept_path, err) < 0)
+		return explain_restore(s, err);
+	rc = kept_restore(k, s->medium, &result, &deaf, err);
+	kept_close(k);
+	if (rc < 0)
+		return explain_restore(s, err);
+	s->own->saved = false;
+	message_note("kept data is back on '%s', read back and equal", s->own->target);
+	return kept_remove(s->kept_path, err);
+}
+
+static int restore_region(struct session *s, const struct watch *watch, struct error *err)
+{
+	struct error unheard = { 0 };
+	struct progress progress;
+	int rc;
+
+	if (watch)
+		return put_back(s, watch, err ? err : &unheard);
+	progress_start(&progress);
+	rc = put_back(s, &progress.watch, err ? err : &unheard);
+	progress_finish(&progress);
+	if (rc < 0 && !err)
+		message_error(&unheard); /* nobody else would say where the data is */
+	return rc;
 }
 
 int session_close(struct session *s, const struct watch *watch, struct error *err)
 {
-	(void)watch, (void)err;
+	int rc = 0;
+
+	if (s->own && s->own->saved)
+		rc = restore_region(s, watch, err);
 	medium_close(s->medium);
-	s->medium = NULL;
-	return 0;
+	free(s->own);
+	*s = (struct session){ 0 };
+	return rc;
 }
+
+void session_abandon(struct session *s)
+{
+	if (s->own && s->own->created && !s->own->began)
+		unlink(s->own->target);
+	session_close(s, NULL, NULL);
+}
+
+/* ---- for the record ---- */
 
 void session_describe(const struct session *s, struct run_target *out)
 {
 	static const char *const caches[] = { "unknown", "write through", "write back" };
+	static const char *const kinds[] = { "device", "image", "model", "memory" };
 	const struct medium_traits *t = s->traits;
 
 	*out = (struct run_target){ .size_bytes = t->size_bytes,
@@ -119,10 +481,7 @@ void session_describe(const struct session *s, struct run_target *out)
 		.read_only = t->read_only,
 		.modelled = t->virtual_clock,
 		.disk_sequence = t->disk_sequence };
-	text_copy(out->kind, sizeof out->kind,
-		t->kind == MEDIUM_BLOCK_DEVICE ? "device"
-		: t->kind == MEDIUM_MODEL      ? "model"
-					       : "image");
+	text_copy(out->kind, sizeof out->kind, kinds[t->kind]);
 	text_copy(out->path, sizeof out->path, t->path);
 	text_copy(out->name, sizeof out->name, t->name);
 	text_copy(out->vendor, sizeof out->vendor, t->vendor);
@@ -136,16 +495,7 @@ void session_describe(const struct session *s, struct run_target *out)
 int session_record_path(char *out, size_t room, const struct session *s, const struct options *o,
 	const char *kind, struct error *err)
 {
-	time_t now = time(NULL);
-	struct tm tm;
-	char stamp[32];
-
-	(void)s, (void)err;
-	gmtime_r(&now, &tm);
-	strftime(stamp, sizeof stamp, "%Y%m%dT%H%M%SZ", &tm);
-	if (o->given[OPTION_OUT])
-		text_copy(out, room, o->text[OPTION_OUT]);
-	else
-		snprintf(out, room, "blkassay-%s-%s.run", kind, stamp);
-	return 0;
+	if (output_record_path(out, room, options_text(o, OPTION_OUT, NULL), kind, err) < 0)
+		return -1;
+	return check_output(s, out, err);
 }

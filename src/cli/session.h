@@ -11,6 +11,7 @@
 #include "record/run.h"
 
 struct error;
+struct kept_identity;
 struct watch;
 
 struct session {
@@ -19,10 +20,10 @@ struct session {
 	uint64_t region_start,
 		region_bytes; /* multiples of offset_align_bytes, inside the target */
 	bool may_write; /* --erase TOKEN matched, --keep-data saved, or --create just made it */
-	bool kept; /* --keep-data: session_close puts the region back */
+	bool kept; /* --keep-data was given: the region is saved by session_prepare_writes, put back by session_close */
 	char token[160];
 	char kept_path[512];
-	void *kept_data; /* session.c's own */
+	struct session_own *own; /* session.c's own */
 };
 
 enum session_need {
@@ -42,9 +43,18 @@ int session_prepare_writes(struct session *s, const struct options *o, const cha
 	uint64_t start, uint64_t bytes, double bytes_to_write, const struct watch *watch,
 	struct error *err);
 
+/* Opens the target of a restore for writing: `id`, from the saved data, is the consent. Refuses any other target, and
+ * everything that may not be written. */
+int session_open_restore(
+	struct session *s, const char *target, const struct kept_identity *id, struct error *err);
+
 /* Restores kept data (removing the side file once verified), closes. 0, or -1 with *err that says where the kept data
- * is and the exact restore command. Safe on a session that failed to open. */
+ * is and the exact restore command. A signal does not stop the restoring. watch NULL: its own progress. Safe on a session
+ * that failed to open. */
 int session_close(struct session *s, const struct watch *watch, struct error *err);
+
+/* For a run that never began: closes, and removes the image that --create made a moment ago. */
+void session_abandon(struct session *s);
 
 /* The record's description of the target. */
 void session_describe(const struct session *s, struct run_target *out);

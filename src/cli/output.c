@@ -1,0 +1,151 @@
+/* Where a command's own files go. */
+#include "cli/output.h"
+
+#include <errno.h>
+#include <limits.h>
+#include <linux/magic.h>
+#include <stdbool.h>
+#include <stdio.h>
+#include <string.h>
+#include <sys/stat.h>
+#include <sys/statvfs.h>
+#include <sys/vfs.h>
+#include <time.h>
+#include <unistd.h>
+
+#include "base/error.h"
+#include "base/size.h"
+#include "base/text.h"
+#include "medium/model.h"
+#include "platform/blockdev.h"
+#include "platform/clock.h"
+#include "platform/usage.h"
+
+static void folder_of(char out[PATH_MAX], const char *path)
+{
+	const char *slash = strrchr(path, '/');
+
+	if (!slash)
+		text_copy(out, PATH_MAX, ".");
+	else
+		snprintf(out, PATH_MAX, "%.*s", slash == path ? 1 : (int)(slash - path), path);
+}
+
+static bool exists(const char *path)
+{
+	struct stat st;
+
+	return lstat(path, &st) == 0;
+}
+
+static void default_path(char *out, size_t room, const char *kind)
+{
+	time_t now = (time_t)clock_wall_seconds();
+	char stamp[32];
+	struct tm tm;
+
+	gmtime_r(&now, &tm);
+	strftime(stamp, sizeof stamp, "%Y%m%dT%H%M%SZ", &tm);
+	snprintf(out, room, "blkassay-%s-%s.run", kind, stamp);
+	for (int i = 2; i < 100 && exists(out); i++)
+		snprintf(out, room, "blkassay-%s-%s-%d.run", kind, stamp, i);
+}
+
+int output_record_path(
+	char *out, size_t room, const char *wanted, const char *kind, struct error *err)
+{
+	struct stat st;
+
+	if (!wanted) {
+		default_path(out, room, kind);
+		return 0;
+	}
+	if (strlen(wanted) >= room)
+		return error_set(
+			err, ERROR_USAGE, "--out: the path is longer than %zu bytes", room - 1);
+	text_copy(out, room, wanted);
+	if (stat(wanted, &st) == 0 && S_ISDIR(st.st_mode))
+		return error_set(err, ERROR_USAGE,
+			"--out '%s' is a folder; name a file in it, such as '%s/%s.run'", wanted,
+			wanted, kind);
+	return 0;
+}
+
+static bool is_same(const char *path, const char *target)
+{
+	struct stat a, b;
+
+	if (stat(path, &a) < 0 || stat(target, &b) < 0)
+		return !strcmp(path, target);
+	if (S_ISBLK(a.st_mode) && S_ISBLK(b.st_mode))
+		return a.st_rdev == b.st_rdev;
+	return a.st_dev == b.st_dev && a.st_ino == b.st_ino;
+}
+
+int output_check_target(
+	const char *path, const struct blockdev *device, const char *target, struct error *err)
+{
+	char folder[PATH_MAX];
+	bool lies;
+
+	if (model_is_target(target))
+		return 0;
+	if (is_same(path, target))
+		return error_set(err, ERROR_REFUSED,
+			"'%s' is the target itself; let the output go elsewhere with --out", path);
+	folder_of(folder, path);
+	lies = device ? usage_path_lies_on_disk(NULL, folder, device->disk)
+		      : usage_path_lies_in_file(NULL, folder, target);
+	if (lies)
+		return error_set(err, ERROR_REFUSED,
+			"'%s' would lie on the target '%s'; let the output go to another disk with "
+			"--out",
+			path, target);
+	return 0;
+}
+
+int output_kept_path(char *out, size_t room, const char *record_path, struct error *err)
+{
+	if (strlen(record_path) + sizeof ".kept" > room)
+		return error_set(err, ERROR_USAGE,
+			"the record's path is too long to keep data next to it; name a shorter one "
+			"with --out");
+	snprintf(out, room, "%s.kept", record_path);
+	return 0;
+}
+
+static bool lies_in_memory(const char *folder)
+{
+	struct statfs fs;
+
+	return statfs(folder, &fs) == 0 && (fs.f_type == TMPFS_MAGIC || fs.f_type == RAMFS_MAGIC);
+}
+
+int output_check_kept(const char *path, const char *record_path, uint64_t bytes, struct error *err)
+{
+	char folder[PATH_MAX], need[SIZE_TEXT_MAX], have[SIZE_TEXT_MAX];
+	struct statvfs fs;
+	uint64_t room;
+
+	if (exists(path))
+		return error_set(err, ERROR_REFUSED,
+			"'%s' exists already and may hold data kept by an interrupted run; restore "
+			"it ('blkassay help restore'), or name another record with --out",
+			path);
+	folder_of(folder, path);
+	if (lies_in_memory(folder))
+		return error_set(err, ERROR_REFUSED,
+			"'%s' would lie in memory, and kept data would be lost with the power; let "
+			"the record go to a disk with --out",
+			path);
+	if (statvfs(folder, &fs) < 0)
+		return error_sys(err, ERROR_IO, errno, "cannot see how much room '%s' has", folder);
+	room = (uint64_t)fs.f_bavail * fs.f_frsize;
+	if (room < bytes)
+		return error_set(err, ERROR_REFUSED,
+			"not enough room to keep the target's data next to '%s': it takes %s, and "
+			"%s are free; choose a smaller --region, or another disk with --out",
+			record_path, size_format_decimal(need, (double)bytes),
+			size_format_decimal(have, (double)room));
+	return 0;
+}
