@@ -8,10 +8,9 @@
 #include "base/text.h"
 #include "cli/command.h"
 #include "cli/message.h"
-#include "cli/screen.h"
+#include "cli/show.h"
 #include "record/run.h"
 #include "report/csv.h"
-#include "report/summary.h"
 
 struct csv_file {
 	FILE *file; /* NULL: not asked for */
@@ -70,21 +69,6 @@ static int csv_close(struct csv_file *csv, struct error *err)
 	return 0;
 }
 
-static int print_summary(const struct run *run, struct error *err)
-{
-	struct summary_style style;
-	struct text t;
-	int rc;
-
-	screen_style(&style);
-	text_init(&t);
-	rc = summary_add(&t, run, &style, err);
-	if (!rc)
-		fwrite(t.bytes, 1, t.length, stdout);
-	text_release(&t);
-	return rc;
-}
-
 static int report_one(const char *path, struct csv_file *csv, bool first, struct error *err)
 {
 	struct run run;
@@ -97,7 +81,7 @@ static int report_one(const char *path, struct csv_file *csv, bool first, struct
 	} else {
 		if (!first)
 			putchar('\n');
-		rc = print_summary(&run, err);
+		rc = show_summary(&run, err);
 	}
 	run_release(&run);
 	return rc;

@@ -1,6 +1,7 @@
 /* blkassay sweep: rate against request size. */
 #include <stdio.h>
 #include <string.h>
+#include <unistd.h>
 
 #include "base/error.h"
 #include "base/size.h"
@@ -10,6 +11,7 @@
 #include "cli/progress.h"
 #include "cli/record_run.h"
 #include "cli/session.h"
+#include "cli/show.h"
 #include "measure/sweep.h"
 
 enum {
@@ -271,6 +273,16 @@ static int measure(struct session *s, const struct options *o, const struct swee
 	return status;
 }
 
+/* The summary of what was kept, also of a run that was cut short. */
+static int finish(const char *path, int status)
+{
+	struct error err = { 0 };
+
+	if (access(path, F_OK) < 0 || show_record(path, &err) == 0)
+		return status;
+	return status == 0 ? message_error(&err) : status;
+}
+
 int cmd_sweep(const struct options *o)
 {
 	struct error err = { 0 }, close_err = { 0 };
@@ -304,5 +316,5 @@ int cmd_sweep(const struct options *o)
 
 		status = status == 0 ? closed : status;
 	}
-	return status;
+	return finish(path, status);
 }

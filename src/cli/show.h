@@ -1,0 +1,13 @@
+/* A run's summary on standard output, in the width and characters it can show. */
+#ifndef CLI_SHOW_H
+#define CLI_SHOW_H
+
+struct error;
+struct run;
+
+int show_summary(const struct run *run, struct error *err); /* 0, or -1 with *err */
+
+/* Of the record just written: loads it first, so that the user sees what was kept, not what was meant. */
+int show_record(const char *path, struct error *err);
+
+#endif
