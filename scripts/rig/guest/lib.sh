@@ -1,6 +1,7 @@
 # The vocabulary of the scenarios, as in tests/cli/lib.sh where the words are the same. Loaded by the guest before each.
 #
 #   run STATUS COMMAND...        runs it, demands this very exit status; output in $out and $err
+#   start COMMAND...             starts it in the background; finish STATUS waits for it and demands this exit status
 #   says TEXT / says_not TEXT    stdout or stderr of it contains / does not contain TEXT
 #   note TEXT                    a line on the console
 #   fail TEXT                    ends the scenario
@@ -54,6 +55,17 @@ run() {
 	status=0
 	"$@" >$out 2>$err </dev/null || status=$?
 	[ "$status" = "$wanted" ] || fail "'$*' exited with $status, not $wanted"
+}
+# start COMMAND... in the background; finish STATUS waits for it and demands this exit status.
+start() {
+	started="$*"
+	"$@" >$out 2>$err </dev/null &
+	child=$!
+}
+finish() {
+	status=0
+	wait "$child" || status=$?
+	[ "$status" = "$1" ] || fail "'$started' exited with $status, not $1"
 }
 says() { grep -qF -e "$1" $out $err || fail "nothing says '$1'"; }
 says_not() { ! grep -qF -e "$1" $out $err || fail "something says '$1'"; }
