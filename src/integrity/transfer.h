@@ -1,0 +1,32 @@
+/* Requests that do not give up at the first error: a failed one is tried again block by block, once each. */
+#ifndef INTEGRITY_TRANSFER_H
+#define INTEGRITY_TRANSFER_H
+
+#include <stdbool.h>
+#include <stddef.h>
+#include <stdint.h>
+
+struct medium;
+
+struct transfer_failures {
+	uint64_t requests; /* failed or ended early at the first try */
+	uint64_t retries; /* blocks tried again on their own */
+	uint64_t blocks; /* that failed again */
+	uint64_t first_offset; /* of the first failed request */
+	int first_errno; /* 0: it ended early */
+};
+
+/* unit: the smallest transfer, bytes (a multiple of the stamped block). Both return 0, or a negative errno when going
+ * on is pointless: the target is gone or cannot take writes at all. EINTR is simply tried again. */
+int transfer_write(struct medium *m, uint64_t at, const void *bytes, size_t length, size_t unit,
+	struct transfer_failures *f);
+
+/* refused: per stamped block of block_bytes, set to the errno (or -1: ended early) where it stays unreadable, 0
+ * elsewhere; only when *any_refused. */
+int transfer_read(struct medium *m, uint64_t at, void *bytes, size_t length, size_t unit,
+	uint32_t block_bytes, int16_t *refused, bool *any_refused, struct transfer_failures *f);
+
+/* Is the target gone, or of no use for anything more? */
+bool transfer_is_final(int sys_errno);
+
+#endif

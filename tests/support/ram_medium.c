@@ -1,0 +1,97 @@
+/* A medium in memory. */
+#include "support/ram_medium.h"
+
+#include <errno.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+static struct ram_medium *ram_of(struct medium *m)
+{
+	return (struct ram_medium *)m;
+}
+
+static uint8_t *place_of(struct ram_medium *r, uint64_t at)
+{
+	return r->bytes + (r->wrap_bytes ? at % r->wrap_bytes : at);
+}
+
+static int ram_read(struct medium *m, uint64_t at, void *buf, size_t len, size_t *got)
+{
+	struct ram_medium *r = ram_of(m);
+	uint32_t n = m->traits.logical_block_bytes;
+
+	*got = 0;
+	r->reads++;
+	if (at >= m->traits.size_bytes)
+		return 0;
+	if (len > m->traits.size_bytes - at)
+		len = m->traits.size_bytes - at;
+	if (at < r->bad_to && at + len > r->bad_from)
+		return -EIO;
+	for (size_t i = 0; i < len; i += n)
+		memcpy((uint8_t *)buf + i, place_of(r, at + i), n);
+	*got = len;
+	return 0;
+}
+
+static int ram_write(struct medium *m, uint64_t at, const void *buf, size_t len, size_t *got)
+{
+	struct ram_medium *r = ram_of(m);
+	uint32_t n = m->traits.logical_block_bytes;
+
+	*got = 0;
+	r->writes++;
+	if (at + len > m->traits.size_bytes)
+		return -ENOSPC;
+	for (size_t i = 0; i < len; i += n)
+		if (at + i < r->lost_from || at + i >= r->lost_to)
+			memcpy(place_of(r, at + i), (const uint8_t *)buf + i, n);
+	*got = len;
+	return 0;
+}
+
+static int ram_flush(struct medium *m)
+{
+	ram_of(m)->flushes++;
+	return 0;
+}
+
+static int ram_drop_cache(struct medium *m)
+{
+	ram_of(m)->drops++;
+	return 0;
+}
+
+static void ram_close(struct medium *m)
+{
+	free(ram_of(m)->bytes);
+	free(m);
+}
+
+static const struct medium_ops ram_ops = {
+	.read = ram_read,
+	.write = ram_write,
+	.flush = ram_flush,
+	.drop_cache = ram_drop_cache,
+	.close = ram_close,
+};
+
+struct ram_medium *ram_medium_new(uint64_t size_bytes, uint32_t block_bytes, bool one_thread)
+{
+	struct ram_medium *r = calloc(1, sizeof *r);
+
+	r->bytes = calloc(1, size_bytes);
+	r->medium.ops = &ram_ops;
+	r->medium.traits = (struct medium_traits){
+		.kind = MEDIUM_MEMORY,
+		.size_bytes = size_bytes,
+		.logical_block_bytes = block_bytes,
+		.physical_block_bytes = block_bytes,
+		.memory_align_bytes = 8,
+		.offset_align_bytes = block_bytes,
+		.virtual_clock = one_thread,
+	};
+	snprintf(r->medium.traits.path, sizeof r->medium.traits.path, "memory");
+	return r;
+}

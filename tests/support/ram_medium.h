@@ -1,0 +1,22 @@
+/* A medium in memory, with the misbehaviour the integrity tests need: a smaller store than it claims, blocks that
+ * cannot be read, writes that go astray. One thread when asked, which is quicker for small runs. */
+#ifndef SUPPORT_RAM_MEDIUM_H
+#define SUPPORT_RAM_MEDIUM_H
+
+#include <stdbool.h>
+#include <stdint.h>
+
+#include "medium/medium.h"
+
+struct ram_medium {
+	struct medium medium;
+	uint8_t *bytes; /* size_bytes of them; the test may change them at will */
+	uint64_t wrap_bytes; /* addresses repeat after so many bytes; 0: they do not */
+	uint64_t bad_from, bad_to; /* reads that touch these bytes fail with EIO */
+	uint64_t lost_from, lost_to; /* writes to these bytes are acknowledged and forgotten */
+	uint64_t reads, writes, flushes, drops; /* calls so far */
+};
+
+struct ram_medium *ram_medium_new(uint64_t size_bytes, uint32_t block_bytes, bool one_thread);
+
+#endif
