@@ -123,7 +123,7 @@ gadget_plug() {
 	echo "Logger" >$configfs/strings/0x409/product
 	mkdir -p $configfs/functions/mass_storage.0
 	echo 1 >$lun/removable
-	echo "Tidepool Logger          0001" >$lun/inquiry_string
+	echo "TidepoolLogger          0001" >$lun/inquiry_string
 	for setting; do echo "${setting#*=}" >"$lun/${setting%%=*}" || fail "the LUN does not take $setting"; done
 	echo "$file" >$lun/file || fail "the gadget does not take $file"
 	ln -s $configfs/functions/mass_storage.0 $configfs/configs/c.1/
