@@ -104,15 +104,29 @@ static void find_fixed(struct diagnosis *d, const struct diagnose_input *in)
 		d->findings |= FINDING_FIXED_DOMINATES;
 }
 
+/* One size that beats the bound shows that this host serves more than one phase a frame. */
+static bool beats_phased(const struct diagnose_input *in)
+{
+	for (size_t i = 0; i < in->point_count; i++) {
+		double pieces = in->points[i].pieces;
+		uint64_t piece = (uint64_t)((double)in->points[i].request_bytes / pieces + 0.5);
+
+		if (in->points[i].seconds / pieces < 0.95 * usb_command_phased_s(in->usb, piece))
+			return true;
+	}
+	return false;
+}
+
 static void find_link(struct diagnosis *d, const struct diagnose_input *in)
 {
 	const struct stage_budget *u = &d->usual, *l = &d->largest;
 
+	d->phased_beaten = in->usb && in->usb->packet_bytes && beats_phased(in);
 	if ((u->packed > 0 && u->measured >= 0.9 * u->packed) ||
 		(l->packed > 0 && l->measured >= 0.9 * l->packed))
 		d->findings |= FINDING_AT_LINK;
 	if (u->phased > 0 && u->measured >= 0.93 * u->phased && u->measured <= 1.02 * u->phased &&
-		u->phased < 0.9 * u->packed)
+		u->phased < 0.9 * u->packed && !d->phased_beaten)
 		d->findings |= FINDING_FRAME_BOUND;
 	if (u->verdict == STAGES_UNKNOWN)
 		return;

@@ -67,6 +67,7 @@ struct diagnosis {
 	unsigned findings; /* enum finding */
 	double fixed_share; /* of a usual request's time, 0..1; 0 when there is no line */
 	double flat_reference; /* B/s that FLAT was judged against */
+	bool phased_beaten; /* some size is faster than one phase a frame: that bound is not in force here */
 };
 
 void diagnose(struct diagnosis *d, const struct diagnose_input *in);

@@ -62,6 +62,30 @@ int size_parse(const char *text, uint64_t *bytes)
 	return number_multiply_u64(count, unit, bytes) ? 0 : -ERANGE;
 }
 
+int rate_parse(const char *text, double *bytes_per_second)
+{
+	size_t digits = strspn(text, "0123456789."), length = strlen(text);
+	char number[32], name[8];
+	uint64_t unit;
+	int rc;
+
+	if (length >= 2 && !strcmp(text + length - 2, "/s"))
+		length -= 2;
+	if (digits > length || digits >= sizeof number || length - digits >= sizeof name)
+		return -EINVAL;
+	memcpy(number, text, digits);
+	number[digits] = 0;
+	memcpy(name, text + digits, length - digits);
+	name[length - digits] = 0;
+	if (unit_parse(name, &unit) < 0)
+		return -EINVAL;
+	rc = number_parse_decimal(number, bytes_per_second);
+	if (rc < 0)
+		return rc;
+	*bytes_per_second *= (double)unit;
+	return 0;
+}
+
 const char *size_format(char buf[SIZE_TEXT_MAX], uint64_t bytes)
 {
 	static const char *const names[] = { "B", "KiB", "MiB", "GiB", "TiB" };

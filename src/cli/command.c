@@ -26,6 +26,13 @@ const struct command commands[] = {
 			OPTION_QUIET, OPTION_END } },
 	{ "report", "RUN...", "CSV, plain-text summary, page with charts", NULL, 1, 64, cmd_report,
 		{ OPTION_CSV_FILE, OPTION_QUIET, OPTION_END } },
+	{ "explain", "RUN...", "fixed cost, streaming rate, ceilings, stage budget",
+		"Fits t(n) = t0 + n/r to each direction and order of a sweep, sets the rates\n"
+		"against the link and what you know of the card, and says what limits and what\n"
+		"a change could gain. Rates look like 1.7MB/s or 480kB/s.\n",
+		1, 64, cmd_explain,
+		{ OPTION_LINK, OPTION_CARD_READ, OPTION_CARD_WRITE, OPTION_CARD_BUS, OPTION_COPY,
+			OPTION_REQUEST, OPTION_QUIET, OPTION_END } },
 	{ "restore", "SAVED TARGET", "put kept data back after an interrupted run",
 		"Writes back what --keep-data saved, after checking that the target is the same\n"
 		"one and the saved file is whole. Can be repeated.\n",

@@ -43,6 +43,26 @@ static const struct option_spec specs[OPTION_ID_COUNT] = {
 	{ OPTION_CSV_FILE, "csv", "FILE", OPTION_IS_TEXT, 0, 0,
 		"write CSV to FILE ('-' for stdout)" },
 	{ OPTION_CSV_FLAG, "csv", NULL, OPTION_IS_FLAG, 0, 0, "one CSV row a target, for scripts" },
+	{ OPTION_LINK, "link", "RATE", OPTION_IS_TEXT, 0, 0,
+		"rate of the link as you measured it, e.g. 1.0MB/s (default: the ceiling of the "
+		"link the record names)" },
+	{ OPTION_CARD_READ, "card-read", "RATE", OPTION_IS_TEXT, 0, 0,
+		"rate at which the card alone reads, measured on the device, e.g. 1.7MB/s" },
+	{ OPTION_CARD_WRITE, "card-write", "RATE", OPTION_IS_TEXT, 0, 0,
+		"rate at which the card alone writes, measured on the device" },
+	{ OPTION_CARD_BUS, "card-bus", "KIND:CLOCK", OPTION_IS_TEXT, 0, 0,
+		"bus of the card, a ceiling where its rate is not known: spi:20MHz, sd1:25MHz, "
+		"sd4:50MHz, sd4ddr:50MHz, mmc8:52MHz" },
+	{ OPTION_COPY, "copy", "SIZE", OPTION_IS_SIZE, 1, UINT64_C(1) << 62,
+		"how long a file of this size takes, e.g. 50MB" },
+	{ OPTION_REQUEST, "request", "SIZE", OPTION_IS_SIZE, 512, UINT64_C(1) << 30,
+		"the size the host usually asks for (default: 4Ki)" },
+	{ OPTION_AGAINST, "against", NULL, OPTION_IS_FLAG, 0, 0,
+		"ends the runs of the base; those of the new build follow" },
+	{ OPTION_ALLOW_SLOWER, "allow-slower", "PERCENT", OPTION_IS_TEXT, 0, 0,
+		"release gate: exit 1 when a point is shown to be slower by more than this" },
+	{ OPTION_ANYWAY, "anyway", NULL, OPTION_IS_FLAG, 0, 0,
+		"compare also what was measured under different conditions; they are named" },
 	{ OPTION_HELP, "help", NULL, OPTION_IS_FLAG, 0, 0, "what this command does and takes" },
 };
 
@@ -106,10 +126,12 @@ static int take_option(struct options *o, enum option_id id, const char *value, 
 {
 	const struct option_spec *s = &specs[id];
 
-	if (o->given[id] && s->type != OPTION_IS_FLAG)
+	if (o->given[id] && (s->type != OPTION_IS_FLAG || id == OPTION_AGAINST))
 		return error_set(err, ERROR_USAGE, "--%s is given twice", s->name);
 	o->given[id] = true;
 	o->text[id] = value;
+	if (id == OPTION_AGAINST)
+		o->against = o->arg_count;
 	if (s->type == OPTION_IS_FLAG)
 		return 0;
 	if (!*value)

@@ -26,6 +26,15 @@ enum option_id {
 	OPTION_QUIET,
 	OPTION_CSV_FILE, /* report, compare, ...: --csv FILE */
 	OPTION_CSV_FLAG, /* targets: --csv */
+	OPTION_LINK, /* explain: what the user knows of link and card */
+	OPTION_CARD_READ,
+	OPTION_CARD_WRITE,
+	OPTION_CARD_BUS,
+	OPTION_COPY,
+	OPTION_REQUEST,
+	OPTION_AGAINST, /* compare: runs after it are the other side; see options.against */
+	OPTION_ALLOW_SLOWER,
+	OPTION_ANYWAY,
 	OPTION_HELP,
 	OPTION_ID_COUNT,
 	OPTION_END = OPTION_ID_COUNT, /* ends a command's list */

@@ -1,0 +1,59 @@
+/* A sweep explained: per table of points the cost line, the stages and what was found. Plain figures; explain_text.h
+ * turns them into words. */
+#ifndef REPORT_EXPLAIN_H
+#define REPORT_EXPLAIN_H
+
+#include <stdbool.h>
+#include <stddef.h>
+#include <stdint.h>
+
+#include "analysis/card_bus.h"
+#include "analysis/cost.h"
+#include "analysis/diagnose.h"
+#include "record/run.h"
+
+struct error;
+
+/* What the user knows; 0: not given. */
+struct explain_known {
+	double link; /* B/s, measured */
+	double card[2]; /* B/s by enum run_direction, measured */
+	struct card_bus bus; /* ceilings */
+	uint64_t usual_bytes; /* the host's usual request, > 0 */
+	uint64_t copy_bytes; /* 0: no copy time asked for */
+};
+
+/* One direction, order and number in flight. */
+struct explained {
+	enum run_direction direction;
+	enum run_order order;
+	uint32_t in_flight;
+	struct cost_point points[COST_POINTS_MAX]; /* until the last answer: acknowledged */
+	struct cost_point stored[COST_POINTS_MAX]; /* until all of it was stored */
+	size_t point_count;
+	size_t passes, left_out; /* left out: passes cut, with errors, or with I/O by others */
+	struct cost_line line;
+	struct diagnosis diagnosis;
+	double behind; /* acknowledged over stored, at its largest */
+	uint64_t behind_at; /* request size there */
+	double behind_flush_s; /* the closing flush there, mean */
+	double behind_bytes; /* what was still on its way: flush time at the stored rate */
+	bool split; /* some requests reached the device in pieces */
+	const struct usb_link *usb; /* NULL: not a USB link, or its speed is unknown */
+};
+
+struct explanation {
+	struct explained *tables; /* by direction, order, in flight */
+	size_t count;
+	struct explain_known known;
+};
+
+/* 0, or -1 with *err. A run without usable passes gives count 0. */
+int explanation_make(struct explanation *e, const struct run *run,
+	const struct explain_known *known, struct error *err);
+void explanation_release(struct explanation *e);
+
+/* The first table of that direction and fewest in flight, sequential before random; NULL when there is none. */
+const struct explained *explanation_of(const struct explanation *e, enum run_direction direction);
+
+#endif
