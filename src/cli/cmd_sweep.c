@@ -270,6 +270,9 @@ static int measure(struct session *s, const struct options *o, const struct swee
 		*err = end_err;
 		status = 3;
 	}
+	/* Refused before anything was measured: there is nothing to keep. */
+	if (status == 2)
+		unlink(path);
 	return status;
 }
 
