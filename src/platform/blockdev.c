@@ -289,55 +289,90 @@ static int by_name(const void *a, const void *b)
 	return strverscmp(((const struct blockdev *)a)->name, ((const struct blockdev *)b)->name);
 }
 
-static int add_listed(
-	struct blockdev **list, size_t *count, size_t *room, const char *sysfs, const char *name)
-{
-	char link[SYSFS_PATH_MAX];
+struct listing {
+	struct blockdev *list;
+	size_t count, room;
+};
 
-	if (*count == *room) {
-		size_t more = *room ? *room * 2 : 16;
-		struct blockdev *grown = realloc(*list, more * sizeof **list);
+static int add_listed(struct listing *l, const char *link, const char *sysfs)
+{
+	if (l->count == l->room) {
+		size_t more = l->room ? l->room * 2 : 16;
+		struct blockdev *grown = realloc(l->list, more * sizeof *l->list);
 
 		if (!grown)
 			return -ENOMEM;
-		*list = grown;
-		*room = more;
+		l->list = grown;
+		l->room = more;
 	}
-	if (sysfs_path(link, "%s/block/%s", sysfs, name) < 0)
-		return -ENAMETOOLONG;
 	/* One that was unplugged since the directory was read is not there any more: no error. */
-	if (read_link(*list + *count, link, sysfs) == 0)
-		++*count;
+	if (read_link(&l->list[l->count], link, sysfs) == 0)
+		l->count++;
+	return 0;
+}
+
+/* Every entry of `path`, or only those that are partitions. */
+static int list_directory(
+	struct listing *l, const char *path, bool partitions_only, const char *sysfs)
+{
+	char link[SYSFS_PATH_MAX], number[16];
+	struct dirent *entry;
+	DIR *dir = opendir(path);
+	int rc = 0;
+
+	if (!dir)
+		return -errno;
+	while (!rc && (entry = readdir(dir))) {
+		if (entry->d_name[0] == '.')
+			continue;
+		rc = sysfs_path(link, "%s/%s", path, entry->d_name);
+		if (partitions_only &&
+			sysfs_read_text(link, "partition", number, sizeof number) < 0)
+			continue;
+		if (!rc)
+			rc = add_listed(l, link, sysfs);
+	}
+	closedir(dir);
+	return rc;
+}
+
+static int finish_listing(struct blockdev **out, size_t *count, struct listing *l, int rc,
+	const char *what, struct error *err)
+{
+	*out = NULL;
+	*count = 0;
+	if (rc < 0) {
+		free(l->list);
+		return error_sys(err, ERROR_IO, -rc, "cannot list %s", what);
+	}
+	if (l->count)
+		qsort(l->list, l->count, sizeof *l->list, by_name);
+	*out = l->list;
+	*count = l->count;
 	return 0;
 }
 
 int blockdev_list(struct blockdev **out, size_t *count, const char *sysfs, struct error *err)
 {
 	char path[SYSFS_PATH_MAX];
-	struct blockdev *list = NULL;
-	size_t room = 0;
-	struct dirent *entry;
-	DIR *dir;
-	int rc = 0;
+	struct listing l = { 0 };
+	int rc = sysfs_path(path, "%s/block", root_of(sysfs));
 
-	*out = NULL;
-	*count = 0;
-	dir = sysfs_path(path, "%s/block", root_of(sysfs)) < 0 ? NULL : opendir(path);
-	if (!dir)
-		return error_sys(err, ERROR_IO, errno, "cannot list block devices in '%s'", path);
-	while (!rc && (entry = readdir(dir)))
-		if (entry->d_name[0] != '.')
-			rc = add_listed(&list, count, &room, root_of(sysfs), entry->d_name);
-	closedir(dir);
-	if (rc < 0) {
-		free(list);
-		*count = 0;
-		return error_sys(err, ERROR_IO, -rc, "cannot list block devices");
-	}
-	if (*count)
-		qsort(list, *count, sizeof *list, by_name);
-	*out = list;
-	return 0;
+	if (!rc)
+		rc = list_directory(&l, path, false, root_of(sysfs));
+	return finish_listing(out, count, &l, rc, "block devices", err);
+}
+
+int blockdev_list_partitions(struct blockdev **out, size_t *count, const char *sysfs,
+	const char *disk, struct error *err)
+{
+	char path[SYSFS_PATH_MAX];
+	struct listing l = { 0 };
+	int rc = sysfs_path(path, "%s/class/block/%s", root_of(sysfs), disk);
+
+	if (!rc)
+		rc = list_directory(&l, path, true, root_of(sysfs));
+	return finish_listing(out, count, &l, rc, "partitions", err);
 }
 
 int blockdev_stat_open(const char *sysfs, unsigned major, unsigned minor)

@@ -50,6 +50,10 @@ int blockdev_read_by_number(
 /* All whole disks, sorted by name; *out is malloc'd, free() it. */
 int blockdev_list(struct blockdev **out, size_t *count, const char *sysfs, struct error *err);
 
+/* The partitions of one disk, the same way. */
+int blockdev_list_partitions(struct blockdev **out, size_t *count, const char *sysfs,
+	const char *disk, struct error *err);
+
 /* An open handle on one device's counters, cheap to read again and again. fd >= 0, or a negative errno. */
 int blockdev_stat_open(const char *sysfs, unsigned major, unsigned minor);
 int blockdev_stat_read(int fd, struct blockdev_stat *out); /* 0 or a negative errno */

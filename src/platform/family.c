@@ -28,7 +28,7 @@ static bool number_of_name(const char *sysfs, const char *name, unsigned *major,
 
 	return sysfs_path(dir, "%s/class/block/%s", sysfs, name) == 0 &&
 	       sysfs_read_text(dir, "dev", text, sizeof text) == 0 &&
-	       sscanf(text, "%u:%u", major, minor) == 2;
+	       sysfs_parse_device_number(text, major, minor);
 }
 
 bool family_device_number(const char *sysfs, const char *path, unsigned *major, unsigned *minor)

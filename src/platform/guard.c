@@ -189,7 +189,8 @@ void guard_judge_device(struct guard_verdict *out, const struct blockdev *d,
 	else if (refuse_used(out, d->node, usage))
 		return;
 	else if (!d->size_bytes)
-		refuse(out, GUARD_EMPTY, "'%s' is empty; insert the card", d->node);
+		refuse(out, GUARD_EMPTY, "'%s' has no size: no card is in it, or it is not set up",
+			d->node);
 	else if (d->read_only)
 		refuse(out, GUARD_READ_ONLY,
 			"'%s' is read-only; look for a write-protect switch or setting", d->node);

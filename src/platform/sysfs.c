@@ -98,6 +98,24 @@ int sysfs_read_number(const char *dir, const char *name, uint64_t *out)
 	return rc < 0 ? rc : number_parse_u64(text, out);
 }
 
+bool sysfs_parse_device_number(const char *text, unsigned *major, unsigned *minor)
+{
+	const char *colon = strchr(text, ':');
+	char first[16];
+	uint64_t a, b;
+
+	if (!colon || (size_t)(colon - text) >= sizeof first)
+		return false;
+	memcpy(first, text, (size_t)(colon - text));
+	first[colon - text] = 0;
+	if (number_parse_u64(first, &a) < 0 || number_parse_u64(colon + 1, &b) < 0 ||
+		a > UINT_MAX || b > UINT_MAX)
+		return false;
+	*major = (unsigned)a;
+	*minor = (unsigned)b;
+	return true;
+}
+
 bool sysfs_read_link_name(const char *dir, const char *name, char *out, size_t room)
 {
 	char path[SYSFS_PATH_MAX], to[SYSFS_PATH_MAX];

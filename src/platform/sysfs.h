@@ -25,6 +25,9 @@ int sysfs_read_line(const char *dir, const char *name, char *out, size_t room);
 /* A whole decimal number. 0 or a negative errno (*out unchanged). */
 int sysfs_read_number(const char *dir, const char *name, uint64_t *out);
 
+/* "8:16", as `dev` attributes and mountinfo have it. */
+bool sysfs_parse_device_number(const char *text, unsigned *major, unsigned *minor);
+
 /* The last component of what the link DIR/NAME points to. false when there is no such link. */
 bool sysfs_read_link_name(const char *dir, const char *name, char *out, size_t room);
 

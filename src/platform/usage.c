@@ -75,7 +75,7 @@ static bool parse_mount(struct mount *m, char *line, const char *sysfs)
 	for (size_t i = 0; i < 5; i++)
 		if (!(fields[i] = strsep(&rest, " ")))
 			return false;
-	if (!tail || sscanf(fields[2], "%u:%u", &m->major, &m->minor) != 2)
+	if (!tail || !sysfs_parse_device_number(fields[2], &m->major, &m->minor))
 		return false;
 	unescape(fields[4]);
 	text_copy(m->point, sizeof m->point, fields[4]);
