@@ -7,7 +7,7 @@
 #   make bench        performance ratios, measured side by side (never part of the tests)
 #   make faults       every library call failing in turn (FULL=1: with every error)
 #   make rig          scenarios on a USB gadget in an emulated machine
-#   make fuzz         short fuzzing of every parser
+#   make fuzz         fuzzing of every parser, FUZZ_SECONDS=10 each
 #   make install      PREFIX=/usr/local DESTDIR=
 #
 # Knobs: CC=clang, V=1 shows commands, TEST='pattern' runs matching end-to-end tests only,
@@ -96,6 +96,9 @@ $(O)/bench/%: $(O)/tests/bench/%.o $(O)/libblkassay.a
 	@mkdir -p $(@D)
 	$(Q)$(CC) $(ALL_CFLAGS) $(LDFLAGS) -o $@ $^ $(LIBS)
 
+fuzz:
+	$(Q)scripts/fuzz $(or $(FUZZ_SECONDS),10)
+
 bench: $(O)/blkassay $(BENCH_BIN)
 	$(Q)O=$(O) scripts/bench
 
@@ -130,6 +133,6 @@ clean:
 
 -include $(OBJ:.o=.d) $(MAIN:.o=.d) $(UNIT_OBJ:.o=.d) $(O)/tests/runner.d
 
-.PHONY: all check check-unit check-cli sanitize lint bench faults rig install uninstall clean
+.PHONY: all check check-unit check-cli sanitize lint fuzz bench faults rig install uninstall clean
 .DELETE_ON_ERROR:
 .SECONDARY:
