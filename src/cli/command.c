@@ -24,6 +24,25 @@ const struct command commands[] = {
 			OPTION_PASSES, OPTION_REGION, OPTION_SEED, OPTION_LABEL, OPTION_OUT,
 			OPTION_ERASE, OPTION_KEEP_DATA, OPTION_CREATE, OPTION_FIXED_DISK,
 			OPTION_QUIET, OPTION_END } },
+	{ "cut", "TARGET", "write with a journal until power or plug is cut",
+		"Stamps the region, then writes and flushes at seeded random moments, and "
+		"journals\n"
+		"each promise of the target on this host, until the target vanishes, --seconds\n"
+		"pass, or --cut-with has cut it at a random moment within --seconds (default: "
+		"10).\n"
+		"Then: blkassay recheck JOURNAL TARGET. With --cycles, and always on a model, it\n"
+		"waits for the target to come back and rechecks by itself.\n"
+		"Cut the target only, never other gear; pulling a card under power can damage it:\n"
+		"follow its maker's data sheet.\n",
+		1, 1, cmd_cut,
+		{ OPTION_SECONDS, OPTION_CUT_WITH, OPTION_CYCLES, OPTION_REGION, OPTION_SEED,
+			OPTION_LABEL, OPTION_OUT, OPTION_ERASE, OPTION_KEEP_DATA, OPTION_CREATE,
+			OPTION_FIXED_DISK, OPTION_QUIET, OPTION_END } },
+	{ "recheck", "JOURNAL TARGET", "after the cut: which promises were kept",
+		"Reads back the region of the journal's last cut and sorts each block: promised\n"
+		"and there, promised and broken, not promised (old or new are fine, anything else\n"
+		"is not), never written. Appends the verdict to the journal.\n",
+		2, 2, cmd_recheck, { OPTION_QUIET, OPTION_END } },
 	{ "report", "RUN...", "CSV, plain-text summary, page with charts", NULL, 1, 64, cmd_report,
 		{ OPTION_CSV_FILE, OPTION_QUIET, OPTION_END } },
 	{ "explain", "RUN...", "fixed cost, streaming rate, ceilings, stage budget",

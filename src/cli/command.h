@@ -34,5 +34,7 @@ int cmd_restore(const struct options *o);
 int cmd_report(const struct options *o);
 int cmd_explain(const struct options *o);
 int cmd_compare(const struct options *o);
+int cmd_cut(const struct options *o);
+int cmd_recheck(const struct options *o);
 
 #endif

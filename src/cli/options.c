@@ -63,6 +63,10 @@ static const struct option_spec specs[OPTION_ID_COUNT] = {
 		"release gate: exit 1 when a point is shown to be slower by more than this" },
 	{ OPTION_ANYWAY, "anyway", NULL, OPTION_IS_FLAG, 0, 0,
 		"compare also what was measured under different conditions; they are named" },
+	{ OPTION_CUT_WITH, "cut-with", "COMMAND", OPTION_IS_TEXT, 0, 0,
+		"shell command that cuts the power, run at a seeded random moment" },
+	{ OPTION_CYCLES, "cycles", "N", OPTION_IS_COUNT, 1, 100000,
+		"cut and recheck so many times (default: 1)" },
 	{ OPTION_HELP, "help", NULL, OPTION_IS_FLAG, 0, 0, "what this command does and takes" },
 };
 

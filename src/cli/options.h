@@ -35,6 +35,8 @@ enum option_id {
 	OPTION_AGAINST, /* compare: runs after it are the other side; see options.against */
 	OPTION_ALLOW_SLOWER,
 	OPTION_ANYWAY,
+	OPTION_CUT_WITH,
+	OPTION_CYCLES,
 	OPTION_HELP,
 	OPTION_ID_COUNT,
 	OPTION_END = OPTION_ID_COUNT, /* ends a command's list */

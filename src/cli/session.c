@@ -456,6 +456,19 @@ int session_close(struct session *s, const struct watch *watch, struct error *er
 	return rc;
 }
 
+void session_leave_kept(struct session *s, char *command, size_t room)
+{
+	char saved[700], target[700];
+
+	command[0] = 0;
+	if (!s->own->saved)
+		return;
+	quote(saved, sizeof saved, s->kept_path);
+	quote(target, sizeof target, s->own->target);
+	snprintf(command, room, "blkassay restore %s %s", saved, target);
+	s->own->saved = false;
+}
+
 void session_abandon(struct session *s)
 {
 	if (s->own && s->own->created && !s->own->began)

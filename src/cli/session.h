@@ -53,6 +53,10 @@ int session_open_restore(
  * that failed to open. */
 int session_close(struct session *s, const struct watch *watch, struct error *err);
 
+/* For a run that ends with its target cut off: session_close then leaves the saved region where it is. command: the one
+ * that puts it back, "" when nothing was saved. */
+void session_leave_kept(struct session *s, char *command, size_t room);
+
 /* For a run that never began: closes, and removes the image that --create made a moment ago. */
 void session_abandon(struct session *s);
 

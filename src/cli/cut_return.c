@@ -1,0 +1,106 @@
+/* Waiting for a target that was cut off to come back. */
+#include "cli/cut_return.h"
+
+#include <stdlib.h>
+#include <string.h>
+
+#include "base/error.h"
+#include "base/size.h"
+#include "base/text.h"
+#include "cli/message.h"
+#include "cli/options.h"
+#include "cli/session.h"
+#include "platform/blockdev.h"
+#include "platform/clock.h"
+#include "platform/interrupt.h"
+
+static const uint64_t look_every_ns = 500000000;
+
+struct identity {
+	char token[160], serial[96], model[96];
+	uint64_t size_bytes, region_start, region_bytes;
+};
+
+/* Plugged in again, a disk may get another name: its serial number finds it. */
+static bool find_elsewhere(const struct identity *who, char path[80])
+{
+	struct blockdev *list = NULL;
+	size_t count = 0;
+	bool found = false;
+
+	if (!*who->serial || blockdev_list(&list, &count, NULL, NULL) < 0)
+		return false;
+	for (size_t i = 0; i < count && !found; i++) {
+		found = !strcmp(list[i].serial, who->serial) &&
+			!strcmp(list[i].model, who->model) && list[i].size_bytes == who->size_bytes;
+		if (found)
+			text_copy(path, 80, list[i].node);
+	}
+	free(list);
+	return found;
+}
+
+static int open_at(struct session *s, const struct options *o, const char *path,
+	const struct identity *who, struct error *err)
+{
+	const char *args[] = { path, NULL };
+	struct options again = *o;
+
+	again.args = args;
+	again.arg_count = 1;
+	/* The region is known already and the image exists by now. */
+	if (again.given[OPTION_CREATE]) {
+		again.given[OPTION_CREATE] = false;
+		again.given[OPTION_ERASE] = true;
+		again.text[OPTION_ERASE] = who->token;
+	}
+	if (session_open(s, &again, SESSION_WRITES, err) < 0)
+		return -1;
+	if (!strcmp(s->token, who->token) && s->traits->size_bytes == who->size_bytes) {
+		s->region_start = who->region_start;
+		s->region_bytes = who->region_bytes;
+		return 0;
+	}
+	session_close(s, NULL, NULL);
+	return error_set(err, ERROR_REFUSED, "'%s' is now another target than before", path);
+}
+
+static int try_open(
+	struct session *s, const struct options *o, const struct identity *who, struct error *err)
+{
+	char path[80];
+
+	if (open_at(s, o, o->args[0], who, err) == 0)
+		return 0;
+	return find_elsewhere(who, path) && open_at(s, o, path, who, err) == 0 ? 0 : -1;
+}
+
+int cut_return_wait(
+	struct session *s, const struct options *o, uint64_t limit_ns, struct error *err)
+{
+	struct identity who = { .size_bytes = s->traits->size_bytes,
+		.region_start = s->region_start,
+		.region_bytes = s->region_bytes };
+	uint64_t begun = clock_now_ns();
+	struct error why = { 0 };
+
+	text_copy(who.token, sizeof who.token, s->token);
+	text_copy(who.serial, sizeof who.serial, s->traits->serial);
+	text_copy(who.model, sizeof who.model, s->traits->model);
+	session_close(s, NULL, NULL);
+	message_note("the target is gone; %s",
+		limit_ns ? "waiting for it to come back" : "plug it in again; Ctrl-C ends");
+	for (;;) {
+		clock_sleep_ns(look_every_ns);
+		if (interrupt_requested())
+			return error_set(err, ERROR_INTERRUPTED,
+				"interrupted while waiting for the target to come back");
+		why = (struct error){ 0 };
+		if (try_open(s, o, &who, &why) == 0)
+			return 0;
+		if (limit_ns && clock_now_ns() - begun > limit_ns)
+			break;
+	}
+	return error_set(err, ERROR_IO, "the target did not come back within %llu s: %s",
+		(unsigned long long)(limit_ns / 1000000000), why.text);
+}

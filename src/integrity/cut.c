@@ -1,0 +1,262 @@
+/* Writes with a journal until the target is cut off. */
+#include "integrity/cut.h"
+
+#include <errno.h>
+#include <stdlib.h>
+
+#include "base/buffer.h"
+#include "base/error.h"
+#include "integrity/stamp.h"
+#include "medium/medium.h"
+
+enum {
+	CHUNK_BYTES = 128 * 1024, /* of the baseline; no write is longer */
+	BATCH = 64, /* writes announced with one sync of the journal */
+	PROBES = 3,
+};
+
+static const uint64_t probe_after_ns = 500000000; /* a bus reset takes about that; from memory */
+
+struct cutting {
+	struct medium *m;
+	const struct cut_settings *settings;
+	const struct cut_trigger *trigger;
+	struct record_writer *journal;
+	const struct watch *watch;
+	struct cut_summary *out;
+	struct error *err;
+	struct stamp stamp;
+	struct cut_plan plan;
+	struct cut_write batch[BATCH];
+	void *buf;
+	uint64_t begun_ns, ended_ns; /* baseline done; trigger ended */
+	bool ended;
+	bool flushes; /* a flush reaches the device: the kernel sends none to what it takes for write-through */
+};
+
+/* What one step of the work says: go on, the phase is over (out->ending is set), or the journal failed. */
+enum progress { GO_ON, OVER, BROKEN };
+
+static uint64_t now_ns(const struct cutting *c)
+{
+	return medium_now_ns(c->m);
+}
+
+/* After an error: does the target still answer anywhere? */
+static bool still_answers(struct cutting *c)
+{
+	const struct journal_cycle *y = &c->settings->cycle;
+	size_t block = medium_traits(c->m)->offset_align_bytes;
+
+	medium_idle_ns(c->m, probe_after_ns);
+	for (uint64_t i = 0; i < PROBES; i++) {
+		uint64_t at = y->region_start + y->region_bytes / PROBES * i;
+		size_t got = 0;
+
+		if (medium_read(c->m, at - at % block, c->buf, block, &got) == 0 && got == block)
+			return true;
+	}
+	return false;
+}
+
+static bool is_gone_code(int code)
+{
+	return code == ENODEV || code == ENXIO || code == ENOMEDIUM || code == ESHUTDOWN;
+}
+
+static enum progress finish(struct cutting *c, enum cut_ending ending)
+{
+	c->out->ending = ending;
+	c->out->ns = c->begun_ns ? now_ns(c) - c->begun_ns : 0;
+	return journal_write_stop(c->journal, cut_ending_name(ending), c->out->failure.code,
+		       now_ns(c), c->err) < 0
+		       ? BROKEN
+		       : OVER;
+}
+
+static enum progress failed(
+	struct cutting *c, const char *what, int rc, uint64_t at, uint64_t wanted, uint64_t got)
+{
+	c->out->failure.what = what;
+	c->out->failure.code = -rc;
+	c->out->failure.at = at;
+	c->out->failure.wanted = wanted;
+	c->out->failure.got = got;
+	/* A target that comes back at once after the trigger was cut all the same. */
+	if (is_gone_code(-rc) || (c->out->pulled && rc < 0) || !still_answers(c))
+		return finish(c, CUT_GONE);
+	return finish(c, CUT_FAILED);
+}
+
+static enum progress write_baseline(struct cutting *c)
+{
+	const struct journal_cycle *y = &c->settings->cycle;
+	uint64_t done = 0;
+
+	while (done < y->region_bytes) {
+		uint64_t left = y->region_bytes - done, at = y->region_start + done;
+		size_t n = left < CHUNK_BYTES ? (size_t)left : CHUNK_BYTES, got = 0;
+		int rc;
+
+		if (watch_should_stop(c->watch))
+			return finish(c, CUT_INTERRUPTED);
+		stamp_fill_range(&c->stamp, c->buf, n, at, CUT_BASELINE);
+		rc = medium_write(c->m, at, c->buf, n, &got);
+		if (rc < 0 || got < n)
+			return failed(c, "write", rc, at, n, got);
+		done += n;
+		watch_step(c->watch,
+			&(struct watch_step){ "writing the baseline", done, y->region_bytes, -1 });
+	}
+	int rc = medium_flush(c->m);
+	if (rc < 0)
+		return failed(c, "flush", rc, 0, 0, 0);
+	if (journal_write_ready(c->journal, now_ns(c), c->err) < 0)
+		return BROKEN;
+	c->out->ready = true;
+	c->begun_ns = now_ns(c);
+	return GO_ON;
+}
+
+static enum progress flush(struct cutting *c, uint32_t through)
+{
+	int rc;
+
+	if (journal_write_flush(c->journal, through, now_ns(c), c->err) < 0)
+		return BROKEN;
+	rc = medium_flush(c->m);
+	if (rc < 0)
+		return failed(c, "flush", rc, 0, 0, 0);
+	if (journal_write_stored(c->journal, through, now_ns(c), c->err) < 0)
+		return BROKEN;
+	c->out->flushes++;
+	c->out->writes_at_risk = c->out->bytes_at_risk = 0;
+	return GO_ON;
+}
+
+/* *through is cleared where the target offers no such write. */
+static int send(struct cutting *c, const struct cut_write *w, bool *through, size_t *got)
+{
+	int rc = -ENOTSUP;
+
+	if (*through)
+		rc = medium_write_through(c->m, w->at, c->buf, w->bytes, got);
+	*through = *through && rc != -ENOTSUP && rc != -EOPNOTSUPP;
+	return *through ? rc : medium_write(c->m, w->at, c->buf, w->bytes, got);
+}
+
+static enum progress write_one(struct cutting *c, const struct cut_write *w)
+{
+	bool through = w->through && c->flushes;
+	uint64_t sent = now_ns(c);
+	size_t got = 0;
+	int rc;
+
+	stamp_fill_range(&c->stamp, c->buf, w->bytes, w->at, w->number);
+	rc = send(c, w, &through, &got);
+	if (rc < 0 || got < w->bytes)
+		return failed(c, "write", rc, w->at, w->bytes, got);
+	if (journal_write_done(c->journal, w->number, through, sent, now_ns(c), c->err) < 0)
+		return BROKEN;
+	c->out->writes++;
+	c->out->bytes += w->bytes;
+	c->out->throughs += through;
+	c->out->writes_at_risk += !through;
+	c->out->bytes_at_risk += through ? 0 : w->bytes;
+	return w->flush && c->flushes ? flush(c, w->number) : GO_ON;
+}
+
+static enum progress look_at_clock(struct cutting *c)
+{
+	const struct cut_settings *s = c->settings;
+	uint64_t passed = now_ns(c) - c->begun_ns;
+
+	if (watch_should_stop(c->watch))
+		return finish(c, CUT_INTERRUPTED);
+	if (s->pull_after_ns && !c->out->pulled && passed >= s->pull_after_ns) {
+		if (journal_write_pull(c->journal, now_ns(c), c->err) < 0 ||
+			c->trigger->pull(c->trigger->context, c->err) < 0)
+			return BROKEN;
+		c->out->pulled = true;
+	}
+	if (c->out->pulled && !c->ended && c->trigger->ended(c->trigger->context)) {
+		c->ended = true;
+		c->ended_ns = now_ns(c);
+	}
+	if (c->ended && now_ns(c) - c->ended_ns >= s->patience_ns)
+		return finish(c, CUT_REMAINS);
+	if (s->end_after_ns && passed >= s->end_after_ns)
+		return finish(c, CUT_TIME_UP);
+	watch_step(c->watch,
+		&(struct watch_step){ "writing until the cut", passed / 1000000,
+			s->end_after_ns ? s->end_after_ns / 1000000 : s->pull_after_ns / 1000000,
+			-1 });
+	return GO_ON;
+}
+
+/* Idles up to the moment something is due: the cut must be able to fall into a pause too. */
+static void pause_for(struct cutting *c, uint64_t ns)
+{
+	uint64_t due = c->settings->end_after_ns, passed = now_ns(c) - c->begun_ns;
+
+	if (!c->out->pulled && c->settings->pull_after_ns)
+		due = c->settings->pull_after_ns;
+	if (due && passed < due && due - passed < ns)
+		ns = due - passed;
+	if (ns)
+		medium_idle_ns(c->m, ns);
+}
+
+static enum progress write_batch(struct cutting *c)
+{
+	for (int i = 0; i < BATCH; i++)
+		cut_plan_next(&c->plan, &c->batch[i]);
+	if (journal_write_intents(c->journal, c->batch, BATCH, now_ns(c), c->err) < 0)
+		return BROKEN;
+	for (int i = 0; i < BATCH; i++) {
+		enum progress p = look_at_clock(c);
+
+		if (p == GO_ON)
+			p = write_one(c, &c->batch[i]);
+		if (p != GO_ON)
+			return p;
+		pause_for(c, c->batch[i].pause_ns);
+	}
+	/* The last number a generation can hold is out of reach for any run of less than years. */
+	return c->plan.next < UINT32_MAX - BATCH ? GO_ON : finish(c, CUT_TIME_UP);
+}
+
+int cut_run(struct medium *m, const struct cut_settings *settings,
+	const struct cut_trigger *trigger, struct record_writer *journal, const struct watch *watch,
+	struct cut_summary *out, struct error *err)
+{
+	const struct medium_traits *t = medium_traits(m);
+	const struct journal_cycle *y = &settings->cycle;
+	struct cutting *c = calloc(1, sizeof *c);
+	enum progress p = BROKEN;
+
+	*out = (struct cut_summary){ .ending = CUT_FAILED };
+	if (c)
+		c->buf = buffer_new(CHUNK_BYTES, t->memory_align_bytes);
+	if (!c || !c->buf) {
+		free(c);
+		return error_set(err, ERROR_IO, "out of memory");
+	}
+	c->m = m;
+	c->flushes = t->cache != MEDIUM_CACHE_WRITE_THROUGH;
+	c->settings = settings;
+	c->trigger = trigger;
+	c->journal = journal;
+	c->watch = watch;
+	c->out = out;
+	c->err = err;
+	stamp_init(&c->stamp, y->seed, y->block_bytes);
+	cut_plan_init(&c->plan, y->seed, y->region_start, y->region_bytes, t->offset_align_bytes);
+	if (journal_write_cycle(journal, y, now_ns(c), err) == 0)
+		p = write_baseline(c);
+	while (p == GO_ON)
+		p = write_batch(c);
+	free(c->buf);
+	free(c);
+	return p == BROKEN ? -1 : 0;
+}

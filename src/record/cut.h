@@ -1,0 +1,91 @@
+/* What a cut and its recheck came to, as plain structs, and their lines in the journal. */
+#ifndef RECORD_CUT_H
+#define RECORD_CUT_H
+
+#include <stdbool.h>
+#include <stddef.h>
+#include <stdint.h>
+
+struct error;
+struct record_writer;
+
+enum cut_ending {
+	CUT_GONE, /* the target stopped answering: the cut took place */
+	CUT_TIME_UP, /* it still answers; power may be cut now */
+	CUT_INTERRUPTED,
+	CUT_REMAINS, /* the command that cuts has ended and the target still answers */
+	CUT_FAILED, /* a request failed and the target still answers */
+};
+
+struct cut_summary {
+	enum cut_ending ending;
+	bool ready; /* the baseline was written and flushed */
+	bool pulled; /* the trigger was started */
+	uint64_t writes, bytes, flushes, throughs; /* that returned, after the baseline */
+	uint64_t ns; /* from the end of the baseline to the end */
+	uint64_t writes_at_risk, bytes_at_risk; /* acknowledged since the last flush */
+	struct {
+		const char *what; /* "write", "flush", "read" ; NULL: nothing failed */
+		int code; /* positive errno; 0: a short transfer */
+		uint64_t at, wanted, got;
+	} failure;
+};
+
+const char *cut_ending_name(enum cut_ending e); /* the journal's word */
+
+/* ---- recheck ---- */
+
+/* Why a block must be what it is. */
+enum recheck_duty {
+	RECHECK_FLUSHED, /* promised by a flush or a write-through */
+	RECHECK_ACKNOWLEDGED, /* promised by an answer: the target claims no write cache */
+	RECHECK_IN_FLIGHT, /* written since, not promised: old or new */
+	RECHECK_UNTOUCHED, /* never written after the baseline */
+	RECHECK_DUTIES,
+};
+
+const char *recheck_duty_name(enum recheck_duty d);
+
+enum { RECHECK_KINDS_MAX = 16, RECHECK_DAMAGES_MAX = 1000 };
+
+struct recheck_damage { /* neighbouring blocks with the same finding; line "damage" */
+	uint64_t at, bytes;
+	enum recheck_duty duty;
+	char kind[16]; /* lost, torn, blank, bit-error, ... */
+	char detail[96];
+	uint32_t expected, found; /* generations; found 0: none */
+	bool aged; /* the two below are known */
+	uint64_t ns_before,
+		bytes_before; /* when the promised write was acknowledged, before the cut */
+};
+
+struct recheck_result { /* line "recheck" */
+	uint32_t cycle;
+	uint64_t seed;
+	uint32_t block_bytes;
+	bool acknowledged_counts; /* the target claims no write cache */
+	uint64_t blocks[RECHECK_DUTIES], broken[RECHECK_DUTIES]; /* by duty */
+	uint64_t in_flight_old, in_flight_new; /* blocks */
+	uint64_t forgotten; /* in-flight blocks whose newest acknowledged write is gone: allowed */
+	bool order_kept; /* among acknowledged, unpromised writes none survived a lost earlier one */
+	uint64_t promises, promises_broken; /* writes with at least one block left to tell */
+	struct {
+		char name[16];
+		uint64_t blocks;
+	} kinds[RECHECK_KINDS_MAX]; /* of broken blocks */
+	uint32_t kind_count;
+	bool ages_known;
+	uint64_t ns_before_min, ns_before_max, bytes_before_min, bytes_before_max;
+	bool complete; /* every block was read */
+	struct recheck_damage *damages; /* the first RECHECK_DAMAGES_MAX ranges */
+	size_t damage_count;
+	uint64_t damages_more; /* ranges beyond those */
+};
+
+uint64_t recheck_broken(const struct recheck_result *r); /* blocks, all duties */
+void recheck_result_release(struct recheck_result *r);
+
+/* Both kinds of lines; synced when the record is closed. */
+int recheck_write(struct record_writer *w, const struct recheck_result *r, struct error *err);
+
+#endif
