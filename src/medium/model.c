@@ -8,7 +8,9 @@
 #include "base/error.h"
 #include "base/text.h"
 #include "medium/model_gadget.h"
+#include "medium/model_scsi.h"
 #include "medium/model_spec.h"
+#include "medium/scsi.h"
 
 static const char prefix[] = "model:";
 
@@ -154,6 +156,30 @@ static int model_write_through(
 	return rc < 0 || fua ? rc : model_flush(m);
 }
 
+/* As SG_IO hands a command to the device: past the kernel's own retries and counters. */
+static int model_scsi(struct medium *m, struct scsi_exchange *x)
+{
+	struct model *k = model_of(m);
+	struct model_scsi one = {
+		.cdb = x->cdb, .cdb_len = x->cdb_length, .data = x->data, .data_len = x->data_length
+	};
+	double before = k->gadget.now_ns;
+	int rc;
+
+	if (k->access == MEDIUM_READ_ONLY && x->direction == SCSI_DATA_OUT)
+		return -EPERM;
+	rc = model_scsi_run(&k->gadget, &one);
+	if (rc < 0)
+		return rc;
+	x->status = one.status;
+	x->sense_length = one.status == SCSI_CHECK_CONDITION ? MODEL_SENSE_BYTES : 0;
+	memcpy(x->sense, one.sense, x->sense_length);
+	x->residual = x->data_length - (uint32_t)one.moved;
+	x->host_status = x->driver_status = 0;
+	x->duration_ns = (uint64_t)(k->gadget.now_ns - before);
+	return 0;
+}
+
 static int model_counts(struct medium *m, struct medium_counts *counts)
 {
 	*counts = model_of(m)->counts;
@@ -192,6 +218,7 @@ static const struct medium_ops model_ops = {
 	.write = model_write,
 	.write_through = model_write_through,
 	.flush = model_flush,
+	.scsi = model_scsi,
 	.counts = model_counts,
 	.now_ns = model_now_ns,
 	.idle_ns = model_idle_ns,

@@ -6,25 +6,7 @@
 #include <string.h>
 
 #include "medium/model_mode.h"
-
-/* Operation codes: SPC-4 and SBC-3. */
-enum {
-	TEST_UNIT_READY = 0x00,
-	REQUEST_SENSE = 0x03,
-	INQUIRY = 0x12,
-	MODE_SENSE_6 = 0x1A,
-	START_STOP_UNIT = 0x1B,
-	PREVENT_ALLOW = 0x1E,
-	READ_CAPACITY_10 = 0x25,
-	READ_10 = 0x28,
-	WRITE_10 = 0x2A,
-	SYNCHRONIZE_CACHE_10 = 0x35,
-	MODE_SENSE_10 = 0x5A,
-	READ_16 = 0x88,
-	WRITE_16 = 0x8A,
-	SYNCHRONIZE_CACHE_16 = 0x91,
-	SERVICE_ACTION_IN_16 = 0x9E,
-};
+#include "medium/scsi.h"
 
 enum { CURRENT = 0x70, DEFERRED = 0x71, VALID = 0x80 };
 
@@ -66,7 +48,7 @@ static void fill_sense(uint8_t *sense, uint8_t code, struct fault f)
 
 static int fails(struct model_scsi *x, struct fault f)
 {
-	x->status = 2;
+	x->status = SCSI_CHECK_CONDITION;
 	fill_sense(x->sense, CURRENT, f);
 	return 0;
 }
@@ -89,7 +71,7 @@ static bool has_deferred(const struct model_gadget *g)
 
 static int fails_deferred(struct model_gadget *g, struct model_scsi *x)
 {
-	x->status = 2;
+	x->status = SCSI_CHECK_CONDITION;
 	write_error_sense(g, x->sense, DEFERRED, g->background_failed_at);
 	g->background_failed = false;
 	return 0;
@@ -138,7 +120,7 @@ static int request_sense(struct model_gadget *g, struct model_scsi *x)
 
 static int mode_sense(struct model_gadget *g, struct model_scsi *x)
 {
-	bool ten = x->cdb[0] == MODE_SENSE_10;
+	bool ten = x->cdb[0] == SCSI_MODE_SENSE_10;
 	uint8_t bytes[64], page = x->cdb[2] & 0x3F, control = x->cdb[2] >> 6;
 	size_t n;
 
@@ -188,7 +170,7 @@ static int store_all(struct model_gadget *g, struct model_scsi *x)
 		return fails_deferred(g, x);
 	if (rc != -EIO)
 		return rc;
-	x->status = 2;
+	x->status = SCSI_CHECK_CONDITION;
 	write_error_sense(g, x->sense, CURRENT, g->background_failed_at);
 	return 0;
 }
@@ -211,7 +193,7 @@ static int start_stop(struct model_gadget *g, struct model_scsi *x)
 
 static int synchronize(struct model_gadget *g, struct model_scsi *x)
 {
-	bool ten = x->cdb[0] == SYNCHRONIZE_CACHE_10;
+	bool ten = x->cdb[0] == SCSI_SYNCHRONIZE_CACHE_10;
 	uint64_t lba = big_endian(x->cdb + 2, ten ? 4 : 8);
 	uint64_t last = g->spec.device.capacity_bytes / g->spec.device.block_bytes - 1;
 
@@ -237,8 +219,8 @@ static int past_end(struct model_gadget *g, struct model_scsi *x, bool write, si
 
 static int transfer(struct model_gadget *g, struct model_scsi *x)
 {
-	bool ten = x->cdb[0] == READ_10 || x->cdb[0] == WRITE_10;
-	bool write = x->cdb[0] == WRITE_10 || x->cdb[0] == WRITE_16, fua = x->cdb[1] & 8;
+	bool ten = x->cdb[0] == SCSI_READ_10 || x->cdb[0] == SCSI_WRITE_10;
+	bool write = x->cdb[0] == SCSI_WRITE_10 || x->cdb[0] == SCSI_WRITE_16, fua = x->cdb[1] & 8;
 	uint64_t lba = big_endian(x->cdb + 2, ten ? 4 : 8);
 	uint64_t blocks = ten ? big_endian(x->cdb + 7, 2) : big_endian(x->cdb + 10, 4);
 	uint64_t block = g->spec.device.block_bytes, total = g->spec.device.capacity_bytes / block;
@@ -278,21 +260,21 @@ static int ready(struct model_gadget *g, struct model_scsi *x)
 }
 
 static const struct operation operations[] = {
-	{ TEST_UNIT_READY, 6, false, false, ready },
-	{ REQUEST_SENSE, 6, true, false, request_sense },
-	{ INQUIRY, 6, true, false, inquiry },
-	{ MODE_SENSE_6, 6, false, false, mode_sense },
-	{ START_STOP_UNIT, 6, false, true, start_stop },
-	{ PREVENT_ALLOW, 6, false, false, prevent_allow },
-	{ READ_CAPACITY_10, 10, false, false, read_capacity_10 },
-	{ READ_10, 10, false, true, transfer },
-	{ WRITE_10, 10, false, true, transfer },
-	{ SYNCHRONIZE_CACHE_10, 10, false, true, synchronize },
-	{ MODE_SENSE_10, 10, false, false, mode_sense },
-	{ READ_16, 16, false, true, transfer },
-	{ WRITE_16, 16, false, true, transfer },
-	{ SYNCHRONIZE_CACHE_16, 16, false, true, synchronize },
-	{ SERVICE_ACTION_IN_16, 16, false, false, read_capacity_16 },
+	{ SCSI_TEST_UNIT_READY, 6, false, false, ready },
+	{ SCSI_REQUEST_SENSE, 6, true, false, request_sense },
+	{ SCSI_INQUIRY, 6, true, false, inquiry },
+	{ SCSI_MODE_SENSE_6, 6, false, false, mode_sense },
+	{ SCSI_START_STOP_UNIT, 6, false, true, start_stop },
+	{ SCSI_PREVENT_ALLOW, 6, false, false, prevent_allow },
+	{ SCSI_READ_CAPACITY_10, 10, false, false, read_capacity_10 },
+	{ SCSI_READ_10, 10, false, true, transfer },
+	{ SCSI_WRITE_10, 10, false, true, transfer },
+	{ SCSI_SYNCHRONIZE_CACHE_10, 10, false, true, synchronize },
+	{ SCSI_MODE_SENSE_10, 10, false, false, mode_sense },
+	{ SCSI_READ_16, 16, false, true, transfer },
+	{ SCSI_WRITE_16, 16, false, true, transfer },
+	{ SCSI_SYNCHRONIZE_CACHE_16, 16, false, true, synchronize },
+	{ SCSI_SERVICE_ACTION_IN_16, 16, false, false, read_capacity_16 },
 };
 
 static const struct operation *find(uint8_t code)
@@ -305,7 +287,7 @@ static const struct operation *find(uint8_t code)
 
 static bool is_load(const struct model_scsi *x)
 {
-	return x->cdb[0] == START_STOP_UNIT && (x->cdb[4] & 3) == 3;
+	return x->cdb[0] == SCSI_START_STOP_UNIT && (x->cdb[4] & 3) == 3;
 }
 
 /* Conditions that end any command but a few before it is looked at. */
@@ -329,7 +311,7 @@ int model_scsi_run(struct model_gadget *g, struct model_scsi *x)
 	const struct operation *op = x->cdb_len ? find(x->cdb[0]) : NULL;
 	int rc;
 
-	x->status = 0;
+	x->status = SCSI_GOOD;
 	x->moved = 0;
 	if (!x->cdb_len || (op && x->cdb_len < op->cdb_len))
 		return -EINVAL;

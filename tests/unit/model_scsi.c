@@ -7,6 +7,11 @@
 #include <string.h>
 
 #include "base/error.h"
+#include "medium/medium.h"
+#include "medium/model.h"
+#include "medium/scsi.h"
+#include "medium/scsi_data.h"
+#include "medium/scsi_sense.h"
 
 static struct model_gadget g;
 static uint8_t data[4096], cdb[16];
@@ -236,6 +241,43 @@ START_TEST(what_no_adapter_would_send)
 }
 END_TEST
 
+/* Through the medium, with the builders and decoders the rest of the tool uses. */
+START_TEST(as_a_medium)
+{
+	static const char text[] =
+		"gadget-model 1\ndevice:\nname = t\ncapacity = 4Mi\nlink:\nrate = 4 MB/s\n"
+		"request cost = 1 ms\ncard:\nread rate = 1 MB/s\nwrite rate = 1 MB/s\n"
+		"firmware:\nunit = request\nclaims:\nwrite protected = yes\n";
+	struct model_spec spec;
+	struct error err = { 0 };
+	struct scsi_exchange e;
+	struct scsi_sense sense;
+	struct scsi_mode mode;
+	struct scsi_capacity capacity;
+	struct medium *m;
+
+	ck_assert_int_eq(model_spec_parse(&spec, text, strlen(text), "t", &err), 0);
+	ck_assert_int_eq(model_open_spec(&m, &spec, "model:t", MEDIUM_READ_WRITE, &err), 0);
+	scsi_build_read_capacity_16(&e, data);
+	ck_assert_int_eq(medium_scsi(m, &e), 0);
+	ck_assert(scsi_capacity_16_decode(&capacity, data, scsi_transferred(&e)));
+	ck_assert_uint_eq(capacity.blocks, 8192);
+	ck_assert_uint_eq(e.duration_ns, 1000000);
+	scsi_build_mode_sense_10(&e, SCSI_CURRENT, SCSI_PAGE_CACHING, data, 192);
+	ck_assert_int_eq(medium_scsi(m, &e), 0);
+	ck_assert_uint_eq(e.residual, 192 - 28);
+	ck_assert(scsi_mode_decode(&mode, data, scsi_transferred(&e), true));
+	ck_assert(mode.write_protected && mode.has_caching && !mode.write_cache);
+	scsi_build_write(&e, 0, 1, 512, data, 0);
+	ck_assert_int_eq(medium_scsi(m, &e), 0);
+	ck_assert(!scsi_succeeded(&e));
+	scsi_sense_decode(&sense, e.sense, e.sense_length);
+	ck_assert(sense.valid && !sense.deferred);
+	ck_assert_uint_eq(sense.code, SENSE_WRITE_PROTECTED);
+	medium_close(m);
+}
+END_TEST
+
 Suite *model_scsi_suite(void)
 {
 	Suite *s = suite_create("model_scsi");
@@ -248,6 +290,7 @@ Suite *model_scsi_suite(void)
 	tcase_add_test(c, a_failed_background_write_is_deferred);
 	tcase_add_test(c, eject_stores_first);
 	tcase_add_test(c, what_no_adapter_would_send);
+	tcase_add_test(c, as_a_medium);
 	suite_add_tcase(s, c);
 	return s;
 }
