@@ -1,103 +1,114 @@
 /* report: the summary, CSV and page of finished or cut records. */
-#include <errno.h>
 #include <stdio.h>
-#include <stdlib.h>
 #include <string.h>
 
 #include "base/error.h"
 #include "base/text.h"
 #include "cli/command.h"
 #include "cli/message.h"
+#include "cli/result_file.h"
 #include "cli/show.h"
 #include "record/run.h"
 #include "report/csv.h"
+#include "report/page.h"
 
-struct csv_file {
-	FILE *file; /* NULL: not asked for */
-	const char *path;
+/* Where the report goes: files that were asked for, else the summary to stdout. */
+struct report {
+	struct result_file csv, page;
+	struct text text;
+	size_t runs;
 };
 
-static int csv_open(struct csv_file *csv, const struct options *o, struct error *err)
+static bool wants_files(const struct report *r)
 {
-	csv->path = options_text(o, OPTION_CSV_FILE, NULL);
-	if (!csv->path)
-		return 0;
-	csv->file = strcmp(csv->path, "-") ? fopen(csv->path, "we") : stdout;
-	if (!csv->file)
-		return error_sys(err, ERROR_USAGE, errno, "cannot write '%s'", csv->path);
+	return r->csv.file || r->page.file;
+}
+
+static int open_files(struct report *r, const struct options *o, struct error *err)
+{
+	const char *csv = options_text(o, OPTION_CSV_FILE, NULL);
+	const char *page = options_text(o, OPTION_PAGE, NULL);
+
+	if (csv && page && !strcmp(csv, page))
+		return error_set(err, ERROR_USAGE,
+			"--csv and --page both name '%s'; give each its own file", csv);
+	if (csv && result_file_open(&r->csv, csv, err) < 0)
+		return -1;
+	if (page && result_file_open(&r->page, page, err) < 0)
+		return -1;
 	return 0;
 }
 
-static int csv_flush_text(struct csv_file *csv, struct text *t, struct error *err)
+static int write_csv(struct report *r, const struct run *run, struct error *err)
 {
-	if (t->failed)
-		return error_set(err, ERROR_IO, "out of memory for the CSV");
-	if (fwrite(t->bytes, 1, t->length, csv->file) != t->length)
-		return error_sys(err, ERROR_IO, errno, "cannot write '%s'", csv->path);
-	text_reset(t);
-	return 0;
-}
-
-static int csv_write(struct csv_file *csv, const struct run *run, bool header, struct error *err)
-{
-	struct text t;
 	int rc = 0;
 
-	text_init(&t);
-	if (header) {
-		csv_add_header(&t);
-		rc = csv_flush_text(csv, &t, err);
+	if (!r->runs) {
+		csv_add_header(&r->text);
+		rc = result_file_write(&r->csv, &r->text, err);
 	}
 	for (size_t i = 0; !rc && i < run->pass_count; i++) {
-		csv_add_pass(&t, run, &run->passes[i]);
-		rc = csv_flush_text(csv, &t, err);
+		csv_add_pass(&r->text, run, &run->passes[i]);
+		rc = result_file_write(&r->csv, &r->text, err);
 	}
-	text_release(&t);
 	return rc;
 }
 
-/* stdout is closed, and its errors found, by the dispatcher. */
-static int csv_close(struct csv_file *csv, struct error *err)
+static int write_page(struct report *r, const struct run *run, struct error *err)
 {
-	FILE *file = csv->file;
-
-	csv->file = NULL;
-	if (!file || file == stdout)
-		return 0;
-	if (fclose(file) != 0)
-		return error_sys(err, ERROR_IO, errno, "cannot write '%s'", csv->path);
-	return 0;
+	if (!r->runs)
+		page_begin(&r->text, *run->head.label ? run->head.label : "blkassay report");
+	if (page_add_run(&r->text, run, err) < 0)
+		return -1;
+	return result_file_write(&r->page, &r->text, err);
 }
 
-static int report_one(const char *path, struct csv_file *csv, bool first, struct error *err)
+static int report_one(struct report *r, const char *path, struct error *err)
 {
 	struct run run;
 	int rc = run_load(&run, path, err);
 
 	if (rc < 0)
 		return rc;
-	if (csv->file) {
-		rc = csv_write(csv, &run, first, err);
-	} else {
-		if (!first)
+	if (r->csv.file)
+		rc = write_csv(r, &run, err);
+	if (!rc && r->page.file)
+		rc = write_page(r, &run, err);
+	if (!rc && !wants_files(r)) {
+		if (r->runs)
 			putchar('\n');
 		rc = show_summary(&run, err);
 	}
 	run_release(&run);
+	r->runs++;
 	return rc;
+}
+
+static int finish_files(struct report *r, struct error *err)
+{
+	if (r->page.file) {
+		page_end(&r->text);
+		if (result_file_write(&r->page, &r->text, err) < 0)
+			return -1;
+	}
+	if (result_file_finish(&r->csv, err) < 0)
+		return -1;
+	return result_file_finish(&r->page, err);
 }
 
 int cmd_report(const struct options *o)
 {
-	struct csv_file csv = { 0 };
+	struct report r = { 0 };
 	struct error err = { 0 };
-	int rc = csv_open(&csv, o, &err);
+	int rc = open_files(&r, o, &err);
 
+	text_init(&r.text);
 	for (size_t i = 0; !rc && i < o->arg_count; i++)
-		rc = report_one(o->args[i], &csv, i == 0, &err);
+		rc = report_one(&r, o->args[i], &err);
 	if (!rc)
-		rc = csv_close(&csv, &err);
-	else if (csv.file)
-		csv_close(&csv, NULL);
+		rc = finish_files(&r, &err);
+	result_file_drop(&r.csv);
+	result_file_drop(&r.page);
+	text_release(&r.text);
 	return rc < 0 ? message_error(&err) : 0;
 }

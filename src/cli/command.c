@@ -43,8 +43,11 @@ const struct command commands[] = {
 		"and there, promised and broken, not promised (old or new are fine, anything else\n"
 		"is not), never written. Appends the verdict to the journal.\n",
 		2, 2, cmd_recheck, { OPTION_QUIET, OPTION_END } },
-	{ "report", "RUN...", "CSV, plain-text summary, page with charts", NULL, 1, 64, cmd_report,
-		{ OPTION_CSV_FILE, OPTION_QUIET, OPTION_END } },
+	{ "report", "RUN...", "CSV, plain-text summary, page with charts",
+		"Prints a plain-text summary of each record, or writes the files that are asked\n"
+		"for instead. Takes records that were cut short, and says so. Several records\n"
+		"go into one CSV or page, in the order given.\n",
+		1, 64, cmd_report, { OPTION_CSV_FILE, OPTION_PAGE, OPTION_QUIET, OPTION_END } },
 	{ "explain", "RUN...", "fixed cost, streaming rate, ceilings, stage budget",
 		"Fits t(n) = t0 + n/r to each direction and order of a sweep, sets the rates\n"
 		"against the link and what you know of the card, and says what limits and what\n"

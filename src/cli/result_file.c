@@ -1,0 +1,113 @@
+/* Result files. */
+#include "cli/result_file.h"
+
+#include <errno.h>
+#include <fcntl.h>
+#include <string.h>
+#include <sys/stat.h>
+#include <unistd.h>
+
+#include "base/error.h"
+#include "base/text.h"
+
+/* The first bytes of every record of ours. */
+static bool is_record(const char *path)
+{
+	static const char magic[] = "1 blkassay-record ";
+	char bytes[sizeof magic - 1];
+	int fd = open(path, O_RDONLY | O_CLOEXEC | O_NONBLOCK);
+	ssize_t n;
+
+	if (fd < 0)
+		return false;
+	n = read(fd, bytes, sizeof bytes);
+	close(fd);
+	return n == (ssize_t)sizeof bytes && !memcmp(bytes, magic, sizeof bytes);
+}
+
+static int check_place(const char *path, struct error *err)
+{
+	struct stat st;
+
+	if (stat(path, &st) < 0) {
+		if (errno == ENOENT)
+			return 0;
+		return error_sys(err, ERROR_USAGE, errno, "cannot write '%s'", path);
+	}
+	if (!S_ISREG(st.st_mode))
+		return error_set(err, ERROR_USAGE,
+			"'%s' is not a regular file; name a file, or '-' for standard output",
+			path);
+	if (is_record(path))
+		return error_set(err, ERROR_USAGE,
+			"'%s' is a run record, which a report does not replace; name another file",
+			path);
+	return 0;
+}
+
+int result_file_open(struct result_file *f, const char *path, struct error *err)
+{
+	int fd;
+
+	*f = (struct result_file){ 0 };
+	if (strlen(path) >= sizeof f->path)
+		return error_set(err, ERROR_USAGE,
+			"an output path is longer than this tool takes (511 bytes)");
+	text_copy(f->path, sizeof f->path, path);
+	if (!strcmp(path, "-")) {
+		f->file = stdout;
+		return 0;
+	}
+	if (check_place(path, err) < 0)
+		return -1;
+	snprintf(f->temporary, sizeof f->temporary, "%s.%ld.part", path, (long)getpid());
+	fd = open(f->temporary, O_WRONLY | O_CREAT | O_EXCL | O_CLOEXEC, 0666);
+	if (fd < 0)
+		return error_sys(err, ERROR_USAGE, errno, "cannot write '%s'", path);
+	f->file = fdopen(fd, "w");
+	if (!f->file) {
+		close(fd);
+		unlink(f->temporary);
+		return error_set(err, ERROR_IO, "out of memory");
+	}
+	return 0;
+}
+
+int result_file_write(struct result_file *f, struct text *t, struct error *err)
+{
+	if (t->failed)
+		return error_set(err, ERROR_IO, "out of memory for '%s'", f->path);
+	if (fwrite(t->bytes, 1, t->length, f->file) != t->length)
+		return error_sys(err, ERROR_IO, errno, "cannot write '%s'", f->path);
+	text_reset(t);
+	return 0;
+}
+
+int result_file_finish(struct result_file *f, struct error *err)
+{
+	FILE *file = f->file;
+	int failed = 0;
+
+	f->file = NULL;
+	if (!file || file == stdout) /* the dispatcher checks stdout for every command */
+		return 0;
+	if (fflush(file) != 0 || fsync(fileno(file)) < 0)
+		failed = errno;
+	if (fclose(file) != 0 && !failed)
+		failed = errno;
+	if (!failed && rename(f->temporary, f->path) < 0)
+		failed = errno;
+	if (!failed)
+		return 0;
+	unlink(f->temporary);
+	return error_sys(err, ERROR_IO, failed, "cannot write '%s'", f->path);
+}
+
+void result_file_drop(struct result_file *f)
+{
+	if (f->file && f->file != stdout) {
+		fclose(f->file);
+		unlink(f->temporary);
+	}
+	f->file = NULL;
+}

@@ -1,0 +1,117 @@
+/* The page. */
+#include "report/page.h"
+
+#include <string.h>
+
+#include "base/error.h"
+#include "base/text.h"
+#include "report/facts.h"
+#include "report/notices.h"
+#include "report/page_style.h"
+#include "report/page_sweep.h"
+#include "report/points.h"
+#include "report/svg.h"
+
+void page_begin(struct text *t, const char *title)
+{
+	/* The policy forbids scripts and any fetch, should a string ever slip through unescaped. */
+	text_adds(t, "<!doctype html>\n<html lang=\"en\">\n<head>\n<meta charset=\"utf-8\">\n"
+		     "<meta http-equiv=\"Content-Security-Policy\" content=\"default-src 'none'; "
+		     "style-src 'unsafe-inline'\">\n"
+		     "<meta name=\"viewport\" content=\"width=device-width, initial-scale=1\">\n"
+		     "<title>");
+	markup_add(t, title);
+	text_adds(t, "</title>\n<style>\n");
+	text_adds(t, page_style);
+	text_adds(t, "</style>\n</head>\n<body>\n<main>\n");
+}
+
+void page_end(struct text *t)
+{
+	text_adds(t,
+		"<footer>Rates are decimal (1 MB/s = 1 000 000 bytes per second), request sizes "
+		"binary (1 KiB = 1024 bytes). How figures and intervals are computed: "
+		"blkassay-method(7). Made by blkassay " BLKASSAY_VERSION ".</footer>\n"
+		"</main>\n</body>\n</html>\n");
+}
+
+void page_section(struct text *t, const char *heading)
+{
+	text_adds(t, "<h2>");
+	markup_add(t, heading);
+	text_adds(t, "</h2>\n");
+}
+
+void page_paragraph(struct text *t, const char *words)
+{
+	text_adds(t, "<p>");
+	markup_add(t, words);
+	text_adds(t, "</p>\n");
+}
+
+static void add_fact(void *context, const char *name, const char *value)
+{
+	struct text *t = context;
+
+	text_adds(t, "<dt>");
+	markup_add(t, name);
+	text_adds(t, "</dt><dd>");
+	markup_add(t, value);
+	text_adds(t, "</dd>\n");
+}
+
+static void add_notice(void *context, enum notice_kind kind, const char *sentence)
+{
+	struct text *t = context;
+
+	text_adds(t, kind == NOTICE_CAUTION ? "<li class=\"look\"><b>Look:</b>" : "<li>");
+	markup_add(t, sentence);
+	text_adds(t, "</li>\n");
+}
+
+static void add_header(struct text *t, const struct run *run)
+{
+	const struct run_target *g = &run->target;
+
+	text_adds(t, "<h1>");
+	markup_add(t, *run->head.label ? run->head.label : g->name);
+	text_adds(t, "</h1>\n<p class=\"sub\">");
+	markup_add(t, run->head.kind);
+	text_adds(t, " of ");
+	markup_add(t, *g->model ? g->model : g->path);
+	text_adds(t, ", ");
+	markup_add(t, run->head.started);
+	text_adds(t, "</p>\n");
+}
+
+static void add_body(struct text *t, const struct run *run, const struct points *points)
+{
+	struct notice_visitor notices = { t, add_notice };
+	struct fact_visitor facts = { t, add_fact };
+
+	add_header(t, run);
+	page_section(t, "What was found");
+	text_adds(t, "<ul class=\"says\">\n");
+	notices_visit(run, points, &notices);
+	text_adds(t, "</ul>\n");
+	page_section(t, "What was tested");
+	text_adds(t, "<dl>\n");
+	facts_visit(run, &facts);
+	text_adds(t, "</dl>\n");
+}
+
+int page_add_run(struct text *t, const struct run *run, struct error *err)
+{
+	struct points points;
+	int rc = 0;
+
+	if (points_make(&points, run, err) < 0)
+		return -1;
+	add_body(t, run, &points);
+	if (points.count)
+		rc = page_add_sweep(t, run, &points, err);
+	points_release(&points);
+	if (!rc && t->failed)
+		rc = error_set(err, ERROR_IO, "out of memory for the page");
+	return rc;
+}

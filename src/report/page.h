@@ -1,0 +1,22 @@
+/* One self-contained HTML page: no network, no script; light, dark and print. Begin, add what there is, end.
+ * Everything from a device or a person is cleaned and escaped on its way in. */
+#ifndef REPORT_PAGE_H
+#define REPORT_PAGE_H
+
+#include "record/run.h"
+
+struct error;
+struct text;
+
+void page_begin(struct text *t, const char *title);
+void page_end(struct text *t);
+
+/* What was found, what was tested, charts and tables of a sweep; of other kinds of run the facts. Reads the record's
+ * details again. 0, or -1 with *err. */
+int page_add_run(struct text *t, const struct run *run, struct error *err);
+
+/* Building blocks for the other sections. */
+void page_section(struct text *t, const char *heading);
+void page_paragraph(struct text *t, const char *words);
+
+#endif
