@@ -1,0 +1,99 @@
+/* Fuzz: a saved-data file, put back to a gadget model. The input is the text of the header up to a NUL, then data;
+ * checksums, heads and end mark are made for it, unless it begins with '!', which stands for a file as it is. */
+#include <stdlib.h>
+#include <string.h>
+#include <unistd.h>
+
+#include "base/checksum.h"
+#include "base/error.h"
+#include "base/text.h"
+#include "fuzz.h"
+#include "integrity/kept.h"
+#include "integrity/kept_header.h"
+#include "medium/medium.h"
+#include "medium/model.h"
+#include "medium/model_spec.h"
+
+enum { TARGET_BYTES = 1 << 20 };
+
+static const char model[] =
+	"gadget-model 1\ndevice:\nname = t\ncapacity = 1Mi\nlink:\nrate = 4 MB/s\n"
+	"card:\nread rate = 1 MB/s\nwrite rate = 1 MB/s\nfirmware:\n"
+	"unit = request\n";
+
+/* magic, CRC32 of index and data, index. */
+static void add_head(struct text *t, const char *magic, uint32_t crc, uint64_t index)
+{
+	unsigned char head[KEPT_HEAD_BYTES];
+
+	memcpy(head, magic, 4);
+	kept_put_u32(head + 4, crc);
+	kept_put_u64(head + 8, index);
+	text_add(t, (const char *)head, sizeof head);
+}
+
+static void build(struct text *t, const uint8_t *data, size_t size)
+{
+	unsigned char header[KEPT_HEADER_BYTES] = { 0 }, index[8], two[12];
+	const uint8_t *nul = memchr(data, 0, size);
+	size_t n = nul ? (size_t)(nul - data) : size;
+	uint32_t crc, sum;
+
+	memcpy(header, data, n < KEPT_HEADER_BYTES - 4 ? n : KEPT_HEADER_BYTES - 4);
+	crc = checksum_crc32(0, header, KEPT_HEADER_BYTES - 4);
+	kept_put_u32(header + KEPT_HEADER_BYTES - 4, crc);
+	text_add(t, (const char *)header, sizeof header);
+	data += n + (nul != NULL);
+	size -= n + (nul != NULL);
+	kept_put_u64(index, 0);
+	sum = checksum_crc32(checksum_crc32(0, index, 8), data, size);
+	add_head(t, "KDAT", sum, 0);
+	text_add(t, (const char *)data, size);
+	kept_put_u32(two, crc);
+	kept_put_u64(two + 4, 1);
+	add_head(t, "KEND", checksum_crc32(0, two, sizeof two), 1);
+}
+
+static void put_back(const struct kept *k)
+{
+	struct error err = { 0 };
+	struct model_spec spec;
+	struct kept_result result;
+	struct medium *m;
+
+	if (model_spec_parse(&spec, model, strlen(model), "t", &err) < 0 ||
+		model_open_spec(&m, &spec, "model:t", MEDIUM_READ_WRITE, &err) < 0)
+		abort();
+	kept_restore(k, m, &result, NULL, &err);
+	medium_close(m);
+}
+
+int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size)
+{
+	struct error err = { 0 };
+	struct kept *k;
+	struct text t;
+	char path[64];
+	int fd;
+
+	text_init(&t);
+	if (size && data[0] == '!')
+		text_add(&t, (const char *)data + 1, size - 1);
+	else
+		build(&t, data, size);
+	fd = fuzz_file(path, (const uint8_t *)t.bytes, t.length);
+	if (kept_open(&k, path, &err) == 0) {
+		const struct kept_identity *id = kept_identity(k);
+
+		/* The command refuses a target of another size or block; so does this. */
+		if (kept_verify(k, NULL, &err) == 0 && id->size_bytes == TARGET_BYTES &&
+			id->logical_block_bytes == 512)
+			put_back(k);
+		kept_close(k);
+	} else if (!err.text[0]) {
+		abort(); /* refused without a word */
+	}
+	text_release(&t);
+	close(fd);
+	return 0;
+}
