@@ -7,6 +7,7 @@
 #   make bench        performance ratios, measured side by side (never part of the tests)
 #   make faults       every library call failing in turn (FULL=1: with every error)
 #   make rig          scenarios on a USB gadget in an emulated machine
+#   make kill-campaign  kill -9 at 200 random moments of --keep-data runs, then restore (root)
 #   make fuzz         fuzzing of every parser, FUZZ_SECONDS=10 each
 #   make install      PREFIX=/usr/local DESTDIR=
 #
@@ -118,6 +119,9 @@ faults: $(O)/blkassay $(O)/tests/fault.so $(O)/tests/fault-driver
 rig: $(O)/blkassay
 	$(Q)scripts/rig/run -b $(O)/blkassay $(or $(RIG),all)
 
+kill-campaign: $(O)/blkassay
+	$(Q)BLKASSAY=$(abspath $(O)/blkassay) scripts/kill-campaign $(or $(MOMENTS),200)
+
 install: $(O)/blkassay
 	install -d $(DESTDIR)$(BINDIR) $(DESTDIR)$(MANDIR)/man1 $(DESTDIR)$(MANDIR)/man5
 	install -m 755 $(O)/blkassay $(DESTDIR)$(BINDIR)/blkassay
@@ -133,6 +137,6 @@ clean:
 
 -include $(OBJ:.o=.d) $(MAIN:.o=.d) $(UNIT_OBJ:.o=.d) $(O)/tests/runner.d
 
-.PHONY: all check check-unit check-cli sanitize lint fuzz bench faults rig install uninstall clean
+.PHONY: all kill-campaign check check-unit check-cli sanitize lint fuzz bench faults rig install uninstall clean
 .DELETE_ON_ERROR:
 .SECONDARY:

@@ -6,6 +6,8 @@
 #   run STATUS COMMAND...      runs it, demands this very exit status; output in $out and $err
 #   says TEXT / says_not TEXT  stdout or stderr contains / does not contain TEXT (fixed string)
 #   loop_device FILE [BYTES]   attaches FILE with logical blocks of BYTES (512); device in $loop
+#   token_of DEVICE            prints its consent token, as `targets --csv` has it
+#   $unique                    a word of this test run alone, for image names (they become tokens)
 #   $tmp                       a folder on a real disk filesystem, removed at exit
 set -u
 here=$(cd "$(dirname "$0")" && pwd)
@@ -17,6 +19,7 @@ cleanups="rm -rf '$tmp'"
 trap 'eval "$cleanups"' EXIT
 trap 'exit 1' INT TERM
 out=$tmp/out err=$tmp/err
+unique=$(basename "$tmp")
 
 cleanup() { cleanups="$*; $cleanups"; }
 skip() { echo "$*"; exit 77; }
@@ -37,4 +40,7 @@ says_not() { ! grep -qF -e "$1" "$out" "$err" || fail "something says '$1'"; }
 loop_device() {
 	loop=$(losetup --find --show --sector-size "${2:-512}" "$1") || fail "losetup failed for $1"
 	cleanup "losetup -d $loop 2>/dev/null"
+}
+token_of() {
+	"$BLKASSAY" targets --csv 2>/dev/null | awk -F, -v d="$1" '$1 == d { print $(NF - 2) }'
 }

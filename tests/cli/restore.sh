@@ -1,0 +1,119 @@
+# restore: after kill -9 every byte comes back; the wrong target and a file that is not whole are refused before a byte
+# is written; it can be repeated.
+. "$(dirname "$0")/lib.sh"
+mkdir "$tmp/a" "$tmp/b"
+card=$tmp/a/card.img
+dd if=/dev/urandom of="$card" bs=1M count=3 2>/dev/null
+before=$(sha256sum <"$card")
+killed_run() { # TARGET FILE-TO-WATCH OPTION...
+	target=$1 watched=$2
+	shift 2
+	was=$(sha256sum <"$watched")
+	rm -f "$tmp/k.run" "$tmp/k.run.kept"
+	"$BLKASSAY" sweep "$target" --direction write --keep-data --sizes 64Ki --seconds 20 --passes 2 \
+		--out "$tmp/k.run" "$@" >"$out" 2>"$err" &
+	pid=$!
+	n=0
+	until [ "$(sha256sum <"$watched")" != "$was" ]; do
+		n=$((n + 1))
+		[ $n -lt 200 ] || fail "the run does not begin to write"
+		sleep 0.05
+	done
+	kill -9 $pid
+	wait $pid 2>/dev/null
+}
+killed_run "$card" "$card"
+kept=$tmp/k.run.kept
+[ "$(stat -c %a "$kept")" = 600 ] || fail "saved data can be read by others"
+[ "$(sha256sum <"$card")" != "$before" ] || fail "nothing was written: nothing is tested"
+hurt=$(sha256sum <"$card")
+refused() { # STATUS TEXT SAVED TARGET
+	run "$1" "$BLKASSAY" restore "$3" "$4"
+	says "$2"
+	[ "$(grep -c . "$err")" = 1 ] || fail "not one line"
+	[ ! -s "$out" ] || fail "stdout is not empty"
+	[ "$(sha256sum <"$card")" = "$hurt" ] || fail "the target was written to"
+}
+
+# Wrong targets.
+cp "$card" "$tmp/other.img"
+cp "$card" "$tmp/b/card.img"
+refused 2 "wrong target" "$kept" "$tmp/other.img"
+refused 2 "$tmp/a/card.img" "$kept" "$tmp/b/card.img"
+head -c 1M "$card" >"$tmp/b/card.img"
+refused 2 "wrong target" "$kept" "$tmp/b/card.img"
+refused 2 "a directory" "$kept" "$tmp"
+refused 2 "a character device" "$kept" /dev/null
+refused 2 "absent" "$kept" "$tmp/absent"
+refused 2 "is a model" "$kept" model:x
+
+# Saved data that is not whole, not intact, or something else.
+size=$(stat -c %s "$kept")
+head -c $((size - 1)) "$kept" >"$tmp/cut"
+refused 2 "is not whole" "$tmp/cut" "$card"
+head -c 1000000 "$kept" >"$tmp/cut"
+refused 2 "is not whole" "$tmp/cut" "$card"
+head -c 4095 "$kept" >"$tmp/cut"
+refused 2 "not a saved-data file" "$tmp/cut" "$card"
+: >"$tmp/cut"
+refused 2 "not a saved-data file" "$tmp/cut" "$card"
+{ cat "$kept"; echo; } >"$tmp/long"
+refused 2 "is not whole" "$tmp/long" "$card"
+refused 2 "not a saved-data file" "$tmp/k.run" "$card"
+refused 2 "not a regular file" "$tmp" "$card"
+refused 2 "nothing-here" "$tmp/nothing-here" "$card"
+damage() { # BYTE: flips bits of that byte in a copy
+	cp "$kept" "$tmp/damaged"
+	old=$(od -An -tu1 -j "$1" -N 1 "$kept" | tr -d ' ')
+	# shellcheck disable=SC2059
+	printf "\\$(printf %o $((old ^ 64)))" | dd of="$tmp/damaged" bs=1 seek="$1" conv=notrunc 2>/dev/null
+}
+damage 20 # header
+refused 3 "header" "$tmp/damaged" "$card"
+damage 3000 # header, where it is empty
+refused 3 "header" "$tmp/damaged" "$card"
+damage 4096 # head of the first chunk
+refused 3 "chunk 1 of 3" "$tmp/damaged" "$card"
+damage 4104 # its index
+refused 3 "chunk 1 of 3" "$tmp/damaged" "$card"
+damage 5000 # its data
+refused 3 "chunk 1 of 3" "$tmp/damaged" "$card"
+damage $((size - 17)) # the last byte of data: the chunks before it must not be written either
+refused 3 "chunk 3 of 3" "$tmp/damaged" "$card"
+damage $((size - 1)) # end mark
+refused 2 "is not whole" "$tmp/damaged" "$card"
+
+run 0 "$BLKASSAY" restore "$kept" "$card"
+says "restored 3 MiB from byte 0"
+[ "$(sha256sum <"$card")" = "$before" ] || fail "the target is not as before"
+[ -e "$kept" ] || fail "restore took the saved data away"
+run 0 "$BLKASSAY" restore "$kept" "$card"
+says "0 B written"
+[ "$(sha256sum <"$card")" = "$before" ] || fail "the target is not as before"
+run 2 "$BLKASSAY" restore "$kept"
+run 2 "$BLKASSAY" restore "$kept" "$card" x
+run 2 "$BLKASSAY" restore "$kept" "$card" --erase x
+
+# A device: by its serial or file and its size; refused while somebody uses it.
+requires_root
+dd if=/dev/urandom of="$tmp/$unique.img" bs=1M count=8 2>/dev/null
+mkfs.ext4 -q -F "$tmp/$unique.img" 2>/dev/null || skip "needs mkfs.ext4; the rest passed"
+before=$(sha256sum <"$tmp/$unique.img")
+loop_device "$tmp/$unique.img"
+killed_run "$loop" "$tmp/$unique.img" --region 4Mi+4Mi
+mkdir "$tmp/mnt"
+if mount -o ro,noload "$loop" "$tmp/mnt" 2>/dev/null; then
+	cleanup "umount '$tmp/mnt' 2>/dev/null"
+	run 2 "$BLKASSAY" restore "$kept" "$loop"
+	says "is mounted on"
+	umount "$tmp/mnt"
+fi
+card=$tmp/other.img
+hurt=$(sha256sum <"$card")
+refused 2 "wrong target" "$kept" "$card"
+# The device may come back under another name.
+losetup -d "$loop"
+loop_device "$tmp/$unique.img"
+ln -s "$loop" "$tmp/by-id"
+run 0 "$BLKASSAY" restore "$kept" "$tmp/by-id"
+[ "$(sha256sum <"$tmp/$unique.img")" = "$before" ] || fail "the device is not as before"

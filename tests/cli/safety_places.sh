@@ -1,0 +1,96 @@
+# Where things lie: no direct I/O, no room for kept data, outputs on the target itself, odd sizes and alignment.
+. "$(dirname "$0")/lib.sh"
+sweep() { # STATUS OPTION...
+	status_wanted=$1
+	shift
+	run "$status_wanted" "$BLKASSAY" sweep "$@" --sizes 4Ki --order random --seconds 0.01 --passes 1
+	[ "$status_wanted" = 0 ] || [ "$(grep -c '^blkassay: ' "$err")" = 1 ] || fail "not one error line"
+}
+dd if=/dev/urandom of="$tmp/card.img" bs=1M count=2 2>/dev/null
+before=$(sha256sum <"$tmp/card.img")
+
+# A memory filesystem has no direct I/O, and keeps nothing through a power cut.
+if [ -d /dev/shm ] && [ -w /dev/shm ] && [ "$(stat -f -c %T /dev/shm)" = tmpfs ]; then
+	shm=$(mktemp -d /dev/shm/blkassay.XXXXXX)
+	cleanup "rm -rf $shm"
+	cp "$tmp/card.img" "$shm/card.img"
+	sweep 2 "$shm/card.img" --out "$tmp/x.run"
+	says "O_DIRECT"
+	sweep 2 "$tmp/card.img" --direction write --keep-data --out "$shm/x.run"
+	says "lost with the power"
+	[ ! -e "$shm/x.run.kept" ] || fail "left kept data"
+else
+	echo "no tmpfs at /dev/shm: not tested"
+fi
+
+# The output is the target.
+sweep 2 "$tmp/card.img" --out "$tmp/card.img"
+says "is the target itself"
+ln "$tmp/card.img" "$tmp/hard"
+ln -s card.img "$tmp/soft"
+sweep 2 "$tmp/card.img" --out "$tmp/hard"
+says "is the target itself"
+sweep 2 "$tmp/soft" --out "$tmp/card.img"
+says "is the target itself"
+sweep 2 "$tmp/card.img" --out "$tmp"
+says "is a folder"
+sweep 2 "$tmp/card.img" --out "$tmp/none/x.run"
+# Kept data of an interrupted run is never written over.
+echo precious >"$tmp/old.run.kept"
+sweep 2 "$tmp/card.img" --direction write --keep-data --out "$tmp/old.run"
+says "restore"
+[ "$(cat "$tmp/old.run.kept")" = precious ] || fail "kept data was overwritten"
+
+# Sizes: an image of less than a block, one with an odd end.
+printf 'x' >"$tmp/tiny.img"
+sweep 2 "$tmp/tiny.img" --out "$tmp/x.run"
+says "too small"
+head -c 100000 "$tmp/card.img" >"$tmp/odd.img"
+tail=$(tail -c 672 "$tmp/odd.img" | sha256sum) # 100000 - 672 is a multiple of 4096 (and 512)
+sweep 0 "$tmp/odd.img" --direction write --erase odd.img --out "$tmp/odd.run"
+[ "$(stat -c %s "$tmp/odd.img")" = 100000 ] || fail "the size of the image changed"
+[ "$(tail -c 160 "$tmp/odd.img" | sha256sum)" = "$(head -c 100000 "$tmp/card.img" | tail -c 160 | sha256sum)" ] ||
+	fail "bytes after the last block were written"
+for region in 0+4Mi 2Mi+4Ki 1Mi+1100Ki 1+4Ki 0+4097 512+513; do
+	sweep 2 "$tmp/card.img" --region $region --direction write --erase card.img --out "$tmp/x.run"
+	says "--region"
+done
+[ "$(sha256sum <"$tmp/card.img")" = "$before" ] || fail "the image was written to"
+# A region keeps everything outside it untouched.
+sweep 0 "$tmp/card.img" --region 1Mi+64Ki --direction write --erase card.img --out "$tmp/r.run"
+head -c 1048576 "$tmp/card.img" >"$tmp/a"
+tail -c 983040 "$tmp/card.img" >"$tmp/b"
+requires_root
+
+# 4096-byte blocks: what is fine for 512 is refused here.
+truncate -s 1M "$tmp/$unique.img"
+loop_device "$tmp/$unique.img" 4096
+run 2 "$BLKASSAY" sweep "$loop" --sizes 512 --out "$tmp/x.run"
+says "4096"
+sweep 2 "$loop" --region 512+4Ki --out "$tmp/x.run"
+sweep 2 "$loop" --out "$loop"
+says "is the target itself"
+ln -s "$loop" "$tmp/dev"
+sweep 2 "$tmp/dev" --out "$loop"
+says "is the target itself"
+
+# A small disk: no room for kept data, said before anything is written; and outputs that lie in the target's filesystem.
+truncate -s 8M "$tmp/small-$unique.img"
+mkfs.ext4 -q "$tmp/small-$unique.img" 2>/dev/null || skip "needs mkfs.ext4; the rest passed"
+mkdir "$tmp/small"
+mount -o loop "$tmp/small-$unique.img" "$tmp/small" || skip "cannot mount; the rest passed"
+cleanup "umount '$tmp/small' 2>/dev/null"
+dd if=/dev/urandom of="$tmp/big.img" bs=1M count=16 2>/dev/null
+before=$(sha256sum <"$tmp/big.img")
+sweep 2 "$tmp/big.img" --direction write --keep-data --out "$tmp/small/x.run"
+says "not enough room"
+[ ! -e "$tmp/small/x.run.kept" ] || fail "left kept data"
+[ "$(sha256sum <"$tmp/big.img")" = "$before" ] || fail "the image was written to"
+# Making an image there fails clean.
+sweep 3 "$tmp/small/new.img" --create 16Mi --out "$tmp/x.run"
+says "No space left"
+[ ! -e "$tmp/small/new.img" ] || fail "left part of an image"
+# Reading an image while its own filesystem takes the record.
+sweep 2 "$tmp/small-$unique.img" --out "$tmp/small/x.run"
+says "would lie on the target"
+[ ! -e "$tmp/small/x.run" ] || fail "left a record on the target"

@@ -1,0 +1,103 @@
+# A target in use is never written, with the reason: mounted, a mounted partition, swap, held by a loop device, the
+# system's own disk. No option overrules it.
+. "$(dirname "$0")/lib.sh"
+requires_root
+refused() { # DEVICE WORD-OF-THE-REASON TEXT
+	before=$(head -c 65536 "$1" | sha256sum)
+	for consent in "--erase $(token_of "$1")" --keep-data "--keep-data --fixed-disk"; do
+		# shellcheck disable=SC2086 # two words on purpose
+		run 2 "$BLKASSAY" sweep "$1" --direction write --sizes 4Ki --seconds 0.01 --passes 1 \
+			--out "$tmp/x.run" $consent
+		says "$3"
+		[ "$(wc -l <"$err")" = 1 ] || fail "not one line"
+		[ ! -e "$tmp/x.run" ] && [ ! -e "$tmp/x.run.kept" ] || fail "left files"
+	done
+	[ "$(head -c 65536 "$1" | sha256sum)" = "$before" ] || fail "$1 was written to"
+	run 0 "$BLKASSAY" targets --csv
+	grep -q "^$1,.*,no,$2.\$" "$out" || fail "targets does not say that $1 is $2"
+}
+unused() {
+	run 0 "$BLKASSAY" targets --csv
+	grep -q "^$1,.*,yes,fine.\$" "$out" || fail "$1 is not fine"
+}
+
+truncate -s 8M "$tmp/$unique.img"
+loop_device "$tmp/$unique.img"
+unused "$loop"
+
+# A filesystem on the whole device.
+mkfs.ext4 -q "$loop" 2>/dev/null || skip "needs mkfs.ext4"
+mkdir "$tmp/mnt point"
+mount "$loop" "$tmp/mnt point" || skip "cannot mount a loop device"
+cleanup "umount '$tmp/mnt point' 2>/dev/null"
+refused "$loop" mounted "is mounted on '$tmp/mnt point'"
+# Even reading is exclusive, so a mounted device is not disturbed or mismeasured.
+run 2 "$BLKASSAY" sweep "$loop" --out "$tmp/x.run"
+says "it is in use"
+umount "$tmp/mnt point"
+unused "$loop"
+
+# Another loop device on it: nothing of that shows in holders/.
+upper=$(losetup --find --show "$loop")
+cleanup "losetup -d $upper 2>/dev/null"
+refused "$loop" held "'$(basename "$upper")' is built on it"
+mount "$upper" "$tmp/mnt point"
+refused "$loop" mounted "$(basename "$upper") is mounted"
+umount "$tmp/mnt point"
+losetup -d "$upper"
+unused "$loop"
+
+# The image file below a loop device.
+run 2 "$BLKASSAY" sweep "$tmp/$unique.img" --direction write --erase "$unique.img" --out "$tmp/x.run"
+says "'$(basename "$loop")' is built on it"
+
+if mkswap "$loop" >/dev/null 2>&1 && swapon "$loop" 2>/dev/null; then
+	cleanup "swapoff $loop 2>/dev/null"
+	refused "$loop" swap "in use as swap"
+	swapoff "$loop"
+else
+	echo "swap: cannot be turned on here, not tested"
+fi
+unused "$loop"
+losetup -d "$loop"
+
+# A partition that is mounted keeps the whole disk and its sister partition from being written.
+truncate -s 16M "$tmp/p$unique.img"
+disk=$(losetup --find --show "$tmp/p$unique.img")
+cleanup "delpart $disk 1; delpart $disk 2; losetup -d $disk 2>/dev/null"
+# Told to the kernel, so that it need not know any partition table.
+addpart "$disk" 1 2048 8192 2>/dev/null && addpart "$disk" 2 12288 8192
+if [ -b "${disk}p1" ] && [ -b "${disk}p2" ]; then
+	unused "$disk"
+	unused "${disk}p2"
+	mkfs.ext4 -q "${disk}p1" 2>/dev/null
+	mount "${disk}p1" "$tmp/mnt point"
+	refused "$disk" mounted "$(basename "$disk")p1 is mounted on"
+	refused "${disk}p2" mounted "$(basename "$disk")p1 is mounted on"
+	umount "$tmp/mnt point"
+	# Alone and not in use, a partition may be written; its token names it.
+	run 0 "$BLKASSAY" targets --csv
+	[ "$(token_of "${disk}p2")" = "p$unique.img-4194304-part2" ] || fail "token of a partition"
+	first=$(dd if="$disk" bs=1M count=5 2>/dev/null | sha256sum)
+	run 0 "$BLKASSAY" sweep "${disk}p2" --direction write --sizes 4Ki --seconds 0.01 --passes 1 \
+		--out "$tmp/p.run" --erase "p$unique.img-4194304-part2"
+	[ "$(dd if="$disk" bs=1M count=5 2>/dev/null | sha256sum)" = "$first" ] ||
+		fail "writing to partition 2 changed what is before it"
+else
+	echo "partitions: no device nodes for them here, not tested"
+fi
+
+# The disk that holds / (where it is a disk at all).
+number=$(awk '$5 == "/" { n = $3 } END { print n }' /proc/self/mountinfo)
+dir=$(readlink -f "/sys/dev/block/$number" 2>/dev/null)
+[ -n "$dir" ] && [ -e "$dir/dev" ] || skip "/ is not on a block device here; the rest passed"
+[ ! -e "$dir/partition" ] || dir=$(dirname "$dir")
+system=/dev/$(basename "$dir")
+[ -b "$system" ] || skip "$system has no node here; the rest passed"
+for consent in "--erase $(token_of "$system")" --keep-data; do
+	# shellcheck disable=SC2086
+	run 2 "$BLKASSAY" sweep "$system" --direction write --fixed-disk --out "$tmp/x.run" $consent
+	says "never written, whatever the options"
+done
+run 0 "$BLKASSAY" targets --csv
+grep -q "^$system,.*,no,system.\$" "$out" || fail "targets does not know the system disk"
