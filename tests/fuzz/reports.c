@@ -1,0 +1,84 @@
+/* Fuzz: whatever a record says, its summary, explanation and page come out whole, and nothing in it reaches a terminal
+ * or a browser as more than text. */
+#include <stdlib.h>
+#include <string.h>
+#include <unistd.h>
+
+#include "base/error.h"
+#include "base/text.h"
+#include "fuzz.h"
+#include "record/run.h"
+#include "report/explain.h"
+#include "report/explain_text.h"
+#include "report/page.h"
+#include "report/summary.h"
+
+static const struct summary_style style = { .columns = 80 };
+
+static void must_be_plain(const struct text *t)
+{
+	if (strlen(t->bytes) != t->length)
+		abort();
+	for (size_t i = 0; i < t->length; i++)
+		if (t->bytes[i] != '\n' && (t->bytes[i] < ' ' || t->bytes[i] > '~'))
+			abort();
+}
+
+static void explain(const struct run *run)
+{
+	struct explain_known known = { .usual_bytes = 4096, .copy_bytes = 50000000 };
+	struct error err = { 0 };
+	struct explanation e;
+	struct text t;
+
+	if (explanation_make(&e, run, &known, &err) < 0)
+		return;
+	text_init(&t);
+	explain_text_add(&t, run, &e, &style);
+	must_be_plain(&t);
+	text_release(&t);
+	explanation_release(&e);
+}
+
+static void summarise(const struct run *run)
+{
+	struct error err = { 0 };
+	struct text t;
+
+	text_init(&t);
+	if (summary_add(&t, run, &style, &err) == 0)
+		must_be_plain(&t);
+	text_release(&t);
+}
+
+static void make_page(const struct run *run)
+{
+	struct error err = { 0 };
+	struct text t;
+
+	text_init(&t);
+	page_begin(&t, run->head.label);
+	page_add_run(&t, run, &err);
+	page_end(&t);
+	/* The tests' record says "<script>" in every text; see the corpus. */
+	if (strlen(t.bytes) != t.length || strstr(t.bytes, "<script"))
+		abort();
+	text_release(&t);
+}
+
+int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size)
+{
+	struct error err = { 0 };
+	struct run run = { 0 };
+	char path[64];
+	int fd = fuzz_record(path, "sweep", data, size);
+
+	if (run_load(&run, path, &err) == 0) {
+		summarise(&run);
+		explain(&run);
+		make_page(&run);
+	}
+	run_release(&run);
+	close(fd);
+	return 0;
+}
