@@ -116,8 +116,8 @@ static void run_single(struct worker *w)
 {
 	struct shared *s = w->shared;
 	struct medium *m = s->medium;
-	uint64_t before = s->start_ns, next_tick = s->start_ns + s->out->trace_step_ns,
-		 since_tick = 0;
+	uint64_t before = s->start_ns, last_tick = s->start_ns,
+		 next_tick = s->start_ns + s->out->trace_step_ns, since_tick = 0;
 	size_t length = (size_t)s->plan->request_bytes, got;
 
 	do {
@@ -137,14 +137,17 @@ static void run_single(struct worker *w)
 		since_tick += length;
 		before = now;
 		if (now >= next_tick) {
-			trace_add(s, now, since_tick);
+			/* To the step they were moved in, not to the one that has just begun. */
+			trace_add(s, last_tick + (now - last_tick) / 2, since_tick);
 			since_tick = 0;
-			next_tick = now + s->out->trace_step_ns;
+			last_tick = now;
+			next_tick = now + s->out->trace_step_ns -
+				    (now - s->start_ns) % s->out->trace_step_ns;
 			tick(s, now);
 		}
 	} while (before < s->deadline_ns && !atomic_load_explicit(&s->stop, memory_order_relaxed));
 	if (since_tick)
-		trace_add(s, before, since_tick);
+		trace_add(s, last_tick + (before - last_tick) / 2, since_tick);
 	w->bytes = w->requests * length;
 	w->last_ns = before;
 }

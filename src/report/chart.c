@@ -11,7 +11,7 @@ void chart_frame_init(struct chart_frame *f, double width, double height)
 {
 	f->width = width;
 	f->height = height;
-	f->left = 78;
+	f->left = 98; /* room for the labels at the size that phones show */
 	f->right = width - 14;
 	f->top = 12;
 	f->bottom = height - 46;

@@ -36,10 +36,11 @@ void chart_x_axis(
 void chart_label_rate(struct text *t, double bytes_per_second);
 void chart_label_duration(struct text *t, double seconds);
 
-/* Rate of a cost model at a request size: n / (t0 + n / r). Drawn when known. */
+/* Rate by a fitted cost line: n / (k t0 + n / r), where the kernel makes k pieces of n bytes. Drawn when known. */
 struct chart_fit {
 	bool known;
 	double seconds_per_request, bytes_per_second;
+	double largest_piece; /* 0: nothing is split */
 };
 
 /* One table of points as a series. */

@@ -77,18 +77,25 @@ static void draw_band(struct text *t, const struct chart_frame *f, const struct 
 	svg_path_end(t, true);
 }
 
+static double fitted_rate(const struct chart_fit *fit, double n)
+{
+	double pieces = fit->largest_piece > 0 ? ceil(n / fit->largest_piece) : 1;
+
+	return n / (pieces * fit->seconds_per_request + n / fit->bytes_per_second);
+}
+
 static void draw_fit(struct text *t, const struct chart_frame *f, const struct chart_series *s)
 {
-	enum { STEPS = 60 };
+	enum { STEPS = 120 };
 
 	if (!s->fit.known)
 		return;
 	svg_path_begin(t, "fit");
 	for (int i = 0; i <= STEPS; i++) {
 		double n = f->x.low * pow(f->x.high / f->x.low, (double)i / STEPS);
-		double seconds = s->fit.seconds_per_request + n / s->fit.bytes_per_second;
 
-		svg_path_to(t, i == 0, scale_at(&f->x, n), scale_at(&f->y, n / seconds));
+		svg_path_to(
+			t, i == 0, scale_at(&f->x, n), scale_at(&f->y, fitted_rate(&s->fit, n)));
 	}
 	svg_path_end(t, false);
 }

@@ -123,6 +123,8 @@ int details_load(
 		return error_set(err, ERROR_IO, "out of memory for the details of '%s'", run->path);
 	}
 	map_passes(map, run, points);
+	for (size_t i = 0; i < points->count; i++)
+		d->list[i].slowest_s = points->list[i].lat_max_s;
 	/* Details name their pass by its place; where lines are missing, places are not what they were. */
 	rc = run->damaged_lines ? 0 : run_visit_details(run->path, &visitor, err);
 	free(map);
@@ -150,7 +152,8 @@ double detail_quantile_s(const struct detail *d, double p)
 	for (size_t i = 0; i < DETAIL_BINS; i++) {
 		seen += (double)d->bins[i];
 		if (d->bins[i] && seen >= wanted)
-			return exp2(((double)i + 0.5) / DETAIL_BINS_PER_OCTAVE) / 1e9;
+			return fmin(d->slowest_s,
+				exp2(((double)i + 0.5) / DETAIL_BINS_PER_OCTAVE) / 1e9);
 	}
-	return 0;
+	return d->slowest_s;
 }

@@ -24,6 +24,7 @@ struct detail_trace {
 struct detail {
 	uint64_t *bins; /* DETAIL_BINS counts; NULL: no histogram of this point */
 	uint64_t requests;
+	double slowest_s; /* exact, where the bins are not */
 	struct detail_trace *traces; /* NULL: none */
 	size_t trace_count, traces_seen;
 };

@@ -21,7 +21,9 @@ void figure_add_rate(struct text *t, double bytes_per_second)
 {
 	char buf[SIZE_TEXT_MAX];
 
-	text_adds(t, bytes_per_second > 0 ? rate_format(buf, bytes_per_second) : "-");
+	bool shown = bytes_per_second > 0 && isfinite(bytes_per_second);
+
+	text_adds(t, shown ? rate_format(buf, bytes_per_second) : "-");
 }
 
 /* Same steps as rate_format, so that both ends carry the unit of the median. */
@@ -51,7 +53,7 @@ void figure_add_duration(struct text *t, double seconds)
 {
 	char buf[SIZE_TEXT_MAX];
 
-	text_adds(t, seconds > 0 ? duration_format(buf, seconds) : "-");
+	text_adds(t, seconds > 0 && isfinite(seconds) ? duration_format(buf, seconds) : "-");
 }
 
 void figure_add_percent(struct text *t, double share)

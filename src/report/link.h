@@ -4,9 +4,7 @@
 
 #include <stdint.h>
 
-/* Payload ceiling of bulk transfers in B/s, with the place it comes from; 0 when the link is unknown or is no USB.
- * Full and high speed: USB 2.0 tables 5-9 and 5-10. SuperSpeed: 1024 bytes in 1072 symbols of an 8b/10b line
- * (computed; framing sizes from memory). */
+/* Payload ceiling of bulk transfers in B/s, with the place it comes from; 0 when the link is unknown or is no USB. */
 double link_ceiling_bps(const char *transport, uint64_t bits_per_second);
 const char *link_ceiling_source(uint64_t bits_per_second);
 

@@ -95,6 +95,15 @@ static const struct point *best_of(const struct points *table)
 	return best;
 }
 
+/* The smallest request that reaches nearly all of the best rate: on a plateau, which size is best is chance. */
+static const struct point *enough_of(const struct points *table, const struct point *best)
+{
+	for (size_t i = 0; i < table->count; i++)
+		if (table->list[i].stored.median >= NOTICE_ENOUGH * best->stored.median)
+			return &table->list[i];
+	return best;
+}
+
 static void say_best(struct writer *w, const struct points *table)
 {
 	const struct point *best = best_of(table);
@@ -106,7 +115,8 @@ static void say_best(struct writer *w, const struct points *table)
 		run_direction_name(best->direction),
 		best->direction == RUN_WRITE ? "store at most" : "reach at most");
 	figure_add_rate(&w->t, best->stored.median);
-	text_addf(&w->t, " at %s", size_format(size, best->request_bytes));
+	text_addf(&w->t, " (%.0f %% of it from requests of %s)", NOTICE_ENOUGH * 100,
+		size_format(size, enough_of(table, best)->request_bytes));
 	if (best->in_flight > 1)
 		text_addf(&w->t, " with %u in flight", best->in_flight);
 	if (best->link_ceiling_bps > 0) {

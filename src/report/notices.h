@@ -21,6 +21,7 @@ struct notice_visitor {
 	0.05 /* half the interval, or with no interval half the range, of the median */
 #define NOTICE_STALL_TIMES 20.0 /* slowest request against the median one ... */
 #define NOTICE_STALL_SECONDS 0.05 /* ... and at least this long */
+#define NOTICE_ENOUGH 0.95 /* of the best rate: named with the smallest request that reaches it */
 #define NOTICE_BEHIND 1.10 /* acknowledged over stored */
 
 void notices_visit(

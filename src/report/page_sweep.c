@@ -9,6 +9,8 @@
 #include "report/chart.h"
 #include "report/columns.h"
 #include "report/details.h"
+#include "report/explain.h"
+#include "report/explain_text.h"
 #include "report/figures.h"
 #include "report/page.h"
 #include "report/svg.h"
@@ -56,6 +58,50 @@ static void add_request_cell(struct text *t, const struct point *p)
 	char size[SIZE_TEXT_MAX];
 
 	text_addf(t, "<tr><td>%s</td>", size_format(size, p->request_bytes));
+}
+
+/* "0.948 ms (0.9..1.0)" and the like, of every fitted line. */
+static void add_fit_row(struct text *t, const struct explained *x)
+{
+	char size[SIZE_TEXT_MAX];
+
+	text_addf(t, "<tr><td>%s</td>", run_order_name(x->order));
+	add_duration_cell(t, x->line.fixed_s);
+	text_adds(t, "<td>");
+	figure_add_duration(t, x->line.fixed_bounds.low);
+	text_adds(t, " .. ");
+	figure_add_duration(t, x->line.fixed_bounds.high);
+	text_adds(t, "</td><td>");
+	figure_add_rate(t, x->line.rate);
+	text_adds(t, "</td><td>");
+	figure_add_rate(t, x->line.rate_bounds.low);
+	text_adds(t, " .. ");
+	figure_add_rate(t, x->line.rate_bounds.high);
+	text_addf(t, "</td><td>%s</td><td>",
+		x->line.half_known ? size_format_decimal(size, x->line.half_bytes) : "-");
+	figure_add_percent(t, x->line.worst);
+	text_adds(t, "</td></tr>\n");
+}
+
+static void add_fit_table(struct text *t, const struct explanation *e, enum run_direction direction)
+{
+	size_t known = 0;
+
+	for (size_t i = 0; i < e->count; i++)
+		known += e->tables[i].direction == direction && e->tables[i].line.known;
+	if (!known)
+		return;
+	text_adds(t,
+		"<h3>Fitted line: time = fixed cost + bytes / streaming rate</h3>\n"
+		"<p class=\"sub\">Half at: the size that reaches half the streaming rate. Worst: "
+		"how far the farthest point lies from the line.</p>\n"
+		"<div class=\"wide\"><table><thead><tr><th>order</th><th>fixed cost</th>"
+		"<th>95 % interval</th><th>streaming rate</th><th>95 % interval</th>"
+		"<th>half at</th><th>worst</th></tr></thead><tbody>\n");
+	for (size_t i = 0; i < e->count; i++)
+		if (e->tables[i].direction == direction && e->tables[i].line.known)
+			add_fit_row(t, &e->tables[i]);
+	text_adds(t, "</tbody></table></div>\n");
 }
 
 static void add_latency_table(
@@ -123,7 +169,7 @@ static void add_trace_table(
 		text_adds(t, "<td>");
 		figure_add_rate(t, e.lowest);
 		text_addf(t, "</td><td>%zu</td>", e.lowest_pass);
-		add_duration_cell(t, e.lowest_at_s);
+		text_addf(t, "<td>%.3g s</td>", e.lowest_at_s);
 		text_adds(t, "<td>");
 		figure_add_rate(t, e.highest);
 		text_adds(t, "</td></tr>\n");
@@ -174,7 +220,8 @@ static void add_rate_key(struct text *t, const struct chart_series *series, size
 	}
 	if (fit)
 		add_key(t, "fit", -1, false, "fitted: fixed cost and streaming rate");
-	add_key(t, "ceiling", -1, false, "ceiling");
+	if (series[0].table.list[0].link_ceiling_bps > 0)
+		add_key(t, "ceiling", -1, false, "ceiling of the link");
 	text_adds(t, "</ul>\n");
 	text_release(&name);
 }
@@ -206,9 +253,37 @@ static void figure_end(struct text *t)
 	text_adds(t, "</figure>\n");
 }
 
+static const struct explained *explained_of(const struct points *table, const struct explanation *e)
+{
+	const struct point *p = &table->list[0];
+
+	for (size_t i = 0; i < e->count; i++) {
+		const struct explained *x = &e->tables[i];
+
+		if (x->direction == p->direction && x->order == p->order &&
+			x->in_flight == p->in_flight)
+			return x;
+	}
+	return NULL;
+}
+
+/* The line fitted to the acknowledged rates of that table. */
+static struct chart_fit fit_of(
+	const struct points *table, const struct explanation *e, const struct run *run)
+{
+	const struct explained *x = explained_of(table, e);
+
+	if (!x || !x->line.known || x->line.fixed_s < 0)
+		return (struct chart_fit){ 0 };
+	return (struct chart_fit){ .known = true,
+		.seconds_per_request = x->line.fixed_s,
+		.bytes_per_second = x->line.rate,
+		.largest_piece = run->target.request_limit_bytes };
+}
+
 /* The tables of one direction as series: writes twice, stored and acknowledged. */
-static size_t collect_series(
-	struct chart_series *out, const struct points *points, enum run_direction direction)
+static size_t collect_series(struct chart_series *out, const struct points *points,
+	const struct run *run, const struct explanation *e, enum run_direction direction)
 {
 	size_t n = 0;
 	unsigned style = 0;
@@ -219,20 +294,50 @@ static size_t collect_series(
 		i += table.count;
 		if (table.list[0].direction != direction || n + 2 > SERIES_MAX)
 			continue;
-		out[n++] = (struct chart_series){ .table = table, .style = style };
-		if (direction == RUN_WRITE)
-			out[n++] = (struct chart_series){
-				.table = table, .acknowledged = true, .style = style
-			};
+		out[n++] = (struct chart_series){
+			.table = table, .style = style, .fit = fit_of(&table, e, run)
+		};
+		if (direction == RUN_WRITE) {
+			/* The line belongs to the acknowledged rates. */
+			out[n] = out[n - 1];
+			out[n - 1].fit.known = false;
+			out[n++].acknowledged = true;
+		}
 		style++;
 	}
 	return n;
 }
 
-static void add_rates(struct text *t, const struct points *points, enum run_direction direction)
+static void add_advice(void *context, bool caution, const char *sentence)
+{
+	struct text *t = context;
+
+	text_adds(t, caution ? "<li class=\"look\"><b>Look:</b>" : "<li>");
+	markup_add(t, sentence);
+	text_adds(t, "</li>\n");
+}
+
+static void add_explained(struct text *t, const struct explanation *e, enum run_direction direction)
+{
+	struct advice_visitor visitor = { t, add_advice };
+
+	for (size_t i = 0; i < e->count; i++) {
+		const struct explained *x = &e->tables[i];
+
+		if (x->direction != direction)
+			continue;
+		text_addf(t, "<h3>What the %s %ss say</h3>\n<ul class=\"says\">\n",
+			run_order_name(x->order), run_direction_name(direction));
+		explain_advice_visit(x, &visitor);
+		text_adds(t, "</ul>\n");
+	}
+}
+
+static void add_rates(struct text *t, const struct points *points, const struct run *run,
+	const struct explanation *e, enum run_direction direction)
 {
 	struct chart_series series[SERIES_MAX];
-	size_t count = collect_series(series, points, direction);
+	size_t count = collect_series(series, points, run, e, direction);
 	const char *title =
 		direction == RUN_READ ? "Read rate by request size" : "Write rate by request size";
 	struct text name;
@@ -240,6 +345,7 @@ static void add_rates(struct text *t, const struct points *points, enum run_dire
 	if (!count)
 		return;
 	page_section(t, direction == RUN_READ ? "Reads" : "Writes");
+	add_explained(t, e, direction);
 	figure_begin(t, title);
 	add_rate_key(t, series, count);
 	chart_rate(t, title, series, count);
@@ -258,6 +364,7 @@ static void add_rates(struct text *t, const struct points *points, enum run_dire
 		add_point_table(t, &series[i].table);
 	}
 	text_release(&name);
+	add_fit_table(t, e, direction);
 }
 
 static void table_title(struct text *title, const char *what, const struct points *table)
@@ -350,12 +457,18 @@ static void add_column_meanings(struct text *t)
 int page_add_sweep(
 	struct text *t, const struct run *run, const struct points *points, struct error *err)
 {
+	static const struct explain_known nothing_known = { .usual_bytes = 4096 };
+	struct explanation explanation;
 	struct details details;
 
-	if (details_load(&details, run, points, err) < 0)
+	if (explanation_make(&explanation, run, &nothing_known, err) < 0)
 		return -1;
+	if (details_load(&details, run, points, err) < 0) {
+		explanation_release(&explanation);
+		return -1;
+	}
 	for (int d = RUN_READ; d <= RUN_WRITE; d++) {
-		add_rates(t, points, (enum run_direction)d);
+		add_rates(t, points, run, &explanation, (enum run_direction)d);
 		add_details(t, points, &details, (enum run_direction)d);
 	}
 	if (run->damaged_lines)
@@ -364,5 +477,6 @@ int page_add_sweep(
 			"are damaged, so they cannot be told to belong to their pass.");
 	add_column_meanings(t);
 	details_release(&details);
+	explanation_release(&explanation);
 	return 0;
 }

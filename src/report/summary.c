@@ -117,8 +117,10 @@ static void paint_table(struct painter *p, const struct points *table)
 	for (size_t first = 1; first < point_column_count;) {
 		size_t end = part_end(p, table, first);
 
-		if (has_columns(table, first, end))
+		if (has_columns(table, first, end)) {
+			text_adds(p->t, first > 1 ? "\n" : "");
 			paint_part(p, table, first, end);
+		}
 		first = end;
 	}
 }

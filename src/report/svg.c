@@ -94,7 +94,8 @@ void svg_marker(struct text *t, unsigned series, bool hollow, double x, double y
 	text_addf(t, "<path class=\"m%u%s\" d=\"", series % 4, hollow ? " hollow" : "");
 	switch (series % 4) {
 	case 0:
-		text_addf(t, "M%.1f %.1fa3.6 3.6 0 1 0 7.2 0a3.6 3.6 0 1 0 -7.2 0z", x - 3.6, y);
+		/* Larger than the others, so that it shows where another mark lies on it. */
+		text_addf(t, "M%.1f %.1fa5 5 0 1 0 10 0a5 5 0 1 0 -10 0z", x - 5, y);
 		break;
 	case 1:
 		text_addf(t, "M%.1f %.1fh6.4v6.4h-6.4z", x - 3.2, y - 3.2);
