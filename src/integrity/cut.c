@@ -8,6 +8,7 @@
 #include "base/error.h"
 #include "integrity/stamp.h"
 #include "medium/medium.h"
+#include "medium/scsi.h"
 
 enum {
 	CHUNK_BYTES = 128 * 1024, /* of the baseline; no write is longer */
@@ -31,7 +32,8 @@ struct cutting {
 	void *buf;
 	uint64_t begun_ns, ended_ns; /* baseline done; trigger ended */
 	bool ended;
-	bool flushes; /* a flush reaches the device: the kernel sends none to what it takes for write-through */
+	bool kernel_flushes; /* the kernel sends none to what it takes for write-through */
+	bool flushes; /* a flush reaches the device, one way or the other */
 };
 
 /* What one step of the work says: go on, the phase is over (out->ending is set), or the journal failed. */
@@ -88,6 +90,26 @@ static enum progress failed(
 	return finish(c, CUT_FAILED);
 }
 
+/* To a device that the kernel takes for write-through the command has to be sent past it. */
+static int flush_by_scsi(struct cutting *c)
+{
+	struct scsi_exchange x;
+	int rc;
+
+	scsi_build_synchronize_cache(&x, 0, 0, false);
+	rc = medium_scsi(c->m, &x);
+	if (rc == 0 && !scsi_succeeded(&x))
+		rc = -EIO;
+	return rc;
+}
+
+static int flush_device(struct cutting *c)
+{
+	int rc = medium_flush(c->m);
+
+	return rc < 0 || c->kernel_flushes ? rc : flush_by_scsi(c);
+}
+
 static enum progress write_baseline(struct cutting *c)
 {
 	const struct journal_cycle *y = &c->settings->cycle;
@@ -124,7 +146,7 @@ static enum progress flush(struct cutting *c, uint32_t through)
 
 	if (journal_write_flush(c->journal, through, now_ns(c), c->err) < 0)
 		return BROKEN;
-	rc = medium_flush(c->m);
+	rc = flush_device(c);
 	if (rc < 0)
 		return failed(c, "flush", rc, 0, 0, 0);
 	if (journal_write_stored(c->journal, through, now_ns(c), c->err) < 0)
@@ -147,7 +169,7 @@ static int send(struct cutting *c, const struct cut_write *w, bool *through, siz
 
 static enum progress write_one(struct cutting *c, const struct cut_write *w)
 {
-	bool through = w->through && c->flushes;
+	bool through = w->through && c->kernel_flushes;
 	uint64_t sent = now_ns(c);
 	size_t got = 0;
 	int rc;
@@ -243,7 +265,9 @@ int cut_run(struct medium *m, const struct cut_settings *settings,
 		return error_set(err, ERROR_IO, "out of memory");
 	}
 	c->m = m;
-	c->flushes = t->cache != MEDIUM_CACHE_WRITE_THROUGH;
+	c->kernel_flushes = t->cache != MEDIUM_CACHE_WRITE_THROUGH;
+	/* A device without that command, or one that may not be sent it, is simply never flushed. */
+	c->flushes = c->kernel_flushes || flush_by_scsi(c) == 0;
 	c->settings = settings;
 	c->trigger = trigger;
 	c->journal = journal;

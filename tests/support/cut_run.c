@@ -1,0 +1,57 @@
+/* A cut on a medium in memory. */
+#include "support/cut_run.h"
+
+#include <check.h>
+#include <errno.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <unistd.h>
+
+#include "base/error.h"
+#include "medium/failing.h"
+
+static void make_path(char path[64])
+{
+	int fd;
+
+	snprintf(path, 64, "/tmp/blkassay-cut-XXXXXX");
+	fd = mkstemp(path);
+	ck_assert_int_ge(fd, 0);
+	close(fd);
+	unlink(path);
+}
+
+void cut_run_begin(struct cut_run *c, uint64_t seed, uint64_t nth_call,
+	enum journal_promise promise, uint64_t end_after_ns)
+{
+	struct cut_settings settings = { .cycle = { .number = 1,
+						 .seed = seed,
+						 .region_bytes = CUT_RUN_BYTES,
+						 .block_bytes = CUT_RUN_BLOCK,
+						 .promise = promise },
+		.end_after_ns = end_after_ns };
+	struct failing_plan plan = { .calls = FAILING_WRITE | FAILING_FLUSH,
+		.nth = nth_call,
+		.lasts = FAIL_LASTING,
+		.sys_errno = ENODEV };
+	struct cut_trigger none = { 0 };
+	struct record_writer w;
+	struct error err = { 0 };
+	struct medium *m;
+
+	*c = (struct cut_run){ .ram = ram_medium_new(CUT_RUN_BYTES, CUT_RUN_BLOCK, true) };
+	make_path(c->path);
+	m = &c->ram->medium;
+	if (nth_call)
+		m = medium_failing(m, &plan);
+	ck_assert_int_eq(record_create(&w, c->path, JOURNAL_KIND, &err), 0);
+	ck_assert_msg(
+		cut_run(m, &settings, &none, &w, NULL, &c->summary, &err) == 0, "%s", err.text);
+	ck_assert_int_eq(record_close(&w, &err), 0);
+}
+
+void cut_run_end(struct cut_run *c)
+{
+	unlink(c->path);
+	medium_close(&c->ram->medium);
+}

@@ -1,0 +1,241 @@
+/* recheck: every kind of broken promise is found where it is, and nothing else. */
+#include <check.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "base/error.h"
+#include "base/text.h"
+#include "integrity/recheck.h"
+#include "integrity/stamp.h"
+#include "report/recheck_text.h"
+#include "support/cut_run.h"
+
+static struct cut_run c;
+static struct journal j;
+static struct error err;
+
+static void cut_once(enum journal_promise promise)
+{
+	err = (struct error){ 0 };
+	cut_run_begin(&c, 31, 150, promise, 0);
+	ck_assert_msg(journal_load(&j, c.path, &err) == 0, "%s", err.text);
+}
+
+static void done(void)
+{
+	journal_release(&j);
+	cut_run_end(&c);
+}
+
+enum pick { FLUSHED, ACKNOWLEDGED, IN_FLIGHT, UNTOUCHED };
+
+/* The first block of that kind. */
+static size_t find(enum pick p)
+{
+	for (size_t i = 1; i + 1 < j.block_count; i++) {
+		const struct journal_block *b = &j.blocks[i];
+		bool settled = b->announced == b->acknowledged;
+
+		if ((p == FLUSHED && settled && b->stored == b->announced && b->stored > 2) ||
+			(p == ACKNOWLEDGED && settled && b->acknowledged > b->stored) ||
+			(p == IN_FLIGHT && b->announced > b->acknowledged) ||
+			(p == UNTOUCHED && b->announced == CUT_BASELINE))
+			return i;
+	}
+	ck_abort_msg("no such block in this run");
+	return 0;
+}
+
+static struct recheck_result check(void)
+{
+	struct recheck_result r;
+
+	ck_assert_msg(recheck_run(&c.ram->medium, &j, NULL, &r, &err) == 0, "%s", err.text);
+	return r;
+}
+
+static void write_stamp(size_t block, uint64_t as_offset, uint32_t generation)
+{
+	struct stamp s;
+
+	stamp_init(&s, j.cycle.seed, CUT_RUN_BLOCK);
+	stamp_fill(&s, c.ram->bytes + block * CUT_RUN_BLOCK, as_offset, generation);
+}
+
+static void expect_one(enum recheck_duty duty, const char *kind, size_t block)
+{
+	struct recheck_result r = check();
+
+	ck_assert_uint_eq(recheck_broken(&r), 1);
+	ck_assert_uint_eq(r.broken[duty], 1);
+	ck_assert_uint_eq(r.damage_count, 1);
+	ck_assert_str_eq(r.damages[0].kind, kind);
+	ck_assert_uint_eq(r.damages[0].at, block * CUT_RUN_BLOCK);
+	ck_assert_uint_eq(r.damages[0].bytes, CUT_RUN_BLOCK);
+	ck_assert_int_eq(r.damages[0].duty, duty);
+	ck_assert_uint_eq(
+		r.promises_broken, j.blocks[block].stored > 1 || duty == RECHECK_ACKNOWLEDGED);
+	recheck_result_release(&r);
+}
+
+START_TEST(lost_promise)
+{
+	size_t b;
+
+	cut_once(PROMISE_FLUSHED);
+	b = find(FLUSHED);
+	write_stamp(b, b * CUT_RUN_BLOCK, j.blocks[b].stored - 1);
+	expect_one(RECHECK_FLUSHED, "lost", b);
+	done();
+}
+END_TEST
+
+START_TEST(lost_answer_counts_only_without_a_write_cache)
+{
+	struct recheck_result r;
+	size_t b;
+
+	cut_once(PROMISE_FLUSHED);
+	b = find(ACKNOWLEDGED);
+	write_stamp(b, b * CUT_RUN_BLOCK, CUT_BASELINE);
+	if (j.blocks[b].stored == CUT_BASELINE) {
+		r = check();
+		ck_assert_uint_eq(recheck_broken(&r), 0);
+		ck_assert_uint_eq(r.forgotten, 1);
+		recheck_result_release(&r);
+	}
+	j.cycle.promise = PROMISE_ACKNOWLEDGED;
+	expect_one(RECHECK_ACKNOWLEDGED, "lost", b);
+	done();
+}
+END_TEST
+
+START_TEST(torn_block_under_way)
+{
+	unsigned char old[CUT_RUN_BLOCK];
+	size_t b;
+
+	cut_once(PROMISE_FLUSHED);
+	b = find(IN_FLIGHT);
+	memcpy(old, c.ram->bytes + b * CUT_RUN_BLOCK, sizeof old);
+	write_stamp(b, b * CUT_RUN_BLOCK, j.blocks[b].announced);
+	memcpy(c.ram->bytes + b * CUT_RUN_BLOCK + 200, old + 200, CUT_RUN_BLOCK - 200);
+	expect_one(RECHECK_IN_FLIGHT, "torn", b);
+	done();
+}
+END_TEST
+
+START_TEST(new_block_under_way_is_fine)
+{
+	struct recheck_result r;
+	size_t b;
+
+	cut_once(PROMISE_FLUSHED);
+	b = find(IN_FLIGHT);
+	write_stamp(b, b * CUT_RUN_BLOCK, j.blocks[b].announced);
+	r = check();
+	ck_assert_uint_eq(recheck_broken(&r), 0);
+	ck_assert_uint_ge(r.in_flight_new, 1);
+	recheck_result_release(&r);
+	/* One that was never announced is not. */
+	write_stamp(b, b * CUT_RUN_BLOCK, j.blocks[b].announced + 1);
+	r = check();
+	ck_assert_uint_eq(recheck_broken(&r), 1);
+	recheck_result_release(&r);
+	done();
+}
+END_TEST
+
+START_TEST(damaged_neighbour)
+{
+	size_t b;
+
+	cut_once(PROMISE_FLUSHED);
+	b = find(UNTOUCHED);
+	memset(c.ram->bytes + b * CUT_RUN_BLOCK, 0xff, CUT_RUN_BLOCK);
+	expect_one(RECHECK_UNTOUCHED, "blank", b);
+	write_stamp(b, (b - 1) * CUT_RUN_BLOCK, CUT_BASELINE);
+	expect_one(RECHECK_UNTOUCHED, "misplaced", b);
+	write_stamp(b, b * CUT_RUN_BLOCK, CUT_BASELINE);
+	c.ram->bytes[b * CUT_RUN_BLOCK + 300] ^= 16;
+	expect_one(RECHECK_UNTOUCHED, "bit-error", b);
+	done();
+}
+END_TEST
+
+START_TEST(unreadable_promise)
+{
+	size_t b;
+
+	cut_once(PROMISE_FLUSHED);
+	b = find(FLUSHED);
+	c.ram->bad_from = b * CUT_RUN_BLOCK;
+	c.ram->bad_to = (b + 1) * CUT_RUN_BLOCK;
+	expect_one(RECHECK_FLUSHED, "unreadable", b);
+	done();
+}
+END_TEST
+
+START_TEST(target_that_answers_nothing_gets_no_verdict)
+{
+	struct recheck_result r;
+
+	cut_once(PROMISE_FLUSHED);
+	c.ram->bad_to = CUT_RUN_BYTES;
+	ck_assert_int_eq(recheck_run(&c.ram->medium, &j, NULL, &r, &err), -1);
+	ck_assert_int_eq(err.kind, ERROR_IO);
+	done();
+}
+END_TEST
+
+START_TEST(verdict_in_words)
+{
+	struct recheck_result r;
+	struct text t;
+	size_t b;
+
+	cut_once(PROMISE_FLUSHED);
+	text_init(&t);
+	r = check();
+	recheck_text(&t, &r);
+	ck_assert_ptr_nonnull(strstr(t.bytes, "KEPT: every promise"));
+	recheck_result_release(&r);
+	b = find(FLUSHED);
+	write_stamp(b, b * CUT_RUN_BLOCK, j.blocks[b].stored - 1);
+	r = check();
+	text_reset(&t);
+	recheck_text(&t, &r);
+	ck_assert_ptr_nonnull(strstr(t.bytes, "BROKEN: data that a flush promised"));
+	for (const char *line = t.bytes; *line;) {
+		size_t n = strcspn(line, "\n");
+
+		ck_assert_uint_le(n, 80);
+		line += n + (line[n] == '\n');
+	}
+	recheck_result_release(&r);
+	/* Hanley and Lippman-Hand, JAMA 249 (1983): none of 30 gives at most 0.095034. */
+	r = (struct recheck_result){ .promises = 30, .complete = true };
+	text_reset(&t);
+	recheck_text(&t, &r);
+	ck_assert_ptr_nonnull(strstr(t.bytes, "none of 30 broken: a rate of at most 9.5 %"));
+	text_release(&t);
+	done();
+}
+END_TEST
+
+Suite *recheck_suite(void)
+{
+	Suite *s = suite_create("recheck");
+	TCase *t = tcase_create("recheck");
+
+	tcase_add_test(t, lost_promise);
+	tcase_add_test(t, lost_answer_counts_only_without_a_write_cache);
+	tcase_add_test(t, torn_block_under_way);
+	tcase_add_test(t, new_block_under_way_is_fine);
+	tcase_add_test(t, damaged_neighbour);
+	tcase_add_test(t, unreadable_promise);
+	tcase_add_test(t, target_that_answers_nothing_gets_no_verdict);
+	tcase_add_test(t, verdict_in_words);
+	suite_add_tcase(s, t);
+	return s;
+}
