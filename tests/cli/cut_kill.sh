@@ -1,0 +1,51 @@
+# kill -9 at random moments, then recheck: a target that lost nothing is never accused; a promise taken back by hand is.
+. "$(dirname "$0")/lib.sh"
+requires_root
+truncate -s 16M "$tmp/card.img"
+loop_device "$tmp/card.img"
+token=card.img-$((16 << 20))
+i=0 tested=0
+while [ $i -lt 10 ]; do
+	i=$((i + 1))
+	rm -f "$tmp/j.run"
+	"$BLKASSAY" cut "$loop" --erase "$token" --seed $i --out "$tmp/j.run" --quiet 2>"$err" &
+	pid=$!
+	# From before the baseline is there to well after it.
+	sleep 0.$(((i * 37) % 60 / 10))$(((i * 37) % 10))
+	kill -9 $pid 2>/dev/null
+	wait $pid 2>/dev/null
+	status=0
+	"$BLKASSAY" recheck "$tmp/j.run" "$loop" >"$out" 2>"$err" || status=$?
+	case $status in
+	0) says "KEPT" || says "NOT SHOWN"; tested=$((tested + 1)) ;;
+	2) grep -qE 'before the baseline|cannot open record|not a record' "$err" || fail "refused for another reason" ;;
+	*) fail "recheck exited with $status after kill $i" ;;
+	esac
+done
+[ $tested -ge 5 ] || fail "only $tested kills left a journal to recheck"
+
+# The first promised write, put back to what was there before: the baseline of the same run is kept for that.
+rm -f "$tmp/j.run"
+"$BLKASSAY" cut "$loop" --erase "$token" --seed 5 --out "$tmp/j.run" --quiet 2>"$err" &
+pid=$!
+until grep -q ' ready ' "$tmp/j.run" 2>/dev/null; do sleep 0.01; done
+cp "$tmp/card.img" "$tmp/early.img"
+sleep 0.5
+kill -9 $pid
+wait $pid 2>/dev/null
+run 0 "$BLKASSAY" recheck "$tmp/j.run" "$loop"
+through=$(grep ' stored through=' "$tmp/j.run" | tail -n 1 | sed 's/.*through=\([0-9]*\).*/\1/')
+[ "$through" -gt 100 ] || fail "only $through writes were flushed"
+dd if="$tmp/early.img" of="$loop" bs=1M count=8 oflag=direct status=none
+sync
+run 1 "$BLKASSAY" recheck "$tmp/j.run" "$loop"
+says "BROKEN: data that a flush promised did not survive the cut"
+says "lost"
+says " before the last sign of"
+
+# Another target is refused, whatever it holds.
+truncate -s 16M "$tmp/other.img"
+run 2 "$BLKASSAY" recheck "$tmp/j.run" "$tmp/other.img"
+says "is not the target of this journal"
+run 2 "$BLKASSAY" recheck "$tmp/other.img" "$loop"
+says "is not a record"

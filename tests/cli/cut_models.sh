@@ -1,0 +1,62 @@
+# Gadget models over many seeds: each sin is caught, honest ones never accused.
+. "$(dirname "$0")/lib.sh"
+model() { # NAME FIRMWARE CLAIMS FAULTS
+	{
+		printf 'gadget-model 1\ndevice:\n    name = %s\n    capacity = 16Mi\n' "$1"
+		printf 'link:\n    rate = 1.0 MB/s\n    request cost = 0.3 ms\n'
+		printf 'card:\n    read rate = 1.7 MB/s\n    write rate = 0.4 MB/s\n    write command cost = 0.9 ms\n'
+		printf 'firmware:\n    unit = request\n%s\nclaims:\n%s\n%s\n' "$2" "$3" "$4"
+	} >"$tmp/$1.model"
+}
+behind='    write behind = 32Ki'
+cache='    write cache = yes'
+fua='    write cache = yes
+    fua = yes'
+model honest-through '' '    write cache = no' ''
+model honest-page '' '    caching page = no' ''
+model honest-behind "$behind" "$cache" ''
+model honest-fua "$behind" "$fua" ''
+model ignores-flush "$behind" "$cache" 'faults:
+    ignore flush = yes'
+model ignores-fua "$behind" "$fua" 'faults:
+    ignore fua = yes'
+model loses-flushed "$behind" "$cache" 'faults:
+    lose flushed write = 1 in 1000'
+model tears "$behind" "$cache" 'faults:
+    torn sectors = yes'
+model reorders "$behind" "$cache" 'faults:
+    reorder overlaps = yes'
+model hides-buffer "$behind" '    write cache = no' ''
+
+for name in honest-through honest-page honest-behind honest-fua; do
+	for seed in 1 2 3; do
+		run 0 "$BLKASSAY" cut "model:$tmp/$name.model" --cycles 12 --seed $seed --region 0+2Mi \
+			--seconds 4 --out "$tmp/$name.$seed.run"
+		says "12 cuts, 0 of them with broken promises or damage"
+		says "broken: a rate of at most"
+	done
+done
+sin() { # NAME WORDS
+	run 1 "$BLKASSAY" cut "model:$tmp/$1.model" --cycles 30 --seed 1 --region 0+2Mi --seconds 4 \
+		--out "$tmp/$1.run"
+	says "$2"
+	says "30 cuts, "
+	grep -q ' end status=complete exit_status=1 ' "$tmp/$1.run" || fail "the journal does not end with the verdict"
+}
+sin ignores-flush "BROKEN: data that a flush promised did not survive the cut"
+sin ignores-fua "BROKEN: data that a flush promised did not survive the cut"
+sin loses-flushed "BROKEN: data that a flush promised did not survive the cut"
+sin reorders "BROKEN: data that a flush promised did not survive the cut"
+sin tears "torn"
+sin hides-buffer "BROKEN: acknowledged data did not survive, and no write cache was claimed"
+
+# One cut shows its whole verdict; a model is not cut by commands, and rechecks by itself.
+run 0 "$BLKASSAY" cut "model:$tmp/honest-behind.model" --seed 3 --out "$tmp/one.run"
+says "KEPT: every promise made before the cut"
+run 2 "$BLKASSAY" cut "model:$tmp/honest-behind.model" --cut-with true --out "$tmp/two.run"
+says "leave --cut-with out"
+run 2 "$BLKASSAY" recheck "$tmp/one.run" "model:$tmp/honest-behind.model"
+says "rechecks a model by itself"
+run 2 "$BLKASSAY" cut "model:$tmp/honest-behind.model" --region 0+64Ki --out "$tmp/three.run"
+says "too short to cut"
+[ ! -e "$tmp/three.run" ] || fail "a journal was left behind"
