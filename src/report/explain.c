@@ -84,7 +84,6 @@ static void take_point(struct explained *x, const struct point *p, uint32_t requ
 	c.seconds = log_mean_value(&stored);
 	x->stored[x->point_count] = c;
 	note_behind(x, p, flush_s / (double)acknowledged.n);
-	x->split = x->split || c.pieces > 1.01;
 	x->point_count++;
 }
 

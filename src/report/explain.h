@@ -38,7 +38,6 @@ struct explained {
 	uint64_t behind_at; /* request size there */
 	double behind_flush_s; /* the closing flush there, mean */
 	double behind_bytes; /* what was still on its way: flush time at the stored rate */
-	bool split; /* some requests reached the device in pieces */
 	const struct usb_link *usb; /* NULL: not a USB link, or its speed is unknown */
 };
 

@@ -11,7 +11,6 @@
 #define RATE(value) rate_format((char[SIZE_TEXT_MAX]){ 0 }, value)
 #define TIME(value) duration_format((char[SIZE_TEXT_MAX]){ 0 }, value)
 #define SIZE(value) size_format((char[SIZE_TEXT_MAX]){ 0 }, value)
-#define AMOUNT(value) size_format_decimal((char[SIZE_TEXT_MAX]){ 0 }, value)
 
 static void say(const struct advice_visitor *v, bool caution, const char *fmt, ...)
 	__attribute__((format(printf, 3, 4)));
@@ -196,9 +195,12 @@ static void advise_stages(const struct explained *x, const struct advice_visitor
 	case STAGES_OVERLAPPED:
 		say(v, false,
 			"At %s link and card work overlapped: %s of at most %s. To go faster, the "
-			"%s must.",
+			"%s must.%s",
 			SIZE(u->bytes), RATE(u->measured), RATE(u->overlapped),
-			u->link < u->card ? "link" : "card");
+			u->link < u->card ? "link" : "card",
+			x->direction == RUN_READ ? ""
+						 : " Or the writes are acknowledged before they "
+						   "are stored: 'audit' and 'verify' tell.");
 		break;
 	case STAGES_FASTER:
 		say(v, true,
@@ -245,27 +247,16 @@ static void advise_behind(const struct explained *x, const struct advice_visitor
 	if (x->diagnosis.findings & FINDING_BEHIND)
 		say(v, true,
 			"Writes are acknowledged %.0f %% faster than they are stored (at %s; the "
-			"closing flush took %s): the target writes behind. About %s were not yet "
+			"closing flush took %s): the target writes behind. About %.0f KiB were not "
+			"yet "
 			"stored after the last answer. See what 'audit' and 'verify' say about it.",
 			(x->behind - 1) * 100, SIZE(x->behind_at), TIME(x->behind_flush_s),
-			AMOUNT(x->behind_bytes));
-}
-
-static void advise_split(const struct explained *x, const struct advice_visitor *v)
-{
-	const struct cost_point *p = &x->points[x->point_count - 1];
-
-	if (x->split && p->pieces > 1.01)
-		say(v, false,
-			"The kernel splits large requests: one of %s reaches the device as %.3g. "
-			"The fixed cost is paid for each piece; the line is fitted to the pieces.",
-			SIZE(p->request_bytes), p->pieces);
+			x->behind_bytes / 1024);
 }
 
 void explain_advice_visit(const struct explained *x, const struct advice_visitor *v)
 {
 	advise_doubts(x, v);
-	advise_split(x, v);
 	advise_knee(x, v);
 	advise_flat(x, v);
 	advise_fixed(x, v);

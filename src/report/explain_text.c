@@ -2,6 +2,7 @@
 #include "report/explain_text.h"
 
 #include <math.h>
+#include <stdio.h>
 #include <string.h>
 
 #include "analysis/mix.h"
@@ -293,12 +294,33 @@ static void add_head(const struct pen *p)
 		text_adds(p->t, "  ! This run did not finish: it is explained as far as it got.\n");
 }
 
+/* Once for the run: the line is fitted to what the device was sent. */
+static void add_split(const struct pen *p, const struct explanation *e)
+{
+	for (size_t i = 0; i < e->count; i++) {
+		const struct explained *x = &e->tables[i];
+		const struct cost_point *c = &x->points[x->point_count - 1];
+		char buf[SIZE_TEXT_MAX], sentence[240];
+
+		if (!(c->pieces > 1.01))
+			continue;
+		snprintf(sentence, sizeof sentence,
+			"The kernel splits large requests: one of %s reaches the device as %.3g. "
+			"Each piece pays the fixed cost; the lines are fitted to the pieces.",
+			size_format(buf, c->request_bytes), c->pieces);
+		text_adds(p->t, "  + ");
+		layout_wrap(p->t, sentence, INDENT, INDENT, p->columns);
+		return;
+	}
+}
+
 void explain_text_add(struct text *t, const struct run *run, const struct explanation *e,
 	const struct summary_style *style)
 {
 	struct pen p = { t, style, run, style->columns < 60 ? 60 : style->columns };
 
 	add_head(&p);
+	add_split(&p, e);
 	for (size_t i = 0; i < e->count; i++)
 		add_table(&p, &e->tables[i]);
 	if (!e->count)
