@@ -160,6 +160,31 @@ START_TEST(frames_of_bulk_only_transport)
 }
 END_TEST
 
+/* The card's half millisecond ends inside a frame; the data waits for the next one: command, card, data, status. */
+START_TEST(frames_wait_for_the_card)
+{
+	struct medium *m = opened("link:\nspeed = full\nframes = yes\ncard:\nread rate = 1 MB/s\n"
+				  "write rate = 1 MB/s\nfirmware:\nunit = request\n");
+
+	ck_assert_double_eq_tol(timed(m, false, 0, 512), 4e-3, 1e-9);
+	ck_assert_double_eq_tol(timed(m, true, 0, 512), 4e-3, 1e-9);
+	medium_close(m);
+}
+END_TEST
+
+/* Two buffers of 512 B: while the card stalls 10 ms on the first chunk only one more comes in, then 6 follow. */
+START_TEST(two_buffers_hold_the_link_back)
+{
+	struct medium *m = opened("link:\nrate = 1 MB/s\ncard:\nread rate = unlimited\n"
+				  "write rate = unlimited\nstall every = 4Ki\nstall time = 10 ms\n"
+				  "firmware:\nunit = request\ntransfer = overlapped\n");
+
+	timed(m, true, 0, 3584);
+	ck_assert_double_eq_tol(timed(m, true, 0, 4096), 512e-6 + 10e-3 + 6 * 512e-6, 2e-9);
+	medium_close(m);
+}
+END_TEST
+
 START_TEST(one_sector_at_a_time_is_flat)
 {
 	struct medium *m = opened("link:\nrate = 1 MB/s\ncard:\nread rate = 2.5 MB/s\n"
@@ -260,6 +285,45 @@ START_TEST(write_through_takes_the_time_storing_takes)
 	ck_assert_int_eq(medium_write_through(m, 0, buf, 8192, &got), 0);
 	ck_assert_double_eq_tol(
 		(double)(medium_now_ns(m) - before) / 1e9, 8192e-6 + 512 / 4e6, 1e-8);
+	medium_close(m);
+}
+END_TEST
+
+/* Claims a cache but no FUA: the kernel writes, then flushes. */
+START_TEST(write_through_without_fua_flushes)
+{
+	struct medium *m = opened("link:\nrate = 4 MB/s\ncard:\nread rate = 1 MB/s\n"
+				  "write rate = 1 MB/s\nfirmware:\nunit = request\n"
+				  "write behind = 32Ki\nclaims:\nwrite cache = yes\n");
+	struct medium_counts n;
+	uint64_t before = medium_now_ns(m);
+	size_t got;
+
+	ck_assert_int_eq(medium_write_through(m, 0, buf, 8192, &got), 0);
+	ck_assert_double_eq_tol(
+		(double)(medium_now_ns(m) - before) / 1e9, 8192e-6 + 512 / 4e6, 1e-8);
+	medium_counts(m, &n);
+	ck_assert_uint_eq(n.flushes, 1);
+	medium_close(m);
+}
+END_TEST
+
+/* A read that goes to the card between pending writes holds them up for as long as it takes. */
+START_TEST(reads_from_the_card_delay_the_drain)
+{
+	struct medium *m = opened("link:\nrate = 4 MB/s\ncard:\nread rate = 1 MB/s\n"
+				  "write rate = 1 MB/s\nfirmware:\nunit = request\n"
+				  "write behind = 32Ki\nreads = from-buffer\n"
+				  "claims:\nwrite cache = yes\n");
+	double card = 512e-6, link = 512 / 4e6;
+	uint64_t start = medium_now_ns(m);
+
+	timed(m, true, 0, 32768);
+	ck_assert_double_eq_tol(timed(m, false, 32256, 512), link, 2e-9); /* still in the buffer */
+	ck_assert_double_eq_tol(timed(m, false, 1 << 20, 512), card + link, 2e-9);
+	medium_flush(m);
+	ck_assert_double_eq_tol(
+		(double)(medium_now_ns(m) - start) / 1e9, link + 32768e-6 + card + link, 2e-9);
 	medium_close(m);
 }
 END_TEST
@@ -367,6 +431,10 @@ Suite *model_suite(void)
 	tcase_add_test(c, overlap_approaches_the_slower_stage);
 	tcase_add_test(c, fixed_cost_and_rate);
 	tcase_add_test(c, frames_of_bulk_only_transport);
+	tcase_add_test(c, frames_wait_for_the_card);
+	tcase_add_test(c, two_buffers_hold_the_link_back);
+	tcase_add_test(c, write_through_without_fua_flushes);
+	tcase_add_test(c, reads_from_the_card_delay_the_drain);
 	tcase_add_test(c, one_sector_at_a_time_is_flat);
 	tcase_add_test(c, write_unit_rounds_up);
 	tcase_add_test(c, stalls_come_by_bytes);

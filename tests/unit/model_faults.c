@@ -146,6 +146,21 @@ START_TEST(power_cut_loses_only_what_was_not_flushed)
 }
 END_TEST
 
+/* 8 blocks come in within 1.024 ms, the card is done with the first at 0.64 ms and would be with two more at 1.664 ms,
+ * when a read of another place ends that keeps it busy. */
+START_TEST(a_read_keeps_pending_writes_waiting)
+{
+	struct medium *m = opened("reads = from-buffer\n", behind);
+
+	put(m, 0, PIECE * BLOCK, 1);
+	held(m, 100 * BLOCK, 1);
+	ck_assert_uint_eq(medium_now_ns(m), 1664000);
+	medium_replug(m, true);
+	ck_assert_int_eq(count_held(m, 1, 1), 1);
+	medium_close(m);
+}
+END_TEST
+
 START_TEST(lost_writes)
 {
 	static const char *const kinds[] = { "", "write behind = 32Ki\n" };
@@ -262,6 +277,22 @@ START_TEST(flushed_but_forgotten)
 	medium_replug(m, true);
 	ck_assert_int_eq(count_held(m, 0, 2), BLOCKS / 16 - 1);
 	ck_assert_int_eq(held(m, 15 * PIECE * BLOCK, 2), 2);
+	medium_close(m);
+}
+END_TEST
+
+/* More forgetful blocks than are remembered: the oldest count as stored, the newest go back. */
+START_TEST(forgetting_is_bounded)
+{
+	struct medium *m = opened(behind, "faults:\nlose flushed write = 1 in 1\n");
+
+	put_all(m, 1);
+	put_all(m, 2);
+	put(m, 0, PIECE * BLOCK, 3);
+	medium_flush(m);
+	medium_replug(m, true);
+	ck_assert_int_eq(count_held(m, 2, 3), PIECE);
+	ck_assert_int_eq(count_held(m, 1, 3), BLOCKS - PIECE);
 	medium_close(m);
 }
 END_TEST
@@ -439,6 +470,7 @@ Suite *model_faults_suite(void)
 
 	tcase_add_test(c, the_honest_ones_keep_everything);
 	tcase_add_test(c, power_cut_loses_only_what_was_not_flushed);
+	tcase_add_test(c, a_read_keeps_pending_writes_waiting);
 	tcase_add_test(c, lost_writes);
 	tcase_add_test(c, ignored_flush);
 	tcase_add_test(c, ignored_fua);
@@ -446,6 +478,7 @@ Suite *model_faults_suite(void)
 	tcase_add_test(c, reordered_overlaps);
 	tcase_add_test(c, torn_sectors);
 	tcase_add_test(c, flushed_but_forgotten);
+	tcase_add_test(c, forgetting_is_bounded);
 	tcase_add_test(c, bad_place);
 	tcase_add_test(c, false_capacity);
 	tcase_add_test(c, slipped_bytes);

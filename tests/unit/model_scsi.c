@@ -275,6 +275,10 @@ START_TEST(as_a_medium)
 	ck_assert(sense.valid && !sense.deferred);
 	ck_assert_uint_eq(sense.code, SENSE_WRITE_PROTECTED);
 	medium_close(m);
+	/* Opened for reading: no command takes data out. */
+	ck_assert_int_eq(model_open_spec(&m, &spec, "model:t", MEDIUM_READ_ONLY, &err), 0);
+	ck_assert_int_eq(medium_scsi(m, &e), -EPERM);
+	medium_close(m);
 }
 END_TEST
 
