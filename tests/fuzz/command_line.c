@@ -3,6 +3,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "analysis/card_bus.h"
 #include "base/error.h"
 #include "base/number.h"
 #include "base/size.h"
@@ -35,6 +36,7 @@ static void try_word(const char *word)
 	static const char *const names[2] = { "read", "write" };
 	struct error err = { 0 };
 	struct size_list list;
+	struct card_bus bus;
 	bool which[2];
 	uint64_t n;
 	double d;
@@ -43,6 +45,10 @@ static void try_word(const char *word)
 	number_parse_u64(word, &n);
 	if (number_parse_decimal(word, &d) == 0 && !(d >= 0))
 		abort();
+	if (rate_parse(word, &d) == 0 && !(d >= 0))
+		abort();
+	if (card_bus_parse(&bus, word, &err) < 0 && !err.text[0])
+		abort(); /* refused without a word */
 	if (size_list_parse(&list, word, &err) == 0) {
 		if (!list.count || list.count > LIST_SIZES_MAX)
 			abort();
