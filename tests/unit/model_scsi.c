@@ -166,7 +166,7 @@ START_TEST(a_failed_background_write_is_deferred)
 	expect_sense(0x71, 3, 0x0C, 0);
 	ck_assert_uint_eq(x.moved, 0); /* this command was not done */
 	ck_assert_uint_eq(x.sense[0], 0xF1);
-	ck_assert_uint_eq(x.sense[5] << 8 | x.sense[6], 2048);
+	ck_assert_uint_eq(scsi_get_u16(x.sense + 5), 2048);
 	ck_assert_uint_eq(sent("28 00 00 00 00 00 00 00 01 00", 512), 0); /* told once */
 	/* REQUEST SENSE hands it out as data. */
 	sent("2A 00 00 00 08 00 00 00 01 00", 512);
@@ -187,7 +187,7 @@ START_TEST(a_failed_background_write_is_deferred)
 	sent("2A 00 00 00 08 00 00 00 01 00", 512);
 	sent("35 00 00 00 00 00 00 00 00 00", 0);
 	expect_sense(0x70, 3, 0x0C, 0);
-	ck_assert_uint_eq(x.sense[5] << 8 | x.sense[6], 2048);
+	ck_assert_uint_eq(scsi_get_u16(x.sense + 5), 2048);
 	model_gadget_release(&g);
 
 	opened("claims:\nwrite cache = yes\nfaults:\nbad range = 1Mi+512\nbad range report = "
