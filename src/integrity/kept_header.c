@@ -60,8 +60,12 @@ static bool get_text(char *out, size_t room, const char *value)
 
 		if (n + 1 >= room || (*value == '%' && (low < 0 || (high == 0 && low == 0))))
 			return false;
-		out[n++] = low >= 0 ? (char)(high << 4 | low) : *value;
-		value += low >= 0 ? 3 : 1;
+		if (low >= 0) {
+			out[n++] = (char)(high << 4 | low);
+			value += 3;
+		} else {
+			out[n++] = *value++;
+		}
 	}
 	out[n] = 0;
 	return true;
