@@ -46,7 +46,6 @@ printf 'x' >"$tmp/tiny.img"
 sweep 2 "$tmp/tiny.img" --out "$tmp/x.run"
 says "too small"
 head -c 100000 "$tmp/card.img" >"$tmp/odd.img"
-tail=$(tail -c 672 "$tmp/odd.img" | sha256sum) # 100000 - 672 is a multiple of 4096 (and 512)
 sweep 0 "$tmp/odd.img" --direction write --erase odd.img --out "$tmp/odd.run"
 [ "$(stat -c %s "$tmp/odd.img")" = 100000 ] || fail "the size of the image changed"
 [ "$(tail -c 160 "$tmp/odd.img" | sha256sum)" = "$(head -c 100000 "$tmp/card.img" | tail -c 160 | sha256sum)" ] ||
@@ -56,10 +55,17 @@ for region in 0+4Mi 2Mi+4Ki 1Mi+1100Ki 1+4Ki 0+4097 512+513; do
 	says "--region"
 done
 [ "$(sha256sum <"$tmp/card.img")" = "$before" ] || fail "the image was written to"
-# A region keeps everything outside it untouched.
+# A region keeps everything outside it untouched, and is itself written.
+cp "$tmp/card.img" "$tmp/original"
 sweep 0 "$tmp/card.img" --region 1Mi+64Ki --direction write --erase card.img --out "$tmp/r.run"
-head -c 1048576 "$tmp/card.img" >"$tmp/a"
-tail -c 983040 "$tmp/card.img" >"$tmp/b"
+cmp -n 1048576 "$tmp/original" "$tmp/card.img" || fail "bytes before the region were written"
+cmp -i 1114112 "$tmp/original" "$tmp/card.img" || fail "bytes after the region were written"
+cmp -s -i 1048576 -n 65536 "$tmp/original" "$tmp/card.img" && fail "the region was not written"
+# A place where no file can be made.
+if [ -d /sys/kernel ]; then
+	sweep 2 "$tmp/card.img" --out /sys/kernel/x.run
+	says "/sys/kernel/x.run"
+fi
 requires_root
 
 # 4096-byte blocks: what is fine for 512 is refused here.
