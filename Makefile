@@ -9,7 +9,10 @@
 #   make rig          scenarios on a USB gadget in an emulated machine
 #   make kill-campaign  kill -9 at 200 random moments of --keep-data runs, then restore (root)
 #   make fuzz         fuzzing of every parser, FUZZ_SECONDS=10 each
-#   make install      PREFIX=/usr/local DESTDIR=
+#   make install      PREFIX=/usr/local DESTDIR=; make uninstall takes it away again
+#   make dist         a source archive of what is committed
+#   make man          bring the man page into step with the tables of commands and options
+#   make check-browser   look at report pages in headless Chromium
 #
 # Knobs: CC=clang, V=1 shows commands, TEST='pattern' runs matching end-to-end tests only,
 #        RIG='name...' runs these scenarios of the rig only,
@@ -20,6 +23,9 @@ O        ?= build
 PREFIX   ?= /usr/local
 BINDIR   ?= $(PREFIX)/bin
 MANDIR   ?= $(PREFIX)/share/man
+BASHDIR  ?= $(PREFIX)/share/bash-completion/completions
+ZSHDIR   ?= $(PREFIX)/share/zsh/site-functions
+FISHDIR  ?= $(PREFIX)/share/fish/vendor_completions.d
 Q        := $(if $(V),,@)
 
 CFLAGS   ?= -O2 -g
@@ -122,21 +128,48 @@ rig: $(O)/blkassay
 kill-campaign: $(O)/blkassay
 	$(Q)BLKASSAY=$(abspath $(O)/blkassay) scripts/kill-campaign $(or $(MOMENTS),200)
 
-install: $(O)/blkassay
-	install -d $(DESTDIR)$(BINDIR) $(DESTDIR)$(MANDIR)/man1 $(DESTDIR)$(MANDIR)/man5
+# The tables of commands and options rule part of the man page; see scripts/update-man.
+man: $(O)/blkassay
+	$(Q)scripts/update-man $< man/blkassay.1 >man/blkassay.1.new && mv man/blkassay.1.new man/blkassay.1
+
+$(O)/completion/%: $(O)/blkassay
+	@mkdir -p $(@D)
+	$(Q)$< help --completion $* >$@
+
+MAN1 := $(wildcard man/*.1)
+MAN5 := $(wildcard man/*.5)
+MAN7 := $(wildcard man/*.7)
+
+install: $(O)/blkassay $(O)/completion/bash $(O)/completion/zsh $(O)/completion/fish
+	install -d $(DESTDIR)$(BINDIR) $(addprefix $(DESTDIR)$(MANDIR)/,man1 man5 man7)
 	install -m 755 $(O)/blkassay $(DESTDIR)$(BINDIR)/blkassay
-	install -m 644 $(wildcard man/*.1) $(DESTDIR)$(MANDIR)/man1/
-	install -m 644 $(wildcard man/*.5) $(DESTDIR)$(MANDIR)/man5/
+	install -m 644 $(MAN1) $(DESTDIR)$(MANDIR)/man1/
+	install -m 644 $(MAN5) $(DESTDIR)$(MANDIR)/man5/
+	install -m 644 $(MAN7) $(DESTDIR)$(MANDIR)/man7/
+	install -D -m 644 $(O)/completion/bash $(DESTDIR)$(BASHDIR)/blkassay
+	install -D -m 644 $(O)/completion/zsh $(DESTDIR)$(ZSHDIR)/_blkassay
+	install -D -m 644 $(O)/completion/fish $(DESTDIR)$(FISHDIR)/blkassay.fish
 
 uninstall:
 	rm -f $(DESTDIR)$(BINDIR)/blkassay
-	cd $(DESTDIR)$(MANDIR) && rm -f $(patsubst man/%.1,man1/%.1,$(wildcard man/*.1)) $(patsubst man/%.5,man5/%.5,$(wildcard man/*.5))
+	rm -f $(MAN1:man/%=$(DESTDIR)$(MANDIR)/man1/%) $(MAN5:man/%=$(DESTDIR)$(MANDIR)/man5/%) \
+		$(MAN7:man/%=$(DESTDIR)$(MANDIR)/man7/%)
+	rm -f $(DESTDIR)$(BASHDIR)/blkassay $(DESTDIR)$(ZSHDIR)/_blkassay $(DESTDIR)$(FISHDIR)/blkassay.fish
+
+# What is committed, as one archive that builds by itself.
+dist:
+	@mkdir -p $(O)
+	$(Q)git archive --format=tar.gz --prefix=blkassay-$(VERSION)/ -o $(O)/blkassay-$(VERSION).tar.gz HEAD
+	@echo $(O)/blkassay-$(VERSION).tar.gz
+
+check-browser: $(O)/blkassay
+	$(Q)BLKASSAY=$(abspath $(O)/blkassay) tests/browser/run
 
 clean:
 	rm -rf build build-sanitize build-lint build-clang build-fuzz
 
 -include $(OBJ:.o=.d) $(MAIN:.o=.d) $(UNIT_OBJ:.o=.d) $(O)/tests/runner.d
 
-.PHONY: all kill-campaign check check-unit check-cli sanitize lint fuzz bench faults rig install uninstall clean
+.PHONY: all kill-campaign check check-unit check-cli check-browser man dist sanitize lint fuzz bench faults rig install uninstall clean
 .DELETE_ON_ERROR:
 .SECONDARY:

@@ -7,6 +7,7 @@
 
 #include "base/error.h"
 #include "base/text.h"
+#include "cli/completion.h"
 #include "cli/message.h"
 #include "platform/interrupt.h"
 
@@ -80,9 +81,14 @@ static void print_overview(FILE *out)
 		"usage: blkassay COMMAND [OPTION...] [ARGUMENT...]\n\n"
 		"Measures and verifies removable media. Nothing is written to a target unless\n"
 		"--erase TOKEN names it, --keep-data saves it, or --create has just made it.\n\n");
-	for (size_t i = 0; i < command_count; i++)
-		fprintf(out, "  %-9s%-14s%s\n", commands[i].name, commands[i].arguments,
-			commands[i].summary);
+	for (size_t i = 0; i < command_count; i++) {
+		const struct command *c = &commands[i];
+
+		fprintf(out, "  %-9s%-15s ", c->name, c->arguments);
+		if (strlen(c->arguments) > 15) /* on a line of its own */
+			fprintf(out, "\n%27s", "");
+		fprintf(out, "%s\n", c->summary);
+	}
 	fprintf(out, "\n'blkassay help COMMAND' tells more; 'blkassay --version' its version.\n"
 		     "Exit status: 0 as hoped, 1 the target or build failed the check, 2 usage or\n"
 		     "refused for safety, 3 the I/O or the machine failed, 130 interrupted.\n");
@@ -94,17 +100,17 @@ static void print_option(FILE *out, const struct option_spec *s)
 
 	snprintf(left, sizeof left, "--%s%s%s", s->name, s->value ? " " : "",
 		s->value ? s->value : "");
-	fprintf(out, "  %-24s ", left);
+	fprintf(out, "  %-24s", left);
 	/* Wrapped at 80 columns under its own column. */
-	size_t column = 27;
+	size_t column = 26;
 	for (const char *word = s->help; *word;) {
 		size_t n = strcspn(word, " ");
 
-		if (column + n + 1 > 79) {
-			fprintf(out, "\n%27s", "");
-			column = 27;
+		if (column + 1 + n > 79) {
+			fprintf(out, "\n%26s", "");
+			column = 26;
 		}
-		fprintf(out, "%.*s%s", (int)n, word, word[n] ? " " : "");
+		fprintf(out, " %.*s", (int)n, word);
 		column += n + 1;
 		word += n + (word[n] == ' ');
 	}
@@ -126,6 +132,15 @@ static void print_help(FILE *out, const struct command *c)
 	print_option(out, option_spec(OPTION_HELP));
 }
 
+static int help_completion(const char *shell)
+{
+	if (shell && completion_print(stdout, shell))
+		return 0;
+	fprintf(stderr, "blkassay: help --completion takes bash, zsh or fish, not '%s'\n",
+		shell ? shell : "");
+	return 2;
+}
+
 static int help(int argc, char **argv)
 {
 	const struct command *c;
@@ -134,6 +149,8 @@ static int help(int argc, char **argv)
 		print_overview(stdout);
 		return 0;
 	}
+	if (!strcmp(argv[1], "--completion"))
+		return help_completion(argc > 2 ? argv[2] : NULL);
 	c = command_find(argv[1]);
 	if (!c) {
 		fprintf(stderr, "blkassay: there is no command '%s'; 'blkassay help' lists them\n",

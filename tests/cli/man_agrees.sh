@@ -1,0 +1,33 @@
+#!/bin/sh
+# The man page says what help says, about every command and option; pages are clean and say nothing that is not there.
+. "$(dirname "$0")/lib.sh"
+page=$here/../../man/blkassay.1
+command -v mandoc >/dev/null || skip "needs mandoc"
+"$here/../../scripts/update-man" "$BLKASSAY" "$page" >"$tmp/page.1" || fail "update-man failed"
+diff -u "$page" "$tmp/page.1" >"$out" 2>"$err" || fail "man/blkassay.1 is behind the tables; run 'make man'"
+
+# Not by way of the script that makes them: names found in the rendered page.
+mandoc -T ascii -O width=78 "$page" | col -b >"$tmp/text"
+"$BLKASSAY" help | awk '/^  [a-z]/ { print $1 }' >"$tmp/commands"
+[ "$(wc -l <"$tmp/commands")" -ge 5 ] || fail "help names hardly any command"
+while read -r command; do
+	awk -v c="$command" '$0 ~ "^     " c "( |$)" { on = 1; next } on && /^     [a-z]/ { exit } on' "$tmp/text" >"$tmp/section"
+	"$BLKASSAY" help "$command" | sed -n 's/^  \(--[a-z-]*\).*/\1/p' | sort >"$tmp/helped"
+	grep -o '\--[a-z][a-z-]*' "$tmp/section" | sort -u >"$tmp/manned"
+	while read -r option; do
+		[ "$option" = --help ] || grep -qxF -e "$option" "$tmp/manned" || fail "the page does not give $command the option $option"
+	done <"$tmp/helped"
+	sed -n '/Options:/,$p' "$tmp/section" | grep -o '\--[a-z][a-z-]*' | while read -r option; do
+		grep -qxF -e "$option" "$tmp/helped" || fail "the page gives $command an option $option that it does not have"
+	done || exit 1
+done <"$tmp/commands"
+
+for p in "$here"/../../man/*.[1-9]; do
+	run 0 mandoc -T lint -W warning "$p"
+done
+# Columns of the CSV, in order, as the format's page lists them.
+run 0 "$BLKASSAY" sweep model:"$here/../../scripts/models/buoy-b.model" --sizes 4Ki --seconds 0.1 --passes 1 --out "$tmp/a.run"
+run 0 "$BLKASSAY" report "$tmp/a.run" --csv -
+head -n 1 "$out" | tr -d '\r' | tr ',' '\n' >"$tmp/columns"
+sed -n 's/^\.It Cm \([a-z0-9_]*\)$/\1/p' "$here/../../man/blkassay-csv.5" >"$tmp/listed"
+cmp -s "$tmp/columns" "$tmp/listed" || fail "blkassay-csv(5) lists other columns than the CSV has"

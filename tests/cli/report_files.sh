@@ -1,0 +1,79 @@
+#!/bin/sh
+# report: CSV, page and summary of whole, cut, damaged and foreign records; outputs that must not be written to.
+. "$(dirname "$0")/lib.sh"
+model=model:$here/../../scripts/models/buoy-e.model
+run 0 "$BLKASSAY" sweep "$model" --direction read,write --sizes 512,4Ki,256Ki --seconds 1 --passes 3 --seed 1 \
+	--label '=cmd|x,"y"' --out "$tmp/a.run"
+run 0 "$BLKASSAY" report "$tmp/a.run"
+says "WRITES, random"
+says "modelled, not measured"
+says "=cmd|x,"
+awk 'length > 80 { exit 1 }' "$out" || fail "the summary is wider than 80 columns"
+LC_ALL=C grep -q "$(printf '\033')" "$out" && fail "colour in a pipe"
+
+# RFC 4180: every line ends in CR LF and has 20 fields; 3 sizes, 2 orders, 2 directions, 3 passes.
+run 0 "$BLKASSAY" report "$tmp/a.run" --csv "$tmp/a.csv"
+[ ! -s "$out" ] || fail "the summary came although a file was asked for"
+[ "$(tr -cd '\r' <"$tmp/a.csv" | wc -c)" = 37 ] || fail "not 37 carriage returns"
+grep -qF "\"'=cmd|x,\"\"y\"\"\"," "$tmp/a.csv" || fail "the label is not quoted and guarded"
+sed '1d; s/,"[^"]*""y""",/,label,/; s/\r$//' "$tmp/a.csv" | awk -F, '
+	NF != 20 { print "fields: " NF; bad = 1 }
+	($9 != $6 * $10) { print "bytes are not requests times size"; bad = 1 }
+	($14 < $9 / $12 - 1 || $14 > $9 / $12 + 1) { print "rate " $14 " is not bytes over seconds"; bad = 1 }
+	($15 < $9 / ($12 + $13) - 1 || $15 > $9 / ($12 + $13) + 1) { print "stored rate " $15; bad = 1 }
+	{ rows++ } END { exit bad || rows != 36 }' >"$out" || fail "rows do not add up"
+run 0 "$BLKASSAY" report "$tmp/a.run" "$tmp/a.run" --csv -
+[ "$(wc -l <"$out")" = 73 ] || fail "two records do not make one header and 72 rows"
+
+run 0 "$BLKASSAY" report "$tmp/a.run" --page "$tmp/a.html" --csv "$tmp/a.csv"
+grep -q '<svg' "$tmp/a.html" || fail "no chart in the page"
+grep -q '=cmd|x,&quot;y&quot;' "$tmp/a.html" || fail "the label is not escaped in the page"
+grep -qi '<script\|<img\|http://\|https://\|url(' "$tmp/a.html" && fail "the page fetches or runs something"
+
+# Places that must stay as they are.
+cp "$tmp/a.run" "$tmp/before"
+run 2 "$BLKASSAY" report "$tmp/a.run" --csv "$tmp/a.run"
+says "is a run record"
+cmp "$tmp/a.run" "$tmp/before" || fail "the record was changed"
+run 2 "$BLKASSAY" report "$tmp/a.run" --page /dev/null
+says "is not a regular file"
+run 2 "$BLKASSAY" report "$tmp/a.run" --csv "$tmp"
+run 2 "$BLKASSAY" report "$tmp/a.run" --csv "$tmp/none/a.csv"
+run 2 "$BLKASSAY" report "$tmp/a.run" --csv ""
+run 2 "$BLKASSAY" report "$tmp/a.run" --csv "$tmp/x" --page "$tmp/x"
+says "give each its own"
+run 2 "$BLKASSAY" report
+echo old >"$tmp/old.csv"
+run 2 "$BLKASSAY" report "$tmp/a.run" "$tmp/missing.run" --csv "$tmp/old.csv"
+[ "$(cat "$tmp/old.csv")" = old ] || fail "a failed report replaced the earlier file"
+ls "$tmp"/*.part >/dev/null 2>&1 && fail "a part file was left"
+run 2 "$BLKASSAY" report "$here/lib.sh"
+says "is not a record of blkassay"
+
+# A full disk: nothing half-written, and it says so.
+if [ -e /dev/full ]; then
+	status=0
+	"$BLKASSAY" report "$tmp/a.run" >/dev/full 2>"$err" || status=$?
+	[ "$status" = 3 ] || fail "a full standard output ended in $status"
+fi
+
+# Cut at any byte: a report or a clear refusal, never a crash, and never taken for whole.
+size=$(wc -c <"$tmp/a.run")
+at=1
+while [ "$at" -lt "$size" ]; do
+	head -c "$at" "$tmp/a.run" >"$tmp/cut.run"
+	status=0
+	"$BLKASSAY" report "$tmp/cut.run" >"$out" 2>"$err" || status=$?
+	case $status in
+	0) says "has no end" ;;
+	2) [ "$(wc -l <"$err")" = 1 ] || fail "not one line for a record cut at $at" ;;
+	*) fail "a record cut at byte $at ended in $status" ;;
+	esac
+	at=$((at + 1 + size / 60))
+done
+# A flipped byte: the line is left out, and said to be.
+awk '/^[0-9]+ pass / && !done { sub(/requests=/, "requestz="); done = 1 } { print }' "$tmp/a.run" >"$tmp/flipped.run"
+run 0 "$BLKASSAY" report "$tmp/flipped.run" --page "$tmp/flipped.html"
+grep -q "damaged" "$tmp/flipped.html" || fail "the page keeps quiet about damage"
+run 0 "$BLKASSAY" report "$tmp/flipped.run"
+says "1 line of the record is damaged"
