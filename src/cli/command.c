@@ -57,11 +57,11 @@ const struct command commands[] = {
 		{ OPTION_LINK, OPTION_CARD_READ, OPTION_CARD_WRITE, OPTION_CARD_BUS, OPTION_COPY,
 			OPTION_REQUEST, OPTION_QUIET, OPTION_END } },
 	{ "restore", "SAVED TARGET", "put kept data back after an interrupted run",
-		"Writes back what --keep-data saved (RECORD.kept), after checking that the target\n"
-		"is the one it was saved from and that the saved file is whole, then reads it all\n"
-		"back. Needs no token: the saved file itself names the one target it fits. After\n"
-		"an interruption simply repeat it. The saved file stays; delete it when done.\n"
-		"What was written to the target since the run is lost where the saved data goes.\n",
+		"Writes back what --keep-data saved (RECORD.kept), after checking that this is\n"
+		"the target it was saved from and that the saved file is whole, then reads all\n"
+		"of it back. Needs no token: the saved file itself names the one target it fits.\n"
+		"After an interruption simply repeat it. The saved file stays; delete it when\n"
+		"done. What was written to that region since the run is lost.\n",
 		2, 2, cmd_restore, { OPTION_QUIET, OPTION_END } },
 };
 

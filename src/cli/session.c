@@ -424,7 +424,6 @@ static int put_back(struct session *s, const struct watch *watch, struct error *
 	if (rc < 0)
 		return explain_restore(s, err);
 	s->own->saved = false;
-	message_note("kept data is back on '%s', read back and equal", s->own->target);
 	return kept_remove(s->kept_path, err);
 }
 
@@ -434,11 +433,11 @@ static int restore_region(struct session *s, const struct watch *watch, struct e
 	struct progress progress;
 	int rc;
 
-	if (watch)
-		return put_back(s, watch, err ? err : &unheard);
 	progress_start(&progress);
-	rc = put_back(s, &progress.watch, err ? err : &unheard);
+	rc = put_back(s, watch ? watch : &progress.watch, err ? err : &unheard);
 	progress_finish(&progress);
+	if (!s->own->saved)
+		message_note("kept data is back on '%s', read back and equal", s->own->target);
 	if (rc < 0 && !err)
 		message_error(&unheard); /* nobody else would say where the data is */
 	return rc;

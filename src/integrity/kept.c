@@ -177,9 +177,10 @@ static int interrupted(const char *what, struct error *err)
 
 static void tell(const struct watch *watch, const char *phase, uint64_t done, uint64_t total)
 {
-	struct watch_step step = {
-		.phase = phase, .done = done, .total = total, .seconds_left = -1
-	};
+	struct watch_step step = { .phase = phase,
+		.done = done < total ? done : total, /* the last chunk may be short */
+		.total = total,
+		.seconds_left = -1 };
 
 	watch_step(watch, &step);
 }

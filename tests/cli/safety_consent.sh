@@ -55,6 +55,17 @@ sweep 0 "$tmp/new.img" --create 1Mi
 [ "$(($(stat -c %b "$tmp/new.img") * 512))" -ge 1048576 ] || fail "not really allocated"
 [ "$(gzip -c "$tmp/new.img" | wc -c)" -gt 1000000 ] || fail "its content compresses"
 
+# A model holds nothing that could be lost: no token needed, but a wrong one is still wrong.
+model=model:$here/../../scripts/models/buoy-a.model
+sweep 0 "$model" --direction write
+says_not "what is there is lost"
+sweep 2 "$model" --direction write --erase card.img
+says "does not name"
+sweep 2 "$model" --direction write --keep-data
+says "holds nothing to keep"
+sweep 2 "$model" --direction write --create 1Mi
+sweep 2 "model:$tmp/absent" --direction write
+
 # A file that may not be written.
 if [ "$(id -u)" != 0 ]; then
 	chmod 444 "$tmp/card.img"
