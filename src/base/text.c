@@ -68,23 +68,32 @@ void text_adds(struct text *t, const char *string)
 	text_add(t, string, strlen(string));
 }
 
+/* Most additions fit into the room there is: formatted there at once, and again only when they did not. */
 void text_addf(struct text *t, const char *fmt, ...)
 {
 	va_list args;
+	size_t left;
 	int n;
 
+	if (!reserve(t, 64))
+		return;
+	left = t->room - t->length;
 	va_start(args, fmt);
-	n = vsnprintf(NULL, 0, fmt, args);
+	n = vsnprintf(t->bytes + t->length, left, fmt, args);
 	va_end(args);
+	if (n >= 0 && (size_t)n >= left) {
+		t->bytes[t->length] = 0;
+		if (!reserve(t, (size_t)n))
+			return;
+		va_start(args, fmt);
+		n = vsnprintf(t->bytes + t->length, (size_t)n + 1, fmt, args);
+		va_end(args);
+	}
 	if (n < 0) {
+		t->bytes[t->length] = 0;
 		t->failed = true;
 		return;
 	}
-	if (!reserve(t, (size_t)n))
-		return;
-	va_start(args, fmt);
-	vsnprintf(t->bytes + t->length, (size_t)n + 1, fmt, args);
-	va_end(args);
 	t->length += (size_t)n;
 }
 

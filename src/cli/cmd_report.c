@@ -41,17 +41,17 @@ static int open_files(struct report *r, const struct options *o, struct error *e
 
 static int write_csv(struct report *r, const struct run *run, struct error *err)
 {
+	enum { ENOUGH = 64 * 1024 };
 	int rc = 0;
 
-	if (!r->runs) {
+	if (!r->runs)
 		csv_add_header(&r->text);
-		rc = result_file_write(&r->csv, &r->text, err);
-	}
 	for (size_t i = 0; !rc && i < run->pass_count; i++) {
 		csv_add_pass(&r->text, run, &run->passes[i]);
-		rc = result_file_write(&r->csv, &r->text, err);
+		if (r->text.length > ENOUGH || r->text.failed)
+			rc = result_file_write(&r->csv, &r->text, err);
 	}
-	return rc;
+	return rc ? rc : result_file_write(&r->csv, &r->text, err);
 }
 
 static int write_page(struct report *r, const struct run *run, struct error *err)

@@ -103,8 +103,10 @@ static int examine(struct session *s, bool write, struct error *err)
 	if (model_is_target(own->target) || stat(own->target, &st) < 0)
 		return 0;
 	if (S_ISREG(st.st_mode)) {
-		if (realpath(own->target, own->identity.place) == NULL)
-			own->identity.place[0] = 0;
+		char *full = realpath(own->target, NULL); /* may be longer than the field */
+
+		text_copy(own->identity.place, sizeof own->identity.place, full ? full : "");
+		free(full);
 		return judge_image(s, write, err);
 	}
 	if (!S_ISBLK(st.st_mode))

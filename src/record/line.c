@@ -112,7 +112,7 @@ const char *line_get_raw(const struct line *l, const char *key)
 	size_t n = strlen(key);
 
 	for (const char *f = l->fields; *f; f += strlen(f) + 1)
-		if (!strncmp(f, key, n) && f[n] == '=')
+		if (*f == *key && !strncmp(f, key, n) && f[n] == '=')
 			return f + n + 1;
 	return NULL;
 }
