@@ -155,8 +155,8 @@ static struct cut_settings settings_of(struct cut_job *job, uint32_t number)
 	};
 
 	/* Anywhere in the last nine tenths of the window. */
-	moment = window / 10 + (uint64_t)((double)(window - window / 10) *
-					  ((double)(random_mix(seed) >> 11) * 0x1p-53));
+	moment = window / 10 +
+		 (uint64_t)(0.9 * (double)window * ((double)(random_mix(seed) >> 11) * 0x1p-53));
 	if (job->o->given[OPTION_CUT_WITH])
 		out.pull_after_ns = moment ? moment : 1;
 	else if (job->model)

@@ -116,8 +116,8 @@ static void run_single(struct worker *w)
 {
 	struct shared *s = w->shared;
 	struct medium *m = s->medium;
-	uint64_t before = s->start_ns, last_tick = s->start_ns,
-		 next_tick = s->start_ns + s->out->trace_step_ns, since_tick = 0;
+	uint64_t before = s->start_ns, next_tick = before + s->out->trace_step_ns;
+	uint64_t last_tick = before, since_tick = 0;
 	size_t length = (size_t)s->plan->request_bytes, got;
 
 	do {

@@ -10,8 +10,6 @@
 
 #include "platform/clock.h"
 
-extern char **environ;
-
 static const uint64_t look_ns = 10000000;
 
 int child_start(struct child *c, const char *command)

@@ -71,11 +71,12 @@ static void draw_panel(struct text *t, struct scale x, struct scale y, size_t at
 	const struct point *p, const struct detail *d)
 {
 	double width = (CHART_WIDTH - first_left - 10 - 2 * PANEL_GAP) / PANELS_ACROSS;
+	size_t rows_above = at / PANELS_ACROSS;
 	char size[SIZE_TEXT_MAX];
 
 	x.from = first_left + (double)(at % PANELS_ACROSS) * (width + PANEL_GAP);
 	x.to = x.from + width;
-	y.to = panel_top + (double)(at / PANELS_ACROSS) * (PANEL_HEIGHT + 34);
+	y.to = panel_top + (double)rows_above * (PANEL_HEIGHT + 34);
 	y.from = y.to + PANEL_HEIGHT;
 	draw_panel_axes(t, &x, &y, at % PANELS_ACROSS == 0, lowest);
 	svg_text(t, "panel-name", x.from, y.to - 6, SVG_START, size_format(size, p->request_bytes));
@@ -97,12 +98,12 @@ bool chart_traces(
 {
 	struct scale x = { 0 }, y = { 0 };
 	size_t panels = count_panels(table, details), at = 0;
+	size_t rows = (panels + PANELS_ACROSS - 1) / PANELS_ACROSS;
 	double height;
 
 	if (!find_ends(&x, &y, table, details))
 		return false;
-	height = panel_top +
-		 (double)((panels + PANELS_ACROSS - 1) / PANELS_ACROSS) * (PANEL_HEIGHT + 34) + 18;
+	height = panel_top + (double)rows * (PANEL_HEIGHT + 34) + 18;
 	svg_begin(t, CHART_WIDTH, height, title,
 		"Rate over the time of each pass, one panel a request size; the table below has "
 		"the "
