@@ -20,6 +20,7 @@ static int restore(
 	if (session_open_restore(&s, target, kept_identity(k), err) < 0)
 		return -1;
 	progress_start(&progress);
+	progress.counts_bytes = true;
 	/* All of the file must hold before the first byte is written. */
 	rc = kept_verify(k, &progress.watch, err);
 	if (!rc)

@@ -1,6 +1,7 @@
 /* A progress line on a terminal. */
 #include "cli/progress.h"
 
+#include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -8,6 +9,7 @@
 #include <unistd.h>
 
 #include "base/size.h"
+#include "base/text.h"
 #include "cli/message.h"
 #include "platform/clock.h"
 #include "platform/interrupt.h"
@@ -20,28 +22,48 @@ static bool stop(void *context)
 	return interrupt_requested();
 }
 
-static void draw(struct progress *p, const struct watch_step *s, double left)
+/* Bytes per second since the phase began; 0: not known. */
+static double rate_of(const struct progress *p, const struct watch_step *s, uint64_t now)
 {
-	char line[160], time[SIZE_TEXT_MAX] = "", *end = line;
-	size_t room = p->columns < sizeof line ? p->columns : sizeof line;
-	double share = s->total ? (double)s->done / (double)s->total * 100 : 0;
+	if (!p->counts_bytes || s->done <= p->phase_done || now <= p->phase_ns)
+		return 0;
+	return (double)(s->done - p->phase_done) * 1e9 / (double)(now - p->phase_ns);
+}
 
-	if (left >= 0)
-		duration_format(time, left < 1 ? 1 : left);
+static double left_of(const struct progress *p, const struct watch_step *s, uint64_t now)
+{
+	if (s->seconds_left >= 0 || s->done <= p->phase_done || s->total < s->done)
+		return s->seconds_left;
+	return (double)(now - p->phase_ns) / 1e9 * (double)(s->total - s->done) /
+	       (double)(s->done - p->phase_done);
+}
+
+static void draw(struct progress *p, const struct watch_step *s, uint64_t now)
+{
+	double left = left_of(p, s, now), rate = rate_of(p, s, now);
+	char number[SIZE_TEXT_MAX];
+	struct text line;
+
+	text_init(&line);
+	text_adds(&line, s->phase);
 	if (s->total)
-		snprintf(end, room, "%s: %.0f %%%s%s%s", s->phase, share, *time ? ", about " : "",
-			time, *time ? " left" : "");
-	else
-		snprintf(end, room, "%s", s->phase);
-	fprintf(stderr, "\r%s\033[K", line);
+		text_addf(&line, ", %.0f %%", (double)s->done / (double)s->total * 100);
+	if (rate > 0)
+		text_addf(&line, ", %s", rate_format(number, rate));
+	if (left >= 0 && left < 60)
+		text_addf(&line, ", about %.0f s left", ceil(left));
+	else if (left >= 60)
+		text_addf(&line, ", about %s left", duration_format(number, ceil(left)));
+	/* The last column stays free: a full line would wrap on some terminals. */
+	fprintf(stderr, "\r%.*s\033[K", (int)p->columns - 1, line.bytes);
 	fflush(stderr);
+	text_release(&line);
 }
 
 static void step(void *context, const struct watch_step *s)
 {
 	struct progress *p = context;
 	uint64_t now = clock_now_ns();
-	double left = s->seconds_left;
 
 	if (!p->live || (p->drawn_ns && now - p->drawn_ns < redraw_ns))
 		return;
@@ -50,11 +72,8 @@ static void step(void *context, const struct watch_step *s)
 		p->phase_ns = now;
 		p->phase_done = s->done;
 	}
-	if (left < 0 && s->done > p->phase_done && s->total >= s->done)
-		left = (double)(now - p->phase_ns) / 1e9 * (double)(s->total - s->done) /
-		       (double)(s->done - p->phase_done);
 	p->drawn_ns = now;
-	draw(p, s, left);
+	draw(p, s, now);
 }
 
 /* A terminal that can go back to the start of its line. */

@@ -10,6 +10,7 @@
 struct progress {
 	struct watch
 		watch; /* hand &p->watch to the work: steps are drawn, stop answers SIGINT/SIGTERM */
+	bool counts_bytes; /* set after _start: done and total are bytes, so a rate can be shown */
 	bool live; /* stderr is a terminal that can redraw a line, and not --quiet */
 	uint64_t started_ns, drawn_ns, phase_ns, phase_done;
 	const char *phase;

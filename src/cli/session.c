@@ -436,6 +436,7 @@ static int restore_region(struct session *s, const struct watch *watch, struct e
 	int rc;
 
 	progress_start(&progress);
+	progress.counts_bytes = true;
 	rc = put_back(s, watch ? watch : &progress.watch, err ? err : &unheard);
 	progress_finish(&progress);
 	if (!s->own->saved)

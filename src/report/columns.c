@@ -273,7 +273,7 @@ static void point_device(struct text *t, const struct point *p)
 /* The first column is repeated where a table is too wide and goes on below. */
 const struct point_column point_columns[] = {
 	{ "request", "size of one request", 9, always, point_request },
-	{ "rate", "median over passes", 11, reads, point_acknowledged },
+	{ "rate", "median over passes", 10, reads, point_acknowledged },
 	{ "acknowledged", "median rate until the target answered", 14, writes, point_acknowledged },
 	{ "95 % of it", "95 % interval of that median, in its unit", 12, always,
 		point_acknowledged_interval },
@@ -282,10 +282,10 @@ const struct point_column point_columns[] = {
 		point_stored_interval },
 	{ "of link", "share of what the link can carry (writes: stored)", 8, link_known,
 		point_of_link },
-	{ "req/s", "requests answered per second, median", 7, always, point_requests },
-	{ "p50", "median time of a request", 9, always, point_p50 },
-	{ "p99", "99th percentile, median over passes", 9, always, point_p99 },
-	{ "slowest", "slowest request of all passes", 9, always, point_slowest },
+	{ "req/s", "requests answered per second, median", 8, always, point_requests },
+	{ "p50", "median time of a request", 8, always, point_p50 },
+	{ "p99", "99th percentile, median over passes", 8, always, point_p99 },
+	{ "slowest", "slowest request of all passes", 8, always, point_slowest },
 	{ "flush", "median time of the closing flush", 9, writes, point_flush },
 	{ "dev/req", "requests the device got per request of the host", 8, requests_differ,
 		point_device },

@@ -56,6 +56,8 @@ static void link(struct text *t, const struct run *run)
 	double ceiling = link_ceiling_bps(transport, bits);
 	char rate[SIZE_TEXT_MAX];
 
+	if (!strcmp(transport, "file"))
+		return;
 	add_part(t, "", transport);
 	if (bits) {
 		text_adds(t, t->length ? ", " : "");

@@ -51,6 +51,16 @@ static void say_modelled(struct writer *w)
 	emit(w, NOTICE_CAUTION);
 }
 
+static void say_image(struct writer *w)
+{
+	if (strcmp(w->run->target.kind, "image") != 0)
+		return;
+	text_adds(&w->t,
+		"The target is an image file: these are figures of the disk and filesystem it "
+		"lies on, not of a removable drive.");
+	emit(w, NOTICE_CAUTION);
+}
+
 static void say_end(struct writer *w)
 {
 	const struct run *r = w->run;
@@ -416,6 +426,7 @@ void notices_visit(
 
 	text_init(&w.t);
 	say_modelled(&w);
+	say_image(&w);
 	say_end(&w);
 	say_damage(&w);
 	say_bests(&w);

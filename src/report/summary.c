@@ -97,6 +97,8 @@ static void paint_part(struct painter *p, const struct points *table, size_t fir
 				continue;
 			text_reset(&p->scratch);
 			point_columns[c].value(&p->scratch, &table->list[i]);
+			/* What is wider than its column still keeps off its neighbour. */
+			text_adds(p->t, p->scratch.length >= point_columns[c].width ? " " : "");
 			layout_right(p->t, p->scratch.bytes, point_columns[c].width);
 		}
 		text_adds(p->t, "\n");
