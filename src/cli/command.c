@@ -56,6 +56,14 @@ const struct command commands[] = {
 		1, 64, cmd_explain,
 		{ OPTION_LINK, OPTION_CARD_READ, OPTION_CARD_WRITE, OPTION_CARD_BUS, OPTION_COPY,
 			OPTION_REQUEST, OPTION_QUIET, OPTION_END } },
+	{ "observe", "TARGET", "what the host really sends while the target is used",
+		"Watches the kernel's counters and, as root, every request in its block trace,\n"
+		"for --seconds or until Ctrl-C. Opens nothing and disturbs nothing: it works "
+		"while\n"
+		"the target is mounted and somebody copies files. Shows request sizes, order,\n"
+		"times and flushes; 'explain RUN --as RECORD' weighs a sweep by them.\n",
+		1, 1, cmd_observe,
+		{ OPTION_SECONDS, OPTION_LABEL, OPTION_OUT, OPTION_QUIET, OPTION_END } },
 	{ "restore", "SAVED TARGET", "put kept data back after an interrupted run",
 		"Writes back what --keep-data saved (RECORD.kept), after checking that this is\n"
 		"the target it was saved from and that the saved file is whole, then reads all\n"

@@ -36,5 +36,6 @@ int cmd_explain(const struct options *o);
 int cmd_compare(const struct options *o);
 int cmd_cut(const struct options *o);
 int cmd_recheck(const struct options *o);
+int cmd_observe(const struct options *o);
 
 #endif

@@ -1,0 +1,381 @@
+/* blkassay observe: what the host really sends while somebody uses the target. */
+#include <errno.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <sys/stat.h>
+#include <sys/sysmacros.h>
+#include <unistd.h>
+
+#include "base/error.h"
+#include "base/size.h"
+#include "base/text.h"
+#include "cli/command.h"
+#include "cli/message.h"
+#include "cli/output.h"
+#include "cli/progress.h"
+#include "measure/observe.h"
+#include "platform/blockdev.h"
+#include "platform/guard.h"
+#include "platform/trace.h"
+#include "record/file.h"
+#include "record/observe.h"
+#include "report/observe_text.h"
+
+struct job {
+	const struct options *o;
+	struct blockdev disk;
+	char path[512]; /* of the record */
+	struct record_writer writer;
+	struct observe_tally *tally;
+	struct observation seen;
+	struct progress progress;
+	char line[120]; /* what the terminal shows */
+};
+
+/* ---- the disk ---- */
+
+static int find_disk(struct blockdev *disk, const char *target, struct error *err)
+{
+	struct stat st;
+
+	if (stat(target, &st) < 0)
+		return error_sys(err, ERROR_USAGE, errno, "cannot find target '%s'", target);
+	if (!S_ISBLK(st.st_mode))
+		return error_set(err, ERROR_USAGE,
+			"'%s' is not a block device; only what the kernel sends to one can be "
+			"observed",
+			target);
+	if (blockdev_read_by_number(disk, NULL, major(st.st_rdev), minor(st.st_rdev), err) < 0)
+		return -1;
+	if (!disk->partition)
+		return 0;
+	message_note("'%s' is a part of /dev/%s; all requests to that disk are observed", target,
+		disk->disk);
+	return blockdev_read(disk, NULL, disk->disk, err);
+}
+
+static void describe(struct run_target *out, const struct blockdev *d)
+{
+	*out = (struct run_target){ .size_bytes = d->size_bytes,
+		.logical_block_bytes = d->logical_block_bytes,
+		.physical_block_bytes = d->physical_block_bytes,
+		.request_limit_bytes = d->request_limit_bytes,
+		.link_bits_per_second = d->link_bits_per_second,
+		.fua = d->fua,
+		.removable = d->removable,
+		.read_only = d->read_only,
+		.disk_sequence = d->disk_sequence };
+	text_copy(out->kind, sizeof out->kind, "device");
+	text_copy(out->path, sizeof out->path, d->node);
+	text_copy(out->name, sizeof out->name, d->name);
+	text_copy(out->vendor, sizeof out->vendor, d->vendor);
+	text_copy(out->model, sizeof out->model, d->model);
+	text_copy(out->serial, sizeof out->serial, d->serial);
+	text_copy(out->transport, sizeof out->transport, d->transport);
+	text_copy(out->cache, sizeof out->cache,
+		!d->write_cache_known ? "unknown"
+		: d->write_back       ? "write back"
+				      : "write through");
+	guard_token_of_device(out->token, d);
+}
+
+/* ---- once a second ---- */
+
+static void fill_counts(struct observed_counts *c, const struct blockdev_stat *a,
+	const struct blockdev_stat *b, uint64_t at_ns, uint64_t ns)
+{
+	*c = (struct observed_counts){ .at_ns = at_ns,
+		.ns = ns,
+		.requests = { b->reads - a->reads, b->writes - a->writes },
+		.bytes = { (b->read_sectors - a->read_sectors) * 512,
+			(b->written_sectors - a->written_sectors) * 512 },
+		.merged = { b->reads_merged - a->reads_merged,
+			b->writes_merged - a->writes_merged },
+		.wait_ms = { b->read_ms - a->read_ms, b->write_ms - a->write_ms },
+		.flushes = b->flushes - a->flushes,
+		.flush_ms = b->flush_ms - a->flush_ms,
+		.busy_ms = b->busy_ms - a->busy_ms,
+		.in_flight = b->in_flight };
+}
+
+static void add_counts(struct observed_counts *sum, const struct observed_counts *c)
+{
+	for (int d = 0; d < 2; d++) {
+		sum->requests[d] += c->requests[d];
+		sum->bytes[d] += c->bytes[d];
+		sum->merged[d] += c->merged[d];
+		sum->wait_ms[d] += c->wait_ms[d];
+	}
+	sum->at_ns = c->at_ns;
+	sum->ns += c->ns;
+	sum->flushes += c->flushes;
+	sum->flush_ms += c->flush_ms;
+	sum->busy_ms += c->busy_ms;
+	sum->in_flight = c->in_flight;
+}
+
+static void show_live(struct job *job, const struct observed_counts *c)
+{
+	char time[SIZE_TEXT_MAX], rate[2][SIZE_TEXT_MAX];
+	uint64_t n = c->requests[0] + c->requests[1];
+
+	for (int d = 0; d < 2; d++)
+		rate_format(rate[d], (double)c->bytes[d] * 1e9 / (double)(c->ns ? c->ns : 1));
+	snprintf(job->line, sizeof job->line, "%s: read %s, write %s, %llu requests, %llu flushes",
+		duration_format(time, (double)c->at_ns / 1e9), rate[0], rate[1],
+		(unsigned long long)n, (unsigned long long)c->flushes);
+	watch_step(&job->progress.watch,
+		&(struct watch_step){ .phase = job->line, .seconds_left = -1 });
+}
+
+static int take_second(void *context, const struct blockdev_stat *before,
+	const struct blockdev_stat *now, uint64_t at_ns, uint64_t ns, struct error *err)
+{
+	struct job *job = context;
+	struct observed_counts c;
+
+	fill_counts(&c, before, now, at_ns, ns);
+	add_counts(&job->seen.total, &c);
+	show_live(job, &c);
+	return observe_write_second(&job->writer, &c, err);
+}
+
+/* ---- the end ---- */
+
+static void fill_latency(struct observed_latency *l, const struct observe_times *t)
+{
+	const struct histogram *h = &t->ns;
+
+	*l = (struct observed_latency){ .count = h->total,
+		.min_ns = h->total ? h->min : 0,
+		.p50_ns = histogram_quantile(h, 0.5),
+		.p90_ns = histogram_quantile(h, 0.9),
+		.p99_ns = histogram_quantile(h, 0.99),
+		.max_ns = h->max,
+		.max_at_ns = t->slowest_at_ns,
+		.max_bytes = t->slowest_bytes };
+}
+
+static int fill_sizes(struct observation *o, const struct observe_tally *t, struct error *err)
+{
+	size_t n = 0;
+
+	for (int d = 0; d < 2; d++)
+		for (size_t i = 0; i <= OBSERVE_SIZES; i++)
+			n += t->count[d][i] > 0;
+	o->sizes = calloc(n + 1, sizeof *o->sizes);
+	if (!o->sizes)
+		return error_set(err, ERROR_IO, "out of memory for the mix of requests");
+	for (int d = 0; d < 2; d++)
+		for (size_t i = 0; i <= OBSERVE_SIZES; i++)
+			if (t->count[d][i])
+				o->sizes[o->size_count++] =
+					(struct observed_size){ .direction = (enum run_direction)d,
+						.bytes = i * 512,
+						.count = t->count[d][i],
+						.service_ns = t->service_ns[d][i] };
+	return 0;
+}
+
+static int fill_seen(struct observation *o, const struct observe_tally *t, struct error *err)
+{
+	for (int d = 0; d < 2; d++) {
+		o->requests[d] = t->requests[d];
+		o->bytes[d] = t->bytes[d];
+		o->sequential[d] = t->sequential[d];
+		o->sequential_bytes[d] = t->sequential_bytes[d];
+		fill_latency(&o->latency[d], &t->times[d]);
+	}
+	fill_latency(&o->flush, &t->flush_times);
+	o->flushes = t->flushes;
+	o->fua = t->fua;
+	o->discards = t->discards;
+	o->others = t->others;
+	o->errors = t->errors;
+	o->lost = t->lost;
+	return fill_sizes(o, t, err);
+}
+
+static int write_service(struct job *job, enum run_direction d, struct error *err)
+{
+	static uint64_t bins[HISTOGRAM_BINS], counts[HISTOGRAM_BINS];
+	const struct histogram *h = &job->tally->times[d].ns;
+	size_t n = 0;
+
+	for (size_t i = 0; i < HISTOGRAM_BINS; i++) {
+		if (!h->bins[i])
+			continue;
+		bins[n] = histogram_bin_upper(i);
+		counts[n++] = h->bins[i];
+	}
+	return n ? observe_write_service(&job->writer, d, bins, counts, n, err) : 0;
+}
+
+/* Stacked disks (device mapper, some loop setups) take no requests of their own: nothing to trace, yet counters move. */
+static void doubt_trace(struct observation *o, const struct observe_tally *t)
+{
+	uint64_t counted = o->total.requests[0] + o->total.requests[1];
+
+	if (counted && !t->requests[0] && !t->requests[1] && !t->flushes) {
+		o->traced = false;
+		text_copy(o->why, sizeof o->why,
+			"this disk hands its requests on without events of its own; observe the "
+			"disk "
+			"below it");
+	}
+}
+
+static int keep(struct job *job, struct error *err)
+{
+	if (job->seen.traced)
+		doubt_trace(&job->seen, job->tally);
+	if (job->seen.traced && fill_seen(&job->seen, job->tally, err) < 0)
+		return -1;
+	if (observe_write_result(&job->writer, &job->seen, err) < 0)
+		return -1;
+	if (!job->seen.traced)
+		return 0;
+	return write_service(job, RUN_READ, err) < 0 || write_service(job, RUN_WRITE, err) < 0 ? -1
+											       : 0;
+}
+
+static int show(const struct job *job, struct error *err)
+{
+	struct observation o;
+	struct run run;
+	struct text t;
+
+	/* What was kept, not what was meant. */
+	if (observe_load(&run, &o, job->path, err) < 0)
+		return -1;
+	text_init(&t);
+	observe_text(&t, &run, &o);
+	fputs(t.bytes, stdout);
+	text_release(&t);
+	observation_release(&o);
+	run_release(&run);
+	return 0;
+}
+
+static int status_of(enum observe_ending ending, const struct job *job, struct error *err)
+{
+	if (ending == OBSERVE_GONE)
+		error_set(err, ERROR_IO,
+			"'%s' went away (unplugged, or its medium was taken out); what was seen is "
+			"in '%s'",
+			job->disk.node, job->path);
+	if (ending == OBSERVE_GONE || ending == OBSERVE_FAILED)
+		return error_exit_status(err);
+	/* Without --seconds a signal is the way to end it. */
+	return ending == OBSERVE_INTERRUPTED && job->o->given[OPTION_SECONDS] ? 130 : 0;
+}
+
+/* ---- all of it ---- */
+
+static int open_record(struct job *job, struct error *err)
+{
+	struct run_head head = { .seed = 0 };
+	struct run_target target;
+
+	text_copy(head.kind, sizeof head.kind, "observe");
+	text_copy(head.label, sizeof head.label, options_text(job->o, OPTION_LABEL, ""));
+	text_copy(head.command, sizeof head.command, job->o->command_line);
+	run_head_complete(&head);
+	describe(&target, &job->disk);
+	if (record_create(&job->writer, job->path, "observe", err) < 0)
+		return -1;
+	if (run_write_head(&job->writer, &head, err) == 0 &&
+		run_write_target(&job->writer, &target, err) == 0)
+		return 0;
+	record_close(&job->writer, NULL);
+	unlink(job->path);
+	return -1;
+}
+
+static int close_record(struct job *job, int status, const struct error *why, struct error *err)
+{
+	struct run_end end = { .exit_status = status };
+
+	text_copy(end.status, sizeof end.status,
+		status == 130             ? "interrupted"
+		: why->kind != ERROR_NONE ? "failed"
+					  : "complete");
+	text_copy(end.reason, sizeof end.reason, why->text);
+	if (run_write_end(&job->writer, &end, err) < 0) {
+		record_close(&job->writer, NULL);
+		return -1;
+	}
+	return record_close(&job->writer, err);
+}
+
+static struct trace *begin_trace(struct job *job)
+{
+	struct error err = { 0 };
+	struct trace *trace;
+
+	job->seen.traced = trace_open(&trace, job->disk.major, job->disk.minor, &err) == 0;
+	if (job->seen.traced)
+		return trace;
+	text_copy(job->seen.why, sizeof job->seen.why, err.text);
+	message_warning("%s: only the kernel's counters are read", err.text);
+	return NULL;
+}
+
+static int observe(struct job *job, struct error *err)
+{
+	struct observe_plan plan = { .disk = &job->disk,
+		.duration_ns = options_number(job->o, OPTION_SECONDS, 0),
+		.trace = begin_trace(job) };
+	struct observe_sink sink = { .context = job, .second = take_second };
+	struct error end_err = { 0 };
+	int status;
+
+	observe_tally_init(job->tally, trace_now_ns());
+	message_note("observing %s; record: %s%s", job->disk.node, job->path,
+		plan.duration_ns ? "" : "; Ctrl-C ends it");
+	progress_start(&job->progress);
+	status = status_of(
+		observe_run(&plan, job->tally, &sink, &job->progress.watch, err), job, err);
+	progress_finish(&job->progress);
+	trace_close(plan.trace);
+	if (keep(job, &end_err) < 0 || close_record(job, status, err, &end_err) < 0) {
+		if (err->kind == ERROR_NONE)
+			*err = end_err;
+		record_close(&job->writer, NULL);
+		return 3;
+	}
+	if (show(job, &end_err) < 0)
+		return message_error(&end_err);
+	return status;
+}
+
+int cmd_observe(const struct options *o)
+{
+	struct job *job = calloc(1, sizeof *job);
+	struct error err = { 0 };
+	int status;
+
+	if (job)
+		job->tally = malloc(sizeof *job->tally);
+	if (!job || !job->tally) {
+		free(job);
+		error_set(&err, ERROR_IO, "out of memory");
+		return message_error(&err);
+	}
+	job->o = o;
+	if (find_disk(&job->disk, o->args[0], &err) < 0 ||
+		output_record_path(job->path, sizeof job->path, options_text(o, OPTION_OUT, NULL),
+			"observe", &err) < 0 ||
+		output_check_target(job->path, &job->disk, o->args[0], &err) < 0 ||
+		open_record(job, &err) < 0)
+		status = error_exit_status(&err);
+	else
+		status = observe(job, &err);
+	if (err.kind != ERROR_NONE)
+		message_error(&err);
+	observation_release(&job->seen);
+	free(job->tally);
+	free(job);
+	return status;
+}

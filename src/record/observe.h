@@ -1,0 +1,69 @@
+/* What a host was seen to send to a device, as plain structs and as lines of a record of kind "observe". */
+#ifndef RECORD_OBSERVE_H
+#define RECORD_OBSERVE_H
+
+#include <stdbool.h>
+#include <stddef.h>
+#include <stdint.h>
+
+#include "record/run.h"
+
+struct error;
+struct line;
+struct record_writer;
+
+/* What the kernel's counters said over a stretch of time: a second, or all of it. By enum run_direction. */
+struct observed_counts {
+	uint64_t at_ns; /* end of the stretch, since the start */
+	uint64_t ns; /* its length */
+	uint64_t requests[2], bytes[2], merged[2];
+	uint64_t wait_ms[2]; /* summed over requests: queue and device */
+	uint64_t flushes, flush_ms;
+	uint64_t busy_ms; /* at least one request in flight */
+	uint64_t in_flight; /* at the end of the stretch */
+};
+
+struct observed_size { /* requests of one size, exact */
+	enum run_direction direction;
+	uint64_t bytes, count;
+	uint64_t service_ns; /* of all together, from sent to answered */
+};
+
+struct observed_latency { /* of one direction; from the trace */
+	uint64_t count;
+	uint64_t min_ns, p50_ns, p90_ns, p99_ns, max_ns;
+	uint64_t max_at_ns; /* when the slowest was sent, since the start */
+	uint64_t max_bytes; /* its size */
+};
+
+struct observation {
+	bool traced; /* below: exact requests; else the counters alone are known */
+	char why[256]; /* not traced: why */
+	struct observed_counts total;
+	struct observed_counts *seconds; /* one a second, in order */
+	size_t second_count;
+	/* traced: */
+	struct observed_size *sizes; /* by direction, then size */
+	size_t size_count;
+	uint64_t sequential[2],
+		sequential_bytes[2]; /* requests that began where the last one ended */
+	uint64_t requests[2], bytes[2]; /* seen sent */
+	uint64_t flushes, fua, discards, others, errors;
+	uint64_t lost; /* events the kernel dropped: more was sent than is counted here */
+	struct observed_latency latency[2], flush;
+};
+
+void observation_release(struct observation *o);
+
+/* Lines "second", written as they come, and the rest at the end. */
+int observe_write_second(
+	struct record_writer *w, const struct observed_counts *c, struct error *err);
+int observe_write_result(struct record_writer *w, const struct observation *o, struct error *err);
+/* Line "service": the histogram of service times of one direction. */
+int observe_write_service(struct record_writer *w, enum run_direction d, const uint64_t *bin_ns,
+	const uint64_t *count, size_t bins, struct error *err);
+
+/* A record of kind "observe". 0, or -1 with *err and both empty. Release both. */
+int observe_load(struct run *run, struct observation *o, const char *path, struct error *err);
+
+#endif

@@ -1,0 +1,256 @@
+/* What was observed, in words and as CSV. */
+#include "report/observe_text.h"
+
+#include <stdio.h>
+#include <string.h>
+
+#include "base/size.h"
+#include "base/text.h"
+#include "report/csv.h"
+
+enum { SIZES_SHOWN = 12 };
+
+static const char *const names[2] = { "read", "write" };
+
+static unsigned long long ull(uint64_t n)
+{
+	return (unsigned long long)n;
+}
+
+static double seconds(uint64_t ns)
+{
+	return (double)ns / 1e9;
+}
+
+static double share(uint64_t part, uint64_t whole)
+{
+	return whole ? (double)part / (double)whole * 100 : 0;
+}
+
+static void add_head(struct text *t, const struct run *run, const struct observation *o)
+{
+	char time[SIZE_TEXT_MAX], size[SIZE_TEXT_MAX];
+
+	text_addf(t, "Observed '%s'", run->target.path);
+	if (*run->target.vendor || *run->target.model)
+		text_addf(t, " (%s%s%s)", run->target.vendor,
+			*run->target.vendor && *run->target.model ? " " : "", run->target.model);
+	text_addf(t, ", %s, for %s\n", size_format_decimal(size, (double)run->target.size_bytes),
+		duration_format(time, seconds(o->total.ns)));
+	if (*run->head.label)
+		text_addf(t, "label: %s\n", run->head.label);
+	if (run->cut || strcmp(run->end.status, "complete") != 0)
+		text_addf(t, "ended early: %s\n",
+			*run->end.reason   ? run->end.reason
+			: run->end.present ? run->end.status
+					   : "the record has no end");
+}
+
+static void add_counts(struct text *t, const struct observation *o)
+{
+	const struct observed_counts *c = &o->total;
+	char amount[SIZE_TEXT_MAX], rate[SIZE_TEXT_MAX], mean[SIZE_TEXT_MAX];
+
+	text_addf(t, "\n%-8s%10s%11s%12s%12s%10s\n", "", "requests", "amount", "rate", "mean size",
+		"merged");
+	for (int d = 0; d < 2; d++) {
+		uint64_t n = c->requests[d];
+
+		text_addf(t, "%-8s%10llu%11s%12s%12s%10llu\n", names[d], ull(n),
+			size_format_decimal(amount, (double)c->bytes[d]),
+			c->ns ? rate_format(rate, (double)c->bytes[d] / seconds(c->ns)) : "",
+			n ? size_format(mean, c->bytes[d] / n / 512 * 512) : "", ull(c->merged[d]));
+	}
+	text_addf(t, "flushes %10llu", ull(c->flushes));
+	if (o->traced)
+		text_addf(t, "   writes to be stored at once (FUA) %llu", ull(o->fua));
+	text_addf(t, "\nat least one request in flight %.0f %% of the time\n",
+		c->ns ? (double)c->busy_ms * 1e8 / (double)c->ns : 0);
+}
+
+/* The size that carries most bytes, and the one that most requests have. */
+static void add_weight(struct text *t, const struct observation *o, enum run_direction d)
+{
+	const struct observed_size *bytes = NULL, *count = NULL;
+	char a[SIZE_TEXT_MAX], b[SIZE_TEXT_MAX];
+
+	for (size_t i = 0; i < o->size_count; i++) {
+		const struct observed_size *s = &o->sizes[i];
+
+		if (s->direction != d)
+			continue;
+		if (!bytes || s->bytes * s->count > bytes->bytes * bytes->count)
+			bytes = s;
+		if (!count || s->count > count->count)
+			count = s;
+	}
+	if (!bytes)
+		return;
+	text_addf(t, "%s: %s carries %.0f %% of the bytes; ", names[d],
+		size_format(a, bytes->bytes), share(bytes->bytes * bytes->count, o->bytes[d]));
+	text_addf(t,
+		"%s is the size of %.0f %% of the requests;\n  %.0f %% of the requests are "
+		"sequential (%.0f %% of the bytes)\n",
+		size_format(b, count->bytes), share(count->count, o->requests[d]),
+		share(o->sequential[d], o->requests[d]),
+		share(o->sequential_bytes[d], o->bytes[d]));
+}
+
+/* By how often they came: the n-th most frequent of a direction. */
+static bool is_shown(const struct observation *o, size_t index)
+{
+	size_t ahead = 0;
+
+	for (size_t i = 0; i < o->size_count; i++)
+		ahead += o->sizes[i].direction == o->sizes[index].direction &&
+			 o->sizes[i].bytes * o->sizes[i].count >
+				 o->sizes[index].bytes * o->sizes[index].count;
+	return ahead < SIZES_SHOWN;
+}
+
+static void add_sizes(struct text *t, const struct observation *o)
+{
+	char size[SIZE_TEXT_MAX], time[SIZE_TEXT_MAX];
+	uint64_t hidden = 0;
+
+	if (!o->size_count)
+		return;
+	text_addf(t, "\n%-8s%12s%10s%12s%12s%14s\n", "", "request", "count", "of requests",
+		"of bytes", "mean time");
+	for (size_t i = 0; i < o->size_count; i++) {
+		const struct observed_size *s = &o->sizes[i];
+
+		if (!is_shown(o, i)) {
+			hidden++;
+			continue;
+		}
+		text_addf(t, "%-8s%12s%10llu%11.1f%%%11.1f%%%14s\n", names[s->direction],
+			size_format(size, s->bytes), ull(s->count),
+			share(s->count, o->requests[s->direction]),
+			share(s->bytes * s->count, o->bytes[s->direction]),
+			duration_format(time, seconds(s->service_ns / s->count)));
+	}
+	if (hidden)
+		text_addf(t, "and %llu more sizes with fewer bytes (report --csv has all)\n",
+			ull(hidden));
+	text_adds(t, "\n");
+	add_weight(t, o, RUN_READ);
+	add_weight(t, o, RUN_WRITE);
+}
+
+static void add_latency(struct text *t, const char *name, const struct observed_latency *l)
+{
+	char a[SIZE_TEXT_MAX], b[SIZE_TEXT_MAX], c[SIZE_TEXT_MAX], d[SIZE_TEXT_MAX];
+
+	if (!l->count)
+		return;
+	text_addf(t, "%-8s%10llu%13s%13s%13s%13s\n", name, ull(l->count),
+		duration_format(a, seconds(l->p50_ns)), duration_format(b, seconds(l->p90_ns)),
+		duration_format(c, seconds(l->p99_ns)), duration_format(d, seconds(l->max_ns)));
+}
+
+static void add_stall(struct text *t, const struct observation *o)
+{
+	const struct observed_latency *worst = &o->latency[RUN_READ];
+	const char *what = "read";
+	char size[SIZE_TEXT_MAX], time[SIZE_TEXT_MAX], at[SIZE_TEXT_MAX];
+
+	if (o->latency[RUN_WRITE].max_ns > worst->max_ns) {
+		worst = &o->latency[RUN_WRITE];
+		what = "write";
+	}
+	if (o->flush.max_ns > worst->max_ns) {
+		worst = &o->flush;
+		what = "flush";
+	}
+	if (!worst->count)
+		return;
+	text_addf(t, "longest stall: a %s", what);
+	if (worst->max_bytes)
+		text_addf(t, " of %s", size_format(size, worst->max_bytes));
+	text_addf(t, " took %s, sent %s after the start\n",
+		duration_format(time, seconds(worst->max_ns)),
+		duration_format(at, seconds(worst->max_at_ns)));
+}
+
+static void add_times(struct text *t, const struct observation *o)
+{
+	if (!o->latency[0].count && !o->latency[1].count && !o->flush.count)
+		return;
+	text_addf(t, "\n%-8s%10s%13s%13s%13s%13s\n", "time", "requests", "half within", "90 %",
+		"99 %", "longest");
+	add_latency(t, "read", &o->latency[RUN_READ]);
+	add_latency(t, "write", &o->latency[RUN_WRITE]);
+	add_latency(t, "flush", &o->flush);
+	add_stall(t, o);
+}
+
+static void add_remarks(struct text *t, const struct observation *o)
+{
+	if (!o->traced)
+		text_addf(t,
+			"\nOnly the kernel's counters were read, so sizes and times are means: "
+			"%s\n",
+			o->why);
+	if (o->lost)
+		text_addf(t,
+			"\nThe kernel dropped %llu trace events: more was sent than is counted "
+			"by size.\n",
+			ull(o->lost));
+	if (o->errors)
+		text_addf(t, "\n%llu requests were answered with an error.\n", ull(o->errors));
+	if (o->discards || o->others)
+		text_addf(t, "\nalso %llu discards, %llu other commands\n", ull(o->discards),
+			ull(o->others));
+}
+
+void observe_text(struct text *t, const struct run *run, const struct observation *o)
+{
+	add_head(t, run, o);
+	add_counts(t, o);
+	add_sizes(t, o);
+	add_times(t, o);
+	add_remarks(t, o);
+}
+
+/* ---- CSV ---- */
+
+void observe_csv_header(struct text *t)
+{
+	text_adds(t, "run,label,what,direction,at_s,seconds,request_bytes,requests,bytes,merged,"
+		     "wait_s,flushes,busy_s,in_flight\r\n");
+}
+
+static void add_row_start(struct text *t, const struct run *run, const char *what, int direction)
+{
+	csv_add_field(t, run->head.id, false);
+	text_adds(t, ",");
+	csv_add_field(t, run->head.label, true);
+	text_addf(t, ",%s,%s,", what, names[direction]);
+}
+
+static void add_second(
+	struct text *t, const struct run *run, const struct observed_counts *c, int d)
+{
+	add_row_start(t, run, "second", d);
+	text_addf(t, "%.6f,%.6f,,%llu,%llu,%llu,%.3f,%llu,%.3f,%llu\r\n", seconds(c->at_ns),
+		seconds(c->ns), ull(c->requests[d]), ull(c->bytes[d]), ull(c->merged[d]),
+		(double)c->wait_ms[d] / 1e3, ull(c->flushes), (double)c->busy_ms / 1e3,
+		ull(c->in_flight));
+}
+
+static void add_size(struct text *t, const struct run *run, const struct observed_size *s)
+{
+	add_row_start(t, run, "size", s->direction);
+	text_addf(t, ",,%llu,%llu,%llu,,%.6f,,,\r\n", ull(s->bytes), ull(s->count),
+		ull(s->bytes * s->count), seconds(s->service_ns));
+}
+
+void observe_csv(struct text *t, const struct run *run, const struct observation *o)
+{
+	for (size_t i = 0; i < o->second_count; i++)
+		for (int d = 0; d < 2; d++)
+			add_second(t, run, &o->seconds[i], d);
+	for (size_t i = 0; i < o->size_count; i++)
+		add_size(t, run, &o->sizes[i]);
+}
