@@ -8,8 +8,10 @@
 #include "cli/command.h"
 #include "cli/message.h"
 #include "cli/screen.h"
+#include "record/observe.h"
 #include "record/run.h"
 #include "report/explain.h"
+#include "report/explain_mix.h"
 #include "report/explain_text.h"
 
 static int parse_rate(double *rate, const struct options *o, enum option_id id, struct error *err)
@@ -35,8 +37,32 @@ static int parse_known(struct explain_known *k, const struct options *o, struct 
 					 : 0;
 }
 
-static int print_explanation(
-	const struct run *run, const struct explain_known *known, struct error *err)
+/* --as: the observation and its mix. */
+struct seen {
+	struct run run;
+	struct observation observation;
+	bool given;
+};
+
+static int load_seen(struct seen *s, const struct options *o, struct error *err)
+{
+	*s = (struct seen){ .given = o->given[OPTION_AS] };
+	return s->given ? observe_load(&s->run, &s->observation, o->text[OPTION_AS], err) : 0;
+}
+
+static void add_seen(struct text *t, const struct explanation *e, const struct seen *s)
+{
+	struct explain_mix mix;
+
+	if (!s->given)
+		return;
+	explain_mix_make(&mix, e, &s->observation);
+	text_adds(t, "\n");
+	explain_mix_text(t, &mix, &s->run, &s->observation);
+}
+
+static int print_explanation(const struct run *run, const struct explain_known *known,
+	const struct seen *seen, struct error *err)
 {
 	struct summary_style style;
 	struct explanation e;
@@ -48,6 +74,7 @@ static int print_explanation(
 	screen_style(&style);
 	text_init(&t);
 	explain_text_add(&t, run, &e, &style);
+	add_seen(&t, &e, seen);
 	if (t.failed)
 		rc = error_set(err, ERROR_IO, "out of memory for the explanation");
 	else
@@ -57,7 +84,8 @@ static int print_explanation(
 	return rc;
 }
 
-static int explain_one(const char *path, const struct explain_known *known, struct error *err)
+static int explain_one(const char *path, const struct explain_known *known, const struct seen *seen,
+	struct error *err)
 {
 	struct run run;
 	int rc = run_load(&run, path, err);
@@ -68,7 +96,7 @@ static int explain_one(const char *path, const struct explain_known *known, stru
 		rc = error_set(err, ERROR_USAGE,
 			"'%s' is a run of %s; only a sweep can be explained", path, run.head.kind);
 	else
-		rc = print_explanation(&run, known, err);
+		rc = print_explanation(&run, known, seen, err);
 	run_release(&run);
 	return rc;
 }
@@ -77,12 +105,18 @@ int cmd_explain(const struct options *o)
 {
 	struct explain_known known;
 	struct error err = { 0 };
+	struct seen seen = { 0 };
 	int rc = parse_known(&known, o, &err);
+
+	if (!rc)
+		rc = load_seen(&seen, o, &err);
 
 	for (size_t i = 0; !rc && i < o->arg_count; i++) {
 		if (i)
 			putchar('\n');
-		rc = explain_one(o->args[i], &known, &err);
+		rc = explain_one(o->args[i], &known, &seen, &err);
 	}
+	observation_release(&seen.observation);
+	run_release(&seen.run);
 	return rc < 0 ? message_error(&err) : 0;
 }

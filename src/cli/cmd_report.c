@@ -8,15 +8,19 @@
 #include "cli/message.h"
 #include "cli/result_file.h"
 #include "cli/show.h"
+#include "record/observe.h"
 #include "record/run.h"
 #include "report/csv.h"
+#include "report/observe_text.h"
 #include "report/page.h"
+#include "report/page_observe.h"
 
 /* Where the report goes: files that were asked for, else the summary to stdout. */
 struct report {
 	struct result_file csv, page;
 	struct text text;
 	size_t runs;
+	bool observed; /* the run before was an observation */
 };
 
 static bool wants_files(const struct report *r)
@@ -54,13 +58,57 @@ static int write_csv(struct report *r, const struct run *run, struct error *err)
 	return rc ? rc : result_file_write(&r->csv, &r->text, err);
 }
 
-static int write_page(struct report *r, const struct run *run, struct error *err)
+/* seen: NULL unless the run is an observation. */
+static int write_page(
+	struct report *r, const struct run *run, const struct observation *seen, struct error *err)
 {
 	if (!r->runs)
 		page_begin(&r->text, *run->head.label ? run->head.label : "blkassay report");
 	if (page_add_run(&r->text, run, err) < 0)
 		return -1;
+	if (seen)
+		page_add_observation(&r->text, seen);
 	return result_file_write(&r->page, &r->text, err);
+}
+
+/* Kinds of run have their own columns, so one CSV holds one kind. */
+static int check_kind(struct report *r, const struct run *run, struct error *err)
+{
+	bool observed = !strcmp(run->head.kind, "observe");
+
+	if (r->runs && r->csv.file && r->observed != observed)
+		return error_set(err, ERROR_USAGE,
+			"'%s' is a run of %s and has other columns than the runs before it; write "
+			"its CSV to a file of its own",
+			run->path, run->head.kind);
+	r->observed = observed;
+	return 0;
+}
+
+static int report_observed(struct report *r, const char *path, struct error *err)
+{
+	struct observation o;
+	struct run run;
+	int rc = observe_load(&run, &o, path, err);
+
+	if (rc < 0)
+		return rc;
+	if (r->csv.file) {
+		if (!r->runs)
+			observe_csv_header(&r->text);
+		observe_csv(&r->text, &run, &o);
+		rc = result_file_write(&r->csv, &r->text, err);
+	}
+	if (!rc && r->page.file)
+		rc = write_page(r, &run, &o, err);
+	if (!rc && !wants_files(r)) {
+		observe_text(&r->text, &run, &o);
+		fwrite(r->text.bytes, 1, r->text.length, stdout);
+		text_reset(&r->text);
+	}
+	observation_release(&o);
+	run_release(&run);
+	return rc;
 }
 
 static int report_one(struct report *r, const char *path, struct error *err)
@@ -70,14 +118,18 @@ static int report_one(struct report *r, const char *path, struct error *err)
 
 	if (rc < 0)
 		return rc;
-	if (r->csv.file)
-		rc = write_csv(r, &run, err);
-	if (!rc && r->page.file)
-		rc = write_page(r, &run, err);
-	if (!rc && !wants_files(r)) {
-		if (r->runs)
-			putchar('\n');
-		rc = show_summary(&run, err);
+	rc = check_kind(r, &run, err);
+	if (!rc && r->runs && !wants_files(r))
+		putchar('\n');
+	if (!rc && r->observed) {
+		rc = report_observed(r, path, err);
+	} else {
+		if (!rc && r->csv.file)
+			rc = write_csv(r, &run, err);
+		if (!rc && r->page.file)
+			rc = write_page(r, &run, NULL, err);
+		if (!rc && !wants_files(r))
+			rc = show_summary(&run, err);
 	}
 	run_release(&run);
 	r->runs++;

@@ -55,7 +55,7 @@ const struct command commands[] = {
 		"a change could gain. Rates look like 1.7MB/s or 480kB/s.\n",
 		1, 64, cmd_explain,
 		{ OPTION_LINK, OPTION_CARD_READ, OPTION_CARD_WRITE, OPTION_CARD_BUS, OPTION_COPY,
-			OPTION_REQUEST, OPTION_QUIET, OPTION_END } },
+			OPTION_REQUEST, OPTION_AS, OPTION_QUIET, OPTION_END } },
 	{ "observe", "TARGET", "what the host really sends while the target is used",
 		"Watches the kernel's counters and, as root, every request in its block trace,\n"
 		"for --seconds or until Ctrl-C. Opens nothing and disturbs nothing: it works "

@@ -69,6 +69,8 @@ static const struct option_spec specs[OPTION_ID_COUNT] = {
 		"shell command that cuts the power, run at a seeded random moment" },
 	{ OPTION_CYCLES, "cycles", "N", OPTION_IS_COUNT, 1, 100000,
 		"cut and recheck so many times (default: 1)" },
+	{ OPTION_AS, "as", "RECORD", OPTION_IS_TEXT, 0, 0,
+		"weigh the sweep by the requests that 'observe' saw" },
 	{ OPTION_HELP, "help", NULL, OPTION_IS_FLAG, 0, 0, "what this command does and takes" },
 };
 

@@ -46,22 +46,35 @@ static void add_head(struct text *t, const struct run *run, const struct observa
 					   : "the record has no end");
 }
 
+/* Request sizes are binary; a mean is seldom a whole number of anything. */
+static const char *mean_format(char buf[SIZE_TEXT_MAX], double bytes)
+{
+	if (bytes < 1024)
+		snprintf(buf, SIZE_TEXT_MAX, "%.0f B", bytes);
+	else
+		snprintf(buf, SIZE_TEXT_MAX, "%.1f KiB", bytes / 1024);
+	return buf;
+}
+
 static void add_counts(struct text *t, const struct observation *o)
 {
 	const struct observed_counts *c = &o->total;
 	char amount[SIZE_TEXT_MAX], rate[SIZE_TEXT_MAX], mean[SIZE_TEXT_MAX];
+	bool exact = o->traced && !o->lost;
 
 	text_addf(t, "\n%-8s%10s%11s%12s%12s%10s\n", "", "requests", "amount", "rate", "mean size",
 		"merged");
 	for (int d = 0; d < 2; d++) {
-		uint64_t n = c->requests[d];
+		/* The kernel counts an empty write for each flush; the trace tells them apart. */
+		uint64_t n = exact ? o->requests[d] : c->requests[d];
+		uint64_t bytes = exact ? o->bytes[d] : c->bytes[d];
 
 		text_addf(t, "%-8s%10llu%11s%12s%12s%10llu\n", names[d], ull(n),
-			size_format_decimal(amount, (double)c->bytes[d]),
-			c->ns ? rate_format(rate, (double)c->bytes[d] / seconds(c->ns)) : "",
-			n ? size_format(mean, c->bytes[d] / n / 512 * 512) : "", ull(c->merged[d]));
+			size_format_decimal(amount, (double)bytes),
+			c->ns ? rate_format(rate, (double)bytes / seconds(c->ns)) : "",
+			n ? mean_format(mean, (double)bytes / (double)n) : "", ull(c->merged[d]));
 	}
-	text_addf(t, "flushes %10llu", ull(c->flushes));
+	text_addf(t, "flushes %10llu", ull(exact ? o->flushes : c->flushes));
 	if (o->traced)
 		text_addf(t, "   writes to be stored at once (FUA) %llu", ull(o->fua));
 	text_addf(t, "\nat least one request in flight %.0f %% of the time\n",
@@ -86,13 +99,12 @@ static void add_weight(struct text *t, const struct observation *o, enum run_dir
 	}
 	if (!bytes)
 		return;
-	text_addf(t, "%s: %s carries %.0f %% of the bytes; ", names[d],
-		size_format(a, bytes->bytes), share(bytes->bytes * bytes->count, o->bytes[d]));
 	text_addf(t,
-		"%s is the size of %.0f %% of the requests;\n  %.0f %% of the requests are "
-		"sequential (%.0f %% of the bytes)\n",
-		size_format(b, count->bytes), share(count->count, o->requests[d]),
-		share(o->sequential[d], o->requests[d]),
+		"%ss: %s carries %.0f %% of the bytes, %s is the size of %.0f %% of the\n"
+		"  requests; %.0f %% of the requests (%.0f %% of the bytes) are sequential\n",
+		names[d], size_format(a, bytes->bytes),
+		share(bytes->bytes * bytes->count, o->bytes[d]), size_format(b, count->bytes),
+		share(count->count, o->requests[d]), share(o->sequential[d], o->requests[d]),
 		share(o->sequential_bytes[d], o->bytes[d]));
 }
 

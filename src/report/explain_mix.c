@@ -1,0 +1,200 @@
+/* A sweep weighed by an observed mix of requests. */
+#include "report/explain_mix.h"
+
+#include <math.h>
+#include <stddef.h>
+
+#include "base/size.h"
+#include "base/text.h"
+
+static const char *const names[2] = { "read", "write" };
+
+/* The table of that order with fewest in flight; the other order where that one was not swept. */
+static const struct explained *table_of(
+	const struct explanation *e, enum run_direction d, enum run_order order)
+{
+	for (size_t i = 0; i < e->count; i++)
+		if (e->tables[i].direction == d && e->tables[i].order == order)
+			return &e->tables[i];
+	return explanation_of(e, d);
+}
+
+/* Seconds of one request, by way. */
+static void cost_by_way(const struct explained *x, uint64_t bytes, double out[EXPLAIN_WAYS])
+{
+	const struct stage_budget *b = &x->diagnosis.usual;
+	double fixed = x->line.known && x->line.fixed_s > 0 ? x->line.fixed_s : 0;
+
+	out[EXPLAIN_NOW] = cost_seconds(&x->line, x->stored, x->point_count, bytes);
+	out[EXPLAIN_WHOLE] = out[EXPLAIN_OVERLAPPED] = (double)NAN;
+	if (b->link <= 0 || b->card <= 0)
+		return;
+	out[EXPLAIN_WHOLE] = fixed + (double)bytes / b->link + (double)bytes / b->card;
+	out[EXPLAIN_OVERLAPPED] = fixed + (double)bytes / fmin(b->link, b->card);
+}
+
+static void note_worst(struct explain_mix *m, const struct observed_size *s, double seconds)
+{
+	if (isnan(seconds) || (m->worst_known && seconds <= m->worst_share))
+		return;
+	m->worst_known = true;
+	m->worst_direction = s->direction;
+	m->worst_bytes = s->bytes;
+	m->worst_share = seconds; /* made a share at the end */
+}
+
+static void add_size(struct explain_mix *m, const struct explanation *e,
+	const struct observation *o, const struct observed_size *s)
+{
+	double in_order = o->requests[s->direction] ? (double)o->sequential[s->direction] /
+							      (double)o->requests[s->direction]
+						    : 1;
+	double both[EXPLAIN_WAYS] = { 0 };
+
+	m->present[s->direction] = true;
+	for (int q = 0; q < 2; q++) {
+		const struct explained *x = table_of(e, s->direction, (enum run_order)q);
+		double part = q == RUN_SEQUENTIAL ? in_order : 1 - in_order, each[EXPLAIN_WAYS];
+
+		if (part <= 0)
+			continue;
+		if (!x) {
+			both[EXPLAIN_NOW] = both[EXPLAIN_WHOLE] = both[EXPLAIN_OVERLAPPED] =
+				(double)NAN;
+			break;
+		}
+		cost_by_way(x, s->bytes, each);
+		for (int w = 0; w < EXPLAIN_WAYS; w++)
+			both[w] += part * each[w];
+	}
+	for (int w = 0; w < EXPLAIN_WAYS; w++)
+		m->seconds[s->direction][w] += both[w] * (double)s->count;
+	note_worst(m, s, both[EXPLAIN_NOW] * (double)s->count);
+}
+
+/* The counters alone: as if every request had the mean size. */
+static void add_means(
+	struct explain_mix *m, const struct explanation *e, const struct observation *o)
+{
+	m->means_only = true;
+	for (int d = 0; d < 2; d++) {
+		uint64_t n = o->total.requests[d];
+		struct observed_size s = { .direction = (enum run_direction)d, .count = n };
+
+		if (!n || !o->total.bytes[d])
+			continue;
+		s.bytes = o->total.bytes[d] / n;
+		add_size(m, e, o, &s);
+	}
+}
+
+void explain_mix_make(
+	struct explain_mix *m, const struct explanation *e, const struct observation *o)
+{
+	*m = (struct explain_mix){ .busy_s = (double)o->total.busy_ms / 1e3 };
+	if (o->traced)
+		for (size_t i = 0; i < o->size_count; i++)
+			add_size(m, e, o, &o->sizes[i]);
+	else
+		add_means(m, e, o);
+	for (int w = 0; w < EXPLAIN_WAYS; w++)
+		for (int d = 0; d < 2; d++)
+			m->total[w] += m->seconds[d][w];
+	m->off = m->busy_s > 0 && m->total[EXPLAIN_NOW] > 0 ? m->total[EXPLAIN_NOW] / m->busy_s - 1
+							    : (double)NAN;
+	m->worst_known = m->worst_known && m->total[EXPLAIN_NOW] > 0;
+	m->worst_share = m->worst_known ? m->worst_share / m->total[EXPLAIN_NOW] : 0;
+}
+
+/* ---- words ---- */
+
+static void add_time(struct text *t, double seconds)
+{
+	char buf[SIZE_TEXT_MAX];
+
+	text_addf(t, "%17s", isnan(seconds) ? "?" : duration_format(buf, seconds));
+}
+
+static void add_row(struct text *t, const char *name, const double seconds[EXPLAIN_WAYS])
+{
+	text_addf(t, "  %-14s", name);
+	for (int w = 0; w < EXPLAIN_WAYS; w++)
+		add_time(t, seconds[w]);
+	text_adds(t, "\n");
+}
+
+static void add_table(struct text *t, const struct explain_mix *m)
+{
+	text_addf(t, "  %-14s%17s%17s%17s\n", "time for it", "now", "whole requests",
+		"stages overlap");
+	for (int d = 0; d < 2; d++)
+		if (m->present[d])
+			add_row(t, names[d], m->seconds[d]);
+	if (m->present[0] && m->present[1])
+		add_row(t, "together", m->total);
+}
+
+static void add_unknown(struct text *t, const struct explain_mix *m)
+{
+	for (int d = 0; d < 2; d++) {
+		if (!m->present[d])
+			continue;
+		if (isnan(m->seconds[d][EXPLAIN_NOW]))
+			text_addf(t,
+				"  The sweep has no %ss: sweep with --direction %s to know "
+				"their time.\n",
+				names[d], names[d]);
+		else if (isnan(m->seconds[d][EXPLAIN_WHOLE]))
+			text_addf(t,
+				"  What other firmware would gain for %ss needs the link's and the "
+				"card's\n  rate: --link and --card-%s, or --card-bus.\n",
+				names[d], names[d]);
+	}
+}
+
+static void add_worst(struct text *t, const struct explain_mix *m)
+{
+	char size[SIZE_TEXT_MAX];
+
+	if (m->worst_known && !m->means_only)
+		text_addf(t,
+			"  %ss of %s take %.0f %% of that time: they deserve the work first.\n",
+			names[m->worst_direction], size_format(size, m->worst_bytes),
+			m->worst_share * 100);
+}
+
+static void add_check(struct text *t, const struct explain_mix *m)
+{
+	char busy[SIZE_TEXT_MAX];
+
+	if (isnan(m->off))
+		return;
+	text_addf(t, "  Observed: requests in flight for %s; the prediction is %.0f %% %s.\n",
+		duration_format(busy, m->busy_s), fabs(m->off) * 100,
+		m->off < 0 ? "below" : "above");
+}
+
+void explain_mix_text(struct text *t, const struct explain_mix *m, const struct run *observed,
+	const struct observation *o)
+{
+	char amount[2][SIZE_TEXT_MAX];
+
+	for (int d = 0; d < 2; d++)
+		size_format_decimal(amount[d], (double)o->total.bytes[d]);
+	text_addf(t,
+		"As observed in %.50s:\n  %s read, %s written, %llu flushes (their time is not "
+		"predicted)\n",
+		observed->path, amount[RUN_READ], amount[RUN_WRITE],
+		(unsigned long long)o->total.flushes);
+	if (!m->present[0] && !m->present[1]) {
+		text_adds(t, "  No request was observed.\n");
+		return;
+	}
+	if (m->means_only)
+		text_adds(t,
+			"  Only mean request sizes are known, because the run was not traced.\n");
+	add_table(t, m);
+	add_worst(t, m);
+	add_check(t, m);
+	add_unknown(t, m);
+}

@@ -1,0 +1,35 @@
+/* A sweep weighed by the requests that a host was seen to send. */
+#ifndef REPORT_EXPLAIN_MIX_H
+#define REPORT_EXPLAIN_MIX_H
+
+#include "record/observe.h"
+#include "report/explain.h"
+
+struct text;
+
+enum { EXPLAIN_NOW, EXPLAIN_WHOLE, EXPLAIN_OVERLAPPED, EXPLAIN_WAYS };
+
+/* Seconds by direction and way; NaN: not known. NOW: as swept, until stored. WHOLE: link and card one after the other
+ * for each whole request, plus the fixed cost of a request. OVERLAPPED: the slower of the two, plus the fixed cost. */
+struct explain_mix {
+	double seconds[2][EXPLAIN_WAYS];
+	bool present[2]; /* requests of that direction were observed */
+	double total[EXPLAIN_WAYS];
+	double busy_s; /* observed: at least one request in flight */
+	double off; /* total now over busy, less 1; NaN when either is not known */
+	/* the size on which most of the predicted time goes */
+	bool worst_known;
+	enum run_direction worst_direction;
+	uint64_t worst_bytes;
+	double worst_share; /* of the total now */
+	bool means_only; /* not traced: one mean size a direction */
+};
+
+void explain_mix_make(
+	struct explain_mix *m, const struct explanation *e, const struct observation *o);
+
+/* Plain ASCII, at most 80 columns. */
+void explain_mix_text(struct text *t, const struct explain_mix *m, const struct run *observed,
+	const struct observation *o);
+
+#endif
