@@ -62,6 +62,7 @@ static bool take_number(struct cursor *c, uint64_t *out)
 static bool take_time(const char *line, const char *name, uint64_t *ns)
 {
 	struct cursor c = { .end = name };
+	const char *from;
 	uint64_t seconds, micros;
 
 	while (name > line && name[-1] != ':')
@@ -69,9 +70,14 @@ static bool take_time(const char *line, const char *name, uint64_t *ns)
 	c.at = name;
 	while (c.at > line && c.at[-1] != ' ')
 		c.at--;
-	return take_number(&c, &seconds) && c.at < c.end && *c.at++ == '.' &&
-	       take_number(&c, &micros) && seconds < UINT64_MAX / 1000000000 - 1 &&
-	       micros < 1000000 && (*ns = seconds * 1000000000 + micros * 1000, true);
+	if (!take_number(&c, &seconds) || seconds >= UINT64_MAX / 1000000000 - 1 || c.at == c.end ||
+		*c.at++ != '.')
+		return false;
+	from = c.at;
+	if (!take_number(&c, &micros) || c.at - from != 6)
+		return false;
+	*ns = seconds * 1000000000 + micros * 1000;
+	return true;
 }
 
 /* The letters of blk_fill_rwbs (Linux kernel/trace/blktrace.c): F before the operation is a flush, after it FUA. */
