@@ -140,6 +140,17 @@ int job_tool(const char *word, ...)
 	return status >= 0 && WIFEXITED(status) ? WEXITSTATUS(status) : -1;
 }
 
+int job_tool_unplugged(unsigned long nth, const char *const *argv)
+{
+	const struct fault f = {
+		.kind = FAULT_PWRITE, .nth = nth, .code = ENODEV, .lasting = true
+	};
+	int status = run(argv, "after.out", "after.err", &f);
+
+	unlink("hit");
+	return status >= 0 && WIFEXITED(status) ? WEXITSTATUS(status) : -1;
+}
+
 /* What nobody may ever see, whatever the job. NULL: fine so far. */
 static const char *common_complaint(const struct job *job, int status, bool hit)
 {

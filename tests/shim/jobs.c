@@ -66,7 +66,61 @@ static const char *judge_read_sweep(const struct job *job, int status)
 	return judge_whole_record(job, status);
 }
 
+/* Kept data: the card is as it was, or what is needed to make it so is there. */
+static const char *judge_kept(const char *saved)
+{
+	if (file_is("card.img", card(), IMAGE_BYTES))
+		return NULL;
+	if (access(saved, F_OK) < 0)
+		return "the card's data is lost: changed, and nothing saved";
+	if (job_tool("restore", saved, "card.img", NULL) != 0)
+		return "the card's data is changed, and 'restore' does not put it back";
+	return file_is("card.img", card(), IMAGE_BYTES)
+		       ? NULL
+		       : "'restore' says it is fine, but the data differs";
+}
+
+static const char *judge_kept_sweep(const struct job *job, int status)
+{
+	const char *complaint;
+
+	if (status == 0 && !file_is("card.img", card(), IMAGE_BYTES))
+		return "says it is fine but the card's data is changed";
+	if (status != 0 && !file_is("card.img", card(), IMAGE_BYTES) &&
+		!job_file_says("err", "restore 'a.run.kept' 'card.img'"))
+		return "leaves the card changed without saying how to restore it";
+	complaint = judge_kept("a.run.kept");
+	return complaint ? complaint : judge_whole_record(job, status);
+}
+
+#define KEPT_SWEEP                                                                      \
+	"sweep", "card.img", "--keep-data", "--direction", "write", "--sizes", "128Ki", \
+		"--seconds", "0.001", "--passes", "1", "--order", "sequential", "--out", "a.run"
+
+/* A card whose run was cut off in the middle: the data saved, the card overwritten. */
+static void prepare_cut_card(void)
+{
+	static const char *const argv[] = { KEPT_SWEEP, NULL };
+
+	prepare_card();
+	job_tool_unplugged(2, argv);
+	if (access("a.run.kept", F_OK) < 0 || file_is("card.img", card(), IMAGE_BYTES))
+		file_die("making a card to be restored");
+}
+
+static const char *judge_restore(const struct job *job, int status)
+{
+	(void)job;
+	if (status == 0 && !file_is("card.img", card(), IMAGE_BYTES))
+		return "says it is fine but the card's data is changed";
+	return judge_kept("a.run.kept");
+}
+
 static const struct job jobs[] = {
+	{ "sweep-kept", 0, { KEPT_SWEEP, NULL }, prepare_card, judge_kept_sweep, NULL },
+	{ "restore", 0, { "restore", "a.run.kept", "card.img", NULL }, prepare_cut_card,
+		judge_restore, NULL },
+
 	{ "sweep-read", 0,
 		{ "sweep", "card.img", "--sizes", "64Ki,256Ki", "--seconds", "0.001", "--passes",
 			"1", "--order", "sequential", "--out", "a.run", NULL },

@@ -24,6 +24,9 @@ void job_list(FILE *out);
 /* The tool without any fault, words up to NULL; output in after.out and after.err. Its exit status; -1: it crashed. */
 int job_tool(const char *word, ...) __attribute__((sentinel));
 
+/* The same, with every write to the target failing from the nth on (ENODEV), as after an unplug. */
+int job_tool_unplugged(unsigned long nth, const char *const *argv);
+
 /* Removes everything in the current folder that does not begin with "kept-". */
 void job_clear(void);
 int job_file_says(const char *path, const char *text);
