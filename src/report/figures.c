@@ -44,6 +44,10 @@ void figure_add_interval(struct text *t, const struct rate_summary *s)
 		text_adds(t, "-");
 		return;
 	}
+	if (s->high > s->low * 100) { /* says nothing, and no table has room for it */
+		text_adds(t, "very wide");
+		return;
+	}
 	figure_add(t, s->low / unit);
 	text_adds(t, "..");
 	figure_add(t, s->high / unit);
