@@ -25,6 +25,18 @@ const struct command commands[] = {
 			OPTION_PASSES, OPTION_REGION, OPTION_SEED, OPTION_LABEL, OPTION_OUT,
 			OPTION_ERASE, OPTION_KEEP_DATA, OPTION_CREATE, OPTION_FIXED_DISK,
 			OPTION_QUIET, OPTION_END } },
+	{ "audit", "TARGET", "is this gadget's write-behind safe? claims against behaviour",
+		"Asks the target what it claims about its writes, tests each claim against what "
+		"it\n"
+		"does, and prints one line each: kept, broken, or not shown, with the evidence "
+		"and\n"
+		"the firmware change that mends it. The last sentence is for a release note; exit\n"
+		"status 1 when a promise is broken. Overwrites up to 16 MiB of the region, and\n"
+		"writes that much many times over. See blkassay-audit(7).\n",
+		1, 1, cmd_audit,
+		{ OPTION_WITH_EJECT, OPTION_PROVOKE, OPTION_SECONDS, OPTION_REGION, OPTION_SEED,
+			OPTION_LABEL, OPTION_OUT, OPTION_ERASE, OPTION_KEEP_DATA, OPTION_CREATE,
+			OPTION_FIXED_DISK, OPTION_QUIET, OPTION_END } },
 	{ "cut", "TARGET", "write with a journal until power or plug is cut",
 		"Stamps the region, then writes and flushes at seeded random moments, and "
 		"journals\n"

@@ -31,6 +31,7 @@ int cli_main(int argc, char **argv);
 int cmd_sweep(const struct options *o);
 int cmd_targets(const struct options *o);
 int cmd_restore(const struct options *o);
+int cmd_audit(const struct options *o);
 int cmd_report(const struct options *o);
 int cmd_explain(const struct options *o);
 int cmd_compare(const struct options *o);

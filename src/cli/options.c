@@ -71,6 +71,10 @@ static const struct option_spec specs[OPTION_ID_COUNT] = {
 		"cut and recheck so many times (default: 1)" },
 	{ OPTION_AS, "as", "RECORD", OPTION_IS_TEXT, 0, 0,
 		"weigh the sweep by the requests that 'observe' saw" },
+	{ OPTION_WITH_EJECT, "with-eject", NULL, OPTION_IS_FLAG, 0, 0,
+		"also send PREVENT and eject, and load again (some gadgets need a replug then)" },
+	{ OPTION_PROVOKE, "provoke", NULL, OPTION_IS_FLAG, 0, 0,
+		"wait while you make the card fail, as long as --seconds says (default: 60)" },
 	{ OPTION_HELP, "help", NULL, OPTION_IS_FLAG, 0, 0, "what this command does and takes" },
 };
 

@@ -39,6 +39,8 @@ enum option_id {
 	OPTION_CUT_WITH,
 	OPTION_CYCLES,
 	OPTION_AS, /* explain: the observation whose mix of requests counts */
+	OPTION_WITH_EJECT,
+	OPTION_PROVOKE,
 	OPTION_HELP,
 	OPTION_ID_COUNT,
 	OPTION_END = OPTION_ID_COUNT, /* ends a command's list */

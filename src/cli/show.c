@@ -2,10 +2,28 @@
 #include "cli/show.h"
 
 #include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
 
+#include "base/error.h"
 #include "base/text.h"
 #include "cli/screen.h"
+#include "record/audit.h"
 #include "record/run.h"
+#include "report/audit_text.h"
+
+/* An audit has lines of its own, which run_load leaves to others. */
+static int add_audit(
+	struct text *t, const struct run *run, const struct summary_style *style, struct error *err)
+{
+	struct findings *f = malloc(sizeof *f);
+	int rc = f ? audit_load(f, run->path, err) : error_set(err, ERROR_IO, "out of memory");
+
+	if (!rc)
+		rc = audit_text_add(t, run, f, style, err);
+	free(f);
+	return rc;
+}
 
 int show_summary(const struct run *run, struct error *err)
 {
@@ -15,7 +33,8 @@ int show_summary(const struct run *run, struct error *err)
 
 	screen_style(&style);
 	text_init(&t);
-	rc = summary_add(&t, run, &style, err);
+	rc = !strcmp(run->head.kind, "audit") ? add_audit(&t, run, &style, err)
+					      : summary_add(&t, run, &style, err);
 	if (!rc)
 		fwrite(t.bytes, 1, t.length, stdout);
 	text_release(&t);

@@ -1,0 +1,94 @@
+/* The write-behind audit: the order of its probes. */
+#include "audit/audit.h"
+
+#include <errno.h>
+
+#include "audit/desk.h"
+#include "audit/probes.h"
+#include "base/error.h"
+#include "base/watch.h"
+
+static const struct {
+	const char *phase;
+	int (*run)(struct desk *d);
+} probes[] = {
+	{ "claims", probe_claims },
+	{ "buffer", probe_buffer },
+	{ "flush", probe_flush },
+	{ "FUA", probe_fua },
+	{ "fsync", probe_fsync },
+	{ "coherence", probe_coherence },
+	{ "odd lengths", probe_odd_length },
+	{ "many writes", probe_stored },
+	{ "past the end", probe_past_end },
+	{ "failed writes", probe_background_error },
+	{ "power cuts", probe_power_cut },
+	{ "hidden write-behind", probe_write_behind },
+	{ "eject", probe_eject },
+};
+
+enum { PROBES = sizeof probes / sizeof *probes };
+
+void audit_plan_defaults(struct audit_plan *p, const struct medium *m)
+{
+	p->repeats = 5;
+	p->burst_limit_bytes = 16 << 20;
+	p->burst_limit_ns = UINT64_C(2000000000);
+	p->many_writes = medium_traits(m)->virtual_clock ? 4096 : 3000;
+	p->many_limit_ns = medium_traits(m)->virtual_clock ? UINT64_MAX : UINT64_C(30000000000);
+	p->provoke_ns = UINT64_C(60000000000);
+}
+
+double audit_bytes_to_write(const struct audit_plan *p)
+{
+	/* Three sizes of bursts, doubled up to the limit; then repeats of a burst that is at most 1.25 of it; the
+	 * small writes. */
+	return (double)p->burst_limit_bytes * (6 + 10 * 1.25 * p->repeats / 4) +
+	       (double)p->many_writes * 4096 + 2.0 * (double)p->area_bytes;
+}
+
+static int explain(struct desk *d, int rc, const char *phase, struct error *err)
+{
+	/* A hook that failed has filled *err itself. */
+	if (rc == -ECANCELED && err && err->kind != ERROR_NONE)
+		return -1;
+	error_sys(err, ERROR_IO, -rc, "the audit of '%s' stopped at '%s'", d->t->path, phase);
+	if (rc == -ENODEV || rc == -ENXIO || rc == -ENOMEDIUM)
+		error_add(
+			err, "; it is gone: check cable, power and card, and run the audit again");
+	return -1;
+}
+
+static int run_probes(struct desk *d, struct error *err)
+{
+	for (size_t i = 0; i < PROBES; i++) {
+		struct watch_step step = { .phase = probes[i].phase, .seconds_left = -1 };
+		int rc;
+
+		watch_step(d->hooks->watch, &step);
+		if (desk_stopped(d))
+			return 1;
+		rc = probes[i].run(d);
+		if (rc < 0)
+			return explain(d, rc, probes[i].phase, err);
+	}
+	return desk_stopped(d) ? 1 : 0;
+}
+
+int audit_run(struct medium *m, const struct audit_plan *p, const struct audit_hooks *hooks,
+	struct findings *out, enum audit_outcome *outcome, struct error *err)
+{
+	struct desk d;
+	int rc;
+
+	*out = (struct findings){ .partial = true };
+	*outcome = AUDIT_INTERRUPTED;
+	if (desk_init(&d, m, p, hooks, out, err) < 0)
+		return -1;
+	out->no_scsi = !d.scsi;
+	rc = run_probes(&d, err);
+	out->partial = rc != 0;
+	*outcome = rc > 0 ? AUDIT_INTERRUPTED : AUDIT_COMPLETE;
+	desk_release(&d);
+	return rc < 0 ? -1 : 0;
+}

@@ -1,0 +1,374 @@
+/* The workbench of all probes. */
+#include "audit/desk.h"
+
+#include <errno.h>
+#include <stdarg.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "base/buffer.h"
+#include "base/error.h"
+#include "base/text.h"
+#include "base/watch.h"
+
+enum { REISSUES = 12, REQUEST_DEFAULT = 32 * 1024, SPILL_DEFAULT = 1 << 20 };
+
+static const uint64_t first_settle_ns = 300000000; /* until the drain rate is known */
+static const uint64_t idle_step_ns = 50000000;
+
+bool desk_stopped(const struct desk *d)
+{
+	return watch_should_stop(d->hooks->watch);
+}
+
+static bool probe_scsi(struct medium *m)
+{
+	struct scsi_exchange x;
+
+	scsi_build_test_unit_ready(&x);
+	return medium_scsi(m, &x) == 0;
+}
+
+static uint32_t choose_bulk(const struct desk *d)
+{
+	uint32_t n = REQUEST_DEFAULT;
+
+	while (n > d->unit && ((d->t->request_limit_bytes && n > d->t->request_limit_bytes) ||
+				      n > d->plan->area_bytes / 32))
+		n /= 2;
+	return n < d->unit ? d->unit : n;
+}
+
+int desk_init(struct desk *d, struct medium *m, const struct audit_plan *p,
+	const struct audit_hooks *hooks, struct findings *out, struct error *err)
+{
+	*d = (struct desk){ .m = m,
+		.t = medium_traits(m),
+		.plan = p,
+		.hooks = hooks,
+		.out = out,
+		.err = err,
+		.next_generation = 1,
+		.this_window = 1,
+		.settle_ns = first_settle_ns };
+	d->scsi = probe_scsi(m);
+	d->block = stamp_block_bytes(d->t->logical_block_bytes);
+	d->unit = d->t->offset_align_bytes > d->block ? d->t->offset_align_bytes : d->block;
+	d->bulk = choose_bulk(d);
+	d->request = d->bulk;
+	d->blocks = p->area_bytes / d->block;
+	d->quiet_base = p->area_bytes / 2 / d->bulk * d->bulk;
+	d->buf = buffer_new(DESK_BUFFER_BYTES, d->t->memory_align_bytes);
+	d->judge = malloc(sizeof *d->judge);
+	d->generation = calloc(d->blocks, sizeof *d->generation);
+	d->window = calloc(d->blocks, sizeof *d->window);
+	if (!d->buf || !d->judge || !d->generation || !d->window) {
+		desk_release(d);
+		return error_set(err, ERROR_IO, "out of memory for the audit");
+	}
+	judge_init(d->judge, p->seed, d->block);
+	return 0;
+}
+
+void desk_release(struct desk *d)
+{
+	free(d->buf);
+	free(d->judge);
+	free(d->generation);
+	free(d->window);
+	d->buf = NULL;
+	d->judge = NULL;
+	d->generation = d->window = NULL;
+}
+
+/* The device told of a failure: what was written since the last clean flush need not be there. */
+static void note_error(struct desk *d)
+{
+	if (!d->errors_reported++)
+		scsi_sense_format(d->first_error, &d->last_sense);
+	d->deferred_reported += d->last_sense.deferred;
+	for (uint64_t i = 0; i < d->blocks; i++)
+		if (d->generation[i] && d->window[i] + 1 >= d->this_window) {
+			d->generation[i] = 0;
+			d->blocks_excused++;
+		}
+}
+
+static bool worth_reissuing(struct desk *d, const struct scsi_exchange *x)
+{
+	const struct scsi_sense *s = &d->last_sense;
+
+	if (x->status == SCSI_BUSY ||
+		(s->valid && s->key == SENSE_NOT_READY && s->code == 0x0401)) {
+		medium_idle_ns(d->m, idle_step_ns);
+		return true;
+	}
+	return s->valid && (s->deferred || s->key == SENSE_UNIT_ATTENTION);
+}
+
+int desk_exchange(struct desk *d, struct scsi_exchange *x)
+{
+	for (int i = 0; i < REISSUES; i++) {
+		uint64_t began = medium_now_ns(d->m);
+		int rc;
+
+		x->status = 0;
+		x->sense_length = 0;
+		x->residual = 0;
+		rc = medium_scsi(d->m, x);
+		if (rc < 0)
+			return rc;
+		d->last_ns = medium_now_ns(d->m) - began;
+		if (scsi_succeeded(x))
+			return 0;
+		/* The adapter's own failure: 01h no connect, 04h bad target (Linux scsi_status.h). */
+		if (x->host_status == 1 || x->host_status == 4)
+			return -ENODEV;
+		scsi_sense_decode(&d->last_sense, x->sense, x->sense_length);
+		if (d->last_sense.valid && d->last_sense.deferred)
+			note_error(d);
+		if (!worth_reissuing(d, x))
+			return DESK_REFUSED;
+	}
+	return DESK_REFUSED;
+}
+
+static uint64_t lba_of(const struct desk *d, uint64_t offset)
+{
+	return (d->plan->area_start + offset) / d->t->logical_block_bytes;
+}
+
+static int kernel_write(struct desk *d, uint64_t offset, uint32_t length, enum desk_way way)
+{
+	uint64_t at = d->plan->area_start + offset, began = medium_now_ns(d->m);
+	size_t got;
+	int rc = way == DESK_FUA ? medium_write_through(d->m, at, d->buf, length, &got)
+				 : medium_write(d->m, at, d->buf, length, &got);
+
+	d->last_ns = medium_now_ns(d->m) - began;
+	if (!rc && got < length)
+		rc = -EIO;
+	if (rc == -EIO) {
+		d->last_sense = (struct scsi_sense){ 0 };
+		return DESK_REFUSED;
+	}
+	return rc;
+}
+
+static int send_write(struct desk *d, uint64_t offset, uint32_t length, enum desk_way way)
+{
+	struct scsi_exchange x;
+
+	if (!d->scsi)
+		return kernel_write(d, offset, length, way);
+	scsi_build_write(&x, lba_of(d, offset), length / d->t->logical_block_bytes,
+		d->t->logical_block_bytes, d->buf, way == DESK_FUA ? SCSI_IO_FUA : 0);
+	return desk_exchange(d, &x);
+}
+
+int desk_write(struct desk *d, uint64_t offset, uint32_t length, enum desk_way way)
+{
+	uint32_t generation = d->next_generation++;
+	int rc;
+
+	stamp_fill_range(
+		&d->judge->stamp, d->buf, length, d->plan->area_start + offset, generation);
+	rc = send_write(d, offset, length, way);
+	if (rc < 0)
+		return rc;
+	for (uint64_t i = offset / d->block; i < (offset + length) / d->block; i++) {
+		if (d->window[i] == DESK_BAD_PLACE)
+			continue;
+		d->generation[i] = rc ? 0 : generation;
+		d->window[i] = d->this_window;
+	}
+	if (rc && !d->last_sense.deferred)
+		note_error(d);
+	d->write_commands++;
+	d->written_bytes += length;
+	return rc;
+}
+
+int desk_write_next(struct desk *d, uint32_t length, enum desk_way way)
+{
+	if (d->cursor + length > d->quiet_base)
+		d->cursor = 0;
+	d->cursor += length;
+	return desk_write(d, d->cursor - length, length, way);
+}
+
+int desk_read(struct desk *d, uint64_t offset, uint32_t length)
+{
+	struct scsi_exchange x;
+	uint64_t began;
+	size_t got;
+	int rc;
+
+	if (d->scsi) {
+		scsi_build_read(&x, lba_of(d, offset), length / d->t->logical_block_bytes,
+			d->t->logical_block_bytes, d->buf, 0);
+		rc = desk_exchange(d, &x);
+		return !rc && scsi_transferred(&x) < length ? DESK_REFUSED : rc;
+	}
+	began = medium_now_ns(d->m);
+	rc = medium_read(d->m, d->plan->area_start + offset, d->buf, length, &got);
+	d->last_ns = medium_now_ns(d->m) - began;
+	return rc == -EIO || (!rc && got < length) ? DESK_REFUSED : rc;
+}
+
+int desk_sync(struct desk *d)
+{
+	struct scsi_exchange x;
+	uint64_t began, errors = d->errors_reported;
+	int rc;
+
+	if (d->scsi) {
+		scsi_build_synchronize_cache(&x, 0, 0, false);
+		rc = desk_exchange(d, &x);
+		if (rc == DESK_REFUSED && d->last_sense.key == SENSE_ILLEGAL_REQUEST)
+			d->known.sync_refused = true;
+		else if (rc == DESK_REFUSED && !d->last_sense.deferred)
+			note_error(d);
+	} else {
+		began = medium_now_ns(d->m);
+		rc = medium_flush(d->m);
+		d->last_ns = medium_now_ns(d->m) - began;
+		if (rc == -EIO) {
+			d->last_sense = (struct scsi_sense){ 0 };
+			note_error(d);
+			rc = DESK_REFUSED;
+		}
+	}
+	if (!rc && errors == d->errors_reported)
+		d->this_window++;
+	return rc;
+}
+
+void desk_idle(struct desk *d, uint64_t ns)
+{
+	if (d->t->virtual_clock) {
+		medium_idle_ns(d->m, ns);
+		return;
+	}
+	while (ns && !desk_stopped(d)) {
+		uint64_t step = ns < idle_step_ns ? ns : idle_step_ns;
+
+		medium_idle_ns(d->m, step);
+		ns -= step;
+	}
+}
+
+int desk_settle(struct desk *d)
+{
+	int rc = desk_sync(d);
+
+	if (rc < 0)
+		return rc;
+	desk_idle(d, d->settle_ns);
+	return 0;
+}
+
+int desk_fill_buffer(struct desk *d)
+{
+	int rc = 0;
+
+	for (uint64_t n = d->known.burst_bytes / d->request; n && rc >= 0 && !desk_stopped(d); n--)
+		rc = desk_write_next(d, d->request, DESK_PLAIN);
+	return rc < 0 ? rc : 0;
+}
+
+int desk_spill(struct desk *d)
+{
+	uint64_t bytes = d->known.knee ? (uint64_t)(2 * d->known.buffer_high) : SPILL_DEFAULT;
+	int rc = desk_settle(d);
+
+	if (bytes > d->quiet_base)
+		bytes = d->quiet_base;
+	for (uint64_t done = 0; done < bytes && rc >= 0 && !desk_stopped(d); done += d->bulk)
+		rc = desk_write_next(d, d->bulk, DESK_PLAIN);
+	return rc < 0 ? rc : desk_settle(d);
+}
+
+static void judge_unit(struct desk *d, uint64_t offset, const unsigned char *data, bool readable,
+	struct desk_check *c)
+{
+	uint64_t i = offset / d->block;
+	struct verdict v = { .class = DAMAGE_UNREADABLE };
+
+	if (!d->generation[i])
+		return;
+	if (readable)
+		judge_block(d->judge, data, d->plan->area_start + offset, d->generation[i], &v);
+	c->judged++;
+	c->by_class[v.class]++;
+	if (v.class == DAMAGE_NONE)
+		return;
+	if (!c->wrong)
+		c->first_wrong = d->plan->area_start + offset;
+	if (c->wrong < sizeof c->wrong_at / sizeof *c->wrong_at)
+		c->wrong_at[c->wrong] = offset;
+	c->wrong++;
+	d->generation[i] = 0; /* told once; later lines answer for themselves */
+}
+
+int desk_check(struct desk *d, uint64_t offset, uint64_t length, struct desk_check *c)
+{
+	for (uint64_t done = 0; done < length && !desk_stopped(d);) {
+		uint32_t n = (uint32_t)(length - done < d->bulk ? length - done : d->bulk);
+		int rc = desk_read(d, offset + done, n);
+
+		if (rc < 0)
+			return rc;
+		for (uint32_t k = 0; k < n; k += d->block)
+			judge_unit(d, offset + done + k, d->buf + k, !rc, c);
+		done += n;
+	}
+	return 0;
+}
+
+const char *desk_check_format(char *out, size_t room, const struct desk_check *c)
+{
+	size_t n = (size_t)snprintf(out, room, "%llu of %llu blocks wrong",
+		(unsigned long long)c->wrong, (unsigned long long)c->judged);
+	const char *mark = ": ";
+
+	for (int i = 1; i < DAMAGE_CLASSES && n < room; i++)
+		if (c->by_class[i]) {
+			n += (size_t)snprintf(out + n, room - n, "%s%llu %s", mark,
+				(unsigned long long)c->by_class[i],
+				damage_class_name((enum damage_class)i));
+			mark = ", ";
+		}
+	if (c->wrong && n < room)
+		snprintf(out + n, room - n, ", the first at byte %llu",
+			(unsigned long long)c->first_wrong);
+	return out;
+}
+
+int desk_report(struct desk *d, const char *id, const char *claim, enum finding_verdict verdict,
+	const char *mend, const char *evidence, ...)
+{
+	struct finding *f;
+	va_list ap;
+
+	if (d->out->count == FINDINGS_MAX)
+		return -ENOSPC;
+	f = &d->out->list[d->out->count++];
+	*f = (struct finding){ .verdict = verdict };
+	text_copy(f->id, sizeof f->id, id);
+	text_copy(f->claim, sizeof f->claim, claim);
+	if (verdict == FINDING_BROKEN)
+		text_copy(f->mend, sizeof f->mend, mend);
+	va_start(ap, evidence);
+	vsnprintf(f->evidence, sizeof f->evidence, evidence, ap);
+	va_end(ap);
+	return d->hooks->finding && d->hooks->finding(d->hooks->context, f, d->err) < 0 ? -ECANCELED
+											: 0;
+}
+
+int desk_report_no_scsi(struct desk *d, const char *id, const char *claim)
+{
+	return desk_report(
+		d, id, claim, FINDING_NOT_SHOWN, "", "no SCSI command path to this target");
+}

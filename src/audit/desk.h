@@ -1,0 +1,136 @@
+/* The workbench of all probes: stamped writes and reads in the working area by SCSI commands where there are any,
+ * else by the kernel, what must be where, and every error the device reported. */
+#ifndef AUDIT_DESK_H
+#define AUDIT_DESK_H
+
+#include <stdbool.h>
+#include <stddef.h>
+#include <stdint.h>
+
+#include "audit/audit.h"
+#include "integrity/judge.h"
+#include "medium/medium.h"
+#include "medium/scsi.h"
+#include "medium/scsi_data.h"
+#include "medium/scsi_sense.h"
+
+struct error;
+
+/* Functions that return int: 0, DESK_REFUSED (the device answered with an error: see last_sense), or a negative errno. */
+enum { DESK_REFUSED = 1 };
+
+enum { DESK_BUFFER_BYTES = 128 * 1024 };
+
+/* A window number: this block keeps nothing, which was told; nothing is expected of it any more. */
+#define DESK_BAD_PLACE UINT32_MAX
+
+/* What is known of the device so far; probes add to it and later ones build on it. */
+struct known {
+	struct scsi_mode mode; /* as the kernel asks for it: all pages */
+	bool mode_answered;
+	bool claims_cache; /* WCE */
+	bool claims_fua;
+	bool sync_refused; /* SYNCHRONIZE CACHE is no command it knows */
+	/* write-behind, from the acknowledge curve */
+	bool knee; /* every burst slowed down, at the same place */
+	bool confirmed; /* and something else than the curve shows a backlog of that size */
+	bool behind_proven; /* acknowledged data was gone after a power cut (models) */
+	double buffer_bytes, buffer_low, buffer_high;
+	double drain_rate, drain_low, drain_high; /* B/s */
+	double head_rate; /* B/s while the buffer takes it */
+	uint64_t
+		burst_bytes; /* a burst that fills it for certain; without a knee, of the backlog probes */
+	double read_wait, sync_wait; /* seconds after such a burst, above idle; medians */
+	double resolution; /* seconds: a longer wait would have shown */
+};
+
+struct desk {
+	struct medium *m;
+	const struct medium_traits *t;
+	const struct audit_plan *plan;
+	const struct audit_hooks *hooks;
+	struct findings *out;
+	struct known known;
+
+	bool scsi;
+	uint32_t block; /* stamped */
+	uint32_t unit; /* least transfer */
+	uint32_t bulk; /* of long reads and writes */
+	uint32_t request; /* of bursts: the size that shows a backlog best */
+	unsigned char *buf; /* DESK_BUFFER_BYTES */
+	struct judge *judge;
+
+	uint32_t *generation; /* by stamped block of the area: what must be there; 0: anything */
+	uint32_t *window; /* number of the flush window it was written in */
+	uint64_t blocks;
+	uint32_t next_generation, this_window;
+
+	uint64_t settle_ns; /* after this long without commands nothing is pending any more */
+	uint64_t last_ns; /* duration of the last command */
+	uint64_t write_commands, written_bytes;
+
+	/* errors the device told of */
+	struct scsi_sense last_sense;
+	uint64_t errors_reported, deferred_reported, blocks_excused;
+	char first_error[SCSI_SENSE_TEXT_MAX];
+	uint64_t silent_places; /* blocks that stay wrong whatever is written, with no error told */
+
+	uint64_t cursor; /* where the next burst goes, in bytes of the area */
+	uint64_t
+		quiet_base; /* [quiet_base, area end) is not touched by bursts: coherence works there */
+	struct error *err; /* of a hook that stopped the run */
+};
+
+int desk_init(struct desk *d, struct medium *m, const struct audit_plan *p,
+	const struct audit_hooks *hooks, struct findings *out, struct error *err);
+void desk_release(struct desk *d);
+
+bool desk_stopped(const struct desk *d);
+
+/* One SCSI command: reissued when it met a deferred error or a unit attention, as SPC-4 asks. */
+int desk_exchange(struct desk *d, struct scsi_exchange *x);
+
+enum desk_way { DESK_PLAIN, DESK_FUA };
+/* offset: in the area; whole units. A new generation of every block. Refusals are noted, and excuse the blocks of this
+ * flush window. */
+int desk_write(struct desk *d, uint64_t offset, uint32_t length, enum desk_way way);
+/* The next stretch of the burst part of the area, round and round. */
+int desk_write_next(struct desk *d, uint32_t length, enum desk_way way);
+int desk_read(struct desk *d, uint64_t offset, uint32_t length);
+
+/* SYNCHRONIZE CACHE, or fsync where there is no SCSI. DESK_REFUSED also when the command is unknown. */
+int desk_sync(struct desk *d);
+/* Flush and wait: nothing is on its way any more, whatever the flush is worth. */
+int desk_settle(struct desk *d);
+/* Settles, writes more than the buffer holds elsewhere, settles: what is read next comes from the card. */
+int desk_spill(struct desk *d);
+/* A burst that fills the buffer for certain; 0, DESK_REFUSED or a negative errno. */
+int desk_fill_buffer(struct desk *d);
+void desk_idle(struct desk *d, uint64_t ns); /* in small steps: a real wait can be interrupted */
+
+/* Blocks that are not what was written last. */
+struct desk_check {
+	uint64_t judged, wrong;
+	uint64_t by_class[DAMAGE_CLASSES];
+	uint64_t first_wrong; /* byte offset on the target */
+	uint64_t wrong_at[16]; /* the first of them, byte offsets in the area */
+};
+/* Reads [offset, offset+length) of the area in requests of at most `bulk` bytes and judges every block of known
+ * generation; adds to *c. Unreadable stretches count as wrong. A wrong block is told once, then forgotten. */
+int desk_check(struct desk *d, uint64_t offset, uint64_t length, struct desk_check *c);
+/* "3 of 64 blocks: 2 stale, 1 torn, the first at byte 4096" */
+const char *desk_check_format(char *out, size_t room, const struct desk_check *c);
+
+/* Reports a line. 0, or -EIO with the error of the hook kept by the caller's error. */
+int desk_report(struct desk *d, const char *id, const char *claim, enum finding_verdict verdict,
+	const char *mend, const char *evidence, ...) __attribute__((format(printf, 6, 7)));
+
+/* The same line for all that cannot be asked without SCSI. */
+int desk_report_no_scsi(struct desk *d, const char *id, const char *claim);
+
+static inline double desk_seconds(uint64_t ns)
+{
+	return (double)ns / 1e9;
+}
+
+#endif

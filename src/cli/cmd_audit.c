@@ -1,0 +1,142 @@
+/* blkassay audit: what a gadget claims about its writes, and whether it keeps it. */
+#include <unistd.h>
+
+#include "audit/audit.h"
+#include "base/error.h"
+#include "base/size.h"
+#include "cli/command.h"
+#include "cli/message.h"
+#include "cli/progress.h"
+#include "cli/record_run.h"
+#include "cli/session.h"
+#include "cli/show.h"
+#include "record/audit.h"
+
+static int make_plan(struct audit_plan *p, const struct session *s, const struct options *o,
+	uint64_t seed, struct error *err)
+{
+	uint64_t align = s->traits->offset_align_bytes, bytes = s->region_bytes;
+
+	if (o->given[OPTION_SECONDS] && !o->given[OPTION_PROVOKE])
+		return error_set(err, ERROR_USAGE,
+			"--seconds says how long --provoke waits; it means nothing without it");
+	if (bytes < AUDIT_AREA_MIN)
+		return error_set(err, ERROR_USAGE,
+			"the region holds %llu bytes; an audit needs at least %d KiB",
+			(unsigned long long)bytes, AUDIT_AREA_MIN / 1024);
+	if (bytes > AUDIT_AREA_DEFAULT)
+		bytes = AUDIT_AREA_DEFAULT;
+	/* Whole requests of 32 KiB, the longest the probes use. */
+	bytes -= bytes % (align > 32768 ? align : 32768);
+	*p = (struct audit_plan){ .area_start = s->region_start,
+		.area_bytes = bytes,
+		.whole_target =
+			!s->kept && s->region_start == 0 &&
+			s->region_bytes >= s->traits->size_bytes - s->traits->size_bytes % align,
+		.seed = seed,
+		.with_eject = o->given[OPTION_WITH_EJECT],
+		.provoke = o->given[OPTION_PROVOKE] };
+	audit_plan_defaults(p, s->medium);
+	p->provoke_ns = options_number(o, OPTION_SECONDS, p->provoke_ns);
+	return 0;
+}
+
+static int keep_finding(void *context, const struct finding *f, struct error *err)
+{
+	return audit_write_finding(context, f, err);
+}
+
+static void ask(void *context, const char *what)
+{
+	(void)context;
+	message_warning("%s", what);
+}
+
+/* The exit status; *err says what failed. */
+static int run(struct session *s, const struct audit_plan *p, struct record_writer *w,
+	struct findings *found, struct error *err)
+{
+	struct progress progress;
+	struct audit_hooks hooks = {
+		.context = w, .finding = keep_finding, .ask = ask, .watch = &progress.watch
+	};
+	enum audit_outcome outcome;
+	int rc;
+
+	progress_start(&progress);
+	rc = audit_run(s->medium, p, &hooks, found, &outcome, err);
+	progress_finish(&progress);
+	if (rc < 0)
+		return error_exit_status(err);
+	if (outcome == AUDIT_INTERRUPTED)
+		return 130;
+	return findings_tally(found, FINDING_BROKEN) ? 1 : 0;
+}
+
+static int audit(struct session *s, const struct options *o, const struct audit_plan *p,
+	const char *path, struct error *err)
+{
+	static struct findings found; /* 35 KiB */
+	struct record_writer w;
+	struct progress saving;
+	int status, rc;
+
+	if (record_run_begin(&w, path, "audit", p->seed, o, s, err) < 0)
+		return error_exit_status(err);
+	progress_start(&saving);
+	rc = session_prepare_writes(s, o, path, p->area_start, p->area_bytes,
+		audit_bytes_to_write(p), &saving.watch, err);
+	progress_finish(&saving);
+	if (rc < 0) {
+		record_close(&w, NULL);
+		unlink(path); /* nothing was audited, so there is nothing to keep */
+		return error_exit_status(err);
+	}
+	status = run(s, p, &w, &found, err);
+	if (audit_write_close(&w, &found, err->kind == ERROR_NONE ? err : NULL) < 0 ||
+		record_run_end(&w, status, err, err->kind == ERROR_NONE ? err : NULL) < 0)
+		return status == 0 || status == 1 ? 3 : status;
+	return status;
+}
+
+static int finish(const char *path, int status)
+{
+	struct error err = { 0 };
+
+	if (access(path, F_OK) == 0 && show_record(path, &err) < 0) {
+		int shown = message_error(&err);
+
+		status = status == 0 ? shown : status;
+	}
+	return status;
+}
+
+int cmd_audit(const struct options *o)
+{
+	struct error err = { 0 }, close_err = { 0 };
+	struct audit_plan plan;
+	struct session s = { 0 };
+	char path[512];
+	int status;
+
+	if (session_open(&s, o, SESSION_WRITES, &err) < 0)
+		return message_error(&err);
+	if (make_plan(&plan, &s, o, record_run_seed(o), &err) < 0 ||
+		session_record_path(path, sizeof path, &s, o, "audit", &err) < 0) {
+		status = message_error(&err);
+		session_abandon(&s);
+		return status;
+	}
+	message_note("seed %llu; record: %s", (unsigned long long)plan.seed, path);
+	status = audit(&s, o, &plan, path, &err);
+	if (err.kind != ERROR_NONE)
+		message_error(&err);
+	else if (status == 130)
+		message_warning("interrupted; finished lines are kept in '%s'", path);
+	if (session_close(&s, NULL, &close_err) < 0) {
+		int closed = message_error(&close_err);
+
+		status = status == 0 || status == 1 ? closed : status;
+	}
+	return finish(path, status);
+}
