@@ -25,36 +25,47 @@ double student_cdf(double t, double df)
 	return t < 0 ? tail : 1 - tail;
 }
 
-static double density(double t, double df)
+/* The factor of the density that does not depend on t. */
+static double log_height(double df)
 {
 	int sign;
-	double logs = lgamma_r((df + 1) / 2, &sign) - lgamma_r(df / 2, &sign) -
-		      0.5 * log(df * M_PI) - (df + 1) / 2 * log1p(t * t / df);
 
-	return exp(logs);
+	return lgamma_r((df + 1) / 2, &sign) - lgamma_r(df / 2, &sign) - 0.5 * log(df * M_PI);
+}
+
+static double density(double t, double df, double height)
+{
+	return exp(height - (df + 1) / 2 * log1p(t * t / df));
+}
+
+/* Cornish and Fisher's first terms, Abramowitz and Stegun 26.7.5; poor for few degrees of freedom, where the tail's
+ * power law is nearer. */
+static double first_guess(double tail, double df, double height)
+{
+	double z = -normal_quantile(tail), z2 = z * z;
+	double series = z * (1 + (z2 + 1) / (4 * df) + ((5 * z2 + 16) * z2 + 3) / (96 * df * df));
+	double power = exp((height + (df - 1) / 2 * log(df) - log(tail)) / df);
+
+	return power > 3 * series ? power : series;
 }
 
 /* The t > 0 whose upper tail is `tail`: Newton's steps kept inside a bracket that halves otherwise. */
 static double upper_quantile(double tail, double df)
 {
-	double low = 0, high = 2, t;
+	double height = log_height(df), low = 0, high = 1e300, t = first_guess(tail, df, height);
 
-	while (student_two_sided(high, df) / 2 > tail && high < 1e300) {
-		low = high;
-		high *= 2;
-	}
-	t = (low + high) / 2;
 	for (int i = 0; i < 200; i++) {
 		double excess = student_two_sided(t, df) / 2 - tail;
-		double next = t + excess / density(t, df);
+		double next = t + excess / density(t, df, height);
 
 		if (excess > 0)
 			low = t;
 		else
 			high = t;
 		if (!(next > low && next < high))
-			next = (low + high) / 2;
-		if (fabs(next - t) <= 1e-15 * t || high - low <= 1e-15 * high)
+			next = high < 1e300 ? (low + high) / 2 : 2 * t;
+		/* Newton doubles the digits: a step this small leaves less than rounding. */
+		if (fabs(next - t) <= 1e-9 * t || high - low <= 1e-15 * high)
 			return next;
 		t = next;
 	}

@@ -68,6 +68,14 @@ const struct command commands[] = {
 		1, 64, cmd_explain,
 		{ OPTION_LINK, OPTION_CARD_READ, OPTION_CARD_WRITE, OPTION_CARD_BUS, OPTION_COPY,
 			OPTION_REQUEST, OPTION_AS, OPTION_QUIET, OPTION_END } },
+	{ "compare", "BASE... --against NEW...", "is the new build faster, slower, or neither",
+		"Sets sweeps of two builds against each other, point by point: change with its\n"
+		"95 % interval, verdict corrected over all points, smallest change it could have\n"
+		"seen. Several runs a side are the replicates; else the passes are. Exit status\n"
+		"is 0 whatever the verdicts, and 1 when --allow-slower is given and fails.\n",
+		1, 64, cmd_compare,
+		{ OPTION_AGAINST, OPTION_ALLOW_SLOWER, OPTION_ANYWAY, OPTION_CSV_FILE, OPTION_QUIET,
+			OPTION_END } },
 	{ "observe", "TARGET", "what the host really sends while the target is used",
 		"Watches the kernel's counters and, as root, every request in its block trace,\n"
 		"for --seconds or until Ctrl-C. Opens nothing and disturbs nothing: it works "

@@ -1,0 +1,401 @@
+/* Gathering the points of both sides. */
+#include "report/compare.h"
+
+#include <math.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "base/error.h"
+#include "base/size.h"
+#include "report/points.h"
+
+enum { PASSES_NOT_USED = RUN_PASS_FOREIGN_IO | RUN_PASS_ERRORS | RUN_PASS_CUT };
+
+void compared_init(struct compared *c, size_t base_runs, size_t new_runs, bool anyway)
+{
+	*c = (struct compared){ .by_runs = base_runs > 1 || new_runs > 1, .anyway = anyway };
+	text_init(&c->remarks);
+}
+
+void compared_release(struct compared *c)
+{
+	for (size_t i = 0; i < c->count; i++) {
+		for (int s = 0; s < 2; s++) {
+			free(c->points[i].side[s].rate);
+			free(c->points[i].side[s].p99);
+		}
+	}
+	free(c->points);
+	free(c->all_ids);
+	text_release(&c->remarks);
+	*c = (struct compared){ 0 };
+}
+
+/* ---- are they comparable? ---- */
+
+struct differences {
+	struct text *all; /* "link 12 Mb/s against 480 Mb/s; ..." */
+};
+
+static void differ(struct differences *d, const char *what, const char *a, const char *b)
+{
+	text_addf(d->all, "%s%s %s against %s", d->all->length ? "; " : "", what, a, b);
+}
+
+static void check_number(
+	struct differences *d, const char *what, double a, double b, const char *unit)
+{
+	char first[40], second[40];
+
+	if (a == b)
+		return;
+	snprintf(first, sizeof first, "%.10g%s", a, unit);
+	snprintf(second, sizeof second, "%.10g%s", b, unit);
+	differ(d, what, first, second);
+}
+
+static void check_size(struct differences *d, const char *what, uint64_t a, uint64_t b)
+{
+	char first[SIZE_TEXT_MAX], second[SIZE_TEXT_MAX];
+
+	if (a != b)
+		differ(d, what, size_format(first, a), size_format(second, b));
+}
+
+static void check_text(struct differences *d, const char *what, const char *a, const char *b)
+{
+	if (strcmp(a, b) != 0)
+		differ(d, what, *a ? a : "unknown", *b ? b : "unknown");
+}
+
+/* What makes rates incomparable. */
+static void check_conditions(struct differences *d, const struct run *a, const struct run *b)
+{
+	const struct run_target *t = &a->target, *u = &b->target;
+	const struct run_plan *p = &a->plan, *q = &b->plan;
+
+	if (t->modelled != u->modelled)
+		differ(d, "figures", t->modelled ? "modelled" : "measured",
+			u->modelled ? "modelled" : "measured");
+	check_text(d, "target kind", t->kind, u->kind);
+	check_text(d, "transport", t->transport, u->transport);
+	check_number(d, "link", (double)t->link_bits_per_second / 1e6,
+		(double)u->link_bits_per_second / 1e6, " Mb/s");
+	check_size(d, "request limit", t->request_limit_bytes, u->request_limit_bytes);
+	check_size(d, "logical block", t->logical_block_bytes, u->logical_block_bytes);
+	check_size(d, "region start", p->region_start, q->region_start);
+	check_size(d, "region length", p->region_bytes, q->region_bytes);
+	check_number(d, "requests in flight", p->in_flight, q->in_flight, "");
+	check_number(d, "time of a pass", p->seconds, q->seconds, " s");
+}
+
+/* What a reader should know, but a new build may well change. */
+static void check_surroundings(struct differences *d, const struct run *a, const struct run *b)
+{
+	check_text(d, "cache", a->target.cache, b->target.cache);
+	check_size(d, "capacity", a->target.size_bytes, b->target.size_bytes);
+	check_text(d, "kernel", a->head.kernel, b->head.kernel);
+	check_text(d, "blkassay", a->head.tool, b->head.tool);
+}
+
+static int check_comparable(struct compared *c, const struct run *run, struct error *err)
+{
+	struct text found;
+	struct differences d = { &found };
+	int rc = 0;
+
+	text_init(&found);
+	check_conditions(&d, &c->first, run);
+	if (found.length && !c->anyway)
+		rc = error_set(err, ERROR_USAGE,
+			"'%s' and '%s' were not measured alike: %s; --anyway compares them all the "
+			"same",
+			c->first.path, run->path, found.bytes);
+	check_surroundings(&d, &c->first, run);
+	if (found.length)
+		text_addf(&c->remarks, "Not alike in %s and %s: %s.\n", c->first.path, run->path,
+			found.bytes);
+	text_release(&found);
+	return rc;
+}
+
+static int check_id(struct compared *c, const struct run *run, struct error *err)
+{
+	size_t known = c->runs[0] + c->runs[1];
+	char(*grown)[40] = reallocarray(c->all_ids, known + 1, sizeof *grown);
+
+	if (!grown)
+		return error_set(err, ERROR_IO, "out of memory for '%s'", run->path);
+	c->all_ids = grown;
+	for (size_t i = 0; i < known; i++)
+		if (!strcmp(grown[i], run->head.id))
+			return error_set(err, ERROR_USAGE,
+				"run %s is given twice ('%s'); a run cannot be compared with "
+				"itself",
+				run->head.id, run->path);
+	memcpy(grown[known], run->head.id, sizeof grown[known]);
+	return 0;
+}
+
+static int check_run(struct compared *c, const struct run *run, struct error *err)
+{
+	if (strcmp(run->head.kind, "sweep") != 0)
+		return error_set(err, ERROR_USAGE,
+			"'%s' is a run of %s; only sweeps can be compared", run->path,
+			run->head.kind);
+	if (check_id(c, run, err) < 0)
+		return -1;
+	if (run->cut || strcmp(run->end.status, "complete") != 0)
+		text_addf(
+			&c->remarks, "%s did not finish: compared as far as it got.\n", run->path);
+	if (c->runs[0] + c->runs[1])
+		return check_comparable(c, run, err);
+	c->first = *run;
+	c->first.passes = NULL;
+	c->first.pass_count = 0;
+	return 0;
+}
+
+/* ---- gathering ---- */
+
+static bool is_point(const struct compare_point *c, const struct point *p)
+{
+	return c->direction == p->direction && c->order == p->order &&
+	       c->in_flight == p->in_flight && c->request_bytes == p->request_bytes;
+}
+
+static struct compare_point *find_point(struct compared *c, const struct point *p)
+{
+	for (size_t i = 0; i < c->count; i++)
+		if (is_point(&c->points[i], p))
+			return &c->points[i];
+	if (c->count == c->room) {
+		size_t room = c->room ? c->room * 2 : 32;
+		struct compare_point *grown = reallocarray(c->points, room, sizeof *grown);
+
+		if (!grown)
+			return NULL;
+		c->points = grown;
+		c->room = room;
+	}
+	c->points[c->count] = (struct compare_point){ .direction = p->direction,
+		.order = p->order,
+		.in_flight = p->in_flight,
+		.request_bytes = p->request_bytes };
+	return &c->points[c->count++];
+}
+
+static int reserve(struct replicates *r, size_t more)
+{
+	size_t room = r->n + more;
+	double *rate, *p99;
+
+	if (room <= r->room)
+		return 0;
+	rate = reallocarray(r->rate, room, sizeof *rate);
+	if (rate)
+		r->rate = rate;
+	p99 = reallocarray(r->p99, room, sizeof *p99);
+	if (p99)
+		r->p99 = p99;
+	if (!rate || !p99)
+		return -1;
+	r->room = room;
+	return 0;
+}
+
+static bool usable(const struct run_pass *p)
+{
+	return p->requests && p->bytes && p->busy_ns && p->lat_p99_ns &&
+	       !(p->flags & PASSES_NOT_USED);
+}
+
+/* With several runs the passes of this one, from `from` on, become their mean. */
+static void fold(struct replicates *r, size_t from)
+{
+	if (r->n <= from + 1)
+		return;
+	r->rate[from] = moments_of(r->rate + from, r->n - from).mean;
+	r->p99[from] = moments_of(r->p99 + from, r->n - from).mean;
+	r->n = from + 1;
+}
+
+static int take_point(
+	struct compared *c, enum compare_side side, const struct point *p, struct error *err)
+{
+	struct compare_point *to = find_point(c, p);
+	struct replicates *r = to ? &to->side[side] : NULL;
+	size_t from = r ? r->n : 0;
+
+	if (!r || reserve(r, p->pass_count) < 0)
+		return error_set(err, ERROR_IO, "out of memory for the comparison");
+	for (size_t i = 0; i < p->pass_count; i++) {
+		const struct run_pass *pass = p->passes[i];
+
+		if (!usable(pass))
+			continue;
+		r->rate[r->n] = log(run_pass_rate_stored(pass));
+		r->p99[r->n++] = log((double)pass->lat_p99_ns / 1e9);
+		r->slowest_s = fmax(r->slowest_s, (double)pass->lat_max_ns / 1e9);
+	}
+	c->passes[side] += r->n - from;
+	c->left_out[side] += p->left_out + p->pass_count - (r->n - from);
+	if (c->by_runs)
+		fold(r, from);
+	return 0;
+}
+
+static int take_points(
+	struct compared *c, enum compare_side side, const struct run *run, struct error *err)
+{
+	struct points points;
+	int rc = points_make(&points, run, err);
+
+	for (size_t i = 0; !rc && i < points.count; i++)
+		rc = take_point(c, side, &points.list[i], err);
+	points_release(&points);
+	return rc;
+}
+
+int compared_take(struct compared *c, enum compare_side side, const char *path, struct error *err)
+{
+	struct run run;
+	int rc = run_load(&run, path, err);
+
+	if (rc < 0)
+		return rc;
+	rc = check_run(c, &run, err);
+	if (!rc)
+		rc = take_points(c, side, &run, err);
+	c->modelled = c->modelled || run.target.modelled;
+	if (!c->runs[side]) {
+		memcpy(c->labels[side], run.head.label, sizeof c->labels[side]);
+		memcpy(c->ids[side], run.head.id, sizeof c->ids[side]);
+	}
+	c->runs[side]++;
+	run_release(&run);
+	return rc;
+}
+
+/* ---- comparing ---- */
+
+static void drop_one_sided(struct compared *c)
+{
+	size_t kept = 0;
+
+	for (size_t i = 0; i < c->count; i++) {
+		struct compare_point *p = &c->points[i];
+
+		if (p->side[COMPARE_BASE].n && p->side[COMPARE_NEW].n) {
+			c->points[kept++] = *p;
+			continue;
+		}
+		c->one_sided++;
+		for (int s = 0; s < 2; s++) {
+			free(p->side[s].rate);
+			free(p->side[s].p99);
+		}
+	}
+	c->count = kept;
+}
+
+static int compare_points(const void *left, const void *right)
+{
+	const struct compare_point *a = left, *b = right;
+	int d = (int)a->direction - (int)b->direction;
+
+	if (!d)
+		d = (int)a->order - (int)b->order;
+	if (!d)
+		d = (a->in_flight > b->in_flight) - (a->in_flight < b->in_flight);
+	return d ? d
+		 : (a->request_bytes > b->request_bytes) - (a->request_bytes < b->request_bytes);
+}
+
+static void fill(struct comparison *list, const struct compared *c, bool p99)
+{
+	for (size_t i = 0; i < c->count; i++) {
+		const struct replicates *base = &c->points[i].side[COMPARE_BASE];
+		const struct replicates *fresh = &c->points[i].side[COMPARE_NEW];
+
+		list[i] = (struct comparison){ .base = p99 ? base->p99 : base->rate,
+			.fresh = p99 ? fresh->p99 : fresh->rate,
+			.base_n = base->n,
+			.fresh_n = fresh->n };
+	}
+}
+
+int compared_finish(struct compared *c, struct error *err)
+{
+	struct comparison *list;
+	int rc;
+
+	drop_one_sided(c);
+	if (!c->count)
+		return error_set(err, ERROR_USAGE,
+			"the two sides have no point in common (direction, order, request size); "
+			"sweep "
+			"both with the same --sizes, --direction and --order");
+	qsort(c->points, c->count, sizeof *c->points, compare_points);
+	list = calloc(c->count, sizeof *list);
+	if (!list)
+		return error_set(err, ERROR_IO, "out of memory for the comparison");
+	fill(list, c, false);
+	rc = compare_all(list, c->count);
+	for (size_t i = 0; !rc && i < c->count; i++)
+		c->points[i].rate = list[i];
+	fill(list, c, true);
+	rc = rc ? rc : compare_all(list, c->count);
+	for (size_t i = 0; !rc && i < c->count; i++)
+		c->points[i].p99 = list[i];
+	free(list);
+	return rc ? error_set(err, ERROR_IO, "out of memory for the comparison") : 0;
+}
+
+static int check_gate(const struct compared *c, struct error *err)
+{
+	char size[SIZE_TEXT_MAX];
+
+	for (size_t i = 0; i < c->count; i++) {
+		const struct compare_point *p = &c->points[i];
+
+		if (p->rate.verdict == COMPARE_TOO_FEW)
+			return error_set(err, ERROR_USAGE,
+				"the gate cannot be judged: %s of %s has %zu and %zu %s; it takes "
+				"%d or "
+				"more a side",
+				run_direction_name(p->direction),
+				size_format(size, p->request_bytes), p->rate.base_n,
+				p->rate.fresh_n, c->by_runs ? "runs" : "passes",
+				COMPARE_MIN_REPLICATES);
+	}
+	return 0;
+}
+
+int compared_gate(struct compared *c, double allowed, struct gate_result *out, struct error *err)
+{
+	struct comparison *list;
+	double *p;
+
+	*out = (struct gate_result){ 0 };
+	if (check_gate(c, err) < 0)
+		return -1;
+	list = calloc(c->count, sizeof *list);
+	p = calloc(c->count, sizeof *p);
+	for (size_t i = 0; list && i < c->count; i++)
+		list[i] = c->points[i].rate;
+	if (!list || !p || compare_gate(p, list, c->count, allowed) < 0) {
+		free(list);
+		free(p);
+		return error_set(err, ERROR_IO, "out of memory for the gate");
+	}
+	for (size_t i = 0; i < c->count; i++) {
+		c->points[i].gate_p = p[i];
+		out->failed += p[i] <= COMPARE_ALPHA;
+		out->blind += p[i] > COMPARE_ALPHA && c->points[i].rate.visible > allowed;
+	}
+	free(list);
+	free(p);
+	return 0;
+}

@@ -1,0 +1,69 @@
+/* Sweeps of two builds set against each other, point by point. Runs are taken one at a time, so that memory holds one
+ * record and the figures drawn from the others. */
+#ifndef REPORT_COMPARE_H
+#define REPORT_COMPARE_H
+
+#include <stdbool.h>
+#include <stddef.h>
+#include <stdint.h>
+
+#include "analysis/compare.h"
+#include "base/text.h"
+#include "record/run.h"
+
+struct error;
+
+enum compare_side { COMPARE_BASE, COMPARE_NEW };
+
+/* Logarithms of one side of one point; a replicate is a pass, or with several runs on a side a run (the mean of its
+ * passes): what differs from one plugging-in to the next is then part of the noise. */
+struct replicates {
+	double *rate, *p99; /* log B/s (stored), log seconds */
+	size_t n, room;
+	double slowest_s; /* of all requests */
+};
+
+struct compare_point {
+	enum run_direction direction;
+	enum run_order order;
+	uint32_t in_flight;
+	uint64_t request_bytes;
+	struct replicates side[2];
+	struct comparison rate, p99;
+	double gate_p; /* of the release gate */
+};
+
+struct compared {
+	bool by_runs; /* replicates are runs */
+	bool anyway; /* differing conditions are told, not refused */
+	bool modelled;
+	size_t runs[2], passes[2], left_out[2];
+	struct run first; /* passes not kept: what all others must match */
+	char labels[2][128], ids[2][40]; /* of the first run a side */
+	char (*all_ids)[40];
+	struct compare_point *points;
+	size_t count, room;
+	size_t one_sided; /* points that only one side has: dropped by compared_finish */
+	struct text remarks; /* differing conditions and the like, one a line */
+};
+
+void compared_init(struct compared *c, size_t base_runs, size_t new_runs, bool anyway);
+
+/* Loads one more run and draws what is needed from it. All of the base come first. 0, or -1 with *err: cannot be read,
+ * is no sweep, given twice, or not comparable. */
+int compared_take(struct compared *c, enum compare_side side, const char *path, struct error *err);
+
+/* Compares: rates and p99 each as a family of their own. 0, or -1 with *err (no point in common, out of memory). */
+int compared_finish(struct compared *c, struct error *err);
+
+struct gate_result {
+	size_t failed; /* points shown to be slower by more than allowed: gate_p <= COMPARE_ALPHA */
+	size_t blind; /* points where a loss of just that much could have gone unseen */
+};
+
+/* 0, or -1 with *err when some point has too few replicates for the gate to mean anything. */
+int compared_gate(struct compared *c, double allowed, struct gate_result *out, struct error *err);
+
+void compared_release(struct compared *c);
+
+#endif
