@@ -18,7 +18,7 @@ struct gate_request {
 void compare_text_add(struct text *t, const struct compared *c, const struct gate_request *gate,
 	const struct summary_style *style);
 
-/* One column of the CSV: blkassay-compare-csv(5) says the same. */
+/* One column of the CSV: blkassay-comparison(5) says the same. */
 struct compare_column {
 	const char *key;
 	const char *meaning;

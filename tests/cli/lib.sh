@@ -5,6 +5,7 @@
 #   cleanup COMMAND            runs at exit, last first
 #   run STATUS COMMAND...      runs it, demands this very exit status; output in $out and $err
 #   says TEXT / says_not TEXT  stdout or stderr contains / does not contain TEXT (fixed string)
+#   tells TEXT                 stdout contains TEXT however it is wrapped: line breaks and blanks count as one blank
 #   loop_device FILE [BYTES]   attaches FILE with logical blocks of BYTES (512); device in $loop
 #   token_of DEVICE            prints its consent token, as `targets --csv` has it
 #   $unique                    a word of this test run alone, for image names (they become tokens)
@@ -12,6 +13,7 @@
 set -u
 here=$(cd "$(dirname "$0")" && pwd)
 : "${BLKASSAY:=$here/../../build/blkassay}"
+make_record=$(dirname "$BLKASSAY")/bench/make_record # records of invented sweeps: see tests/bench/make_record.c
 mkdir -p "$here/../tmp"
 here=$(cd "$here" && pwd)
 tmp=$(mktemp -d "$(dirname "$here")/tmp/t.XXXXXX")
@@ -37,6 +39,7 @@ run() {
 }
 says() { grep -qF -e "$1" "$out" "$err" || fail "nothing says '$1'"; }
 says_not() { ! grep -qF -e "$1" "$out" "$err" || fail "something says '$1'"; }
+tells() { tr -s ' \n' '  ' <"$out" | grep -qF -e "$1" || fail "stdout does not tell '$1'"; }
 loop_device() {
 	loop=$(losetup --find --show --sector-size "${2:-512}" "$1") || fail "losetup failed for $1"
 	cleanup "losetup -d $loop 2>/dev/null"

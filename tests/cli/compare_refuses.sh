@@ -1,0 +1,54 @@
+# What was not measured alike is not compared, unless told to; a run is never compared with itself.
+. "$(dirname "$0")/lib.sh"
+cd "$tmp" || exit 1
+make() { run 0 "$make_record" "$1" 5 6 500 1e6 0.01 "$2" read ${3-}; }
+make base.run 1
+n=1
+for change in link=480e6 kind=image transport=file limit=524288 in_flight=4 seconds=2 region=32000000 modelled=1; do
+	n=$((n + 1))
+	make other$n.run $n $change
+	run 2 "$BLKASSAY" compare base.run --against other$n.run
+	says "were not measured alike"
+	says "--anyway"
+	[ "$(wc -l <"$err")" = 1 ] || fail "more than one line for $change"
+	[ ! -s "$out" ] || fail "output beside a refusal"
+	[ $change = in_flight=4 ] && continue # no point in common
+	run 0 "$BLKASSAY" compare base.run --against other$n.run --anyway
+	says "Not alike in"
+done
+# The same among the runs of one side.
+make twin.run 20
+run 2 "$BLKASSAY" compare base.run other2.run --against twin.run
+says "12 Mb/s against 480 Mb/s"
+# Requests in flight differ: there is no common point to compare, even anyway.
+run 2 "$BLKASSAY" compare base.run --against other6.run --anyway
+says "no point in common"
+
+run 2 "$BLKASSAY" compare base.run --against base.run
+says "is given twice"
+run 2 "$BLKASSAY" compare base.run base.run --against twin.run
+says "is given twice"
+run 2 "$BLKASSAY" compare base.run twin.run
+says "--against"
+run 2 "$BLKASSAY" compare --against twin.run
+says "no run of the base"
+run 2 "$BLKASSAY" compare base.run --against
+says "no run of the new build"
+run 2 "$BLKASSAY" compare base.run --against twin.run --against twin.run
+says "twice"
+for percent in -1 100 x "" 1e1; do
+	run 2 "$BLKASSAY" compare base.run --against twin.run --allow-slower "$percent"
+done
+run 2 "$BLKASSAY" compare base.run --against missing.run
+run 0 "$make_record" v.run 2 6 500 1e6 0.01 30 read runkind=verify
+run 2 "$BLKASSAY" compare base.run --against v.run
+says "only sweeps can be compared"
+run 2 "$BLKASSAY" compare base.run --against twin.run --csv /nonexistent/x.csv
+says "/nonexistent/x.csv"
+if [ -c /dev/full ]; then
+	run 3 "$BLKASSAY" compare base.run --against twin.run --csv /dev/full
+fi
+# An unfinished run is compared as far as it got, and told.
+head -n 20 base.run >cut.run
+run 0 "$BLKASSAY" compare cut.run --against twin.run
+says "did not finish"

@@ -1,0 +1,62 @@
+# Faster, slower, not shown to differ, too few; the gate's exit status; the CSV.
+. "$(dirname "$0")/lib.sh"
+cd "$tmp" || exit 1
+run 0 "$make_record" base.run 6 8 500 1.00e6 0.01 1 read label=one
+run 0 "$make_record" same.run 6 8 500 1.00e6 0.01 2 read label=two
+run 0 "$make_record" slow.run 6 8 600 0.80e6 0.01 3 read label=three
+run 0 "$BLKASSAY" compare base.run --against same.run
+tells "Of 8 points 0 faster, 0 slower, 8 not shown to differ"
+tells "A change of 5 % would show at every point"
+tells "Replicates are passes of one run a side"
+LC_ALL=C awk 'length > 80 { print; bad = 1 } END { exit bad }' "$out" || fail "wider than 80 columns"
+
+# About 17 % slower at 512 B, 20 % at 64 KiB. Without a gate a verdict is not a failure.
+run 0 "$BLKASSAY" compare base.run --against slow.run
+tells "Of 8 points 0 faster, 8 slower"
+run 0 "$BLKASSAY" compare slow.run --against base.run
+tells "Of 8 points 8 faster, 0 slower"
+run 1 "$BLKASSAY" compare base.run --against slow.run --allow-slower 5
+tells "GATE FAILED"
+tells "read, sequential, 64 KiB: -"
+run 0 "$BLKASSAY" compare base.run --against slow.run --allow-slower 30
+tells "GATE passed"
+run 0 "$BLKASSAY" compare base.run --against same.run --allow-slower 0.1
+tells "could have gone unseen"
+
+# Three passes a side: no verdict, and no gate.
+run 0 "$make_record" few.run 3 8 500 1.00e6 0.01 4 read
+run 0 "$BLKASSAY" compare base.run --against few.run
+tells "too few"
+says_not "0 faster"
+run 2 "$BLKASSAY" compare base.run --against few.run --allow-slower 5
+says "the gate cannot be judged"
+
+# Four runs a side, each plugged in anew 10 % off the mark: passes within each agree to 0.1 %, and would call it a
+# difference; the runs show it is noise.
+i=0
+for rate in 1.00e6 0.90e6 1.10e6 0.97e6; do
+	i=$((i + 1))
+	run 0 "$make_record" b$i.run 5 8 1 $rate 0.001 1$i read
+done
+for rate in 1.03e6 0.92e6 1.08e6 1.01e6; do
+	i=$((i + 1))
+	run 0 "$make_record" n$i.run 5 8 1 $rate 0.001 2$i read
+done
+run 0 "$BLKASSAY" compare b1.run --against n5.run
+tells "8 faster"
+run 0 "$BLKASSAY" compare b1.run b2.run b3.run b4.run --against n5.run n6.run n7.run n8.run
+tells "8 not shown to differ"
+tells "Replicates are runs"
+tells "160 passes in 4 runs"
+
+# CSV: 26 columns, a row a point, as its page lists them.
+run 0 "$BLKASSAY" compare base.run --against slow.run --csv c.csv
+[ "$(wc -l <c.csv)" = 9 ] || fail "not a row a point"
+awk -F, 'NF != 26 { exit 1 }' c.csv || fail "a row with other than 26 columns"
+head -n 1 c.csv | tr -d '\r' | tr ',' '\n' >columns
+sed -n 's/^\.It Cm \([a-z0-9_]*\)$/\1/p' "$here/../../man/blkassay-comparison.5" >listed
+cmp columns listed || fail "blkassay-comparison(5) lists other columns than the CSV has"
+# t = 0.6 ms + 65536/0.8e6 against 0.5 ms + 65536/1e6: 0.8031.
+awk -F, '$4 == 65536 { exit !($10 > 0.79 && $10 < 0.82 && $16 == "slower") }' c.csv || fail "the ratio at 64 KiB is wrong"
+run 0 "$BLKASSAY" compare base.run --against slow.run --csv -
+[ "$(head -c 10 "$out")" = "direction," ] || fail "CSV on stdout is not alone"

@@ -1,0 +1,31 @@
+# What went into a record comes out of explain: fixed cost, streaming rate, ceilings, copy time. Hockney and Jesshope:
+# 1 ms and 1 MB/s are at half rate at 1000 B.
+. "$(dirname "$0")/lib.sh"
+cd "$tmp" || exit 1
+run 0 "$make_record" a.run 4 12 1000 1e6 0 1 read
+run 0 "$BLKASSAY" explain a.run --copy 50MB --request 4Ki
+tells "1.00 ms"
+tells "1.00 MB/s"
+tells "1000 B"
+tells "over 12 sizes"
+# USB 2.0 table 5-9; the kernel sends 1 MiB in 9 pieces of at most 120 KiB.
+tells "1.22 MB/s"
+tells "one of 1 MiB reaches the device as 9"
+# 4096 B take 5.096 ms: 50 MB take 62.2 s.
+tells "804 kB/s"
+tells "62.2 s"
+says_not "modelled"
+says_not "cannot"
+
+# The share of the ceiling, packed tight: 65536 B in 1026 packets of 1/19 ms are 54.0 ms; 66.536 ms were measured.
+grep -q "64 KiB *985 kB/s *81 %" "$out" || fail "no line with the share of the ceiling at 64 KiB"
+
+# A model says so everywhere a figure stands.
+run 0 "$make_record" m.run 4 12 1000 1e6 0 1 both modelled=1 transport=model
+run 0 "$BLKASSAY" explain m.run --copy 50MB
+[ "$(grep -c 'modelled, not measured' "$out")" = 4 ] || fail "head, both tables and the copy must say it is modelled"
+
+# 80 columns, plain ASCII in the C locale, the same when piped.
+LC_ALL=C awk 'length > 80 { print; bad = 1 } END { exit bad }' "$out" || fail "wider than 80 columns"
+LC_ALL=C grep -q '[^ -~]' "$out" && fail "not plain ASCII"
+exit 0
