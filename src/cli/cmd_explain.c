@@ -50,7 +50,8 @@ static int load_seen(struct seen *s, const struct options *o, struct error *err)
 	return s->given ? observe_load(&s->run, &s->observation, o->text[OPTION_AS], err) : 0;
 }
 
-static void add_seen(struct text *t, const struct explanation *e, const struct seen *s)
+static void add_seen(
+	struct text *t, const struct run *run, const struct explanation *e, const struct seen *s)
 {
 	struct explain_mix mix;
 
@@ -58,7 +59,7 @@ static void add_seen(struct text *t, const struct explanation *e, const struct s
 		return;
 	explain_mix_make(&mix, e, &s->observation);
 	text_adds(t, "\n");
-	explain_mix_text(t, &mix, &s->run, &s->observation);
+	explain_mix_text(t, &mix, run, &s->run, &s->observation);
 }
 
 static int print_explanation(const struct run *run, const struct explain_known *known,
@@ -74,7 +75,7 @@ static int print_explanation(const struct run *run, const struct explain_known *
 	screen_style(&style);
 	text_init(&t);
 	explain_text_add(&t, run, &e, &style);
-	add_seen(&t, &e, seen);
+	add_seen(&t, run, &e, seen);
 	if (t.failed)
 		rc = error_set(err, ERROR_IO, "out of memory for the explanation");
 	else

@@ -3,6 +3,7 @@
 
 #include <math.h>
 #include <stddef.h>
+#include <string.h>
 
 #include "base/size.h"
 #include "base/text.h"
@@ -174,8 +175,8 @@ static void add_check(struct text *t, const struct explain_mix *m)
 		m->off < 0 ? "below" : "above");
 }
 
-void explain_mix_text(struct text *t, const struct explain_mix *m, const struct run *observed,
-	const struct observation *o)
+void explain_mix_text(struct text *t, const struct explain_mix *m, const struct run *swept,
+	const struct run *observed, const struct observation *o)
 {
 	char amount[2][SIZE_TEXT_MAX];
 
@@ -195,6 +196,12 @@ void explain_mix_text(struct text *t, const struct explain_mix *m, const struct 
 			"  Only mean request sizes are known, because the run was not traced.\n");
 	add_table(t, m);
 	add_worst(t, m);
-	add_check(t, m);
+	if (!strcmp(swept->target.token, observed->target.token))
+		add_check(t, m);
+	else
+		text_addf(t,
+			"  It was observed on another target, '%.40s', so its time there checks\n"
+			"  nothing.\n",
+			observed->target.token);
 	add_unknown(t, m);
 }

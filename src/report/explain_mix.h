@@ -28,8 +28,8 @@ struct explain_mix {
 void explain_mix_make(
 	struct explain_mix *m, const struct explanation *e, const struct observation *o);
 
-/* Plain ASCII, at most 80 columns. */
-void explain_mix_text(struct text *t, const struct explain_mix *m, const struct run *observed,
-	const struct observation *o);
+/* Plain ASCII, at most 80 columns. The prediction is checked only against an observation of the swept target. */
+void explain_mix_text(struct text *t, const struct explain_mix *m, const struct run *swept,
+	const struct run *observed, const struct observation *o);
 
 #endif

@@ -86,14 +86,21 @@ static void add_header(struct text *t, const struct run *run)
 
 static void add_body(struct text *t, const struct run *run, const struct points *points)
 {
-	struct notice_visitor notices = { t, add_notice };
+	struct text found;
+	struct notice_visitor notices = { &found, add_notice };
 	struct fact_visitor facts = { t, add_fact };
 
 	add_header(t, run);
-	page_section(t, "What was found");
-	text_adds(t, "<ul class=\"says\">\n");
+	text_init(&found);
 	notices_visit(run, points, &notices);
-	text_adds(t, "</ul>\n");
+	if (found.length) {
+		page_section(t, "What was found");
+		text_adds(t, "<ul class=\"says\">\n");
+		text_add(t, found.bytes, found.length);
+		text_adds(t, "</ul>\n");
+	}
+	t->failed = t->failed || found.failed;
+	text_release(&found);
 	page_section(t, "What was tested");
 	text_adds(t, "<dl>\n");
 	facts_visit(run, &facts);

@@ -92,7 +92,7 @@ size_t scale_ticks(const struct scale *s, double ticks[SCALE_TICKS_MAX])
 	for (double k = ceil(s->low / step - 1e-9); n < SCALE_TICKS_MAX; k++) {
 		if (k * step > s->high + step * 1e-9)
 			break;
-		ticks[n++] = k * step;
+		ticks[n++] = k * step + 0.0; /* no minus before a zero */
 	}
 	return n;
 }

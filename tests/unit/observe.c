@@ -314,7 +314,7 @@ START_TEST(mix_of_a_straight_line)
 	struct observation o = sample();
 	struct explain_mix m;
 	struct text t;
-	struct run run = { .path = "o.run" };
+	struct run run = { .path = "o.run" }, elsewhere = run;
 	double writes = 120 * 1e-3 + 1720320 / 1e6;
 
 	explain_mix_make(&m, &e, &o);
@@ -329,16 +329,22 @@ START_TEST(mix_of_a_straight_line)
 	ck_assert_uint_eq(m.worst_bytes, 65536);
 	ck_assert_double_eq_tol(m.worst_share, 20 * 66.536e-3 / (writes + 0.05096), 1e-6);
 	text_init(&t);
-	explain_mix_text(&t, &m, &run, &o);
+	explain_mix_text(&t, &m, &run, &run, &o);
 	check_width(t.bytes);
 	ck_assert_ptr_nonnull(strstr(t.bytes, "writes of 64 KiB take 70 %"));
+	ck_assert_ptr_nonnull(strstr(t.bytes, "the prediction is 37 % below"));
+	snprintf(elsewhere.target.token, sizeof elsewhere.target.token, "other");
+	text_reset(&t);
+	explain_mix_text(&t, &m, &run, &elsewhere, &o);
+	check_width(t.bytes);
+	ck_assert_ptr_nonnull(strstr(t.bytes, "another target, 'other'"));
 	/* A direction nobody swept is not guessed. */
 	e.count = 1;
 	explain_mix_make(&m, &e, &o);
 	ck_assert(isnan(m.seconds[RUN_WRITE][EXPLAIN_NOW]));
 	ck_assert(isnan(m.total[EXPLAIN_NOW]));
 	text_reset(&t);
-	explain_mix_text(&t, &m, &run, &o);
+	explain_mix_text(&t, &m, &run, &run, &o);
 	ck_assert_ptr_nonnull(strstr(t.bytes, "--direction write"));
 	text_release(&t);
 }
