@@ -37,21 +37,20 @@ void cut_run_begin(struct cut_run *c, uint64_t seed, uint64_t nth_call,
 	struct cut_trigger none = { 0 };
 	struct record_writer w;
 	struct error err = { 0 };
-	struct medium *m;
 
 	*c = (struct cut_run){ .ram = ram_medium_new(CUT_RUN_BYTES, CUT_RUN_BLOCK, true) };
 	make_path(c->path);
-	m = &c->ram->medium;
+	c->medium = &c->ram->medium;
 	if (nth_call)
-		m = medium_failing(m, &plan);
+		c->medium = medium_failing(c->medium, &plan);
 	ck_assert_int_eq(record_create(&w, c->path, JOURNAL_KIND, &err), 0);
-	ck_assert_msg(
-		cut_run(m, &settings, &none, &w, NULL, &c->summary, &err) == 0, "%s", err.text);
+	ck_assert_msg(cut_run(c->medium, &settings, &none, &w, NULL, &c->summary, &err) == 0, "%s",
+		err.text);
 	ck_assert_int_eq(record_close(&w, &err), 0);
 }
 
 void cut_run_end(struct cut_run *c)
 {
 	unlink(c->path);
-	medium_close(&c->ram->medium);
+	medium_close(c->medium);
 }

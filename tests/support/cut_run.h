@@ -8,7 +8,8 @@
 enum { CUT_RUN_BYTES = 1 << 20, CUT_RUN_BLOCK = 512 };
 
 struct cut_run {
-	struct ram_medium *ram;
+	struct ram_medium *ram; /* the one below, for reading what it holds */
+	struct medium *medium; /* as the cut had it */
 	char path[64]; /* of the journal; gone after cut_run_end */
 	struct cut_summary summary;
 };
