@@ -21,6 +21,21 @@ static void make_path(char path[64])
 	unlink(path);
 }
 
+static void no_idle(struct medium *m, uint64_t ns)
+{
+	(void)m, (void)ns;
+}
+
+/* Pauses would only make the tests slow. */
+static void skip_pauses(struct medium *m)
+{
+	static struct medium_ops quick;
+
+	quick = *m->ops;
+	quick.idle_ns = no_idle;
+	m->ops = &quick;
+}
+
 void cut_run_begin(struct cut_run *c, uint64_t seed, uint64_t nth_call,
 	enum journal_promise promise, uint64_t end_after_ns)
 {
@@ -41,6 +56,7 @@ void cut_run_begin(struct cut_run *c, uint64_t seed, uint64_t nth_call,
 	*c = (struct cut_run){ .ram = ram_medium_new(CUT_RUN_BYTES, CUT_RUN_BLOCK, true) };
 	make_path(c->path);
 	c->medium = &c->ram->medium;
+	skip_pauses(c->medium);
 	if (nth_call)
 		c->medium = medium_failing(c->medium, &plan);
 	ck_assert_int_eq(record_create(&w, c->path, JOURNAL_KIND, &err), 0);
