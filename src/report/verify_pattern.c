@@ -1,0 +1,127 @@
+/* Patterns in damage. */
+#include "report/verify_pattern.h"
+
+#include <stdlib.h>
+
+static int by_offset(const void *a, const void *b)
+{
+	const struct damage_range *x = a, *y = b;
+
+	if (x->offset != y->offset)
+		return x->offset < y->offset ? -1 : 1;
+	return (x->generation > y->generation) - (x->generation < y->generation);
+}
+
+/* With addresses that repeat after C bytes, all blocks but C bytes of a region of R are found misplaced, and every
+ * distance is a multiple of C. Two swapped blocks share the second property, not the first. */
+static void find_repeat(struct verify_pattern *p, const struct verify_record *v)
+{
+	const struct damage_totals *t = &v->state.totals;
+	double misplaced = (double)t->by_class[DAMAGE_MISPLACED], expected;
+
+	if (!t->by_class[DAMAGE_MISPLACED] || !t->distance_gcd)
+		return;
+	p->one_distance = t->distance_min == t->distance_max;
+	if (v->plan.spot_count) {
+		p->repeat_bytes = t->distance_gcd;
+		return;
+	}
+	if (t->distance_gcd >= t->region_bytes)
+		return;
+	expected = (double)t->judged * (1 - (double)t->distance_gcd / (double)t->region_bytes);
+	if (misplaced < expected * 0.95 || misplaced > expected * 1.05)
+		return;
+	p->repeat_bytes = t->distance_gcd;
+	p->repeat_is_capacity = true;
+}
+
+static uint64_t lowest_bit(uint64_t n)
+{
+	return n & (~n + 1);
+}
+
+struct stretch_walk {
+	uint64_t start, end, previous_start, gap, alignment;
+	bool constant;
+};
+
+static void close_stretch(struct verify_pattern *p, struct stretch_walk *w)
+{
+	uint64_t edge = lowest_bit(w->start | w->end);
+
+	if (p->stretches && p->stretches == 1)
+		w->gap = w->start - w->previous_start;
+	else if (p->stretches && w->start - w->previous_start != w->gap)
+		w->constant = false;
+	if (edge && (!w->alignment || edge < w->alignment))
+		w->alignment = edge;
+	w->previous_start = w->start;
+	p->stretches++;
+}
+
+static void find_stretches(struct verify_pattern *p, struct verify_record *v)
+{
+	struct stretch_walk w = { .constant = true };
+
+	qsort(v->ranges, v->range_count, sizeof *v->ranges, by_offset);
+	for (size_t i = 0; i < v->range_count; i++) {
+		const struct damage_range *r = &v->ranges[i];
+
+		if (i && r->offset <= w.end) {
+			if (r->offset + r->bytes > w.end)
+				w.end = r->offset + r->bytes;
+			continue;
+		}
+		if (i)
+			close_stretch(p, &w);
+		w.start = r->offset;
+		w.end = r->offset + r->bytes;
+	}
+	if (v->range_count)
+		close_stretch(p, &w);
+	p->period_bytes = p->stretches >= 3 && w.constant ? w.gap : 0;
+	p->aligned_bytes = w.alignment;
+	p->ranges_complete = v->state.totals.unlisted == 0;
+}
+
+static void find_request_places(struct verify_pattern *p, const struct verify_record *v)
+{
+	const struct damage_totals *t = &v->state.totals;
+	uint64_t inside = t->request_first + t->request_middle + t->request_last;
+
+	p->request_known = v->plan.size_count == 1 && v->plan.sizes[0] > t->block_bytes;
+	if (!p->request_known || !inside)
+		return;
+	p->always_last = t->request_last == inside && inside > 1;
+	p->always_first = t->request_first == inside && inside > 1;
+	p->always_whole = t->requests_whole == t->requests_damaged;
+}
+
+static void find_bits(struct verify_pattern *p, const struct damage_totals *t)
+{
+	uint64_t set = 0, cleared = 0;
+
+	p->data_line = -1;
+	for (int i = 0; i < 8; i++) {
+		set += t->set_at[i];
+		cleared += t->cleared_at[i];
+		if (t->set_at[i] || t->cleared_at[i])
+			p->positions |= (uint8_t)(1U << i);
+	}
+	p->only_set = set && !cleared;
+	p->only_cleared = cleared && !set;
+	p->one_bit = p->positions && t->bit_lowest == t->bit_highest;
+	/* A 4-bit card bus sends bits 7..4, then 3..0, on DAT3..DAT0 (SD Physical Layer Simplified Specification). */
+	for (int line = 0; line < 4; line++)
+		if (p->positions && !(p->positions & ~(0x11U << line)))
+			p->data_line = line;
+}
+
+void verify_pattern_find(struct verify_pattern *p, struct verify_record *v)
+{
+	*p = (struct verify_pattern){ 0 };
+	find_repeat(p, v);
+	find_stretches(p, v);
+	find_request_places(p, v);
+	find_bits(p, &v->state.totals);
+}

@@ -1,0 +1,36 @@
+/* What the damage of a verify run has in common: computed from its totals and ranges, no I/O, no words. */
+#ifndef REPORT_VERIFY_PATTERN_H
+#define REPORT_VERIFY_PATTERN_H
+
+#include <stdbool.h>
+#include <stdint.h>
+
+#include "record/verify.h"
+
+struct verify_pattern {
+	/* misplaced: addresses repeat after so many bytes; 0: no such thing was shown */
+	uint64_t repeat_bytes;
+	bool repeat_is_capacity; /* the whole region fits it; else only some places (spots) */
+	bool one_distance; /* all misplaced blocks by the same distance */
+
+	/* ranges, in order of offset, neighbours joined */
+	uint64_t stretches; /* of damage */
+	uint64_t period_bytes; /* between the starts of at least three; 0: not constant */
+	uint64_t aligned_bytes; /* largest power of two that divides all starts and ends */
+	bool ranges_complete; /* else the two above come from the listed ranges only */
+
+	bool request_known; /* one size above one block: the two below mean something */
+	bool always_last, always_first; /* of the request's blocks, in more than one request */
+	bool always_whole; /* requests are damaged whole or not at all */
+
+	/* bit errors */
+	bool one_bit; /* always the same bit of the same byte of a block */
+	uint8_t positions; /* mask: bits of the byte that flipped in any block */
+	int data_line; /* 0..3: all flips on one line of a 4-bit card bus; -1: not */
+	bool only_set, only_cleared;
+};
+
+/* May reorder v->ranges (by offset). */
+void verify_pattern_find(struct verify_pattern *p, struct verify_record *v);
+
+#endif

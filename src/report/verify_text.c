@@ -1,0 +1,476 @@
+/* The summary of a verify run. */
+#include "report/verify_text.h"
+
+#include <inttypes.h>
+#include <stdarg.h>
+#include <stdio.h>
+#include <string.h>
+
+#include "analysis/interval.h"
+#include "base/clean.h"
+#include "base/error.h"
+#include "base/size.h"
+#include "base/text.h"
+#include "report/csv.h"
+#include "report/facts.h"
+#include "report/layout.h"
+#include "report/verify_map.h"
+#include "report/verify_pattern.h"
+
+enum { NAME_INDENT = 12, SENTENCE_INDENT = 4, NARROWEST = 60, RANGES_SHOWN = 20 };
+
+struct writer {
+	struct text *t;
+	struct text scratch;
+	const struct summary_style *style;
+	size_t columns;
+	struct verify_record *v;
+	struct verify_pattern pattern;
+};
+
+/* ---- pieces ---- */
+
+static void heading(struct writer *w, const char *name)
+{
+	text_addf(w->t, "\n%s%s%s\n", w->style->colour ? "\033[1m" : "", name,
+		w->style->colour ? "\033[0m" : "");
+}
+
+/* One sentence or several, as one item; '+' tells, '!' asks for a look. */
+static void item(struct writer *w, char mark, const char *fmt, ...)
+	__attribute__((format(printf, 3, 4)));
+
+static void item(struct writer *w, char mark, const char *fmt, ...)
+{
+	bool loud = mark == '!' && w->style->colour;
+	char sentence[1024];
+	va_list args;
+
+	va_start(args, fmt);
+	vsnprintf(sentence, sizeof sentence, fmt, args);
+	va_end(args);
+	text_reset(&w->scratch);
+	clean_add(&w->scratch, sentence, !w->style->utf8);
+	text_addf(w->t, "  %s%c%s ", loud ? "\033[1;35m" : "", mark, loud ? "\033[0m" : "");
+	layout_wrap(w->t, w->scratch.bytes, SENTENCE_INDENT, SENTENCE_INDENT, w->columns);
+}
+
+static void fact(void *context, const char *name, const char *value)
+{
+	struct writer *w = context;
+
+	text_reset(&w->scratch);
+	clean_add(&w->scratch, value, !w->style->utf8);
+	text_adds(w->t, "  ");
+	layout_left(w->t, name, NAME_INDENT - 2);
+	layout_wrap(w->t, w->scratch.bytes, NAME_INDENT, NAME_INDENT, w->columns);
+}
+
+static const char *plural(uint64_t n)
+{
+	return n == 1 ? "" : "s";
+}
+
+/* ---- what was done ---- */
+
+static void add_sizes(struct text *t, const struct verify_record_plan *p)
+{
+	char size[SIZE_TEXT_MAX];
+
+	for (uint64_t i = 0; i < p->size_count; i++)
+		text_addf(t, "%s%s", i ? ", " : "", size_format(size, p->sizes[i]));
+}
+
+static void add_plan(struct writer *w)
+{
+	const struct verify_record *v = w->v;
+	const struct verify_record_plan *p = &v->plan;
+	char a[SIZE_TEXT_MAX], b[SIZE_TEXT_MAX];
+	struct text t;
+
+	text_init(&t);
+	text_addf(&t, "%s of ",
+		p->write ? p->read ? "write and read back" : "write only" : "read only");
+	if (p->spot_count)
+		text_addf(&t, "%" PRIu64 " places in ", p->spot_count);
+	text_addf(&t, "%s at byte %" PRIu64 " in requests of ", size_format(a, p->region_bytes),
+		p->region_start);
+	add_sizes(&t, p);
+	text_addf(&t, ", %s%s%s; %" PRIu64 " generation%s, seed %" PRIu64,
+		p->sequential ? "sequential" : "", p->sequential && p->random ? " and " : "",
+		p->random ? "random" : "", p->rewrites, plural(p->rewrites), v->run.head.seed);
+	if (p->kept_data)
+		text_adds(&t, "; the target's own data was kept");
+	fact(w, "verify", t.bytes);
+	text_reset(&t);
+	if (v->state.write_ns + v->state.flush_ns)
+		text_addf(&t, "%s written at %s, flushes included",
+			size_format_decimal(a, (double)v->state.written_bytes),
+			rate_format(b, (double)v->state.written_bytes * 1e9 /
+					       (double)(v->state.write_ns + v->state.flush_ns)));
+	if (v->state.read_ns)
+		text_addf(&t, "%s%s read and judged at %s", t.length ? "; " : "",
+			size_format_decimal(a, (double)v->state.read_bytes),
+			rate_format(
+				b, (double)v->state.read_bytes * 1e9 / (double)v->state.read_ns));
+	if (t.length && v->run.target.modelled)
+		text_adds(&t, " (modelled, not measured)");
+	if (t.length)
+		fact(w, "rates", t.bytes);
+	text_release(&t);
+}
+
+/* ---- the verdict ---- */
+
+static void add_bound(struct writer *w)
+{
+	const struct damage_totals *t = &w->v->state.totals;
+	double bound = interval_upper_of_none(t->judged, 0.95);
+
+	item(w, '+',
+		"All %" PRIu64
+		" blocks of %u B judged hold what was written. With 95 %% confidence "
+		"fewer than %.3g in a million blocks are damaged (1 - 0.05^(1/n): %.3g), as far as "
+		"damage falls on blocks at random.",
+		t->judged, t->block_bytes, bound * 1e6, bound);
+}
+
+static void add_counts(struct writer *w)
+{
+	const struct damage_totals *t = &w->v->state.totals;
+	uint64_t damaged = damage_totals_damaged(t);
+	struct text list;
+
+	text_init(&list);
+	for (int c = DAMAGE_NONE + 1; c < DAMAGE_CLASSES; c++)
+		if (t->by_class[c])
+			text_addf(&list, "%s%" PRIu64 " %s", list.length ? ", " : "",
+				t->by_class[c], damage_class_name((enum damage_class)c));
+	item(w, '!', "%" PRIu64 " of %" PRIu64 " blocks of %u B judged are damaged: %s.", damaged,
+		t->judged, t->block_bytes, list.bytes);
+	item(w, '+',
+		"The first damaged block is at byte %" PRIu64 ", the last at byte %" PRIu64 ".",
+		t->first_offset, t->last_offset);
+	text_release(&list);
+}
+
+static void add_next_step(struct writer *w)
+{
+	const struct verify_record *v = w->v;
+
+	if (!v->plan.write || v->plan.read || strcmp(v->state.outcome, "complete") != 0)
+		return;
+	item(w, '+',
+		"Nothing has been judged yet. To judge it, also after a power cycle or in another "
+		"reader, read with the same --seed %" PRIu64 ", --region, --sizes, --order, "
+		"--generations or --spot: verify --only read.",
+		v->run.head.seed);
+}
+
+static void add_outcome(struct writer *w)
+{
+	const struct verify_record_state *s = &w->v->state;
+	const char *phase = s->reading ? "reading" : "writing";
+
+	if (!w->v->stated) {
+		item(w, '!', "The record ends before anything was done.");
+	} else if (!strcmp(s->outcome, "running")) {
+		item(w, '!',
+			"The run was stopped while %s and could not say so; what follows is what "
+			"was "
+			"known last. verify --resume goes on from there.",
+			phase);
+	} else if (!strcmp(s->outcome, "interrupted")) {
+		item(w, '!', "Interrupted while %s; verify --resume goes on from there.", phase);
+	} else if (!strcmp(s->outcome, "gave up")) {
+		item(w, '!',
+			"Gave up while %s after %" PRIu64 " failed requests (--give-up-after).",
+			phase, s->reads.requests + s->writes.requests);
+	} else if (!strcmp(s->outcome, "failed")) {
+		item(w, '!', "The run failed while %s: %s.", phase,
+			*w->v->run.end.reason ? w->v->run.end.reason
+					      : "the reason was not recorded");
+	}
+	if (w->v->stated && strcmp(s->outcome, "complete") != 0 && w->v->plan.read)
+		item(w, '!', "The rest was not judged: this says nothing about it.");
+}
+
+static void add_failures(struct writer *w, const struct verify_record_failures *f, const char *verb,
+	const char *stayed)
+{
+	if (!f->requests)
+		return;
+	item(w, '!',
+		"%" PRIu64 " request%s could not be %s at first, the first at byte %" PRIu64
+		" (%s). Block by block, once more each, %" PRIu64 " were tried again; %" PRIu64
+		" of them %s.",
+		f->requests, plural(f->requests), verb, f->first_offset,
+		f->first_errno ? strerrordesc_np((int)f->first_errno) : "the target ended early",
+		f->retries, f->blocks, stayed);
+}
+
+static void add_verdict(struct writer *w)
+{
+	const struct verify_record_state *s = &w->v->state;
+
+	heading(w, "FOUND");
+	add_outcome(w);
+	if (s->totals.judged && damage_totals_damaged(&s->totals))
+		add_counts(w);
+	else if (s->totals.judged)
+		add_bound(w);
+	add_failures(w, &s->writes, "written", "were refused again");
+	add_failures(w, &s->reads, "read", "stayed unreadable");
+	if (s->flush_errno)
+		item(w, '!',
+			"A flush failed (%s): the target did not say that its data was stored.",
+			strerrordesc_np((int)s->flush_errno));
+	add_next_step(w);
+}
+
+/* ---- what it means: common practice, no source ---- */
+
+static void explain_misplaced(struct writer *w)
+{
+	const struct verify_pattern *p = &w->pattern;
+	const struct damage_totals *t = &w->v->state.totals;
+	char size[SIZE_TEXT_MAX];
+
+	if (p->repeat_is_capacity) {
+		item(w, '!',
+			"The capacity is false: addresses repeat after %" PRIu64
+			" bytes (%s), which is "
+			"what there really is. Everything beyond overwrites what lies before.",
+			p->repeat_bytes, size_format_decimal(size, (double)p->repeat_bytes));
+		return;
+	}
+	if (p->repeat_bytes) {
+		item(w, '!',
+			"Places %" PRIu64
+			" bytes (%s) apart reach the same storage: the real capacity is "
+			"that, or a whole fraction of it. A full verify names it exactly.",
+			p->repeat_bytes, size_format_decimal(size, (double)p->repeat_bytes));
+		return;
+	}
+	if (p->one_distance && t->distance_min == t->block_bytes)
+		item(w, '+',
+			"misplaced by one block: usually an off-by-one in the sector number or in "
+			"the "
+			"count of a multi-block write.");
+	else if (p->one_distance)
+		item(w, '+',
+			"misplaced by %" PRIu64
+			" bytes each time: usually a wrong base address, or a "
+			"buffer that is sent twice.",
+			t->distance_min);
+	else
+		item(w, '+',
+			"misplaced: whole blocks of other offsets. Usually a buffer that is reused "
+			"before it was sent, or a sector number cut to too few bits.");
+}
+
+static void explain_shifted(struct writer *w)
+{
+	const struct damage_totals *t = &w->v->state.totals;
+
+	if (t->slip_min == t->slip_max)
+		item(w, '+',
+			"shifted, each time by %" PRId64
+			" byte%s %s: usually a clock edge missed or "
+			"doubled on the card bus, or a DMA length or FIFO level off by that much.",
+			t->slip_min < 0 ? -t->slip_min : t->slip_min,
+			plural((uint64_t)(t->slip_min < 0 ? -t->slip_min : t->slip_min)),
+			t->slip_min < 0 ? "lost" : "inserted");
+	else
+		item(w, '+',
+			"shifted, by different amounts: usually bytes lost or doubled on the card "
+			"bus, or "
+			"in a FIFO that over- or underruns.");
+}
+
+static void explain_bits(struct writer *w)
+{
+	const struct verify_pattern *p = &w->pattern;
+	const struct damage_totals *t = &w->v->state.totals;
+	const char *way = p->only_set       ? ", always 0 to 1"
+			  : p->only_cleared ? ", always 1 to 0"
+					    : "";
+
+	if (p->one_bit)
+		item(w, '+',
+			"bit error: always bit %" PRIu64 " of byte %" PRIu64
+			" of the block%s. The same "
+			"cell of a buffer: look at the RAM or at what else writes there.",
+			t->bit_lowest % 8, t->bit_lowest / 8, way);
+	else if (p->data_line >= 0)
+		item(w, '+',
+			"bit error: only bits that a 4-bit card bus carries on line DAT%d (bits %d "
+			"and "
+			"%d of the byte)%s%s. Look at that line, its pull-up and the clock edge.",
+			p->data_line, p->data_line, p->data_line + 4, way,
+			t->stuck_low || t->stuck_high ? ", stuck in every such block" : "");
+	else
+		item(w, '+',
+			"bit error%s: usually timing or power on a bus, RAM, or a card at its end; "
+			"the "
+			"link's own CRC does not cover what happens inside the gadget.",
+			way);
+}
+
+static void explain_stale(struct writer *w)
+{
+	const struct damage_totals *t = &w->v->state.totals;
+
+	item(w, '+',
+		"stale: whole blocks that the last write did not change, though it was "
+		"acknowledged. "
+		"Usually a write lost behind a cache, or dropped when a buffer was full.");
+	if (t->other_run)
+		item(w, '+',
+			"%" PRIu64 " of the blocks found belong to another run (seed %" PRIu64
+			"). Is --seed the one of the run that wrote?",
+			t->other_run, t->other_seed);
+}
+
+static void explain(struct writer *w)
+{
+	const uint64_t *n = w->v->state.totals.by_class;
+
+	heading(w, "WHAT IT USUALLY MEANS");
+	if (n[DAMAGE_UNREADABLE])
+		item(w, '+',
+			"unreadable: the card itself, or firmware that gives up on a slow read.");
+	if (n[DAMAGE_BLANK])
+		item(w, '+',
+			"blank: all one byte. Usually a write that was acknowledged and dropped, a "
+			"buffer "
+			"sent before it was filled, or an address beyond the real capacity.");
+	if (n[DAMAGE_STALE])
+		explain_stale(w);
+	if (n[DAMAGE_MISPLACED])
+		explain_misplaced(w);
+	if (n[DAMAGE_TORN])
+		item(w, '+',
+			"torn: part new, part not. Usually a multi-block write cut short, or a "
+			"card "
+			"operation ended before its last blocks were programmed.");
+	if (n[DAMAGE_SHIFTED])
+		explain_shifted(w);
+	if (n[DAMAGE_BIT_ERROR])
+		explain_bits(w);
+	if (n[DAMAGE_FOREIGN])
+		item(w, '+',
+			"foreign: nothing this run or another one wrote. Usually data that was "
+			"there "
+			"before, or memory that was never filled.");
+}
+
+static void add_pattern(struct writer *w)
+{
+	const struct verify_pattern *p = &w->pattern;
+	const char *listed = p->ranges_complete ? "" : ", as far as they are listed";
+	char size[SIZE_TEXT_MAX];
+
+	if (p->always_last)
+		item(w, '!',
+			"Only the last block of a request is ever damaged: the end of a "
+			"multi-block write gets lost.");
+	else if (p->always_first)
+		item(w, '!', "Only the first block of a request is ever damaged.");
+	else if (p->request_known && p->always_whole)
+		item(w, '+', "Requests are damaged whole or not at all.");
+	if (p->period_bytes)
+		item(w, '+',
+			"The %" PRIu64 " damaged stretches%s begin every %" PRIu64 " bytes (%s).",
+			p->stretches, listed, p->period_bytes, size_format(size, p->period_bytes));
+	if (p->aligned_bytes > w->v->state.totals.block_bytes)
+		item(w, '+', "All damaged stretches%s begin and end at multiples of %s.", listed,
+			size_format(size, p->aligned_bytes));
+}
+
+/* ---- ranges ---- */
+
+static void add_range(struct writer *w, const struct damage_range *r)
+{
+	char size[SIZE_TEXT_MAX], head[80];
+
+	snprintf(head, sizeof head, "  %14" PRIu64 "  %9s  %-10s ", r->offset,
+		size_format(size, r->bytes), damage_class_name(r->class));
+	text_adds(w->t, head);
+	text_reset(&w->scratch);
+	clean_add(&w->scratch, r->detail, !w->style->utf8);
+	layout_wrap(w->t, w->scratch.bytes, strlen(head), strlen(head), w->columns);
+}
+
+static void add_ranges(struct writer *w)
+{
+	const struct verify_record *v = w->v;
+	size_t shown = v->range_count < RANGES_SHOWN ? v->range_count : RANGES_SHOWN;
+
+	heading(w, "DAMAGED RANGES");
+	text_adds(w->t, "         at byte     length  class      evidence of the first block\n");
+	for (size_t i = 0; i < shown; i++)
+		add_range(w, &v->ranges[i]);
+	if (shown < v->range_count)
+		item(w, '+', "%zu more ranges: see --damage FILE, or report --csv.",
+			v->range_count - shown);
+	if (v->state.totals.unlisted)
+		item(w, '!',
+			"There were too many ranges to keep: %" PRIu64
+			" damaged blocks are counted above "
+			"but listed nowhere.",
+			v->state.totals.unlisted);
+}
+
+static void add_all(struct writer *w)
+{
+	struct fact_visitor facts = { w, fact };
+	const struct damage_totals *t = &w->v->state.totals;
+
+	text_addf(w->t, "%sRun ", w->style->colour ? "\033[1m" : "");
+	clean_add(w->t, w->v->run.head.id, !w->style->utf8);
+	text_addf(w->t, "%s\n", w->style->colour ? "\033[0m" : "");
+	facts_visit(&w->v->run, &facts);
+	add_plan(w);
+	add_verdict(w);
+	if (!t->judged)
+		return;
+	if (damage_totals_damaged(t)) {
+		explain(w);
+		add_pattern(w);
+		add_ranges(w);
+	}
+	heading(w, "MAP");
+	verify_map_add(w->t, t);
+}
+
+int verify_text_add(struct text *t, struct verify_record *v, const struct summary_style *style,
+	struct error *err)
+{
+	struct writer w = { .t = t,
+		.style = style,
+		.columns = style->columns < NARROWEST ? NARROWEST : style->columns,
+		.v = v };
+
+	text_init(&w.scratch);
+	verify_pattern_find(&w.pattern, v);
+	add_all(&w);
+	t->failed = t->failed || w.scratch.failed;
+	text_release(&w.scratch);
+	return t->failed ? error_set(err, ERROR_IO, "out of memory for the summary") : 0;
+}
+
+/* ---- CSV ---- */
+
+void verify_csv_add_header(struct text *t)
+{
+	text_adds(t, "class,offset,length,detail\r\n");
+}
+
+void verify_csv_add(struct text *t, const struct damage_range *r)
+{
+	text_addf(
+		t, "%s,%" PRIu64 ",%" PRIu64 ",", damage_class_name(r->class), r->offset, r->bytes);
+	csv_add_field(t, r->detail, true);
+	text_adds(t, "\r\n");
+}

@@ -1,0 +1,18 @@
+/* A verify run as text: sentences first, then ranges and a map; and its ranges as CSV. */
+#ifndef REPORT_VERIFY_TEXT_H
+#define REPORT_VERIFY_TEXT_H
+
+#include "record/verify.h"
+#include "report/summary.h"
+
+struct text;
+
+/* Adds the whole summary. May reorder v->ranges. 0, or -1 with *err (out of memory). */
+int verify_text_add(struct text *t, struct verify_record *v, const struct summary_style *style,
+	struct error *err);
+
+/* The damage as CSV (RFC 4180): class,offset,length,detail. */
+void verify_csv_add_header(struct text *t);
+void verify_csv_add(struct text *t, const struct damage_range *r);
+
+#endif
