@@ -10,17 +10,19 @@
 #include "cli/show.h"
 #include "record/observe.h"
 #include "record/run.h"
+#include "record/verify.h"
 #include "report/csv.h"
 #include "report/observe_text.h"
 #include "report/page.h"
 #include "report/page_observe.h"
+#include "report/verify_text.h"
 
 /* Where the report goes: files that were asked for, else the summary to stdout. */
 struct report {
 	struct result_file csv, page;
 	struct text text;
 	size_t runs;
-	bool observed; /* the run before was an observation */
+	const char *columns; /* of the CSV so far: a kind of run */
 };
 
 static bool wants_files(const struct report *r)
@@ -74,14 +76,18 @@ static int write_page(
 /* Kinds of run have their own columns, so one CSV holds one kind. */
 static int check_kind(struct report *r, const struct run *run, struct error *err)
 {
-	bool observed = !strcmp(run->head.kind, "observe");
+	static const char *const own[] = { "observe", "verify" };
+	const char *columns = "passes";
 
-	if (r->runs && r->csv.file && r->observed != observed)
+	for (size_t i = 0; i < sizeof own / sizeof *own; i++)
+		if (!strcmp(run->head.kind, own[i]))
+			columns = own[i];
+	if (r->runs && r->csv.file && strcmp(r->columns, columns) != 0)
 		return error_set(err, ERROR_USAGE,
 			"'%s' is a run of %s and has other columns than the runs before it; write "
 			"its CSV to a file of its own",
 			run->path, run->head.kind);
-	r->observed = observed;
+	r->columns = columns;
 	return 0;
 }
 
@@ -111,6 +117,31 @@ static int report_observed(struct report *r, const char *path, struct error *err
 	return rc;
 }
 
+static int report_verified(struct report *r, const char *path, struct error *err)
+{
+	struct verify_record v;
+	int rc = 0;
+
+	if (r->page.file)
+		return error_set(err, ERROR_USAGE,
+			"'%s' is a run of verify, which has no page; its summary and --csv show "
+			"all",
+			path);
+	if (verify_load(&v, path, err) < 0)
+		return -1;
+	if (r->csv.file) {
+		if (!r->runs)
+			verify_csv_add_header(&r->text);
+		for (size_t i = 0; i < v.range_count; i++)
+			verify_csv_add(&r->text, &v.ranges[i]);
+		rc = result_file_write(&r->csv, &r->text, err);
+	} else {
+		rc = show_verify(&v, err);
+	}
+	verify_record_release(&v);
+	return rc;
+}
+
 static int report_one(struct report *r, const char *path, struct error *err)
 {
 	struct run run;
@@ -121,8 +152,10 @@ static int report_one(struct report *r, const char *path, struct error *err)
 	rc = check_kind(r, &run, err);
 	if (!rc && r->runs && !wants_files(r))
 		putchar('\n');
-	if (!rc && r->observed) {
+	if (!rc && !strcmp(r->columns, "observe")) {
 		rc = report_observed(r, path, err);
+	} else if (!rc && !strcmp(r->columns, "verify")) {
+		rc = report_verified(r, path, err);
 	} else {
 		if (!rc && r->csv.file)
 			rc = write_csv(r, &run, err);

@@ -37,6 +37,17 @@ const struct command commands[] = {
 		{ OPTION_WITH_EJECT, OPTION_PROVOKE, OPTION_SECONDS, OPTION_REGION, OPTION_SEED,
 			OPTION_LABEL, OPTION_OUT, OPTION_ERASE, OPTION_KEEP_DATA, OPTION_CREATE,
 			OPTION_FIXED_DISK, OPTION_QUIET, OPTION_END } },
+	{ "verify", "TARGET", "write seeded patterns, read back, judge every block",
+		"Writes stamped blocks over the whole region, then reads them back past the "
+		"host's\n"
+		"cache and says of each whether it is what was written, and if not, what it is:\n"
+		"unreadable, blank, stale, misplaced, torn, shifted, bit error or foreign.\n"
+		"Request sizes default to 64Ki, order to sequential. Exit status 1 means damage.\n",
+		1, 1, cmd_verify,
+		{ OPTION_ONLY, OPTION_SIZES, OPTION_ORDER, OPTION_REGION, OPTION_GENERATIONS,
+			OPTION_SPOT, OPTION_SEED, OPTION_LABEL, OPTION_DAMAGE, OPTION_GIVE_UP_AFTER,
+			OPTION_RESUME, OPTION_OUT, OPTION_ERASE, OPTION_KEEP_DATA, OPTION_CREATE,
+			OPTION_FIXED_DISK, OPTION_QUIET, OPTION_END } },
 	{ "cut", "TARGET", "write with a journal until power or plug is cut",
 		"Stamps the region, then writes and flushes at seeded random moments, and "
 		"journals\n"

@@ -29,6 +29,7 @@ int cli_main(int argc, char **argv);
 
 /* One per file cmd_*.c */
 int cmd_sweep(const struct options *o);
+int cmd_verify(const struct options *o);
 int cmd_targets(const struct options *o);
 int cmd_restore(const struct options *o);
 int cmd_audit(const struct options *o);

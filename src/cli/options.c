@@ -75,6 +75,20 @@ static const struct option_spec specs[OPTION_ID_COUNT] = {
 		"also send PREVENT and eject, and load again (some gadgets need a replug then)" },
 	{ OPTION_PROVOKE, "provoke", NULL, OPTION_IS_FLAG, 0, 0,
 		"wait while you make the card fail, as long as --seconds says (default: 60)" },
+	{ OPTION_ONLY, "only", "HALF", OPTION_IS_TEXT, 0, 0,
+		"write, or read: one half now, the other later or in another reader, with the same "
+		"--seed (default: both)" },
+	{ OPTION_GENERATIONS, "generations", "N", OPTION_IS_COUNT, 1, 1000,
+		"write and judge everything N times, so that lost overwrites show (default: 1)" },
+	{ OPTION_SPOT, "spot", "N", OPTION_IS_COUNT, 4, 256,
+		"only N places: both ends, powers of two, random; finds most false capacities in "
+		"seconds" },
+	{ OPTION_RESUME, "resume", "RUN", OPTION_IS_TEXT, 0, 0,
+		"go on with this record where it stopped" },
+	{ OPTION_GIVE_UP_AFTER, "give-up-after", "N", OPTION_IS_COUNT, 1, UINT64_MAX,
+		"stop after N failed requests (default: 1000)" },
+	{ OPTION_DAMAGE, "damage", "FILE", OPTION_IS_TEXT, 0, 0,
+		"write the damaged ranges to FILE as CSV ('-' for stdout)" },
 	{ OPTION_HELP, "help", NULL, OPTION_IS_FLAG, 0, 0, "what this command does and takes" },
 };
 

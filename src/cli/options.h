@@ -41,6 +41,12 @@ enum option_id {
 	OPTION_AS, /* explain: the observation whose mix of requests counts */
 	OPTION_WITH_EJECT,
 	OPTION_PROVOKE,
+	OPTION_ONLY, /* verify */
+	OPTION_GENERATIONS,
+	OPTION_SPOT,
+	OPTION_RESUME,
+	OPTION_GIVE_UP_AFTER,
+	OPTION_DAMAGE,
 	OPTION_HELP,
 	OPTION_ID_COUNT,
 	OPTION_END = OPTION_ID_COUNT, /* ends a command's list */

@@ -28,6 +28,7 @@ struct session_own {
 	bool created; /* by --create, this time */
 	bool began; /* writes were allowed: from here on a created image is worth keeping */
 	bool is_device;
+	bool writes; /* opened for writing */
 	bool fixed_allowed;
 	struct blockdev device; /* as examined before it was opened */
 	struct kept_identity identity;
@@ -144,6 +145,7 @@ static int open_medium(struct session *s, bool write, struct error *err)
 {
 	struct kept_identity *id = &s->own->identity;
 
+	s->own->writes = write;
 	if (examine(s, write, err) < 0 ||
 		medium_open(&s->medium, s->own->target,
 			write ? MEDIUM_READ_WRITE : MEDIUM_READ_ONLY, err) < 0)
@@ -378,6 +380,33 @@ int session_prepare_writes(struct session *s, const struct options *o, const cha
 	return 0;
 }
 
+int session_reopen(struct session *s, struct error *err)
+{
+	struct medium_traits before = *s->traits;
+	char token[sizeof s->token];
+
+	text_copy(token, sizeof token, s->token);
+	medium_close(s->medium);
+	s->medium = NULL;
+	s->traits = NULL;
+	if (open_medium(s, s->own->writes, err) == 0) {
+		if (!strcmp(token, s->token) && s->traits->size_bytes == before.size_bytes &&
+			s->traits->disk_sequence == before.disk_sequence)
+			return 0;
+		error_set(err, ERROR_REFUSED,
+			"'%s' is not the target it was before it was opened again", s->own->target);
+	}
+	medium_close(s->medium);
+	s->medium = NULL;
+	s->traits = NULL;
+	return -1;
+}
+
+int session_check_output(const struct session *s, const char *path, struct error *err)
+{
+	return strcmp(path, "-") ? check_output(s, path, err) : 0;
+}
+
 /* ---- the end ---- */
 
 /* In single quotes for a shell; a quote inside becomes '\''. */
@@ -419,6 +448,10 @@ static int put_back(struct session *s, const struct watch *watch, struct error *
 	int rc;
 
 	deaf.stop = NULL;
+	if (!s->medium) {
+		error_set(err, ERROR_IO, "'%s' is not open any more", s->own->target);
+		return explain_restore(s, err);
+	}
 	if (kept_open(&k, s->kept_path, err) < 0)
 		return explain_restore(s, err);
 	rc = kept_restore(k, s->medium, &result, &deaf, err);

@@ -48,6 +48,13 @@ int session_prepare_writes(struct session *s, const struct options *o, const cha
 int session_open_restore(
 	struct session *s, const char *target, const struct kept_identity *id, struct error *err);
 
+/* Closes the target and opens it again, with all checks, so that nothing of it stays cached. Only the same target will do.
+ * 0, or -1 with *err and no medium open: the session can only be closed then, which says how to put kept data back. */
+int session_reopen(struct session *s, struct error *err);
+
+/* Refuses a path for a result that is the target or lies on it. */
+int session_check_output(const struct session *s, const char *path, struct error *err);
+
 /* Restores kept data (removing the side file once verified), closes. 0, or -1 with *err that says where the kept data
  * is and the exact restore command. A signal does not stop the restoring. watch NULL: its own progress. Safe on a session
  * that failed to open. */

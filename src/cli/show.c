@@ -10,7 +10,9 @@
 #include "cli/screen.h"
 #include "record/audit.h"
 #include "record/run.h"
+#include "record/verify.h"
 #include "report/audit_text.h"
+#include "report/verify_text.h"
 
 /* An audit has lines of its own, which run_load leaves to others. */
 static int add_audit(
@@ -35,6 +37,21 @@ int show_summary(const struct run *run, struct error *err)
 	text_init(&t);
 	rc = !strcmp(run->head.kind, "audit") ? add_audit(&t, run, &style, err)
 					      : summary_add(&t, run, &style, err);
+	if (!rc)
+		fwrite(t.bytes, 1, t.length, stdout);
+	text_release(&t);
+	return rc;
+}
+
+int show_verify(struct verify_record *v, struct error *err)
+{
+	struct summary_style style;
+	struct text t;
+	int rc;
+
+	screen_style(&style);
+	text_init(&t);
+	rc = verify_text_add(&t, v, &style, err);
 	if (!rc)
 		fwrite(t.bytes, 1, t.length, stdout);
 	text_release(&t);

@@ -4,8 +4,11 @@
 
 struct error;
 struct run;
+struct verify_record;
 
 int show_summary(const struct run *run, struct error *err); /* 0, or -1 with *err */
+
+int show_verify(struct verify_record *v, struct error *err); /* may reorder its ranges */
 
 /* Of the record just written: loads it first, so that the user sees what was kept, not what was meant. */
 int show_record(const char *path, struct error *err);

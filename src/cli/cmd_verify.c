@@ -1,0 +1,322 @@
+/* blkassay verify: write stamped blocks, read them back, judge every one. */
+#include <stdlib.h>
+#include <string.h>
+
+#include "base/error.h"
+#include "base/size.h"
+#include "base/text.h"
+#include "cli/command.h"
+#include "cli/message.h"
+#include "cli/progress.h"
+#include "cli/record_run.h"
+#include "cli/result_file.h"
+#include "cli/session.h"
+#include "cli/show.h"
+#include "cli/verify_keep.h"
+#include "cli/verify_plan.h"
+#include "report/verify_text.h"
+
+/* One command in hand. */
+struct verification {
+	const struct options *options;
+	struct session session;
+	struct verify_record resumed; /* --resume */
+	struct verify_plan plan;
+	uint64_t spots[VERIFY_RECORD_SPOTS];
+	struct verify_result result;
+	struct verify_keeper keeper;
+	struct record_writer writer;
+	struct result_file damage;
+	char path[512]; /* of the record */
+	bool resuming;
+};
+
+/* ---- resuming ---- */
+
+static int check_resume_options(const struct options *o, struct error *err)
+{
+	static const enum option_id fixed[] = { OPTION_ONLY, OPTION_SIZES, OPTION_ORDER,
+		OPTION_REGION, OPTION_GENERATIONS, OPTION_SPOT, OPTION_SEED, OPTION_LABEL,
+		OPTION_OUT, OPTION_CREATE, OPTION_GIVE_UP_AFTER, OPTION_KEEP_DATA };
+
+	for (size_t i = 0; i < sizeof fixed / sizeof *fixed; i++)
+		if (o->given[fixed[i]])
+			return error_set(err, ERROR_USAGE,
+				"--resume goes on with what the record says; leave --%s out",
+				option_spec(fixed[i])->name);
+	return 0;
+}
+
+static int load_resumed(struct verification *v, struct error *err)
+{
+	struct verify_record *r = &v->resumed;
+
+	if (check_resume_options(v->options, err) < 0 ||
+		verify_load(r, v->options->text[OPTION_RESUME], err) < 0)
+		return -1;
+	if (r->plan.kept_data)
+		return error_set(err, ERROR_USAGE,
+			"'%s' was run with --keep-data: the target holds its own data again, so "
+			"there "
+			"is nothing to go on from; start a new run",
+			r->run.path);
+	if (r->run.target.modelled)
+		return error_set(err, ERROR_USAGE,
+			"'%s' was run on a model, whose card is gone with it; start a new run",
+			r->run.path);
+	if (r->stated && !strcmp(r->state.outcome, "complete"))
+		return error_set(err, ERROR_USAGE, "'%s' is complete; 'blkassay report' shows it",
+			r->run.path);
+	return 0;
+}
+
+/* Is anything left to write? */
+static bool resume_writes(const struct verify_record *r)
+{
+	return r->plan.write &&
+	       !(r->stated && r->state.reading && (r->state.pass + 1 == r->state.passes));
+}
+
+/* ---- opening ---- */
+
+static int open_plan(struct verification *v, struct error *err)
+{
+	const struct options *o = v->options;
+	struct verify_request request;
+
+	if (v->resuming) {
+		if (load_resumed(v, err) < 0 ||
+			session_open(&v->session, o,
+				resume_writes(&v->resumed) ? SESSION_WRITES : SESSION_READS,
+				err) < 0)
+			return -1;
+		text_copy(v->path, sizeof v->path, o->text[OPTION_RESUME]);
+		return verify_plan_resume(&v->plan, &v->resumed, &v->session, err);
+	}
+	if (verify_request_parse(&request, o, err) < 0 ||
+		session_open(&v->session, o, request.write ? SESSION_WRITES : SESSION_READS, err) <
+			0)
+		return -1;
+	if (verify_plan_make(&v->plan, v->spots, &request, &v->session, record_run_seed(o), err) <
+		0)
+		return -1;
+	if (v->plan.write && verify_plan_check_seed(&v->plan, &v->session, err) < 0)
+		return -1;
+	return session_record_path(v->path, sizeof v->path, &v->session, o, "verify", err);
+}
+
+static int open_damage_file(struct verification *v, struct error *err)
+{
+	const char *path = options_text(v->options, OPTION_DAMAGE, NULL);
+
+	if (!path)
+		return 0;
+	if (session_check_output(&v->session, path, err) < 0)
+		return -1;
+	return result_file_open(&v->damage, path, err);
+}
+
+static int open_record(struct verification *v, struct error *err)
+{
+	struct verify_record_plan described;
+
+	v->keeper = (struct verify_keeper){ .writer = &v->writer, .plan = &v->plan };
+	if (v->resuming) {
+		verify_keep_resume(&v->result, &v->resumed);
+		v->keeper.ranges_written = v->result.damage.range_count;
+		if (record_append(&v->writer, v->path, "verify", err) < 0)
+			return -1;
+		return verify_write_resume(&v->writer, err);
+	}
+	if (record_run_begin(
+		    &v->writer, v->path, "verify", v->plan.seed, v->options, &v->session, err) < 0)
+		return -1;
+	verify_plan_describe(&described, &v->plan, v->session.kept);
+	return verify_write_plan(&v->writer, &described, err);
+}
+
+/* ---- running ---- */
+
+static int reopen(void *context, struct medium **m, struct error *err)
+{
+	struct verification *v = context;
+	int rc = session_reopen(&v->session, err);
+
+	*m = v->session.medium;
+	return rc;
+}
+
+static int checkpoint(void *context, const struct verify_result *r, struct error *err)
+{
+	struct verification *v = context;
+
+	return verify_keep(&v->keeper, r, "running", err);
+}
+
+static void announce(const struct verification *v)
+{
+	const struct verify_plan *p = &v->plan;
+	char size[SIZE_TEXT_MAX];
+
+	if (p->spots)
+		message_note("%llu places of %s%s", (unsigned long long)p->spot_count,
+			size_format(size, p->sizes[0]),
+			v->session.traits->virtual_clock ? ", on modelled time" : "");
+	message_note("seed %llu; record: %s", (unsigned long long)p->seed, v->path);
+}
+
+static int prepare_writes(struct verification *v, const struct watch *watch, struct error *err)
+{
+	const struct verify_plan *p = &v->plan;
+
+	if (!p->write || (v->resuming && !resume_writes(&v->resumed)))
+		return 0;
+	return session_prepare_writes(&v->session, v->options, v->path, p->region_start,
+		p->region_bytes, (double)verify_bytes_to_write(p), watch, err);
+}
+
+static int run(struct verification *v, struct error *err)
+{
+	struct verify_hooks hooks = { .context = v, .checkpoint = checkpoint };
+	struct progress progress;
+	int rc;
+
+	/* A model lives only as long as it is open, and the host caches nothing of it. */
+	if (!v->session.traits->virtual_clock)
+		hooks.reopen = reopen;
+	progress_start(&progress);
+	hooks.watch = &progress.watch;
+	rc = prepare_writes(v, &progress.watch, err);
+	if (rc < 0)
+		v->result.outcome =
+			err->kind == ERROR_INTERRUPTED ? VERIFY_INTERRUPTED : VERIFY_FAILED;
+	else
+		rc = verify_run(&v->session.medium, &v->plan, &hooks, &v->result, err);
+	progress_finish(&progress);
+	return rc;
+}
+
+/* ---- the end ---- */
+
+static int status_of(const struct verify_result *r, const struct error *err)
+{
+	if (r->outcome == VERIFY_INTERRUPTED)
+		return 130;
+	if (r->outcome == VERIFY_FAILED)
+		return error_exit_status(err);
+	return damage_totals_damaged(&r->damage.totals) || r->reads.requests ||
+			       r->writes.requests || r->flush_errno || r->outcome == VERIFY_GAVE_UP
+		       ? 1
+		       : 0;
+}
+
+static int close_record(struct verification *v, int status, const struct error *why)
+{
+	struct error err = { 0 };
+	int rc = verify_keep(&v->keeper, &v->result, verify_keep_outcome(v->result.outcome), &err);
+
+	if (record_run_end(&v->writer, status, why, rc < 0 ? NULL : &err) < 0)
+		rc = -1;
+	if (rc < 0) {
+		message_error(&err);
+		return status == 0 || status == 1 ? 3 : status;
+	}
+	return status;
+}
+
+static int write_damage_file(struct verification *v, struct verify_record *shown, struct error *err)
+{
+	struct text t;
+	int rc;
+
+	if (!v->damage.file)
+		return 0;
+	text_init(&t);
+	verify_csv_add_header(&t);
+	for (size_t i = 0; i < shown->range_count; i++)
+		verify_csv_add(&t, &shown->ranges[i]);
+	rc = result_file_write(&v->damage, &t, err);
+	text_release(&t);
+	return rc < 0 ? -1 : result_file_finish(&v->damage, err);
+}
+
+/* From memory, so that it is shown even where the record could not be written to its end. */
+static int show(struct verification *v, int status)
+{
+	struct verify_record shown;
+	struct error err = { 0 };
+	int rc;
+
+	if (verify_load(&shown, v->path, &err) < 0) {
+		int failed = message_error(&err);
+
+		return status == 0 ? failed : status;
+	}
+	rc = verify_keep_show(&shown, &v->plan, &v->result, &err);
+	if (rc == 0)
+		rc = show_verify(&shown, &err);
+	if (rc == 0)
+		rc = write_damage_file(v, &shown, &err);
+	verify_record_release(&shown);
+	if (rc < 0) {
+		int failed = message_error(&err);
+
+		status = status == 0 || status == 1 ? failed : status;
+	}
+	return status;
+}
+
+/* From an open session to a closed record. */
+static int carry_out(struct verification *v)
+{
+	struct error err = { 0 }, close_err = { 0 };
+	int status;
+
+	if (verify_result_init(&v->result, &v->plan, &err) < 0 || open_damage_file(v, &err) < 0 ||
+		open_record(v, &err) < 0) {
+		status = message_error(&err);
+		record_close(&v->writer, NULL);
+		session_abandon(&v->session);
+		return status;
+	}
+	announce(v);
+	run(v, &err);
+	status = status_of(&v->result, &err);
+	if (err.kind != ERROR_NONE && err.kind != ERROR_INTERRUPTED)
+		message_error(&err);
+	status = close_record(v, status, &err);
+	if (session_close(&v->session, NULL, &close_err) < 0) {
+		int closed = message_error(&close_err);
+
+		status = status == 0 || status == 1 ? closed : status;
+	}
+	if (status == 130)
+		message_warning("interrupted; what is known is kept in '%s'", v->path);
+	return show(v, status);
+}
+
+int cmd_verify(const struct options *o)
+{
+	struct verification *v = calloc(1, sizeof *v);
+	struct error err = { 0 };
+	int status;
+
+	if (!v) {
+		error_set(&err, ERROR_IO, "out of memory");
+		return message_error(&err);
+	}
+	v->options = o;
+	v->resuming = o->given[OPTION_RESUME];
+	v->writer.fd = -1;
+	if (open_plan(v, &err) < 0) {
+		status = message_error(&err);
+		session_abandon(&v->session);
+	} else {
+		status = carry_out(v);
+	}
+	result_file_drop(&v->damage);
+	damage_release(&v->result.damage);
+	verify_record_release(&v->resumed);
+	free(v);
+	return status;
+}
