@@ -81,7 +81,7 @@ static int cut_in_between(struct desk *d, struct random *random, struct cut_resu
 	int rc = write_run(d);
 
 	rc = rc < 0 ? rc : desk_settle(d);
-	before = malloc((n ? n : 1) * sizeof *before);
+	before = calloc(n + 1, sizeof *before);
 	if (rc < 0 || !before) {
 		free(before);
 		return rc < 0 ? rc : -ENOMEM;

@@ -12,6 +12,7 @@
 #include "medium/medium.h"
 #include "medium/model.h"
 #include "medium/model_spec.h"
+#include "support/hostile_scsi.h"
 
 enum { SEEDS = 2, AREA = 1 << 20 };
 
@@ -187,12 +188,77 @@ START_TEST(each_sin_is_caught)
 }
 END_TEST
 
+/* A gadget under development answers anything: the audit comes to an end, within its bounds, and says something. */
+START_TEST(hostile_answers_are_survived)
+{
+	for (uint64_t seed = 1; seed <= 24; seed++) {
+		struct audit_hooks hooks = { 0 };
+		struct error err = { 0 };
+		enum audit_outcome outcome;
+		struct findings f;
+		struct model_spec spec;
+		struct audit_plan plan = { .area_bytes = AUDIT_AREA_MIN,
+			.whole_target = true,
+			.seed = seed,
+			.with_eject = true };
+		struct medium *m;
+		char text[2048];
+
+		draw_gadget(text, sizeof text, seed, seed % 2, back, "");
+		ck_assert_int_eq(model_spec_parse(&spec, text, strlen(text), "t", &err), 0);
+		ck_assert_int_eq(model_open_spec(&m, &spec, "model:t", MEDIUM_READ_WRITE, &err), 0);
+		m = hostile_scsi_new(m, seed, seed % 3 ? 40 : 3);
+		audit_plan_defaults(&plan, m);
+		plan.burst_limit_bytes = 128 * 1024;
+		plan.many_writes = 64;
+		if (audit_run(m, &plan, &hooks, &f, &outcome, &err) < 0)
+			ck_assert_uint_gt(strlen(err.text), 10);
+		else
+			ck_assert_uint_gt(f.count, 15);
+		medium_close(m);
+	}
+}
+END_TEST
+
+static bool stop_soon(void *context)
+{
+	return ++*(unsigned *)context > 2000;
+}
+
+START_TEST(interrupted_keeps_what_is_known)
+{
+	unsigned asked = 0;
+	struct watch watch = { .context = &asked, .stop = stop_soon };
+	struct audit_hooks hooks = { .watch = &watch };
+	struct error err = { 0 };
+	enum audit_outcome outcome;
+	struct audit_plan plan = { .area_bytes = AREA, .whole_target = true, .seed = 1 };
+	struct model_spec spec;
+	struct findings f;
+	struct medium *m;
+	char text[2048];
+
+	draw_gadget(text, sizeof text, 1, true, back, "");
+	ck_assert_int_eq(model_spec_parse(&spec, text, strlen(text), "t", &err), 0);
+	ck_assert_int_eq(model_open_spec(&m, &spec, "model:t", MEDIUM_READ_WRITE, &err), 0);
+	audit_plan_defaults(&plan, m);
+	ck_assert_int_eq(audit_run(m, &plan, &hooks, &f, &outcome, &err), 0);
+	ck_assert_int_eq(outcome, AUDIT_INTERRUPTED);
+	ck_assert(f.partial);
+	ck_assert_uint_ge(f.count, 4);
+	ck_assert_uint_lt(f.count, 10);
+	medium_close(m);
+}
+END_TEST
+
 Suite *audit_suite(void)
 {
 	Suite *s = suite_create("audit");
 	TCase *c = tcase_create("audit");
 
 	tcase_add_test(c, honest_gadgets_pass);
+	tcase_add_test(c, hostile_answers_are_survived);
+	tcase_add_test(c, interrupted_keeps_what_is_known);
 	tcase_add_loop_test(c, each_sin_is_caught, 0, sizeof sins / sizeof *sins);
 	suite_add_tcase(s, c);
 	return s;
