@@ -245,8 +245,11 @@ int probe_background_error(struct desk *d)
 			"no write failed%s",
 			d->plan->provoke ? "" : "; --provoke waits while you make one fail");
 	return desk_report(d, "background-error", claim, c.wrong ? FINDING_BROKEN : FINDING_KEPT,
-		mend, "%llu errors reported, %llu of them deferred, the first: %s; %s",
+		mend,
+		"%llu errors reported, %llu of them deferred, the first: %s; %s (%llu blocks "
+		"written since the last clean flush before an error were not judged)",
 		(unsigned long long)d->errors_reported, (unsigned long long)d->deferred_reported,
 		d->first_error,
-		c.wrong ? desk_check_format(text, sizeof text, &c) : "nothing else is missing");
+		c.wrong ? desk_check_format(text, sizeof text, &c) : "nothing else is missing",
+		(unsigned long long)d->blocks_excused);
 }

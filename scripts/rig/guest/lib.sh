@@ -164,7 +164,7 @@ token() {
 	cp $out $work/targets
 	token=$(awk -F, -v node="$1" '
 		NR == 1 { for (i = 1; i <= NF; i++) { gsub(/"/, "", $i); at[$i] = i } next }
-		$at["node"] == node || $at["target"] == node || $at["path"] == node { gsub(/"/, "", $at["token"]); print $at["token"]; exit }' $work/targets)
+		$at["device"] == node || $at["target"] == node || $at["path"] == node { gsub(/"/, "", $at["token"]); print $at["token"]; exit }' $work/targets)
 	[ -n "$token" ] || fail "'targets --csv' has no token for $1"
 }
 column() {
