@@ -22,13 +22,34 @@ else
 	[ -e "$group/io.max" ] || skip "cannot limit a loop device: no io.max"
 	echo "$number rbps=$limit" >"$group/io.max" || skip "cannot limit a loop device"
 fi
-# The kernel hands out its allowance in slices of a tenth of a second and is sometimes late with one: the median over
-# passes, which is what the tool reports, is what must hold.
-run 0 sh -c 'echo $$ >"$1/cgroup.procs"; shift; exec "$@"' sh "$group" "$BLKASSAY" sweep "$loop" \
-	--order sequential --sizes 4Ki,64Ki,1Mi --seconds 5 --passes 3 --out "$tmp/limited.run"
-run 0 "$BLKASSAY" report "$tmp/limited.run" --csv "$tmp/limited.csv"
-tr -d '\r' <"$tmp/limited.csv" | tail -n +2 | sort -t, -k6,6n -k14,14n | awk -F, -v limit=$limit '
-	{ n = ++count[$6]; if (n != 2) next # the median of three
-	off = $14 / limit - 1; if (off < 0) off = -off
-	printf "%s bytes: %.0f B/s, off by %.2f %%\n", $6, $14, off * 100
-	if (off > 0.02) bad = 1; sizes++ } END { exit bad || sizes != 3 }' || fail "not within 2 % of $limit B/s"
+limited() { sh -c 'echo $$ >"$1/cgroup.procs"; shift; exec "$@"' sh "$group" "$@"; }
+
+# The control: what a plain copy gets under the same limit, in thousandths of it. On a busy machine the kernel's limiter
+# comes late with its slices and gives less; then there is nothing to compare with.
+control() {
+	before=$(date +%s%N)
+	limited dd if="$loop" of=/dev/null bs=64k count=610 iflag=direct 2>/dev/null || fail "dd under the limit failed"
+	after=$(date +%s%N)
+	echo $((610 * 65536 * 1000 / ((after - before) / 1000) * 1000 / (limit / 1000)))
+}
+
+# The limiter hands out slices of a tenth of a second, so a pass must be long against that.
+measure() {
+	rm -f "$tmp/limited.run"
+	run 0 limited "$BLKASSAY" sweep "$loop" --order sequential --sizes 4Ki,64Ki,1Mi --seconds 6 --passes 1 \
+		--out "$tmp/limited.run"
+	run 0 "$BLKASSAY" report "$tmp/limited.run" --csv "$tmp/limited.csv"
+	tr -d '\r' <"$tmp/limited.csv" | awk -F, -v limit=$limit 'NR > 1 {
+		off = $14 / limit - 1; if (off < 0) off = -off
+		printf "%s bytes: %.0f B/s, off by %.2f %%\n", $6, $14, off * 100
+		if (off > 0.02) bad = 1; n++ } END { exit bad || n != 3 }'
+}
+
+for attempt in 1 2 3; do
+	first=$(control)
+	measure && exit 0
+	second=$(control)
+	echo "attempt $attempt: a plain copy got $first and $second thousandths of the limit"
+	[ "$first" -ge 990 ] && [ "$second" -ge 990 ] && fail "not within 2 % of $limit B/s, and a plain copy is"
+done
+skip "the kernel's own limiter is off here: a plain copy got $first and $second thousandths of the limit"
