@@ -1,0 +1,33 @@
+# Nonsense is refused with one clear line and status 2, and nothing is written.
+. "$(dirname "$0")/lib.sh"
+cd "$tmp" || exit 1
+truncate -s 1M a.img
+sum=$(cksum <a.img)
+refused() {
+	words=$1
+	shift
+	run 2 "$BLKASSAY" verify a.img "$@"
+	says "$words"
+	[ "$(wc -l <"$err")" = 1 ] || fail "more than one line for '$*'"
+}
+refused "needs consent"
+refused "does not name" --erase other.img
+refused "--only takes write or read" --only both --erase a.img
+refused "needs the --seed" --only read
+refused "would put the old data back" --only write --keep-data
+refused "judges nothing" --only write --erase a.img --damage x.csv
+refused "not a multiple" --erase a.img --sizes 700
+refused "larger than" --erase a.img --sizes 2Mi
+refused "out of range" --erase a.img --generations 0
+refused "out of range" --erase a.img --spot 3
+refused "goes with one size" --erase a.img --spot 8 --sizes 4Ki,8Ki
+refused "is not a record" --resume a.img
+refused "leave --seed out" --resume a.img --seed 4
+refused "cannot open record" --resume none.run
+[ "$(cksum <a.img)" = "$sum" ] || fail "a refused run wrote"
+[ -z "$(ls ./*.run 2>/dev/null)" ] || fail "a refused run left a record"
+
+run 0 "$BLKASSAY" verify a.img --erase a.img --out whole.run --quiet
+refused "is complete" --resume whole.run
+refused "cannot write" --erase a.img --damage none/x.csv
+exit 0
