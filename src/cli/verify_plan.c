@@ -126,6 +126,7 @@ static int take_sizes(
 	return 0;
 }
 
+/* NOLINTNEXTLINE(readability-non-const-parameter): spots is written by way of places */
 int verify_plan_make(struct verify_plan *p, uint64_t *spots, const struct verify_request *r,
 	const struct session *s, uint64_t seed, struct error *err)
 {

@@ -391,7 +391,7 @@ static int prepare(struct verify *v, struct error *err)
 {
 	const struct verify_plan *p = v->plan;
 	const struct medium_traits *t = medium_traits(*v->medium);
-	uint32_t largest = 0;
+	uint32_t largest = p->block_bytes;
 
 	for (uint32_t i = 0; i < p->size_count; i++)
 		largest = p->sizes[i] > largest ? p->sizes[i] : largest;
