@@ -6,20 +6,47 @@
 #include "analysis/student.h"
 
 struct sample {
-	double x[COST_POINTS_MAX], y[COST_POINTS_MAX], w[COST_POINTS_MAX], passes[COST_POINTS_MAX];
+	double x[COST_POINTS_MAX], y[COST_POINTS_MAX], w[COST_POINTS_MAX];
+	double precision[COST_POINTS_MAX]; /* 1 / relative variance of the mean over passes */
 	size_t n;
+	bool noise_known;
 };
+
+/* The line of log variance against log time through what the passes show. E log(s^2) lies about 1/df below
+ * log(sigma^2). */
+static bool noise_trend(struct fit *trend, const struct cost_point *points, size_t n)
+{
+	double x[COST_POINTS_MAX], y[COST_POINTS_MAX], w[COST_POINTS_MAX];
+	size_t k = 0;
+
+	for (size_t i = 0; i < n; i++) {
+		double df = points[i].passes - 1;
+
+		if (df < 2 || !(points[i].log_sd > 0))
+			continue;
+		x[k] = log(points[i].seconds);
+		y[k] = 2 * log(points[i].log_sd) + 1 / df;
+		w[k++] = df;
+	}
+	return k >= COST_SIZES_MIN && fit_line(trend, x, y, w, k);
+}
 
 static void take_points(struct sample *s, const struct cost_point *points, size_t n)
 {
-	s->n = n < COST_POINTS_MAX ? n : COST_POINTS_MAX;
-	for (size_t i = 0; i < s->n; i++) {
-		double pieces = points[i].pieces > 0 ? points[i].pieces : 1;
+	struct fit trend;
 
+	s->n = n < COST_POINTS_MAX ? n : COST_POINTS_MAX;
+	s->noise_known = noise_trend(&trend, points, s->n);
+	for (size_t i = 0; i < s->n; i++) {
+		double pieces = points[i].pieces > 0 ? points[i].pieces : 1, variance = 1;
+
+		if (s->noise_known)
+			variance = fmax(exp(trend.a + trend.b * log(points[i].seconds)),
+				COST_NOISE_FLOOR * COST_NOISE_FLOOR);
 		s->x[i] = (double)points[i].request_bytes / pieces;
 		s->y[i] = points[i].seconds / pieces;
-		s->passes[i] = points[i].passes;
-		s->w[i] = points[i].passes / (s->y[i] * s->y[i]);
+		s->precision[i] = points[i].passes / variance;
+		s->w[i] = s->precision[i] / (s->y[i] * s->y[i]);
 	}
 }
 
@@ -34,10 +61,22 @@ static bool fit_reweighted(struct fit *f, struct sample *s)
 
 			if (!(t > s->y[i] / 4)) /* a line gone astray must not set the weights */
 				t = s->y[i];
-			s->w[i] = s->passes[i] / (t * t);
+			s->w[i] = s->precision[i] / (t * t);
 		}
 	}
 	return true;
+}
+
+/* With weights that are 1 / variance the residual mean square should be about 1: less is luck, not precision. */
+static void widen_to_noise(struct fit *f)
+{
+	double scale = sqrt(1 / f->residual_ms);
+
+	if (!(f->residual_ms < 1))
+		return;
+	f->a_se *= scale;
+	f->b_se *= scale;
+	f->ab_cov *= scale * scale;
 }
 
 static double spread_of(const double *x, size_t n)
@@ -188,6 +227,9 @@ void cost_line_make(struct cost_line *line, const struct cost_point *points, siz
 		return;
 	}
 	line->known = true;
+	line->noise_known = s.noise_known;
+	if (s.noise_known)
+		widen_to_noise(&line->fit);
 	add_figures(line);
 	add_residuals(line, &s, points);
 	knee_find(&line->knee, &s, line->worst);

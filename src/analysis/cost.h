@@ -3,8 +3,13 @@
  * The fit is over what the device was sent: a host request that the kernel split into k pieces counts as k requests of
  * n/k bytes, for which the line holds just as well. So the kernel's request limit makes no knee of its own.
  * Every size counts once, by the mean over its passes: the scatter of these means about the line carries both noise
- * and what the line cannot follow, so the intervals are honest about both. Weights: the noise is taken as a share of
- * the time, the same at all sizes, as timings behave (common practice, no source). */
+ * and what the line cannot follow, so the intervals are honest about both.
+ *
+ * Weights: passes of a fixed length hold many small requests or few large ones, so large sizes are noisier. The spread
+ * between passes is followed through the sizes (a straight line of log variance against log time, each size's own
+ * spread resting on too few passes), not below COST_NOISE_FLOOR, where other errors than noise rule. The standard errors
+ * rest on the larger of that spread and the scatter about the line. Where the spread is not known the noise is
+ * taken as the same share of the time at all sizes, and the scatter alone counts. */
 #ifndef ANALYSIS_COST_H
 #define ANALYSIS_COST_H
 
@@ -21,6 +26,7 @@ struct cost_point {
 	double seconds; /* per host request: geometric mean over passes */
 	double passes; /* how many */
 	double pieces; /* device requests per host request; 1 when not split or not known */
+	double log_sd; /* spread of the logarithms of `seconds` over passes; 0: not known */
 };
 
 /* A line that bends: below at_bytes one slope, above another. */
@@ -41,6 +47,7 @@ enum cost_doubt {
 };
 
 enum { COST_SIZES_MIN = 4 };
+#define COST_NOISE_FLOOR 0.005
 #define COST_SPAN_MIN 8.0
 #define COST_BENT_SHARE 0.10
 
@@ -48,7 +55,9 @@ struct cost_line {
 	bool known; /* false: nothing below but doubts */
 	unsigned doubts; /* enum cost_doubt */
 	size_t sizes;
-	struct fit fit; /* seconds against bytes of one device request */
+	struct fit
+		fit; /* seconds against bytes of one device request; weights 1 / variance where noise_known */
+	bool noise_known;
 	double fixed_s, rate; /* t0, r; rate infinite when time does not grow with size */
 	struct bounds fixed_bounds, rate_bounds; /* 95 % */
 	double half_bytes; /* size at half the streaming rate */

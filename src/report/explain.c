@@ -12,19 +12,32 @@ enum { PASSES_NOT_USED = RUN_PASS_FOREIGN_IO | RUN_PASS_ERRORS | RUN_PASS_CUT };
 
 /* Geometric mean, as rates and comparisons have it. */
 struct log_mean {
-	double sum;
+	double sum,
+		squares; /* squares of the distance from the first value, which keeps them small */
+	double first;
 	size_t n;
 };
 
 static void log_mean_add(struct log_mean *m, double value)
 {
-	m->sum += log(value);
-	m->n++;
+	double v = log(value);
+
+	if (!m->n++)
+		m->first = v;
+	m->sum += v - m->first;
+	m->squares += (v - m->first) * (v - m->first);
 }
 
 static double log_mean_value(const struct log_mean *m)
 {
-	return m->n ? exp(m->sum / (double)m->n) : 0;
+	return m->n ? exp(m->first + m->sum / (double)m->n) : 0;
+}
+
+static double log_mean_sd(const struct log_mean *m)
+{
+	double n = (double)m->n;
+
+	return m->n > 1 ? sqrt(fmax(0, m->squares - m->sum * m->sum / n) / (n - 1)) : 0;
 }
 
 static bool usable(const struct run_pass *p)
@@ -80,8 +93,10 @@ static void take_point(struct explained *x, const struct point *p, uint32_t requ
 		return;
 	c.passes = (double)acknowledged.n;
 	c.seconds = log_mean_value(&acknowledged);
+	c.log_sd = log_mean_sd(&acknowledged);
 	x->points[x->point_count] = c;
 	c.seconds = log_mean_value(&stored);
+	c.log_sd = log_mean_sd(&stored);
 	x->stored[x->point_count] = c;
 	note_behind(x, p, flush_s / (double)acknowledged.n);
 	x->point_count++;

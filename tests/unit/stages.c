@@ -69,7 +69,7 @@ static struct diagnosis diagnose_rate(double measured, double card, double link,
 	for (int i = 0; i < 8; i++) {
 		uint64_t n = UINT64_C(512) << i;
 
-		p[i] = (struct cost_point){ n, fixed_s + (double)n * slope, 5, 1 };
+		p[i] = (struct cost_point){ n, fixed_s + (double)n * slope, 5, 1, 0 };
 	}
 	cost_line_make(&l, p, 8);
 	diagnose(&d, &(struct diagnose_input){ .line = &l,
