@@ -38,7 +38,7 @@ for rate in 1.00e6 0.90e6 1.10e6 0.97e6; do
 	i=$((i + 1))
 	run 0 "$make_record" b$i.run 5 8 1 $rate 0.001 1$i read
 done
-for rate in 1.03e6 0.92e6 1.08e6 1.01e6; do
+for rate in 1.10e6 0.99e6 1.17e6 1.06e6; do
 	i=$((i + 1))
 	run 0 "$make_record" n$i.run 5 8 1 $rate 0.001 2$i read
 done
@@ -48,6 +48,8 @@ run 0 "$BLKASSAY" compare b1.run b2.run b3.run b4.run --against n5.run n6.run n7
 tells "8 not shown to differ"
 tells "Replicates are runs"
 tells "160 passes in 4 runs"
+run 0 "$BLKASSAY" compare b1.run b2.run b3.run b4.run --against n5.run n6.run n7.run n8.run --csv -
+awk -F, 'NR > 1 && !($5 == "run" && $6 == 4 && $7 == 4) { exit 1 }' "$out" || fail "replicates are not the four runs"
 
 # CSV: 26 columns, a row a point, as its page lists them.
 run 0 "$BLKASSAY" compare base.run --against slow.run --csv c.csv
