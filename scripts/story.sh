@@ -47,6 +47,7 @@ sweep() {
 tell "A buoy logger shows its card to a laptop: three builds of its firmware"
 echo "Build a hands the card one sector at a time. Build b hands it whole requests."
 echo "Build c acknowledges a write as soon as it is in a buffer."
+rm -f "$out/verify-a.run" "$out/verify-b.run" "$out/verify-c.run" "$out/verify-d.run"
 for build in a b c; do
 	sweep "buoy-$build"
 	shows "modelled, not measured" "buoy-$build.txt"
@@ -69,13 +70,16 @@ tell "Does each build store what it acknowledged?"
 step 0 verify-a.txt verify "model:$models/buoy-a.model" --seed 1 --out "$out/verify-a.run"
 step 0 verify-b.txt verify "model:$models/buoy-b.model" --seed 1 --out "$out/verify-b.run"
 echo "Builds a and b do. The fast one:"
-rm -f "$out/verify-c.run"
 step 1 -verify-c.txt verify "model:$models/buoy-c.model" --seed 1 --out "$out/verify-c.run"
+shows "1024 blank" verify-c.txt
 
 tell "Build d: as fast, but it says that it writes behind, and flushes when asked"
 sweep buoy-d
-step 0 -compare-cd.txt compare "$out/buoy-c.run" --against "$out/buoy-d.run" --allow-slower 5
-step 0 -verify-d.txt verify "model:$models/buoy-d.model" --seed 1 --out "$out/verify-d.run"
+step 0 compare-cd.txt compare "$out/buoy-c.run" --against "$out/buoy-d.run" --allow-slower 5
+shows "GATE passed" compare-cd.txt
+step 0 verify-d.txt verify "model:$models/buoy-d.model" --seed 1 --out "$out/verify-d.run"
+shows "hold what was written" verify-d.txt
+echo "At no request size more than 5 % slower than build c, and every block holds what was written."
 rm -f "$out/messages"
 
 tell "The end"
