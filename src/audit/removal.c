@@ -85,7 +85,8 @@ static enum finding_verdict judge(const struct desk *d, const struct sample *idl
 	const struct known *k = &d->known;
 	enum finding_verdict v = FINDING_NOT_SHOWN;
 
-	if (heeded == 0 || c->wrong)
+	/* On a card that failed before, a write lost here may have been about to be reported. */
+	if (heeded == 0 || (c->wrong && !d->errors_reported))
 		return FINDING_BROKEN;
 	if (k->knee)
 		v = sample_judge_wait(
@@ -93,7 +94,9 @@ static enum finding_verdict judge(const struct desk *d, const struct sample *idl
 	if (v == FINDING_BROKEN && !k->confirmed)
 		return FINDING_NOT_SHOWN;
 	/* Power was really gone: nothing missing then is proof enough. */
-	return v == FINDING_NOT_SHOWN && d->t->virtual_clock && c->judged ? FINDING_KEPT : v;
+	return v == FINDING_NOT_SHOWN && d->t->virtual_clock && c->judged && !c->wrong
+		       ? FINDING_KEPT
+		       : v;
 }
 
 static int report(struct desk *d, const struct sample *idle, const struct sample *busy,

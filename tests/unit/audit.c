@@ -188,6 +188,31 @@ START_TEST(each_sin_is_caught)
 }
 END_TEST
 
+/* A failed background write that is told, either way, breaks no promise and excuses what it cost. */
+START_TEST(reported_failures_are_no_sin)
+{
+	static const char *const ways[] = { "deferred", "flush" };
+
+	for (unsigned seed = 1; seed <= 2 * seeds(); seed++) {
+		char text[2048], faults[100], said[FINDINGS_SENTENCE_MAX];
+		const struct finding *found;
+		struct findings f;
+
+		snprintf(faults, sizeof faults, "bad range = 64Ki+4Ki\nbad range report = %s\n",
+			ways[seed % 2]);
+		draw_gadget(text, sizeof text, seed, true, back, faults);
+		audit_text(text, seed, AREA, &f);
+		found = line(&f, "background-error");
+		ck_assert_msg(found->verdict == FINDING_KEPT, "%s", found->evidence);
+		ck_assert_msg(strstr(found->evidence, "medium error, 0C/00 write error"), "%s",
+			found->evidence);
+		ck_assert_int_eq(!strstr(found->evidence, " 0 of them deferred"), seed % 2 == 0);
+		ck_assert_msg(
+			!findings_tally(&f, FINDING_BROKEN), "%s", findings_conclude(&f, said));
+	}
+}
+END_TEST
+
 /* A gadget under development answers anything: the audit comes to an end, within its bounds, and says something. */
 START_TEST(hostile_answers_are_survived)
 {
@@ -257,6 +282,7 @@ Suite *audit_suite(void)
 	TCase *c = tcase_create("audit");
 
 	tcase_add_test(c, honest_gadgets_pass);
+	tcase_add_test(c, reported_failures_are_no_sin);
 	tcase_add_test(c, hostile_answers_are_survived);
 	tcase_add_test(c, interrupted_keeps_what_is_known);
 	tcase_add_loop_test(c, each_sin_is_caught, 0, sizeof sins / sizeof *sins);
