@@ -15,6 +15,7 @@
 #   gadget_swap FILE             takes the medium out ("" for none) or puts another in, by force
 #   gadget_remove                unplugs and takes it apart
 #   token DEVICE                 its consent token, in $token
+#   field DEVICE NAME            a column of 'targets --csv', after token
 #   column NAME FILE [N]         the N-th value (1) of a column of a CSV file
 #   $work                        a folder in memory; $disk: one on another disk (ext4), kept across resets
 #   reset                        hard reset now; the scenario starts again with $RIG_AFTER_RESET=yes
@@ -164,8 +165,14 @@ token() {
 	cp $out $work/targets
 	token=$(awk -F, -v node="$1" '
 		NR == 1 { for (i = 1; i <= NF; i++) { gsub(/"/, "", $i); at[$i] = i } next }
-		$at["device"] == node || $at["target"] == node || $at["path"] == node { gsub(/"/, "", $at["token"]); print $at["token"]; exit }' $work/targets)
+		$at["device"] == node { gsub(/"/, "", $at["token"]); print $at["token"]; exit }' $work/targets)
 	[ -n "$token" ] || fail "'targets --csv' has no token for $1"
+}
+# field DEVICE NAME: from the list that 'token' left (no field before "used_by" has commas).
+field() {
+	awk -F, -v node="$1" -v name="$2" '
+		NR == 1 { for (i = 1; i <= NF; i++) at[$i] = i; next }
+		$1 == node { print $at[name]; exit }' $work/targets
 }
 column() {
 	awk -F, -v name="$1" -v row="${3:-1}" '

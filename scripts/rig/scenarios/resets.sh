@@ -1,0 +1,67 @@
+# Three cuts by a hard reset of the whole machine, the journal on another disk. The gadget's storage is /dev/vdc behind
+# its own page cache: a true write-behind gadget that loses everything it has not flushed.
+#   1  an honest gadget: every promise kept, unflushed writes lost (else the cut would prove nothing)
+#   2  a gadget that forgets half a second of what it flushed: broken promises found
+#   3  --keep-data: the card's own data restored after the reset
+phase=$(cat $results/phase 2>/dev/null || echo 1)
+echo $((phase + 1)) >$results/phase
+region="--region 0+2Mi"
+
+honest_cut() {
+	gadget_plug /dev/vdc
+	token "$gadget"
+	run never blkassay cut "$gadget" --erase "$token" $region --seconds 4 --seed 11 --cut-with /rig/reset --out $disk/honest.run
+}
+honest_check() {
+	gadget_plug /dev/vdc
+	run 0 blkassay recheck $disk/honest.run "$gadget"
+	cat $out
+	says "KEPT"
+	cp $disk/honest.run $results/
+	gadget_remove
+}
+forgetful_cut() {
+	truncate -s 8M $work/card.img
+	gadget_plug $work/card.img
+	token "$gadget"
+	# What the card gets is the state of half a second ago; every flush since then was a lie.
+	printf '#!/bin/sh\ndd if=%s of=/dev/vdc bs=64k conv=fsync 2>/dev/null\nsleep 0.5\n/rig/reset\n' $work/card.img >$work/forget
+	chmod +x $work/forget
+	run never blkassay cut "$gadget" --erase "$token" $region --seconds 4 --seed 12 --cut-with $work/forget --out $disk/forgetful.run
+}
+forgetful_check() {
+	dd if=/dev/vdc of=$work/card.img bs=64k count=128 2>/dev/null
+	gadget_plug $work/card.img
+	run 1 blkassay recheck $disk/forgetful.run "$gadget"
+	cat $out
+	says "BROKEN: data that a flush promised did not survive the cut"
+	gadget_remove
+}
+kept_cut() {
+	dd if=/dev/urandom of=/dev/vdc bs=64k count=64 conv=fsync 2>/dev/null
+	head -c 4M /dev/vdc | sha256sum >$results/card.sum
+	gadget_plug /dev/vdc
+	start blkassay sweep "$gadget" --direction write --keep-data --region 0+1Mi --sizes 64Ki --seconds 1 --passes 20 --out $disk/kept.run
+	wait_for 30 grep -q ' pass ' $disk/kept.run || fail "no pass in 30 seconds"
+	dd if=/dev/vdc of=/dev/null bs=64k count=1 2>/dev/null
+	# As bad as it gets: the test's data has reached the card.
+	blockdev --flushbufs /dev/vdc
+	reset
+}
+kept_check() {
+	head -c 4M /dev/vdc | sha256sum >after.sum
+	cmp -s after.sum $results/card.sum && fail "the reset came before anything was written"
+	gadget_plug /dev/vdc
+	run 0 blkassay restore $disk/kept.run.kept "$gadget"
+	run 0 blkassay report $disk/kept.run
+	gadget_remove
+	head -c 4M /dev/vdc | sha256sum >after.sum
+	cmp -s after.sum $results/card.sum || fail "the card's own data is not back"
+}
+case $phase in
+1) honest_cut ;;
+2) honest_check && forgetful_cut ;;
+3) forgetful_check && kept_cut ;;
+4) kept_check ;;
+*) fail "more resets than were asked for" ;;
+esac
