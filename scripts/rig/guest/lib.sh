@@ -147,6 +147,7 @@ gadget_remove() {
 	rm -f $configfs/configs/c.1/mass_storage.0
 	rmdir $configfs/configs/c.1 $configfs/functions/mass_storage.0 $configfs/strings/0x409 $configfs
 	modprobe -r usb_f_mass_storage dummy_hcd
+	return 0
 }
 
 export DM_DISABLE_UDEV=1

@@ -15,8 +15,13 @@ honest_cut() {
 honest_check() {
 	gadget_plug /dev/vdc
 	run 0 blkassay recheck $disk/honest.run "$gadget"
-	cat $out
-	says "KEPT"
+	says "KEPT: every promise made before the cut"
+	promised=$(sed -n 's/.* promised by a flush *\([0-9]*\) blocks.*/\1/p' $out)
+	old=$(sed -n 's/.*Of those not promised, \([0-9]*\) are old.*/\1/p' $out)
+	note "honest gadget: $promised blocks promised and there, $old not promised and lost"
+	between "blocks promised" "$promised" 1 999999
+	# The reset must have cost something, else it tested nothing.
+	between "blocks not promised and old" "$old" 1 999999
 	cp $disk/honest.run $results/
 	gadget_remove
 }
@@ -33,13 +38,13 @@ forgetful_check() {
 	dd if=/dev/vdc of=$work/card.img bs=64k count=128 2>/dev/null
 	gadget_plug $work/card.img
 	run 1 blkassay recheck $disk/forgetful.run "$gadget"
-	cat $out
+	note "forgetful gadget: $(grep BROKEN $out)"
 	says "BROKEN: data that a flush promised did not survive the cut"
 	gadget_remove
 }
 kept_cut() {
 	dd if=/dev/urandom of=/dev/vdc bs=64k count=64 conv=fsync 2>/dev/null
-	head -c 4M /dev/vdc | sha256sum >$results/card.sum
+	head -c 4194304 /dev/vdc | sha256sum >$results/card.sum
 	gadget_plug /dev/vdc
 	start blkassay sweep "$gadget" --direction write --keep-data --region 0+1Mi --sizes 64Ki --seconds 1 --passes 20 --out $disk/kept.run
 	wait_for 30 grep -q ' pass ' $disk/kept.run || fail "no pass in 30 seconds"
@@ -49,13 +54,13 @@ kept_cut() {
 	reset
 }
 kept_check() {
-	head -c 4M /dev/vdc | sha256sum >after.sum
+	head -c 4194304 /dev/vdc | sha256sum >after.sum
 	cmp -s after.sum $results/card.sum && fail "the reset came before anything was written"
 	gadget_plug /dev/vdc
 	run 0 blkassay restore $disk/kept.run.kept "$gadget"
 	run 0 blkassay report $disk/kept.run
 	gadget_remove
-	head -c 4M /dev/vdc | sha256sum >after.sum
+	head -c 4194304 /dev/vdc | sha256sum >after.sum
 	cmp -s after.sum $results/card.sum || fail "the card's own data is not back"
 }
 case $phase in
