@@ -163,6 +163,13 @@ static void print_zsh(FILE *out)
 
 /* ---- fish ---- */
 
+/* s inside a single-quoted word of fish. */
+static void print_fish_quoted(FILE *out, const char *s)
+{
+	for (; *s; s++)
+		fprintf(out, *s == '\'' || *s == '\\' ? "\\%c" : "%c", *s);
+}
+
 static void fish_option(FILE *out, const struct command *c, const struct option_spec *s)
 {
 	const char *words = value_words(s->id);
@@ -174,8 +181,7 @@ static void fish_option(FILE *out, const struct command *c, const struct option_
 	if (words)
 		fprintf(out, " -a '%s'", words);
 	fputs(" -d '", out);
-	for (const char *h = s->help; *h; h++)
-		fprintf(out, *h == '\'' || *h == '\\' ? "\\%c" : "%c", *h);
+	print_fish_quoted(out, s->help);
 	fputs("'\n", out);
 }
 
@@ -184,8 +190,10 @@ static void print_fish(FILE *out)
 	fputs("# Completion of blkassay for fish, made by 'blkassay help --completion fish'.\n",
 		out);
 	for (size_t i = 0; i < command_count; i++) {
-		fprintf(out, "complete -c blkassay -n '__fish_use_subcommand' -f -a %s -d '%s'\n",
-			commands[i].name, commands[i].summary);
+		fprintf(out, "complete -c blkassay -n '__fish_use_subcommand' -f -a %s -d '",
+			commands[i].name);
+		print_fish_quoted(out, commands[i].summary);
+		fputs("'\n", out);
 		visit_options(out, &commands[i], fish_option);
 	}
 	fputs("complete -c blkassay -n '__fish_use_subcommand' -f -a help -d 'what there is'\n",
