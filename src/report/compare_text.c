@@ -35,7 +35,10 @@ static void add_change(struct text *t, double ratio)
 	double change = (ratio - 1) * 100;
 	int decimals = fabs(change) < 9.995 ? 2 : fabs(change) < 99.95 ? 1 : 0;
 
-	text_addf(t, "%+.*f", decimals, change);
+	if (change >= 999.5) /* beyond any use but to say so */
+		text_adds(t, ">+999");
+	else
+		text_addf(t, "%+.*f", decimals, change);
 }
 
 static void cell(const struct pen *p, const char *s, size_t width)
@@ -104,8 +107,11 @@ static void rate_row(const struct pen *p, const struct compare_point *x)
 	verdict_cell(p, word(r->verdict, "faster", "slower"), r->verdict == COMPARE_LOWER);
 	if (isnan(r->visible))
 		snprintf(buf, sizeof buf, "-");
+	else if (r->visible >= 9.995)
+		snprintf(buf, sizeof buf, ">999 %%");
 	else
-		snprintf(buf, sizeof buf, "%.2g %%", r->visible * 100);
+		snprintf(buf, sizeof buf, r->visible < 0.0995 ? "%.2g %%" : "%.0f %%",
+			r->visible * 100);
 	cell(p, buf, 9);
 	text_adds(p->t, "\n");
 }
@@ -116,9 +122,9 @@ static void tail_row(const struct pen *p, const struct compare_point *x)
 	char buf[SIZE_TEXT_MAX];
 
 	cell(p, size_format(buf, x->request_bytes), 9);
-	cell(p, duration_format(buf, exp(r->base_logs.mean)), 11);
-	cell(p, duration_format(buf, exp(r->fresh_logs.mean)), 11);
-	change_cell(p, r->ratio, 10);
+	cell(p, duration_format(buf, exp(r->base_logs.mean)), 12);
+	cell(p, duration_format(buf, exp(r->fresh_logs.mean)), 12);
+	change_cell(p, r->ratio, 9);
 	verdict_cell(p, word(r->verdict, "longer", "shorter"), r->verdict == COMPARE_HIGHER);
 	cell(p, duration_format(buf, x->side[COMPARE_BASE].slowest_s), 13);
 	cell(p, duration_format(buf, x->side[COMPARE_NEW].slowest_s), 12);
@@ -152,7 +158,7 @@ static size_t table(const struct pen *p, size_t first)
 		"95 % of it", "verdict", "sees");
 	for (; end < p->c->count && same_table(x, &p->c->points[end]); end++)
 		rate_row(p, &p->c->points[end]);
-	text_addf(p->t, "%9s%11s%11s%10s  %-10s%13s%12s\n", "request", "p99 base", "p99 new",
+	text_addf(p->t, "%9s%12s%12s%9s  %-10s%13s%12s\n", "request", "p99 base", "p99 new",
 		"change", "verdict", "slowest base", "slowest new");
 	for (size_t i = first; i < end; i++)
 		tail_row(p, &p->c->points[i]);

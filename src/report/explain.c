@@ -8,6 +8,9 @@
 #include "base/error.h"
 #include "report/points.h"
 
+/* Larger ones come from a damaged or invented record. */
+#define REQUEST_MAX (UINT64_C(1) << 40)
+
 enum { PASSES_NOT_USED = RUN_PASS_FOREIGN_IO | RUN_PASS_ERRORS | RUN_PASS_CUT };
 
 /* Geometric mean, as rates and comparisons have it. */
@@ -50,7 +53,8 @@ static double pieces_of(const struct point *p, uint32_t request_limit)
 {
 	double counted = p->device_requests_each;
 
-	if (counted > 0)
+	if (counted > 0.01 &&
+		counted < 1e6) /* beyond that the counters are not about these requests */
 		return counted;
 	if (request_limit && p->request_bytes > request_limit)
 		return ceil((double)p->request_bytes / request_limit);
@@ -89,7 +93,8 @@ static void take_point(struct explained *x, const struct point *p, uint32_t requ
 	}
 	x->passes += acknowledged.n;
 	x->left_out += p->left_out + p->pass_count - acknowledged.n;
-	if (!acknowledged.n || x->point_count == COST_POINTS_MAX)
+	if (!acknowledged.n || x->point_count == COST_POINTS_MAX || !p->request_bytes ||
+		p->request_bytes > REQUEST_MAX)
 		return;
 	c.passes = (double)acknowledged.n;
 	c.seconds = log_mean_value(&acknowledged);

@@ -42,7 +42,7 @@ static void value(const struct pen *p, const char *s)
 
 static const char *bytes_format(char buf[SIZE_TEXT_MAX], double bytes)
 {
-	return size_format(buf, bytes < 1 ? 0 : (uint64_t)llround(bytes));
+	return size_format(buf, bytes < 1 ? 0 : (uint64_t)llround(fmin(bytes, 1e18)));
 }
 
 /* "   95 %: LOW to HIGH"; an end that lies beyond what can be is left open. */
