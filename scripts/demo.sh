@@ -20,6 +20,12 @@ $tool sweep "$image" --create 64Mi --direction read,write --sizes 512..1Mi --sec
 $tool report "$out/demo.run" --csv "$out/demo.csv"
 $tool report "$out/demo.run" >"$out/demo.txt"
 cat "$out/demo.txt"
+$tool report "$out/demo.run" --page "$out/demo.html"
 rm -f "$image"
 echo
-echo "Record $out/demo.run, CSV $out/demo.csv, summary $out/demo.txt."
+echo "Record $out/demo.run, CSV $out/demo.csv, summary $out/demo.txt, page with charts $out/demo.html."
+echo
+echo "== And the story of three builds of an invented gadget, modelled, not measured =="
+sh scripts/story.sh "$out/story"
+echo
+echo "Everything is in $out: results/demo/story holds the records and texts of the story."
