@@ -1,0 +1,36 @@
+# The plug is pulled while cut writes: a gadget that keeps its word is not accused, one whose card lost a flushed write is.
+truncate -s 8M card.img
+gadget_plug $work/card.img
+token "$gadget"
+
+start blkassay cut "$gadget" --erase "$token" --region 0+1Mi --seed 5 --out j.run
+wait_for 60 sh -c "[ \$(grep -c ' stored through=' j.run) -ge 4 ]" || fail "nothing was flushed in 60 seconds"
+cp card.img early.img
+wait_for 60 sh -c "[ \$(grep -c ' stored through=' j.run) -ge 12 ]" || fail "nothing more was flushed"
+gadget_unplug
+finish 0
+says "the target is gone; plug it in again"
+grep -q ' stop reason=gone ' j.run || fail "the journal does not say that the target went: $(tail -n 2 j.run)"
+gadget_replug
+run 0 blkassay recheck j.run "$gadget"
+says "KEPT: every promise made before the cut"
+says_not "was not unplugged"
+note "$(grep '^Promises' $out)"
+
+# Its card goes back to what it was before the last flushes.
+gadget_unplug
+cp early.img card.img
+gadget_replug
+run 1 blkassay recheck j.run "$gadget"
+says "BROKEN: data that a flush promised did not survive the cut"
+note "$(grep '^Promises' $out)"
+
+# Three cuts by a command; the drive comes back by itself.
+cat >cut.sh <<'END'
+echo "" >/sys/kernel/config/usb_gadget/rig/UDC
+sleep 1
+echo dummy_udc.0 >/sys/kernel/config/usb_gadget/rig/UDC
+END
+run 0 blkassay cut "$gadget" --erase "$token" --region 0+1Mi --seed 9 --seconds 3 --cycles 3 --cut-with "sh $work/cut.sh" --out k.run
+says "3 cuts, 0 of them with broken promises or damage"
+note "$(grep '^Promises' $out)"
