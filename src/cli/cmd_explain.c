@@ -57,7 +57,7 @@ static void add_seen(
 
 	if (!s->given)
 		return;
-	explain_mix_make(&mix, e, &s->observation);
+	explain_mix_make(&mix, e, run, &s->observation);
 	text_adds(t, "\n");
 	explain_mix_text(t, &mix, run, &s->run, &s->observation);
 }

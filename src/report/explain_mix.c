@@ -3,6 +3,7 @@
 
 #include <math.h>
 #include <stddef.h>
+#include <stdlib.h>
 #include <string.h>
 
 #include "base/size.h"
@@ -26,7 +27,7 @@ static void cost_by_way(const struct explained *x, uint64_t bytes, double out[EX
 	const struct stage_budget *b = &x->diagnosis.usual;
 	double fixed = x->line.known && x->line.fixed_s > 0 ? x->line.fixed_s : 0;
 
-	out[EXPLAIN_NOW] = cost_seconds(&x->line, x->stored, x->point_count, bytes);
+	out[EXPLAIN_NOW] = cost_seconds(&x->line, x->points, x->point_count, bytes);
 	out[EXPLAIN_WHOLE] = out[EXPLAIN_OVERLAPPED] = (double)NAN;
 	if (b->link <= 0 || b->card <= 0)
 		return;
@@ -89,8 +90,35 @@ static void add_means(
 	}
 }
 
-void explain_mix_make(
-	struct explain_mix *m, const struct explanation *e, const struct observation *o)
+static int compare_u64(const void *a, const void *b)
+{
+	uint64_t x = *(const uint64_t *)a, y = *(const uint64_t *)b;
+
+	return (x > y) - (x < y);
+}
+
+/* What waits in the target's buffer at a flush is at most the buffer, in a sweep as in a copy: so a closing flush stands
+ * for any flush. NaN when the sweep wrote nothing. */
+static double median_flush_s(const struct run *swept)
+{
+	uint64_t *ns = calloc(swept->pass_count + 1, sizeof *ns);
+	double median = (double)NAN;
+	size_t n = 0;
+
+	for (size_t i = 0; ns && i < swept->pass_count; i++)
+		if (swept->passes[i].direction == RUN_WRITE &&
+			!(swept->passes[i].flags & (RUN_PASS_ERRORS | RUN_PASS_CUT)))
+			ns[n++] = swept->passes[i].flush_ns;
+	if (n) {
+		qsort(ns, n, sizeof *ns, compare_u64);
+		median = (double)ns[n / 2] / 1e9;
+	}
+	free(ns);
+	return median;
+}
+
+void explain_mix_make(struct explain_mix *m, const struct explanation *e, const struct run *swept,
+	const struct observation *o)
 {
 	*m = (struct explain_mix){ .busy_s = (double)o->total.busy_ms / 1e3 };
 	if (o->traced)
@@ -98,9 +126,9 @@ void explain_mix_make(
 			add_size(m, e, o, &o->sizes[i]);
 	else
 		add_means(m, e, o);
+	m->flush_s = o->total.flushes ? (double)o->total.flushes * median_flush_s(swept) : 0;
 	for (int w = 0; w < EXPLAIN_WAYS; w++)
-		for (int d = 0; d < 2; d++)
-			m->total[w] += m->seconds[d][w];
+		m->total[w] = m->seconds[RUN_READ][w] + m->seconds[RUN_WRITE][w] + m->flush_s;
 	m->off = m->busy_s > 0 && m->total[EXPLAIN_NOW] > 0 ? m->total[EXPLAIN_NOW] / m->busy_s - 1
 							    : (double)NAN;
 	m->worst_known = m->worst_known && m->total[EXPLAIN_NOW] > 0;
@@ -126,13 +154,18 @@ static void add_row(struct text *t, const char *name, const double seconds[EXPLA
 
 static void add_table(struct text *t, const struct explain_mix *m)
 {
+	double flush[EXPLAIN_WAYS];
+
 	text_addf(t, "  %-14s%17s%17s%17s\n", "time for it", "now", "whole requests",
 		"stages overlap");
 	for (int d = 0; d < 2; d++)
 		if (m->present[d])
 			add_row(t, names[d], m->seconds[d]);
-	if (m->present[0] && m->present[1])
-		add_row(t, "together", m->total);
+	for (int w = 0; w < EXPLAIN_WAYS; w++)
+		flush[w] = m->flush_s;
+	if (m->flush_s != 0)
+		add_row(t, "flushes", flush);
+	add_row(t, "together", m->total);
 }
 
 static void add_unknown(struct text *t, const struct explain_mix *m)

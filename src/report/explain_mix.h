@@ -9,11 +9,12 @@ struct text;
 
 enum { EXPLAIN_NOW, EXPLAIN_WHOLE, EXPLAIN_OVERLAPPED, EXPLAIN_WAYS };
 
-/* Seconds by direction and way; NaN: not known. NOW: as swept, until stored. WHOLE: link and card one after the other
+/* Seconds by direction and way; NaN: not known. NOW: as swept, until answered. WHOLE: link and card one after the other
  * for each whole request, plus the fixed cost of a request. OVERLAPPED: the slower of the two, plus the fixed cost. */
 struct explain_mix {
 	double seconds[2][EXPLAIN_WAYS];
 	bool present[2]; /* requests of that direction were observed */
+	double flush_s; /* all observed flushes, each as long as the median closing flush of the sweep's write passes */
 	double total[EXPLAIN_WAYS];
 	double busy_s; /* observed: at least one request in flight */
 	double off; /* total now over busy, less 1; NaN when either is not known */
@@ -25,8 +26,8 @@ struct explain_mix {
 	bool means_only; /* not traced: one mean size a direction */
 };
 
-void explain_mix_make(
-	struct explain_mix *m, const struct explanation *e, const struct observation *o);
+void explain_mix_make(struct explain_mix *m, const struct explanation *e, const struct run *swept,
+	const struct observation *o);
 
 /* Plain ASCII, at most 80 columns. The prediction is checked only against an observation of the swept target. */
 void explain_mix_text(struct text *t, const struct explain_mix *m, const struct run *swept,

@@ -1,9 +1,9 @@
 # kill -9 at random moments, then recheck: a target that lost nothing is never accused; a promise taken back by hand is.
 . "$(dirname "$0")/lib.sh"
 requires_root
-truncate -s 16M "$tmp/card.img"
-loop_device "$tmp/card.img"
-token=card.img-$((16 << 20))
+truncate -s 16M "$tmp/card$$.img"
+loop_device "$tmp/card$$.img"
+token=card$$.img-$((16 << 20))
 i=0 tested=0
 while [ $i -lt 10 ]; do
 	i=$((i + 1))
@@ -29,7 +29,7 @@ rm -f "$tmp/j.run"
 "$BLKASSAY" cut "$loop" --erase "$token" --seed 5 --out "$tmp/j.run" --quiet 2>"$err" &
 pid=$!
 until grep -q ' ready ' "$tmp/j.run" 2>/dev/null; do sleep 0.01; done
-cp "$tmp/card.img" "$tmp/early.img"
+cp "$tmp/card$$.img" "$tmp/early.img"
 sleep 0.5
 kill -9 $pid
 wait $pid 2>/dev/null

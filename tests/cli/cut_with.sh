@@ -1,18 +1,18 @@
 # A command cuts the target off at a random moment; it comes back, and its promises are checked.
 . "$(dirname "$0")/lib.sh"
 requires_root
-truncate -s 16M "$tmp/card.img"
-loop_device "$tmp/card.img"
-token=card.img-$((16 << 20))
+truncate -s 16M "$tmp/card$$.img"
+loop_device "$tmp/card$$.img"
+token=card$$.img-$((16 << 20))
 # Gone: the file behind the device has no byte left. Back: all that was there, or all of an earlier moment.
 cat >"$tmp/cut.sh" <<END
-cp "$tmp/card.img" "$tmp/early.img"
+cp "$tmp/card$$.img" "$tmp/early.img"
 sleep 0.3
-truncate -s 0 "$tmp/card.img"
+truncate -s 0 "$tmp/card$$.img"
 losetup -c "$loop"
 END
 cat >"$tmp/back.sh" <<END
-cat "\$1" >"$tmp/card.img"
+cat "\$1" >"$tmp/card$$.img"
 losetup -c "$loop"
 END
 run 0 "$BLKASSAY" cut "$loop" --erase "$token" --seed 4 --seconds 1 --cut-with "sh $tmp/cut.sh" --out "$tmp/j.run"
@@ -36,14 +36,14 @@ run 2 "$BLKASSAY" cut "$loop" --keep-data --cycles 2 --cut-with true --out "$tmp
 says "--keep-data goes with one cut at a time"
 
 # --keep-data: what was saved stays until the cut was rechecked.
-head -c 16M /dev/urandom >"$tmp/card.img"
+head -c 16M /dev/urandom >"$tmp/card$$.img"
 losetup -c "$loop"
-cp "$tmp/card.img" "$tmp/own.img"
+cp "$tmp/card$$.img" "$tmp/own.img"
 run 0 "$BLKASSAY" cut "$loop" --keep-data --seed 4 --seconds 0.5 --out "$tmp/m.run"
 says "blkassay restore "
 run 0 "$BLKASSAY" recheck "$tmp/m.run" "$loop"
 says "KEPT"
-cmp -s "$tmp/card.img" "$tmp/own.img" && fail "nothing was written"
+cmp -s "$tmp/card$$.img" "$tmp/own.img" && fail "nothing was written"
 run 0 "$BLKASSAY" restore "$tmp"/m*.kept "$loop"
 sync
-cmp -s "$tmp/card.img" "$tmp/own.img" || fail "the region's own data is not back"
+cmp -s "$tmp/card$$.img" "$tmp/own.img" || fail "the region's own data is not back"

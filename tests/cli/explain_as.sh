@@ -1,9 +1,9 @@
 # explain --as: a sweep weighed by an observed mix; the prediction is checked where target and observation are the same.
 . "$(dirname "$0")/lib.sh"
 requires_root
-truncate -s 16M "$tmp/card.img"
-loop_device "$tmp/card.img"
-run 0 "$BLKASSAY" sweep "$loop" --erase card.img-$((16 << 20)) --direction read,write --sizes 4Ki..64Ki --seconds 0.05 --passes 3 --out "$tmp/s.run"
+truncate -s 16M "$tmp/card$$.img"
+loop_device "$tmp/card$$.img"
+run 0 "$BLKASSAY" sweep "$loop" --erase card$$.img-$((16 << 20)) --direction read,write --sizes 4Ki..64Ki --seconds 0.05 --passes 3 --out "$tmp/s.run"
 "$BLKASSAY" observe "$loop" --seconds 1 --out "$tmp/o.run" >"$out" 2>"$err" &
 pid=$!
 until grep -q ' target ' "$tmp/o.run" 2>/dev/null; do sleep 0.02; done
@@ -13,7 +13,8 @@ wait $pid || fail "observe exited with $?"
 grep -q ' total traced=1 ' "$tmp/o.run" || skip "needs tracefs"
 run 0 "$BLKASSAY" explain "$tmp/s.run" --as "$tmp/o.run"
 says "As observed in $(printf %.50s "$tmp/o.run"):"
-says "writes of 16 KiB take 100 % of that time: they deserve the work first."
+says "writes of 16 KiB take "
+says "% of that time: they deserve the work first."
 says "the prediction is "
 says "needs the link's"
 run 0 "$BLKASSAY" explain "$tmp/s.run" --as "$tmp/o.run" --link 1.0MB/s --card-write 1.0MB/s
