@@ -155,7 +155,7 @@ static size_t table(const struct pen *p, size_t first)
 
 	table_name(p, x);
 	text_addf(p->t, "%9s%11s%11s%10s%16s  %-10s%9s\n", "request", "base", "new", "change",
-		"95 % of it", "verdict", "sees");
+		"95 % range", "verdict", "sees");
 	for (; end < p->c->count && same_table(x, &p->c->points[end]); end++)
 		rate_row(p, &p->c->points[end]);
 	text_addf(p->t, "%9s%12s%12s%9s  %-10s%13s%12s\n", "request", "p99 base", "p99 new",

@@ -150,9 +150,9 @@ static void paint_legend(struct painter *p)
 {
 	text_adds(p->t, "\n");
 	layout_wrap(p->t,
-		"Rates are medians over passes; \"95 % of it\" is the interval of the median to "
-		"its left, "
-		"in the same unit. p50 and p99 are medians over passes of each pass's own figure; "
+		"Rates are medians over passes; beside each, in its unit, the 95 % range of the "
+		"typical rate (Student's t over passes, on logarithms). p50 and p99 are medians "
+		"over passes of each pass's own figure; "
 		"slowest "
 		"is the slowest request of all.",
 		0, 0, p->columns);
