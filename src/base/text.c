@@ -23,7 +23,6 @@ void text_release(struct text *t)
 void text_reset(struct text *t)
 {
 	t->length = 0;
-	t->failed = false;
 	if (t->room)
 		t->bytes[0] = 0;
 }

@@ -16,7 +16,7 @@ struct text {
 
 void text_init(struct text *t);
 void text_release(struct text *t);
-void text_reset(struct text *t); /* empty again, memory kept */
+void text_reset(struct text *t); /* empty again, memory kept; `failed` stays */
 void text_add(struct text *t, const char *bytes, size_t length);
 void text_adds(struct text *t, const char *string);
 void text_addf(struct text *t, const char *fmt, ...) __attribute__((format(printf, 2, 3)));

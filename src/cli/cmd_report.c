@@ -109,6 +109,8 @@ static int report_observed(struct report *r, const char *path, struct error *err
 		rc = write_page(r, &run, &o, err);
 	if (!rc && !wants_files(r)) {
 		observe_text(&r->text, &run, &o);
+		if (r->text.failed)
+			rc = error_set(err, ERROR_IO, "out of memory for the summary");
 		fwrite(r->text.bytes, 1, r->text.length, stdout);
 		text_reset(&r->text);
 	}
@@ -136,7 +138,8 @@ static int report_verified(struct report *r, const char *path, struct error *err
 			verify_csv_add(&r->text, &v.ranges[i]);
 		rc = result_file_write(&r->csv, &r->text, err);
 	} else {
-		rc = show_verify(&v, err);
+		/* A run that ended before its plan was written has a head and a reason. */
+		rc = v.planned ? show_verify(&v, err) : show_summary(&v.run, err);
 	}
 	verify_record_release(&v);
 	return rc;

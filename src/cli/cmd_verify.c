@@ -64,6 +64,11 @@ static int load_resumed(struct verification *v, struct error *err)
 		return error_set(err, ERROR_USAGE,
 			"'%s' was run on a model, whose card is gone with it; start a new run",
 			r->run.path);
+	if (!r->planned)
+		return error_set(err, ERROR_USAGE,
+			"'%s' ended before it began, so there is nothing to go on with; start a "
+			"new run",
+			r->run.path);
 	if (r->stated && !strcmp(r->state.outcome, "complete"))
 		return error_set(err, ERROR_USAGE, "'%s' is complete; 'blkassay report' shows it",
 			r->run.path);

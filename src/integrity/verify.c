@@ -411,9 +411,10 @@ int verify_run(struct medium **m, const struct verify_plan *p, const struct veri
 	struct verify *v = aligned_alloc(64, (sizeof *v + 63) / 64 * 64);
 	int rc;
 
-	r->outcome = VERIFY_COMPLETE;
+	r->outcome = VERIFY_FAILED;
 	if (!v)
 		return error_set(err, ERROR_IO, "out of memory");
+	r->outcome = VERIFY_COMPLETE;
 	memset(v, 0, sizeof *v);
 	v->plan = p;
 	v->hooks = hooks;

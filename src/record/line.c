@@ -15,6 +15,7 @@ enum { CRC_TAIL = 10 }; /* " ~" and eight digits */
 void line_begin(struct text *t, uint64_t number, const char *kind)
 {
 	text_reset(t);
+	t->failed = false; /* a line that had no memory was refused; the next one is another */
 	text_addf(t, "%llu %s", (unsigned long long)number, kind);
 }
 

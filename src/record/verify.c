@@ -328,7 +328,7 @@ int verify_load(struct verify_record *v, const char *path, struct error *err)
 	v->run.cut = reader.cut || !v->run.end.present;
 	record_reader_release(&reader);
 	drop_uncounted(v);
-	if (rc == 0 && (strcmp(v->run.head.kind, "verify") != 0 || !v->planned))
+	if (rc == 0 && strcmp(v->run.head.kind, "verify") != 0)
 		rc = error_set(err, ERROR_USAGE, "'%s' is not the record of a verify run", path);
 	if (rc < 0)
 		verify_record_release(v);

@@ -43,7 +43,7 @@ struct verify_record_state {
 
 struct verify_record {
 	struct run run;
-	bool planned; /* there was a verify-plan */
+	bool planned; /* there was a verify-plan; else only the head and the end are known */
 	bool stated; /* there was a verify-state */
 	struct verify_record_plan plan;
 	struct verify_record_state state;

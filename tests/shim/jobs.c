@@ -116,7 +116,117 @@ static const char *judge_restore(const struct job *job, int status)
 	return judge_kept("a.run.kept");
 }
 
+/* Written by one half of verify, then one block overwritten: what a reading run must find each time. */
+static void prepare_written(void)
+{
+	if (job_tool("verify", "card.img", "--create", "512Ki", "--seed", "5", "--only", "write",
+		    "--out", "w.run", NULL) != 0)
+		file_die("writing a card to be verified");
+}
+
+static void prepare_damaged(void)
+{
+	size_t n;
+	char *bytes;
+
+	prepare_written();
+	bytes = file_read("card.img", &n);
+	memset(bytes + 100 * 512, 0, 512);
+	file_write("card.img", bytes, n);
+	free(bytes);
+}
+
+/* What was written is judged by a run that nothing disturbs. */
+static const char *judge_written(const struct job *job, int status)
+{
+	if (status == 0 && job_tool("verify", "new.img", "--seed", "5", "--only", "read", "--out",
+				   "check.run", NULL) != 0)
+		return "says it is fine but what it wrote is not there";
+	return judge_whole_record(job, status);
+}
+
+static const char *judge_damaged(const struct job *job, int status)
+{
+	if (status == 0)
+		return "calls a damaged card fine";
+	return judge_whole_record(job, status);
+}
+
+/* Records to report on. */
+static void prepare_record(void)
+{
+	prepare_card();
+	if (job_tool("sweep", "card.img", "--sizes", "32Ki,64Ki,128Ki", "--order", "sequential",
+		    "--seconds", "0.001", "--passes", "3", "--out", "a.run", NULL) != 0)
+		file_die("making a record");
+}
+
+/* The same record, reported without a fault: a good end means the same text, or a word about what is missing. */
+static const char *judge_report(const struct job *job, int status)
+{
+	char *whole, *said;
+	const char *complaint = NULL;
+
+	(void)job;
+	if (status != 0)
+		return NULL;
+	job_tool("report", "a.run", NULL);
+	whole = file_read("after.out", NULL);
+	said = file_read("out", NULL);
+	if (!whole || !said || strcmp(whole, said) != 0)
+		complaint = file_count("err", "blkassay: ")
+				    ? NULL
+				    : "says it is fine, but the report is another one";
+	free(whole);
+	free(said);
+	return complaint;
+}
+
+static const char *judge_csv(const struct job *job, int status)
+{
+	char *whole, *said;
+	const char *complaint = NULL;
+
+	(void)job;
+	if (status != 0)
+		return NULL;
+	job_tool("report", "a.run", "--csv", "b.csv", NULL);
+	whole = file_read("b.csv", NULL);
+	said = file_read("a.csv", NULL);
+	if (!whole || !said || strcmp(whole, said) != 0)
+		complaint = "says it is fine, but the CSV is not whole";
+	free(whole);
+	free(said);
+	return complaint;
+}
+
+static const char *judge_nothing(const struct job *job, int status)
+{
+	(void)job, (void)status;
+	return NULL;
+}
+
 static const struct job jobs[] = {
+	{ "verify", 0,
+		{ "verify", "new.img", "--create", "512Ki", "--seed", "5", "--out", "a.run", NULL },
+		prepare_nothing, judge_written, NULL },
+	{ "verify-write", 0,
+		{ "verify", "new.img", "--create", "512Ki", "--seed", "5", "--only", "write",
+			"--out", "a.run", NULL },
+		prepare_nothing, judge_written, NULL },
+	{ "verify-damaged", 1,
+		{ "verify", "card.img", "--seed", "5", "--only", "read", "--damage", "d.csv",
+			"--out", "a.run", NULL },
+		prepare_damaged, judge_damaged, NULL },
+	{ "report", 0, { "report", "a.run", NULL }, prepare_record, judge_report, NULL },
+	{ "csv", 0, { "report", "a.run", "--csv", "a.csv", NULL }, prepare_record, judge_csv,
+		NULL },
+	{ "explain", 0, { "explain", "a.run", NULL }, prepare_record, judge_nothing, NULL },
+	{ "targets", 0, { "targets", NULL }, prepare_nothing, judge_nothing, NULL },
+	{ "cut", 0,
+		{ "cut", "new.img", "--create", "512Ki", "--seed", "5", "--seconds", "0.05",
+			"--out", "a.run", NULL },
+		prepare_nothing, judge_whole_record, NULL },
 	{ "sweep-kept", 0, { KEPT_SWEEP, NULL }, prepare_card, judge_kept_sweep, NULL },
 	{ "restore", 0, { "restore", "a.run.kept", "card.img", NULL }, prepare_cut_card,
 		judge_restore, NULL },
