@@ -63,7 +63,7 @@ int audit_text_add(struct text *t, const struct run *run, const struct findings 
 
 	text_init(&s.scratch);
 	text_adds(t, "Audit\n");
-	facts_visit(run, &facts);
+	t->failed |= !facts_visit(run, &facts);
 	for (size_t i = 0; i < f->count; i++)
 		add_finding(&s, &f->list[i]);
 	text_adds(t, f->count ? "\n" : "");

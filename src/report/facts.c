@@ -147,9 +147,10 @@ static const struct {
 	{ "record", record },
 };
 
-void facts_visit(const struct run *run, const struct fact_visitor *visitor)
+bool facts_visit(const struct run *run, const struct fact_visitor *visitor)
 {
 	struct text t;
+	bool whole;
 
 	text_init(&t);
 	for (size_t i = 0; i < sizeof facts / sizeof *facts; i++) {
@@ -158,5 +159,7 @@ void facts_visit(const struct run *run, const struct fact_visitor *visitor)
 		if (t.length)
 			visitor->fact(visitor->context, facts[i].name, t.bytes);
 	}
+	whole = !t.failed;
 	text_release(&t);
+	return whole;
 }

@@ -2,6 +2,8 @@
 #ifndef REPORT_FACTS_H
 #define REPORT_FACTS_H
 
+#include <stdbool.h>
+
 #include "record/run.h"
 
 struct fact_visitor {
@@ -10,6 +12,7 @@ struct fact_visitor {
 	void (*fact)(void *context, const char *name, const char *value);
 };
 
-void facts_visit(const struct run *run, const struct fact_visitor *visitor);
+/* False when memory ran out and some are missing. */
+bool facts_visit(const struct run *run, const struct fact_visitor *visitor);
 
 #endif

@@ -419,10 +419,11 @@ static void say_left_out(struct writer *w)
 	emit(w, NOTICE_CAUTION);
 }
 
-void notices_visit(
+bool notices_visit(
 	const struct run *run, const struct points *points, const struct notice_visitor *visitor)
 {
 	struct writer w = { .run = run, .points = points, .visitor = visitor };
+	bool whole;
 
 	text_init(&w.t);
 	say_modelled(&w);
@@ -439,5 +440,7 @@ void notices_visit(
 	say_split(&w);
 	say_above_link(&w);
 	say_flags(&w);
+	whole = !w.t.failed;
 	text_release(&w.t);
+	return whole;
 }

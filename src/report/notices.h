@@ -24,7 +24,8 @@ struct notice_visitor {
 #define NOTICE_ENOUGH 0.95 /* of the best rate: named with the smallest request that reaches it */
 #define NOTICE_BEHIND 1.10 /* acknowledged over stored */
 
-void notices_visit(
+/* False when memory ran out and some are missing. */
+bool notices_visit(
 	const struct run *run, const struct points *points, const struct notice_visitor *visitor);
 
 #endif

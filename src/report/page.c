@@ -92,7 +92,7 @@ static void add_body(struct text *t, const struct run *run, const struct points 
 
 	add_header(t, run);
 	text_init(&found);
-	notices_visit(run, points, &notices);
+	t->failed |= !notices_visit(run, points, &notices);
 	if (found.length) {
 		page_section(t, "What was found");
 		text_adds(t, "<ul class=\"says\">\n");
@@ -103,7 +103,7 @@ static void add_body(struct text *t, const struct run *run, const struct points 
 	text_release(&found);
 	page_section(t, "What was tested");
 	text_adds(t, "<dl>\n");
-	facts_visit(run, &facts);
+	t->failed |= !facts_visit(run, &facts);
 	text_adds(t, "</dl>\n");
 }
 

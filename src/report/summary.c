@@ -168,7 +168,7 @@ static void paint(struct painter *p, const struct run *run, const struct points 
 	clean_add(p->t, run->head.id, !p->style->utf8);
 	end_style(p);
 	text_adds(p->t, "\n");
-	facts_visit(run, &facts);
+	p->t->failed |= !facts_visit(run, &facts);
 	for (size_t i = 0; i < points->count;) {
 		struct points table = points_table(points, i);
 
@@ -180,7 +180,7 @@ static void paint(struct painter *p, const struct run *run, const struct points 
 	else
 		text_adds(p->t, "\nThe record holds no finished pass.\n");
 	text_adds(p->t, "\n");
-	notices_visit(run, points, &notices);
+	p->t->failed |= !notices_visit(run, points, &notices);
 }
 
 int summary_add(

@@ -430,7 +430,7 @@ static void add_all(struct writer *w)
 	text_addf(w->t, "%sRun ", w->style->colour ? "\033[1m" : "");
 	clean_add(w->t, w->v->run.head.id, !w->style->utf8);
 	text_addf(w->t, "%s\n", w->style->colour ? "\033[0m" : "");
-	facts_visit(&w->v->run, &facts);
+	w->t->failed |= !facts_visit(&w->v->run, &facts);
 	add_plan(w);
 	add_verdict(w);
 	if (!t->judged)
