@@ -5,16 +5,14 @@ static void note_byte(struct difference *d, uint32_t at, uint8_t must, uint8_t i
 {
 	uint8_t flips = must ^ is;
 
-	for (uint32_t bit = 0; bit < 8; bit++) {
-		if (!(flips >> bit & 1))
-			continue;
-		if (!d->flipped_bits++)
-			d->first_bit = at * 8 + bit;
-		d->last_bit = at * 8 + bit;
-		if (is >> bit & 1)
-			d->set_at[bit]++;
-		else
-			d->cleared_at[bit]++;
+	if (!d->flipped_bits)
+		d->first_bit = at * 8 + (uint32_t)__builtin_ctz(flips);
+	d->last_bit = at * 8 + 31 - (uint32_t)__builtin_clz(flips);
+	d->flipped_bits += (uint32_t)__builtin_popcount(flips);
+	for (uint32_t bit = 0; bit < 8;
+		bit++) { /* no branches: half of all bits flip in foreign data */
+		d->set_at[bit] += (uint32_t)(flips & is) >> bit & 1;
+		d->cleared_at[bit] += (uint32_t)(flips & ~is) >> bit & 1;
 	}
 }
 
