@@ -34,7 +34,7 @@ static int run_burst(struct desk *d, uint32_t request, uint64_t requests, struct
 static int rest(struct desk *d, const struct curve *c)
 {
 	double took = c->count ? c->seconds[c->count - 1] : 0;
-	uint64_t ns = (uint64_t)(took * 2e9);
+	uint64_t ns = (uint64_t)(took * 1.5e9);
 
 	if (ns > d->settle_ns)
 		desk_idle(d, ns - d->settle_ns);
@@ -56,7 +56,7 @@ static int grow(struct desk *d, uint32_t request, struct curve *c, struct curve_
 			return 0;
 		*knee = curve_has_knee(c, f);
 		if (*knee || n >= REQUESTS_MAX || n * request * 2 > d->plan->burst_limit_bytes ||
-			c->seconds[c->count - 1] * 1e9 > (double)d->plan->burst_limit_ns)
+			c->seconds[c->count - 1] * 2e9 > (double)d->plan->burst_limit_ns)
 			return 0;
 	}
 }

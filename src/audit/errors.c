@@ -243,7 +243,10 @@ int probe_background_error(struct desk *d)
 	if (!d->errors_reported)
 		return desk_report(d, "background-error", claim, FINDING_NOT_SHOWN, "",
 			"no write failed%s",
-			d->plan->provoke ? "" : "; --provoke waits while you make one fail");
+			d->t->virtual_clock
+				? "; a model fails where its description has a bad range"
+			: d->plan->provoke ? " while it was waited for"
+					   : "; --provoke waits while you make one fail");
 	return desk_report(d, "background-error", claim, c.wrong ? FINDING_BROKEN : FINDING_KEPT,
 		mend,
 		"%llu errors reported, %llu of them deferred, the first: %s; %s (%llu blocks "

@@ -175,6 +175,7 @@ int probe_fua(struct desk *d)
 		"or do not claim DPOFUA, then the kernel flushes instead";
 	struct sample fua = { 0 }, plain = { 0 };
 	char a[SIZE_TEXT_MAX], b[SIZE_TEXT_MAX], c[SIZE_TEXT_MAX];
+	bool refused = false;
 	uint64_t n;
 	int rc = 0;
 
@@ -185,14 +186,17 @@ int probe_fua(struct desk *d)
 			"FUA is not claimed (DPOFUA 0): the kernel sends a flush instead");
 	n = (uint64_t)(d->known.buffer_bytes / d->request);
 	n = n < 1 ? 1 : n > 64 ? 64 : n;
-	for (unsigned i = 0; i < d->plan->repeats && !rc && !desk_stopped(d); i++) {
+	for (unsigned i = 0; i < d->plan->repeats && rc >= 0 && !desk_stopped(d); i++) {
 		rc = timed_run(d, n, DESK_FUA, &fua);
-		if (!rc)
+		/* A bad place of the card is no refusal of FUA. */
+		refused = refused ||
+			  (rc == DESK_REFUSED && d->last_sense.key == SENSE_ILLEGAL_REQUEST);
+		if (rc >= 0)
 			rc = timed_run(d, n, DESK_PLAIN, &plain);
 	}
 	if (rc < 0 || desk_stopped(d))
 		return rc;
-	if (rc == DESK_REFUSED && !fua.count)
+	if (refused && !fua.count)
 		return desk_report(d, "fua", claim, FINDING_BROKEN,
 			"accept FUA in WRITE(10), or do not claim DPOFUA",
 			"DPOFUA is claimed, but a write with FUA is refused");

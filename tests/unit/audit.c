@@ -151,7 +151,7 @@ static const struct sin sins[] = {
 	{ "accepts requests past the end", back, "past end accepted = yes\n", "past-end", true,
 		false },
 	{ "ejects without draining", back, "eject without drain = yes\n", "eject", true, false },
-	{ "drops the last sector", back, "drop last sector = 1 in 100\n", "stored", true, false },
+	{ "drops the last sector", back, "drop last sector = 1 in 20\n", "stored", true, false },
 };
 
 START_TEST(each_sin_is_caught)
