@@ -41,7 +41,8 @@ static void add_finding(struct sheet *s, const struct finding *f)
 	layout_left(s->t, finding_verdict_name(f->verdict), 11);
 	text_adds(s->t, loud ? "\033[0m" : "");
 	text_reset(&s->scratch);
-	text_addf(&s->scratch, "%s: ", f->id);
+	clean_add(&s->scratch, f->id, !s->style->utf8);
+	text_adds(&s->scratch, ": ");
 	clean_add(&s->scratch, f->claim, !s->style->utf8);
 	layout_wrap(s->t, s->scratch.bytes, 11, 11, s->columns);
 	text_addf(s->t, "%*s", INDENT, "");

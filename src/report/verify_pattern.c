@@ -63,7 +63,8 @@ static void find_stretches(struct verify_pattern *p, struct verify_record *v)
 {
 	struct stretch_walk w = { .constant = true };
 
-	qsort(v->ranges, v->range_count, sizeof *v->ranges, by_offset);
+	if (v->range_count) /* a record that lost its ranges has none to sort, not even a pointer */
+		qsort(v->ranges, v->range_count, sizeof *v->ranges, by_offset);
 	for (size_t i = 0; i < v->range_count; i++) {
 		const struct damage_range *r = &v->ranges[i];
 

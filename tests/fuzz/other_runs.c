@@ -1,0 +1,100 @@
+/* Fuzz: records of verify, audit and observe, and of sweeps compared with themselves, turned into words. The first
+ * letter of the input says which: v, a, o or c. */
+#include <stdlib.h>
+#include <string.h>
+#include <unistd.h>
+
+#include "base/error.h"
+#include "base/text.h"
+#include "fuzz.h"
+#include "record/audit.h"
+#include "record/observe.h"
+#include "record/verify.h"
+#include "report/audit_text.h"
+#include "report/compare_text.h"
+#include "report/observe_text.h"
+#include "report/verify_text.h"
+
+static const struct summary_style style = { .columns = 80 };
+
+static void verify(struct text *t, const char *path)
+{
+	struct verify_record v = { 0 };
+	struct error err = { 0 };
+
+	if (verify_load(&v, path, &err) == 0)
+		verify_text_add(t, &v, &style, &err);
+	verify_record_release(&v);
+}
+
+static void audit(struct text *t, const char *path)
+{
+	struct findings *f = calloc(1, sizeof *f);
+	struct error err = { 0 };
+	struct run run = { 0 };
+
+	if (!f)
+		abort();
+	if (run_load(&run, path, &err) == 0 && audit_load(f, path, &err) == 0)
+		audit_text_add(t, &run, f, &style, &err);
+	run_release(&run);
+	free(f);
+}
+
+static void observe(struct text *t, const char *path)
+{
+	struct observation o = { 0 };
+	struct error err = { 0 };
+	struct run run = { 0 };
+
+	if (observe_load(&run, &o, path, &err) == 0)
+		observe_text(t, &run, &o);
+	observation_release(&o);
+	run_release(&run);
+}
+
+static void compare(struct text *t, const uint8_t *data, size_t size, const char *base)
+{
+	struct gate_request gate = { 0 };
+	struct error err = { 0 };
+	struct compared c;
+	char path[64];
+	int fd = fuzz_record(path, "sweep", data, size);
+
+	compared_init(&c, 1, 1, true);
+	if (compared_take(&c, COMPARE_BASE, base, &err) == 0 &&
+		compared_take(&c, COMPARE_NEW, path, &err) == 0 && compared_finish(&c, &err) == 0)
+		compare_text_add(t, &c, &gate, &style);
+	compared_release(&c);
+	close(fd);
+}
+
+int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size)
+{
+	static const char letters[] = "vaoc";
+	static const char *const kinds[] = { "verify", "audit", "observe", "sweep" };
+	const char *letter = size && data[0] ? strchr(letters, data[0]) : NULL;
+	struct text t;
+	char path[64];
+	int fd;
+
+	if (!letter)
+		return -1; /* not worth keeping */
+	fd = fuzz_record(path, kinds[letter - letters], data + 1, size - 1);
+	text_init(&t);
+	if (*letter == 'v')
+		verify(&t, path);
+	else if (*letter == 'a')
+		audit(&t, path);
+	else if (*letter == 'o')
+		observe(&t, path);
+	else
+		compare(&t, data + 1, size - 1, path);
+	/* Nothing but plain text reaches the terminal. */
+	for (size_t i = 0; i < t.length; i++)
+		if (t.bytes[i] != '\n' && (t.bytes[i] < ' ' || t.bytes[i] > '~'))
+			abort();
+	text_release(&t);
+	close(fd);
+	return 0;
+}

@@ -1,0 +1,64 @@
+/* Records nobody but a stranger would write, found by fuzzing: they are shown as plain text or not at all. */
+#include <check.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "base/error.h"
+#include "base/finding.h"
+#include "base/text.h"
+#include "record/verify.h"
+#include "report/audit_text.h"
+#include "report/verify_text.h"
+
+static const struct summary_style style = { .columns = 80 };
+
+/* The id of a finding is a word of ours, unless somebody else wrote the record. */
+START_TEST(a_finding_cannot_steer_the_terminal)
+{
+	struct findings *f = calloc(1, sizeof *f);
+	struct run run = { 0 };
+	struct error err = { 0 };
+	struct text t;
+
+	ck_assert_ptr_nonnull(f);
+	f->count = 1;
+	text_copy(f->list[0].id, sizeof f->list[0].id, "a\033[2Jb\xff");
+	text_init(&t);
+	ck_assert_int_eq(audit_text_add(&t, &run, f, &style, &err), 0);
+	ck_assert_ptr_nonnull(strstr(t.bytes, "a?[2Jb?"));
+	ck_assert_ptr_null(strchr(t.bytes, '\033'));
+	text_release(&t);
+	free(f);
+}
+END_TEST
+
+/* Damage was counted, but the lines of its ranges are lost: undefined behaviour under a sanitizer once. */
+START_TEST(damage_without_ranges)
+{
+	struct verify_record v = { .planned = true, .stated = true };
+	struct error err = { 0 };
+	struct text t;
+
+	v.plan.region_bytes = 1 << 20;
+	v.plan.write = v.plan.read = v.plan.sequential = true;
+	v.state.totals.judged = 2048;
+	v.state.totals.by_class[DAMAGE_NONE] = 2041;
+	v.state.totals.region_bytes = 1 << 20;
+	v.state.totals.block_bytes = 512;
+	text_init(&t);
+	ck_assert_int_eq(verify_text_add(&t, &v, &style, &err), 0);
+	ck_assert_ptr_nonnull(strstr(t.bytes, "7 of 2048 blocks"));
+	text_release(&t);
+}
+END_TEST
+
+Suite *hostile_suite(void)
+{
+	Suite *s = suite_create("hostile");
+	TCase *c = tcase_create("hostile");
+
+	tcase_add_test(c, a_finding_cannot_steer_the_terminal);
+	tcase_add_test(c, damage_without_ranges);
+	suite_add_tcase(s, c);
+	return s;
+}
