@@ -28,7 +28,7 @@ done
 rm -f "$tmp/j.run"
 "$BLKASSAY" cut "$loop" --erase "$token" --seed 5 --out "$tmp/j.run" --quiet 2>"$err" &
 pid=$!
-until grep -q ' ready ' "$tmp/j.run" 2>/dev/null; do sleep 0.01; done
+await ' ready ' "$tmp/j.run"
 cp "$tmp/card$$.img" "$tmp/early.img"
 sleep 0.5
 kill -9 $pid

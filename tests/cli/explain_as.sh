@@ -6,7 +6,7 @@ loop_device "$tmp/card$$.img"
 run 0 "$BLKASSAY" sweep "$loop" --erase card$$.img-$((16 << 20)) --direction read,write --sizes 4Ki..64Ki --seconds 0.05 --passes 3 --out "$tmp/s.run"
 "$BLKASSAY" observe "$loop" --seconds 1 --out "$tmp/o.run" >"$out" 2>"$err" &
 pid=$!
-until grep -q ' target ' "$tmp/o.run" 2>/dev/null; do sleep 0.02; done
+await ' target ' "$tmp/o.run"
 sleep 0.3
 dd if=/dev/zero of="$loop" bs=16k count=400 oflag=direct status=none
 wait $pid || fail "observe exited with $?"

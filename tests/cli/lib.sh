@@ -6,6 +6,7 @@
 #   run STATUS COMMAND...      runs it, demands this very exit status; output in $out and $err
 #   says TEXT / says_not TEXT  stdout or stderr contains / does not contain TEXT (fixed string)
 #   tells TEXT                 stdout contains TEXT however it is wrapped: line breaks and blanks count as one blank
+#   await TEXT FILE            waits until FILE contains TEXT; fails after 30 seconds
 #   loop_device FILE [BYTES]   attaches FILE with logical blocks of BYTES (512); device in $loop
 #   token_of DEVICE            prints its consent token, as `targets --csv` has it
 #   $unique                    a word of this test run alone, for image names (they become tokens)
@@ -40,6 +41,14 @@ run() {
 says() { grep -qF -e "$1" "$out" "$err" || fail "nothing says '$1'"; }
 says_not() { ! grep -qF -e "$1" "$out" "$err" || fail "something says '$1'"; }
 tells() { tr -s ' \n' '  ' <"$out" | grep -qF -e "$1" || fail "stdout does not tell '$1'"; }
+await() {
+	tries=0
+	until grep -qF -e "$1" "$2" 2>/dev/null; do
+		tries=$((tries + 1))
+		[ $tries -lt 1500 ] || fail "'$2' does not come to contain '$1'"
+		sleep 0.02
+	done
+}
 loop_device() {
 	loop=$(losetup --find --show --sector-size "${2:-512}" "$1") || fail "losetup failed for $1"
 	cleanup "losetup -d $loop 2>/dev/null"

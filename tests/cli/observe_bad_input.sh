@@ -21,7 +21,7 @@ run 2 "$BLKASSAY" observe "$loop" --seconds 0.1 --out "$tmp/mnt/o.run"
 # Mounted and in use is what it is for: a copy is seen whole.
 "$BLKASSAY" observe "$loop" --seconds 2 --out "$tmp/o.run" >"$out" 2>"$err" &
 pid=$!
-until grep -q ' target ' "$tmp/o.run" 2>/dev/null; do sleep 0.02; done
+await ' target ' "$tmp/o.run"
 sleep 0.2
 head -c 8M /dev/urandom >"$tmp/mnt/copy"
 sync "$tmp/mnt/copy"

@@ -9,7 +9,7 @@ instances >"$tmp/before" 2>/dev/null || skip "needs tracefs and mount namespaces
 watch() { # SECONDS RECORD [COMMAND...]: starts observe in the background and waits until it watches
 	"$BLKASSAY" observe "$loop" --seconds "$1" --out "$2" >"$tmp/seen" 2>"$err" &
 	pid=$!
-	until grep -q ' target ' "$2" 2>/dev/null; do sleep 0.02; done
+	await ' target ' "$2"
 	sleep 0.3
 }
 load() {
@@ -43,7 +43,7 @@ chmod 755 "$tmp" "$tmp/blkassay"
 mkdir -m 777 "$tmp/open"
 setpriv --reuid 65534 --regid 65534 --clear-groups "$tmp/blkassay" observe "$loop" --seconds 1.5 --out "$tmp/open/n.run" >"$tmp/seen" 2>"$err" &
 pid=$!
-until grep -q ' target ' "$tmp/open/n.run" 2>/dev/null; do sleep 0.02; done
+await ' target ' "$tmp/open/n.run"
 sleep 0.3
 load
 wait $pid || fail "observe without rights exited with $?"
@@ -57,7 +57,7 @@ instances >"$tmp/after"
 cmp -s "$tmp/before" "$tmp/after" || fail "a trace instance was left: $(cat "$tmp/after")"
 "$BLKASSAY" observe "$loop" --out "$tmp/i.run" >"$out" 2>"$err" &
 pid=$!
-until grep -q ' second ' "$tmp/i.run" 2>/dev/null; do sleep 0.02; done
+await ' second ' "$tmp/i.run"
 instances | grep -qx "blkassay-$pid" || fail "no trace instance while it runs"
 kill -INT $pid
 wait $pid || fail "Ctrl-C without --seconds ended it with $?"
