@@ -113,6 +113,24 @@ static int compare_edges(struct desk *d, struct edge *e)
 	return rc;
 }
 
+/* What an accepted request may have changed at the edges: put back, and nothing more expected of it, so that later
+ * lines do not blame the device for it again. */
+static int mend_edges(struct desk *d, const struct edge *e)
+{
+	size_t n = (size_t)EDGE_BLOCKS * e->bytes;
+	int rc = raw_io(d, true, 0, EDGE_BLOCKS, e->first);
+
+	if (rc >= 0)
+		rc = raw_io(d, true, e->total - EDGE_BLOCKS, EDGE_BLOCKS, e->last);
+	for (uint64_t i = 0; i < d->blocks; i++) {
+		uint64_t at = d->plan->area_start + i * d->block;
+
+		if (at < n || at + n >= d->t->size_bytes)
+			d->generation[i] = 0;
+	}
+	return rc < 0 ? rc : desk_settle(d);
+}
+
 int probe_past_end(struct desk *d)
 {
 	static const char claim[] = "requests past the last block are refused, and touch nothing";
@@ -131,6 +149,8 @@ int probe_past_end(struct desk *d)
 	rc = try_edges(d, &e);
 	if (!rc)
 		rc = compare_edges(d, &e);
+	if (!rc && *e.why && d->plan->whole_target)
+		rc = mend_edges(d, &e);
 	free(e.first);
 	if (rc < 0 || desk_stopped(d))
 		return rc;
