@@ -4,6 +4,7 @@
 #include <stdio.h>
 #include <string.h>
 
+#include "base/clean.h"
 #include "base/size.h"
 #include "base/text.h"
 #include "report/csv.h"
@@ -27,23 +28,40 @@ static double share(uint64_t part, uint64_t whole)
 	return whole ? (double)part / (double)whole * 100 : 0;
 }
 
+/* What a device, a user or a stranger's record says. */
+static void add_foreign(struct text *t, const char *before, const char *words, const char *after)
+{
+	text_adds(t, before);
+	clean_add(t, words, true);
+	text_adds(t, after);
+}
+
+static void add_target(struct text *t, const struct run_target *target)
+{
+	bool both = *target->vendor && *target->model;
+
+	add_foreign(t, "Observed '", target->path, "'");
+	if (!*target->vendor && !*target->model)
+		return;
+	add_foreign(t, " (", target->vendor, both ? " " : "");
+	add_foreign(t, "", target->model, ")");
+}
+
 static void add_head(struct text *t, const struct run *run, const struct observation *o)
 {
 	char time[SIZE_TEXT_MAX], size[SIZE_TEXT_MAX];
 
-	text_addf(t, "Observed '%s'", run->target.path);
-	if (*run->target.vendor || *run->target.model)
-		text_addf(t, " (%s%s%s)", run->target.vendor,
-			*run->target.vendor && *run->target.model ? " " : "", run->target.model);
+	add_target(t, &run->target);
 	text_addf(t, ", %s, for %s\n", size_format_decimal(size, (double)run->target.size_bytes),
 		duration_format(time, seconds(o->total.ns)));
 	if (*run->head.label)
-		text_addf(t, "label: %s\n", run->head.label);
+		add_foreign(t, "label: ", run->head.label, "\n");
 	if (run->cut || strcmp(run->end.status, "complete") != 0)
-		text_addf(t, "ended early: %s\n",
+		add_foreign(t, "ended early: ",
 			*run->end.reason   ? run->end.reason
 			: run->end.present ? run->end.status
-					   : "the record has no end");
+					   : "the record has no end",
+			"\n");
 }
 
 /* Request sizes are binary; a mean is seldom a whole number of anything. */
@@ -200,10 +218,9 @@ static void add_times(struct text *t, const struct observation *o)
 static void add_remarks(struct text *t, const struct observation *o)
 {
 	if (!o->traced)
-		text_addf(t,
-			"\nOnly the kernel's counters were read, so sizes and times are means: "
-			"%s\n",
-			o->why);
+		add_foreign(t,
+			"\nOnly the kernel's counters were read, so sizes and times are means: ",
+			o->why, "\n");
 	if (o->lost)
 		text_addf(t,
 			"\nThe kernel dropped %llu trace events: more was sent than is counted "

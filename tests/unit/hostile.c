@@ -6,8 +6,10 @@
 #include "base/error.h"
 #include "base/finding.h"
 #include "base/text.h"
+#include "record/observe.h"
 #include "record/verify.h"
 #include "report/audit_text.h"
+#include "report/observe_text.h"
 #include "report/verify_text.h"
 
 static const struct summary_style style = { .columns = 80 };
@@ -52,12 +54,36 @@ START_TEST(damage_without_ranges)
 }
 END_TEST
 
+/* A device's name, a label, the reasons in the record. */
+START_TEST(an_observation_cannot_steer_the_terminal)
+{
+	static const char bad[] = "x\033[2J\xff";
+	struct observation o = { 0 };
+	struct run run = { 0 };
+	struct text t;
+
+	text_copy(run.target.path, sizeof run.target.path, bad);
+	text_copy(run.target.vendor, sizeof run.target.vendor, bad);
+	text_copy(run.target.model, sizeof run.target.model, bad);
+	text_copy(run.head.label, sizeof run.head.label, bad);
+	text_copy(run.end.reason, sizeof run.end.reason, bad);
+	text_copy(o.why, sizeof o.why, bad);
+	text_init(&t);
+	observe_text(&t, &run, &o);
+	ck_assert_ptr_nonnull(strstr(t.bytes, "Observed 'x?[2J?' (x?[2J? x?[2J?)"));
+	for (size_t i = 0; i < t.length; i++)
+		ck_assert(t.bytes[i] == '\n' || (t.bytes[i] >= ' ' && t.bytes[i] <= '~'));
+	text_release(&t);
+}
+END_TEST
+
 Suite *hostile_suite(void)
 {
 	Suite *s = suite_create("hostile");
 	TCase *c = tcase_create("hostile");
 
 	tcase_add_test(c, a_finding_cannot_steer_the_terminal);
+	tcase_add_test(c, an_observation_cannot_steer_the_terminal);
 	tcase_add_test(c, damage_without_ranges);
 	suite_add_tcase(s, c);
 	return s;
