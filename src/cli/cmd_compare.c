@@ -1,5 +1,4 @@
 /* blkassay compare: is the new build faster, slower, or not shown to differ. */
-#include <errno.h>
 #include <stdio.h>
 #include <string.h>
 
@@ -8,9 +7,12 @@
 #include "base/text.h"
 #include "cli/command.h"
 #include "cli/message.h"
+#include "cli/result_file.h"
 #include "cli/screen.h"
 #include "report/compare.h"
 #include "report/compare_text.h"
+#include "report/page.h"
+#include "report/page_compare.h"
 
 static int check_sides(const struct options *o, struct error *err)
 {
@@ -57,21 +59,39 @@ static int write_text(const struct text *t, FILE *file)
 	return fwrite(t->bytes, 1, t->length, file) == t->length ? 0 : -1;
 }
 
+/* One result to its file: whole, or not at all. */
+static int write_result(struct text *t, const char *path, struct error *err)
+{
+	struct result_file file;
+	int rc = result_file_open(&file, path, err);
+
+	if (!rc)
+		rc = result_file_write(&file, t, err);
+	if (!rc)
+		rc = result_file_finish(&file, err);
+	result_file_drop(&file);
+	text_release(t);
+	return rc;
+}
+
 static int write_csv(const struct compared *c, const char *path, struct error *err)
 {
-	FILE *file = strcmp(path, "-") != 0 ? fopen(path, "we") : stdout;
 	struct text t;
-	int rc;
 
-	if (!file)
-		return error_sys(err, ERROR_USAGE, errno, "cannot write '%s'", path);
 	text_init(&t);
 	compare_csv_add(&t, c);
-	rc = t.failed ? -1 : write_text(&t, file);
-	text_release(&t);
-	if (file != stdout && fclose(file) != 0)
-		rc = -1;
-	return rc < 0 ? error_sys(err, ERROR_IO, errno, "cannot write '%s'", path) : 0;
+	return write_result(&t, path, err);
+}
+
+static int write_page(const struct compared *c, const char *path, struct error *err)
+{
+	struct text t;
+
+	text_init(&t);
+	page_begin(&t, "Comparison of two builds");
+	page_add_comparison(&t, c);
+	page_end(&t);
+	return write_result(&t, path, err);
 }
 
 static int print_text(const struct compared *c, const struct gate_request *gate, struct error *err)
@@ -106,6 +126,8 @@ static int compare(
 		return -1;
 	}
 	if (csv && write_csv(c, csv, err) < 0)
+		return -1;
+	if (o->given[OPTION_PAGE] && write_page(c, o->text[OPTION_PAGE], err) < 0)
 		return -1;
 	return csv && !strcmp(csv, "-") ? 0 : print_text(c, gate, err);
 }

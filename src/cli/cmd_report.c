@@ -1,5 +1,6 @@
 /* report: the summary, CSV and page of finished or cut records. */
 #include <stdio.h>
+#include <stdlib.h>
 #include <string.h>
 
 #include "base/error.h"
@@ -7,27 +8,43 @@
 #include "cli/command.h"
 #include "cli/message.h"
 #include "cli/result_file.h"
+#include "cli/screen.h"
 #include "cli/show.h"
+#include "record/audit.h"
 #include "record/observe.h"
 #include "record/run.h"
 #include "record/verify.h"
+#include "report/audit_text.h"
 #include "report/csv.h"
 #include "report/observe_text.h"
 #include "report/page.h"
+#include "report/page_audit.h"
 #include "report/page_observe.h"
+#include "report/page_verify.h"
 #include "report/verify_text.h"
+
+struct report_kind;
 
 /* Where the report goes: files that were asked for, else the summary to stdout. */
 struct report {
 	struct result_file csv, page;
 	struct text text;
 	size_t runs;
-	const char *columns; /* of the CSV so far: a kind of run */
+	const struct report_kind *before; /* of the run before; NULL: none yet */
 };
 
 static bool wants_files(const struct report *r)
 {
 	return r->csv.file || r->page.file;
+}
+
+static int print_text(struct report *r, struct error *err)
+{
+	if (r->text.failed)
+		return error_set(err, ERROR_IO, "out of memory for the report");
+	fwrite(r->text.bytes, 1, r->text.length, stdout); /* checked at the end for all commands */
+	text_reset(&r->text);
+	return 0;
 }
 
 static int open_files(struct report *r, const struct options *o, struct error *err)
@@ -60,42 +77,44 @@ static int write_csv(struct report *r, const struct run *run, struct error *err)
 	return rc ? rc : result_file_write(&r->csv, &r->text, err);
 }
 
-/* seen: NULL unless the run is an observation. */
+/* What a kind of run adds to its part of the page, after the facts; NULL: nothing. */
+typedef void page_part(struct text *t, void *result);
+
 static int write_page(
-	struct report *r, const struct run *run, const struct observation *seen, struct error *err)
+	struct report *r, const struct run *run, page_part *part, void *result, struct error *err)
 {
 	if (!r->runs)
 		page_begin(&r->text, *run->head.label ? run->head.label : "blkassay report");
 	if (page_add_run(&r->text, run, err) < 0)
 		return -1;
-	if (seen)
-		page_add_observation(&r->text, seen);
+	if (part)
+		part(&r->text, result);
 	return result_file_write(&r->page, &r->text, err);
 }
 
-/* Kinds of run have their own columns, so one CSV holds one kind. */
-static int check_kind(struct report *r, const struct run *run, struct error *err)
-{
-	static const char *const own[] = { "observe", "verify" };
-	const char *columns = "passes";
+/* ---- one function a kind of run: each loads what is its own and writes what was asked for ---- */
 
-	for (size_t i = 0; i < sizeof own / sizeof *own; i++)
-		if (!strcmp(run->head.kind, own[i]))
-			columns = own[i];
-	if (r->runs && r->csv.file && strcmp(r->columns, columns) != 0)
-		return error_set(err, ERROR_USAGE,
-			"'%s' is a run of %s and has other columns than the runs before it; write "
-			"its CSV to a file of its own",
-			run->path, run->head.kind);
-	r->columns = columns;
-	return 0;
+typedef int kind_reporter(struct report *r, const struct run *run, struct error *err);
+
+static int report_sweep(struct report *r, const struct run *run, struct error *err)
+{
+	int rc = r->csv.file ? write_csv(r, run, err) : 0;
+
+	if (!rc && r->page.file)
+		rc = write_page(r, run, NULL, NULL, err);
+	return !rc && !wants_files(r) ? show_summary(run, err) : rc;
 }
 
-static int report_observed(struct report *r, const char *path, struct error *err)
+static void observe_part(struct text *t, void *result)
+{
+	page_add_observation(t, result);
+}
+
+static int report_observed(struct report *r, const struct run *loaded, struct error *err)
 {
 	struct observation o;
 	struct run run;
-	int rc = observe_load(&run, &o, path, err);
+	int rc = observe_load(&run, &o, loaded->path, err);
 
 	if (rc < 0)
 		return rc;
@@ -106,67 +125,121 @@ static int report_observed(struct report *r, const char *path, struct error *err
 		rc = result_file_write(&r->csv, &r->text, err);
 	}
 	if (!rc && r->page.file)
-		rc = write_page(r, &run, &o, err);
+		rc = write_page(r, &run, observe_part, &o, err);
 	if (!rc && !wants_files(r)) {
 		observe_text(&r->text, &run, &o);
-		if (r->text.failed)
-			rc = error_set(err, ERROR_IO, "out of memory for the summary");
-		fwrite(r->text.bytes, 1, r->text.length, stdout);
-		text_reset(&r->text);
+		rc = print_text(r, err);
 	}
 	observation_release(&o);
 	run_release(&run);
 	return rc;
 }
 
-static int report_verified(struct report *r, const char *path, struct error *err)
+static void audit_part(struct text *t, void *result)
+{
+	page_add_audit(t, result);
+}
+
+static int report_audit(struct report *r, const struct run *run, struct error *err)
+{
+	struct findings *f = calloc(1, sizeof *f);
+	struct summary_style style;
+	int rc;
+
+	if (!f)
+		return error_set(err, ERROR_IO, "out of memory");
+	rc = audit_load(f, run->path, err);
+	if (!rc && r->page.file)
+		rc = write_page(r, run, audit_part, f, err);
+	if (!rc && !wants_files(r)) {
+		screen_style(&style);
+		rc = audit_text_add(&r->text, run, f, &style, err);
+		rc = rc < 0 ? rc : print_text(r, err);
+	}
+	free(f);
+	return rc;
+}
+
+static void verify_part(struct text *t, void *result)
+{
+	page_add_verify(t, result);
+}
+
+static int report_verified(struct report *r, const struct run *run, struct error *err)
 {
 	struct verify_record v;
-	int rc = 0;
+	int rc = verify_load(&v, run->path, err);
 
-	if (r->page.file)
-		return error_set(err, ERROR_USAGE,
-			"'%s' is a run of verify, which has no page; its summary and --csv show "
-			"all",
-			path);
-	if (verify_load(&v, path, err) < 0)
-		return -1;
+	if (rc < 0)
+		return rc;
 	if (r->csv.file) {
 		if (!r->runs)
 			verify_csv_add_header(&r->text);
 		for (size_t i = 0; i < v.range_count; i++)
 			verify_csv_add(&r->text, &v.ranges[i]);
 		rc = result_file_write(&r->csv, &r->text, err);
-	} else {
-		/* A run that ended before its plan was written has a head and a reason. */
-		rc = v.planned ? show_verify(&v, err) : show_summary(&v.run, err);
 	}
+	if (!rc && r->page.file)
+		rc = write_page(r, run, verify_part, &v, err);
+	/* A run that ended before its plan was written has a head and a reason. */
+	if (!rc && !wants_files(r))
+		rc = v.planned ? show_verify(&v, err) : show_summary(&v.run, err);
 	verify_record_release(&v);
 	return rc;
 }
 
+static const struct report_kind {
+	const char *kind;
+	bool has_csv;
+	kind_reporter *report;
+} kinds[] = {
+	{ "sweep", true, report_sweep },
+	{ "observe", true, report_observed },
+	{ "audit", false, report_audit },
+	{ "verify", true, report_verified },
+};
+
+static const struct report_kind *kind_of(const struct run *run, struct error *err)
+{
+	for (size_t i = 0; i < sizeof kinds / sizeof *kinds; i++)
+		if (!strcmp(kinds[i].kind, run->head.kind))
+			return &kinds[i];
+	error_set(err, ERROR_USAGE, "'%s' is a record of '%s', which report does not show",
+		run->path, run->head.kind);
+	return NULL;
+}
+
+/* Kinds of run have their own columns, so one CSV holds one kind. */
+static int check_csv(
+	struct report *r, const struct report_kind *kind, const struct run *run, struct error *err)
+{
+	if (r->csv.file && !kind->has_csv)
+		return error_set(err, ERROR_USAGE,
+			"'%s' is a run of %s, which has no CSV; leave --csv away", run->path,
+			run->head.kind);
+	if (r->csv.file && r->before && r->before != kind)
+		return error_set(err, ERROR_USAGE,
+			"'%s' is a run of %s and has other columns than the runs before it; write "
+			"its CSV to a file of its own",
+			run->path, run->head.kind);
+	r->before = kind;
+	return 0;
+}
+
 static int report_one(struct report *r, const char *path, struct error *err)
 {
+	const struct report_kind *kind;
 	struct run run;
 	int rc = run_load(&run, path, err);
 
 	if (rc < 0)
 		return rc;
-	rc = check_kind(r, &run, err);
+	kind = kind_of(&run, err);
+	rc = kind ? check_csv(r, kind, &run, err) : -1;
 	if (!rc && r->runs && !wants_files(r))
 		putchar('\n');
-	if (!rc && !strcmp(r->columns, "observe")) {
-		rc = report_observed(r, path, err);
-	} else if (!rc && !strcmp(r->columns, "verify")) {
-		rc = report_verified(r, path, err);
-	} else {
-		if (!rc && r->csv.file)
-			rc = write_csv(r, &run, err);
-		if (!rc && r->page.file)
-			rc = write_page(r, &run, NULL, err);
-		if (!rc && !wants_files(r))
-			rc = show_summary(&run, err);
-	}
+	if (!rc)
+		rc = kind->report(r, &run, err);
 	run_release(&run);
 	r->runs++;
 	return rc;

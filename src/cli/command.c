@@ -85,8 +85,8 @@ const struct command commands[] = {
 		"seen. Several runs a side are the replicates; else the passes are. Exit status\n"
 		"is 0 whatever the verdicts, and 1 when --allow-slower is given and fails.\n",
 		1, 64, cmd_compare,
-		{ OPTION_AGAINST, OPTION_ALLOW_SLOWER, OPTION_ANYWAY, OPTION_CSV_FILE, OPTION_QUIET,
-			OPTION_END } },
+		{ OPTION_AGAINST, OPTION_ALLOW_SLOWER, OPTION_ANYWAY, OPTION_CSV_FILE, OPTION_PAGE,
+			OPTION_QUIET, OPTION_END } },
 	{ "observe", "TARGET", "what the host really sends while the target is used",
 		"Watches the kernel's counters and, as root, every request in its block trace,\n"
 		"for --seconds or until Ctrl-C. Opens nothing and disturbs nothing: it works "

@@ -68,9 +68,9 @@ static void say_end(struct writer *w)
 	if (!r->end.present)
 		text_adds(&w->t,
 			"The record has no end: the run was stopped or its machine went down "
-			"while it was written. What follows rests on the passes before that.");
+			"while it was written. What follows rests on what came before that.");
 	else if (!strcmp(r->end.status, "interrupted"))
-		text_adds(&w->t, "The run was interrupted; the passes before that are whole.");
+		text_adds(&w->t, "The run was interrupted; what came before that is whole.");
 	else if (strcmp(r->end.status, "complete") != 0)
 		text_addf(&w->t, "The run ended early: %s.",
 			*r->end.reason ? r->end.reason : r->end.status);

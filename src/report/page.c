@@ -60,7 +60,7 @@ static void add_fact(void *context, const char *name, const char *value)
 	text_adds(t, "</dd>\n");
 }
 
-static void add_notice(void *context, enum notice_kind kind, const char *sentence)
+void page_add_notice(void *context, enum notice_kind kind, const char *sentence)
 {
 	struct text *t = context;
 
@@ -87,7 +87,7 @@ static void add_header(struct text *t, const struct run *run)
 static void add_body(struct text *t, const struct run *run, const struct points *points)
 {
 	struct text found;
-	struct notice_visitor notices = { &found, add_notice };
+	struct notice_visitor notices = { &found, page_add_notice };
 	struct fact_visitor facts = { t, add_fact };
 
 	add_header(t, run);

@@ -4,6 +4,7 @@
 #define REPORT_PAGE_H
 
 #include "record/run.h"
+#include "report/notices.h"
 
 struct error;
 struct text;
@@ -18,5 +19,7 @@ int page_add_run(struct text *t, const struct run *run, struct error *err);
 /* Building blocks for the other sections. */
 void page_section(struct text *t, const char *heading);
 void page_paragraph(struct text *t, const char *words);
+/* One item of a list of class "says": what a notice_visitor takes; context is the struct text. */
+void page_add_notice(void *context, enum notice_kind kind, const char *sentence);
 
 #endif

@@ -14,6 +14,7 @@
 #include "report/csv.h"
 #include "report/facts.h"
 #include "report/layout.h"
+#include "report/notices.h"
 #include "report/verify_map.h"
 #include "report/verify_pattern.h"
 
@@ -26,12 +27,15 @@ struct writer {
 	size_t columns;
 	struct verify_record *v;
 	struct verify_pattern pattern;
+	const struct notice_visitor *sentences; /* when set: sentences alone, and to it */
 };
 
 /* ---- pieces ---- */
 
 static void heading(struct writer *w, const char *name)
 {
+	if (w->sentences)
+		return;
 	text_addf(w->t, "\n%s%s%s\n", w->style->colour ? "\033[1m" : "", name,
 		w->style->colour ? "\033[0m" : "");
 }
@@ -49,6 +53,11 @@ static void item(struct writer *w, char mark, const char *fmt, ...)
 	va_start(args, fmt);
 	vsnprintf(sentence, sizeof sentence, fmt, args);
 	va_end(args);
+	if (w->sentences) {
+		w->sentences->notice(w->sentences->context,
+			mark == '!' ? NOTICE_CAUTION : NOTICE_FINDING, sentence);
+		return;
+	}
 	text_reset(&w->scratch);
 	clean_add(&w->scratch, sentence, !w->style->utf8);
 	text_addf(w->t, "  %s%c%s ", loud ? "\033[1;35m" : "", mark, loud ? "\033[0m" : "");
@@ -473,4 +482,16 @@ void verify_csv_add(struct text *t, const struct damage_range *r)
 		t, "%s,%" PRIu64 ",%" PRIu64 ",", damage_class_name(r->class), r->offset, r->bytes);
 	csv_add_field(t, r->detail, true);
 	text_adds(t, "\r\n");
+}
+
+void verify_sentences_visit(struct verify_record *v, const struct notice_visitor *visitor)
+{
+	struct writer w = { .v = v, .sentences = visitor };
+
+	verify_pattern_find(&w.pattern, v);
+	add_verdict(&w);
+	if (damage_totals_damaged(&v->state.totals)) {
+		explain(&w);
+		add_pattern(&w);
+	}
 }

@@ -5,11 +5,15 @@
 #include "record/verify.h"
 #include "report/summary.h"
 
+struct notice_visitor;
 struct text;
 
 /* Adds the whole summary. May reorder v->ranges. 0, or -1 with *err (out of memory). */
 int verify_text_add(struct text *t, struct verify_record *v, const struct summary_style *style,
 	struct error *err);
+
+/* The sentences of the summary alone: what was found, what it usually means, its pattern. May reorder v->ranges. */
+void verify_sentences_visit(struct verify_record *v, const struct notice_visitor *visitor);
 
 /* The damage as CSV (RFC 4180): class,offset,length,detail. */
 void verify_csv_add_header(struct text *t);

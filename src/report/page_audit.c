@@ -1,0 +1,45 @@
+/* An audit on a page. */
+#include "report/page_audit.h"
+
+#include "base/text.h"
+#include "report/page.h"
+#include "report/svg.h"
+
+/* Sign and word both tell the verdict, beside its colour. */
+static void add_verdict(struct text *t, enum finding_verdict v)
+{
+	static const char *const signs[] = { "+ ", "! ", "? " };
+	static const char *const classes[] = { "kept", "broken", "sub" };
+
+	text_addf(t, "<td class=\"%s\">%s", classes[v], signs[v]);
+	markup_add(t, finding_verdict_name(v));
+	text_adds(t, "</td>");
+}
+
+static void add_row(struct text *t, const struct finding *f)
+{
+	text_adds(t, "<tr><td>");
+	markup_add(t, f->claim);
+	text_adds(t, "</td>");
+	add_verdict(t, f->verdict);
+	text_adds(t, "<td>");
+	markup_add(t, *f->evidence ? f->evidence : "-");
+	if (*f->mend) {
+		text_adds(t, "<br><b>To mend it:</b> ");
+		markup_add(t, f->mend);
+	}
+	text_adds(t, "</td></tr>\n");
+}
+
+void page_add_audit(struct text *t, const struct findings *f)
+{
+	char sentence[FINDINGS_SENTENCE_MAX];
+
+	page_section(t, "What the audit found");
+	page_paragraph(t, findings_conclude(f, sentence));
+	text_adds(t, "<div class=\"wide\"><table class=\"words\"><thead><tr><th>claim</th>"
+		     "<th>verdict</th><th>what was seen</th></tr></thead><tbody>\n");
+	for (size_t i = 0; i < f->count; i++)
+		add_row(t, &f->list[i]);
+	text_adds(t, "</tbody></table></div>\n");
+}

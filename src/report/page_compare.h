@@ -1,0 +1,12 @@
+/* A comparison of two builds on a page: sentences, chart of ratios, table. */
+#ifndef REPORT_PAGE_COMPARE_H
+#define REPORT_PAGE_COMPARE_H
+
+#include "report/compare.h"
+
+struct text;
+
+/* After compared_finish. */
+void page_add_comparison(struct text *t, const struct compared *c);
+
+#endif
