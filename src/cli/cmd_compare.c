@@ -89,6 +89,7 @@ static int write_page(const struct compared *c, const char *path, struct error *
 
 	text_init(&t);
 	page_begin(&t, "Comparison of two builds");
+	page_heading(&t, "Comparison of two builds");
 	page_add_comparison(&t, c);
 	page_end(&t);
 	return write_result(&t, path, err);

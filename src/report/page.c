@@ -35,6 +35,13 @@ void page_end(struct text *t)
 		"</main>\n</body>\n</html>\n");
 }
 
+void page_heading(struct text *t, const char *heading)
+{
+	text_adds(t, "<h1>");
+	markup_add(t, heading);
+	text_adds(t, "</h1>\n");
+}
+
 void page_section(struct text *t, const char *heading)
 {
 	text_adds(t, "<h2>");

@@ -17,6 +17,8 @@ void page_end(struct text *t);
 int page_add_run(struct text *t, const struct run *run, struct error *err);
 
 /* Building blocks for the other sections. */
+/* The page's own heading, where it is not about one run. */
+void page_heading(struct text *t, const char *heading);
 void page_section(struct text *t, const char *heading);
 void page_paragraph(struct text *t, const char *words);
 /* One item of a list of class "says": what a notice_visitor takes; context is the struct text. */

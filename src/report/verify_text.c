@@ -46,7 +46,7 @@ static void item(struct writer *w, char mark, const char *fmt, ...)
 
 static void item(struct writer *w, char mark, const char *fmt, ...)
 {
-	bool loud = mark == '!' && w->style->colour;
+	bool loud = mark == '!' && !w->sentences && w->style->colour;
 	char sentence[1024];
 	va_list args;
 
