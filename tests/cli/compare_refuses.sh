@@ -45,8 +45,15 @@ run 2 "$BLKASSAY" compare base.run --against v.run
 says "only sweeps can be compared"
 run 2 "$BLKASSAY" compare base.run --against twin.run --csv /nonexistent/x.csv
 says "/nonexistent/x.csv"
+# A result goes to a file, never to a device, and never over a record.
+run 2 "$BLKASSAY" compare base.run --against twin.run --csv /dev/null
+says "is not a regular file"
+cp base.run before.run
+run 2 "$BLKASSAY" compare base.run --against twin.run --page base.run
+says "is a run record"
+cmp -s base.run before.run || fail "a record was written over"
 if [ -c /dev/full ]; then
-	run 3 "$BLKASSAY" compare base.run --against twin.run --csv /dev/full
+	run 3 sh -c '"$1" compare base.run --against twin.run --csv - >/dev/full' sh "$BLKASSAY"
 fi
 # An unfinished run is compared as far as it got, and told.
 head -n 20 base.run >cut.run
