@@ -15,21 +15,29 @@
 #include "record/run.h"
 #include "record/verify.h"
 #include "report/audit_text.h"
+#include "report/compare.h"
 #include "report/csv.h"
 #include "report/observe_text.h"
 #include "report/page.h"
 #include "report/page_audit.h"
+#include "report/page_compare.h"
 #include "report/page_observe.h"
 #include "report/page_verify.h"
 #include "report/verify_text.h"
 
 struct report_kind;
 
+enum { RUNS_MAX = 64 }; /* as the command table allows */
+
 /* Where the report goes: files that were asked for, else the summary to stdout. */
 struct report {
 	struct result_file csv, page;
 	struct text text;
 	size_t runs;
+	/* Labels of the sweeps so far, and which of them each run has: two make a comparison on the page. */
+	char builds[2][128];
+	size_t build_count; /* 3: more than two */
+	signed char side[RUNS_MAX]; /* -1: no sweep */
 	const struct report_kind *before; /* of the run before; NULL: none yet */
 };
 
@@ -96,12 +104,26 @@ static int write_page(
 
 typedef int kind_reporter(struct report *r, const struct run *run, struct error *err);
 
+static void note_build(struct report *r, const struct run *run)
+{
+	size_t side = 0;
+
+	while (side < r->build_count && side < 2 && strcmp(r->builds[side], run->head.label) != 0)
+		side++;
+	if (side == r->build_count && side < 2)
+		text_copy(r->builds[side], sizeof r->builds[side], run->head.label);
+	if (side == r->build_count)
+		r->build_count++;
+	r->side[r->runs] = (signed char)side;
+}
+
 static int report_sweep(struct report *r, const struct run *run, struct error *err)
 {
 	int rc = r->csv.file ? write_csv(r, run, err) : 0;
 
 	if (!rc && r->page.file)
 		rc = write_page(r, run, NULL, NULL, err);
+	note_build(r, run);
 	return !rc && !wants_files(r) ? show_summary(run, err) : rc;
 }
 
@@ -234,6 +256,7 @@ static int report_one(struct report *r, const char *path, struct error *err)
 
 	if (rc < 0)
 		return rc;
+	r->side[r->runs] = -1;
 	kind = kind_of(&run, err);
 	rc = kind ? check_csv(r, kind, &run, err) : -1;
 	if (!rc && r->runs && !wants_files(r))
@@ -245,8 +268,52 @@ static int report_one(struct report *r, const char *path, struct error *err)
 	return rc;
 }
 
-static int finish_files(struct report *r, struct error *err)
+static int take_side(struct compared *c, const struct report *r, const struct options *o, int side,
+	struct error *err)
 {
+	for (size_t i = 0; i < o->arg_count; i++)
+		if (r->side[i] == side &&
+			compared_take(c, side ? COMPARE_NEW : COMPARE_BASE, o->args[i], err) < 0)
+			return -1;
+	return 0;
+}
+
+/* Sweeps of just two builds are set against each other, the one named first as the base. What keeps them from being
+ * compared is said on the page; only a failing machine fails the report. */
+static int add_comparison(struct report *r, const struct options *o, struct error *err)
+{
+	struct error why = { 0 };
+	struct compared c;
+	size_t runs[2] = { 0 };
+	int rc;
+
+	if (r->build_count != 2)
+		return 0;
+	for (size_t i = 0; i < o->arg_count; i++)
+		if (r->side[i] >= 0)
+			runs[(int)r->side[i]]++;
+	compared_init(&c, runs[0], runs[1], true);
+	rc = take_side(&c, r, o, 0, &why) < 0 || take_side(&c, r, o, 1, &why) < 0 ||
+			     compared_finish(&c, &why) < 0
+		     ? -1
+		     : 0;
+	if (!rc) {
+		page_add_comparison(&r->text, &c);
+	} else if (why.kind != ERROR_IO) {
+		page_section(&r->text, "Comparison");
+		page_paragraph(&r->text, why.text);
+		rc = 0;
+	} else {
+		*err = why;
+	}
+	compared_release(&c);
+	return rc;
+}
+
+static int finish_files(struct report *r, const struct options *o, struct error *err)
+{
+	if (r->page.file && add_comparison(r, o, err) < 0)
+		return -1;
 	if (r->page.file) {
 		page_end(&r->text);
 		if (result_file_write(&r->page, &r->text, err) < 0)
@@ -267,7 +334,7 @@ int cmd_report(const struct options *o)
 	for (size_t i = 0; !rc && i < o->arg_count; i++)
 		rc = report_one(&r, o->args[i], &err);
 	if (!rc)
-		rc = finish_files(&r, &err);
+		rc = finish_files(&r, o, &err);
 	result_file_drop(&r.csv);
 	result_file_drop(&r.page);
 	text_release(&r.text);

@@ -70,7 +70,8 @@ const struct command commands[] = {
 	{ "report", "RUN...", "CSV, plain-text summary, page with charts",
 		"Prints a plain-text summary of each record, or writes the files that are asked\n"
 		"for instead. Takes records that were cut short, and says so. Several records\n"
-		"go into one CSV or page, in the order given.\n",
+		"go into one CSV or page, in the order given. On a page, sweeps with two labels\n"
+		"are set against each other, the label named first as the base.\n",
 		1, 64, cmd_report, { OPTION_CSV_FILE, OPTION_PAGE, OPTION_QUIET, OPTION_END } },
 	{ "explain", "RUN...", "fixed cost, streaming rate, ceilings, stage budget",
 		"Fits t(n) = t0 + n/r to each direction and order of a sweep, sets the rates\n"

@@ -77,3 +77,14 @@ run 0 "$BLKASSAY" report "$tmp/flipped.run" --page "$tmp/flipped.html"
 grep -q "damaged" "$tmp/flipped.html" || fail "the page keeps quiet about damage"
 run 0 "$BLKASSAY" report "$tmp/flipped.run"
 says "1 line of the record is damaged"
+# Sweeps of two builds on one page are set against each other; of one build they are not.
+for build in a e; do
+	run 0 "$BLKASSAY" sweep "model:$here/../../scripts/models/buoy-$build.model" --sizes 512,4Ki,64Ki --seconds 1 \
+		--passes 4 --seed 1 --label "build $build" --out "$tmp/build-$build.run"
+done
+run 0 "$BLKASSAY" report "$tmp/build-a.run" "$tmp/build-e.run" --page "$tmp/two.html"
+grep -q '<h2>build e against build a</h2>' "$tmp/two.html" || fail "two builds are not compared on the page"
+grep -q '<td>faster</td>' "$tmp/two.html" || fail "the comparison has no verdict"
+run 0 "$BLKASSAY" report "$tmp/build-a.run" --page "$tmp/one.html"
+grep -q ' against ' "$tmp/one.html" && fail "one build is compared with something"
+exit 0
