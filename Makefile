@@ -114,6 +114,10 @@ $(O)/tests/fault.so: tests/shim/fault.c tests/shim/kinds.h
 	@mkdir -p $(@D)
 	$(Q)$(CC) -D_GNU_SOURCE -Itests -std=c17 $(filter-out -Wmissing-prototypes,$(WARNINGS)) -O2 -g -fPIC -shared -o $@ $<
 
+$(O)/tests/fault-leaks.so: tests/shim/fault.c tests/shim/kinds.h
+	@mkdir -p $(@D)
+	$(Q)$(CC) -D_GNU_SOURCE -DFAULT_NO_MEMORY -Itests -std=c17 $(filter-out -Wmissing-prototypes,$(WARNINGS)) -O2 -g -fPIC -shared -o $@ $<
+
 SHIM_SRC := $(filter-out tests/shim/fault.c,$(sort $(wildcard tests/shim/*.c)))
 $(O)/tests/fault-driver: $(SHIM_SRC) $(wildcard tests/shim/*.h)
 	@mkdir -p $(@D)
@@ -121,6 +125,10 @@ $(O)/tests/fault-driver: $(SHIM_SRC) $(wildcard tests/shim/*.h)
 
 faults: $(O)/blkassay $(O)/tests/fault.so $(O)/tests/fault-driver
 	$(Q)scripts/fault-sweep $(if $(FULL),-f) $(O) $(FAULTS)
+
+# The same with a leak checker, on a sample and without failing memory: slow, by hand, needs valgrind.
+fault-leaks: $(O)/blkassay $(O)/tests/fault-leaks.so
+	$(Q)scripts/fault-leaks $(O)
 
 rig: $(O)/blkassay
 	$(Q)scripts/rig/run -b $(O)/blkassay $(or $(RIG),all)
@@ -170,6 +178,6 @@ clean:
 
 -include $(OBJ:.o=.d) $(MAIN:.o=.d) $(UNIT_OBJ:.o=.d) $(O)/tests/runner.d
 
-.PHONY: all kill-campaign check check-unit check-cli check-browser man dist sanitize lint fuzz bench faults rig install uninstall clean
+.PHONY: all kill-campaign check check-unit check-cli check-browser man dist sanitize lint fuzz bench faults fault-leaks rig install uninstall clean
 .DELETE_ON_ERROR:
 .SECONDARY:

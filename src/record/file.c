@@ -98,6 +98,7 @@ int record_create(struct record_writer *w, const char *path, const char *kind, s
 		close(w->fd);
 		w->fd = -1;
 		unlink(path);
+		text_release(&w->line);
 		return -1;
 	}
 	sync_directory_of(path);
