@@ -103,7 +103,7 @@ static double median_flush_s(const struct run *swept)
 {
 	uint64_t *ns = calloc(swept->pass_count + 1, sizeof *ns);
 	double median = (double)NAN;
-	size_t n = 0;
+	size_t n = 0, middle;
 
 	for (size_t i = 0; ns && i < swept->pass_count; i++)
 		if (swept->passes[i].direction == RUN_WRITE &&
@@ -111,7 +111,8 @@ static double median_flush_s(const struct run *swept)
 			ns[n++] = swept->passes[i].flush_ns;
 	if (n) {
 		qsort(ns, n, sizeof *ns, compare_u64);
-		median = (double)ns[n / 2] / 1e9;
+		middle = n / 2;
+		median = (double)ns[middle] / 1e9;
 	}
 	free(ns);
 	return median;

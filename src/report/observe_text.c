@@ -270,7 +270,7 @@ static void add_second(
 
 static void add_size(struct text *t, const struct run *run, const struct observed_size *s)
 {
-	add_row_start(t, run, "size", s->direction);
+	add_row_start(t, run, "size", (int)s->direction);
 	text_addf(t, ",,%llu,%llu,%llu,,%.6f,,,\r\n", ull(s->bytes), ull(s->count),
 		ull(s->bytes * s->count), seconds(s->service_ns));
 }

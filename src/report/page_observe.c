@@ -142,7 +142,7 @@ static void add_mix(struct text *t, const struct observation *o)
 		     "</thead><tbody>\n");
 	for (size_t i = 0; i < o->size_count; i++) {
 		const struct observed_size *s = &o->sizes[i];
-		int d = s->direction;
+		int d = (int)s->direction;
 
 		text_adds(t, "<tr>");
 		add_cell(t, names[d]);

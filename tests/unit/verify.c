@@ -670,7 +670,8 @@ START_TEST(every_call_fails_in_turn)
 	for (size_t c = 0; c < 4; c++)
 		for (size_t which = 0; which < sizeof failures / sizeof *failures; which++)
 			for (int lasts = FAIL_ONCE; lasts <= FAIL_LASTING; lasts++)
-				for (uint64_t nth = 1; check_failing(calls[c], nth, lasts, which);
+				for (uint64_t nth = 1; check_failing(
+					     calls[c], nth, (enum failing_for)lasts, which);
 					nth++)
 					ck_assert_uint_lt(nth, 10000);
 }
