@@ -56,7 +56,7 @@ need_build() {
 
 need_tests() {
 	need_build
-	need pkg-config:pkg-config '/usr/include/check.h:check' mandoc:mandoc losetup:mount mkfs.ext4:e2fsprogs \
+	need pkg-config:pkg-config '/usr/include/check.h:check' mandoc:mandoc col:bsdextrautils losetup:mount mkfs.ext4:e2fsprogs \
 		mkfs.vfat:dosfstools git:git
 }
 
