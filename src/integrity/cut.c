@@ -84,8 +84,8 @@ static enum progress failed(
 	c->out->failure.at = at;
 	c->out->failure.wanted = wanted;
 	c->out->failure.got = got;
-	/* A target that comes back at once after the trigger was cut all the same. */
-	if (is_gone_code(-rc) || (c->out->pulled && rc < 0) || !still_answers(c))
+	/* After the trigger an error or a transfer that ended early is the cut, even of a target that comes back at once. */
+	if (is_gone_code(-rc) || c->out->pulled || !still_answers(c))
 		return finish(c, CUT_GONE);
 	return finish(c, CUT_FAILED);
 }
