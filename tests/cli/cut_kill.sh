@@ -30,12 +30,17 @@ rm -f "$tmp/j.run"
 pid=$!
 await ' ready ' "$tmp/j.run"
 cp "$tmp/card$$.img" "$tmp/early.img"
-sleep 0.5
+# Until enough was promised, however slow the machine.
+through=0 waited=0
+while [ "$through" -le 100 ]; do
+	[ $((waited += 1)) -le 600 ] || fail "only $through writes were flushed in a minute"
+	sleep 0.1
+	through=$(grep ' stored through=' "$tmp/j.run" | tail -n 1 | sed 's/.*through=\([0-9]*\).*/\1/')
+	through=${through:-0}
+done
 kill -9 $pid
 wait $pid 2>/dev/null
 run 0 "$BLKASSAY" recheck "$tmp/j.run" "$loop"
-through=$(grep ' stored through=' "$tmp/j.run" | tail -n 1 | sed 's/.*through=\([0-9]*\).*/\1/')
-[ "$through" -gt 100 ] || fail "only $through writes were flushed"
 dd if="$tmp/early.img" of="$loop" bs=1M count=8 oflag=direct status=none
 sync
 run 1 "$BLKASSAY" recheck "$tmp/j.run" "$loop"
