@@ -9,16 +9,18 @@
 
 #include "base/error.h"
 #include "base/size.h"
+#include "measure/offsets.h"
 #include "measure/pass.h"
 #include "medium/medium.h"
 #include "platform/clock.h"
 
 enum { PAIRS = 41, FILE_BYTES = 64 << 20 };
 
-static double bare_rate(int fd, bool write, char *buf, size_t length, uint64_t requests)
+static double bare_rate(
+	int fd, bool write, char *buf, size_t length, off_t start, uint64_t requests)
 {
 	uint64_t before = clock_now_ns();
-	off_t at = 0;
+	off_t at = start;
 
 	for (uint64_t i = 0; i < requests; i++) {
 		ssize_t n = write ? pwrite(fd, buf, length, at) : pread(fd, buf, length, at);
@@ -45,28 +47,36 @@ static void compare(struct medium *m, int fd, bool write, uint64_t length)
 		.request_bytes = length,
 		.in_flight = 1,
 		.region_bytes = FILE_BYTES,
-		.duration_ns = 20000000,
+		.duration_ns = 50000000,
 		.seed = 1 };
 	static struct pass_result result;
 	struct pass_buffers buffers;
+	struct offsets order;
+	off_t start; /* the same places for both: where a file lies on the disk matters too */
 	char size[SIZE_TEXT_MAX], *buf;
 	double ratios[PAIRS];
 
 	if (pass_buffers_init(&buffers, m, length, 1) < 0)
 		exit(3);
-	buf = buffers.memory
-		      [0]; /* the same memory and the same data: pages and content both matter below */
+	offsets_init(&order, false, 0, FILE_BYTES, length, plan.seed);
+	start = (off_t)offsets_at(&order, 0);
+	/* The same memory and the same data: pages and content matter. */
+	buf = buffers.memory[0];
 	for (int i = -2; i < PAIRS; i++) {
 		double bare, ours;
 
-		/* Whoever goes second might find things warmer: take turns. */
+		/* Whoever goes second might find things warmer: take turns. A write pass ends with a flush, the bare loop
+		 * with none: each begins with nothing left of the other's. */
+		fsync(fd);
 		if (i % 2) {
 			pass_run(m, &plan, &buffers, &result, NULL);
-			bare = bare_rate(fd, write, buf, length, result.requests);
+			fsync(fd);
+			bare = bare_rate(fd, write, buf, length, start, result.requests);
 		} else {
 			uint64_t requests = result.requests ? result.requests : 100;
 
-			bare = bare_rate(fd, write, buf, length, requests);
+			bare = bare_rate(fd, write, buf, length, start, requests);
+			fsync(fd);
 			pass_run(m, &plan, &buffers, &result, NULL);
 		}
 		ours = (double)result.bytes / (double)result.busy_ns;

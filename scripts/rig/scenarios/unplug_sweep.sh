@@ -8,7 +8,7 @@ long() {
 }
 readable() {
 	run 0 blkassay report "$1"
-	says "kB/s"
+	says "B/s"
 	run 0 blkassay report "$1" --csv "$1.csv"
 	[ "$(grep -c . "$1.csv")" -ge 4 ] || fail "the CSV has lost finished passes"
 	grep -q ' end .*status=failed' "$1" || fail "the record does not say how the run ended"

@@ -32,7 +32,7 @@ run 0 blkassay report read.run
 says "stale"
 
 dm_table card "0 8192 linear /dev/loop0 0"
-start blkassay verify "$gadget" --erase "$token" --region 0+4Mi --seed 7 --out pulled.run
+start blkassay verify "$gadget" --erase "$token" --region 0+4Mi --generations 200 --seed 7 --out pulled.run
 sleep 2
 gadget_unplug
 finish 3
