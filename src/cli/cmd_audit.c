@@ -99,18 +99,6 @@ static int audit(struct session *s, const struct options *o, const struct audit_
 	return status;
 }
 
-static int finish(const char *path, int status)
-{
-	struct error err = { 0 };
-
-	if (access(path, F_OK) == 0 && show_record(path, &err) < 0) {
-		int shown = message_error(&err);
-
-		status = status == 0 ? shown : status;
-	}
-	return status;
-}
-
 int cmd_audit(const struct options *o)
 {
 	struct error err = { 0 }, close_err = { 0 };
@@ -138,5 +126,5 @@ int cmd_audit(const struct options *o)
 
 		status = status == 0 || status == 1 ? closed : status;
 	}
-	return finish(path, status);
+	return show_finished(path, status);
 }

@@ -276,16 +276,6 @@ static int measure(struct session *s, const struct options *o, const struct swee
 	return status;
 }
 
-/* The summary of what was kept, also of a run that was cut short. */
-static int finish(const char *path, int status)
-{
-	struct error err = { 0 };
-
-	if (access(path, F_OK) < 0 || show_record(path, &err) == 0)
-		return status;
-	return status == 0 ? message_error(&err) : status;
-}
-
 int cmd_sweep(const struct options *o)
 {
 	struct error err = { 0 }, close_err = { 0 };
@@ -319,5 +309,5 @@ int cmd_sweep(const struct options *o)
 
 		status = status == 0 ? closed : status;
 	}
-	return finish(path, status);
+	return show_finished(path, status);
 }

@@ -4,9 +4,11 @@
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
+#include <unistd.h>
 
 #include "base/error.h"
 #include "base/text.h"
+#include "cli/message.h"
 #include "cli/screen.h"
 #include "record/audit.h"
 #include "record/run.h"
@@ -68,4 +70,14 @@ int show_record(const char *path, struct error *err)
 	rc = show_summary(&run, err);
 	run_release(&run);
 	return rc;
+}
+
+int show_finished(const char *path, int status)
+{
+	struct error err = { 0 };
+	int shown = 0;
+
+	if (access(path, F_OK) == 0 && show_record(path, &err) < 0)
+		shown = message_error(&err);
+	return status == 0 ? shown : status;
 }

@@ -80,7 +80,7 @@ static bool take_time(const char *line, const char *name, uint64_t *ns)
 	return true;
 }
 
-/* The letters of blk_fill_rwbs (Linux kernel/trace/blktrace.c): F before the operation is a flush, after it FUA. */
+/* The letters of an operation as Linux prints them (blk_fill_rwbs in the kernel's sources): F before the operation is a flush, after it FUA. */
 static void take_letters(struct trace_event *e, struct cursor *c)
 {
 	bool operation = false;

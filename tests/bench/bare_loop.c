@@ -1,11 +1,13 @@
 /* Does the harness measure itself? The timed loop of `sweep` against a bare pread/pwrite loop with no bookkeeping at all,
- * in turn, on the same file. Prints one line a size and direction: NAME, median ratio, smallest, largest, goal. */
+ * in turn, on the same file. Prints one line a size and direction: NAME, median ratio, quartiles, goal. */
 #include <errno.h>
 #include <fcntl.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 #include <unistd.h>
+
+#include "ratios.h"
 
 #include "base/error.h"
 #include "base/size.h"
@@ -34,13 +36,6 @@ static double bare_rate(
 	return (double)(requests * length) / (double)(clock_now_ns() - before);
 }
 
-static int by_value(const void *a, const void *b)
-{
-	double x = *(const double *)a, y = *(const double *)b;
-
-	return x < y ? -1 : x > y;
-}
-
 static void compare(struct medium *m, int fd, bool write, uint64_t length)
 {
 	struct pass_plan plan = { .write = write,
@@ -53,7 +48,7 @@ static void compare(struct medium *m, int fd, bool write, uint64_t length)
 	struct pass_buffers buffers;
 	struct offsets order;
 	off_t start; /* the same places for both: where a file lies on the disk matters too */
-	char size[SIZE_TEXT_MAX], *buf;
+	char size[SIZE_TEXT_MAX], name[80], *buf;
 	double ratios[PAIRS];
 
 	if (pass_buffers_init(&buffers, m, length, 1) < 0)
@@ -83,10 +78,9 @@ static void compare(struct medium *m, int fd, bool write, uint64_t length)
 		if (i >= 0)
 			ratios[i] = ours / bare;
 	}
-	qsort(ratios, PAIRS, sizeof *ratios, by_value);
-	printf("sweep / bare loop, %s %s\t%.3f\t%.3f\t%.3f\t>= 0.99\n", write ? "write" : "read",
-		size_format(size, length), ratios[PAIRS / 2], ratios[PAIRS / 4],
-		ratios[PAIRS * 3 / 4]);
+	snprintf(name, sizeof name, "sweep / bare loop, %s %s", write ? "write" : "read",
+		size_format(size, length));
+	ratios_print(name, ratios, PAIRS, ">= 0.99");
 	pass_buffers_release(&buffers);
 }
 

@@ -7,6 +7,8 @@
 #include <sys/stat.h>
 #include <unistd.h>
 
+#include "ratios.h"
+
 #include "base/buffer.h"
 #include "base/checksum.h"
 #include "base/error.h"
@@ -20,20 +22,6 @@ enum { PAIRS = 201, RING = 65536, ROUNDS = 8, REQUEST = 65536, FILE_PAIRS = 20 }
 static struct judge judge;
 static uint8_t *ring, *copy;
 static volatile uint64_t sink; /* keeps results from being optimised away */
-
-static int by_value(const void *a, const void *b)
-{
-	double x = *(const double *)a, y = *(const double *)b;
-
-	return x < y ? -1 : x > y;
-}
-
-static void print_ratios(const char *name, double *ratio, size_t n, const char *goal)
-{
-	qsort(ratio, n, sizeof *ratio, by_value);
-	printf("%s\t%.3f\t%.3f\t%.3f\t%s\n", name, ratio[n / 2], ratio[n / 4], ratio[n - 1 - n / 4],
-		goal);
-}
 
 static void fill(uint32_t n)
 {
@@ -103,7 +91,7 @@ static void compare(const char *name, void (*a)(uint32_t n), void (*b)(uint32_t 
 		ratio[i] = tb / ta;
 	}
 	snprintf(text, sizeof text, "%s, %u B blocks", name, n);
-	print_ratios(text, ratio, PAIRS, goal);
+	ratios_print(text, ratio, PAIRS, goal);
 }
 
 static void fill_rate(uint32_t n)
@@ -115,7 +103,7 @@ static void fill_rate(uint32_t n)
 	for (int i = 0; i < PAIRS; i++)
 		rate[i] = (double)ROUNDS * RING / seconds_of(fill, n) / 1e9;
 	snprintf(text, sizeof text, "stream fill in GB/s, %u B blocks", n);
-	print_ratios(text, rate, PAIRS, ">= 5");
+	ratios_print(text, rate, PAIRS, ">= 5");
 }
 
 /* ---- verify against a bare loop ---- */
@@ -211,7 +199,7 @@ static void compare_files(const char *path)
 			bare = bare_seconds(path, (uint64_t)st.st_size, seed);
 		ratio[i] = bare / verify;
 	}
-	print_ratios("verify / bare write and read, 64 KiB", ratio, FILE_PAIRS, ">= 0.95");
+	ratios_print("verify / bare write and read, 64 KiB", ratio, FILE_PAIRS, ">= 0.95");
 	free(all_bytes);
 }
 
