@@ -306,6 +306,21 @@ static int explain_open(const char *path, enum medium_access access, int saved, 
 	return -1;
 }
 
+/* The kernel keeps a device to one opener, but not a file: two runs on one image would save and put back each other's
+ * test data. A lock on all of it, let go with the descriptor, keeps out a second run and whoever else locks what it uses
+ * (virtual machines do). Filesystems without locks are taken as they are. */
+static int lock_image(int fd, const char *path, enum medium_access access, struct error *err)
+{
+	struct flock all = { .l_type = access == MEDIUM_READ_WRITE ? F_WRLCK : F_RDLCK,
+		.l_whence = SEEK_SET };
+
+	if (fcntl(fd, F_OFD_SETLK, &all) == 0 || (errno != EAGAIN && errno != EACCES))
+		return 0;
+	return error_set(err, ERROR_REFUSED,
+		"'%s' is in use by another program, which has locked it; wait for that or stop it",
+		path);
+}
+
 int raw_open(struct medium **out, const char *path, enum medium_access access, struct error *err)
 {
 	struct stat before, after;
@@ -342,6 +357,8 @@ int raw_open(struct medium **out, const char *path, enum medium_access access, s
 			"'%s' is on a memory filesystem, which has no direct I/O (O_DIRECT); use a "
 			"file on a disk filesystem such as ext4 or xfs, or a block device",
 			path);
+		goto fail;
+	} else if (lock_image(r->fd, path, access, err) < 0) {
 		goto fail;
 	} else {
 		describe_image(r, &after);

@@ -226,7 +226,10 @@ static int read_directory(struct blockdev *d, const char *dir, const char *sysfs
 		if (*c == '!') /* stands for '/' in a kernel name */
 			*c = '/';
 	text_copy(disk_dir, sizeof disk_dir, dir);
-	d->partition = sysfs_read_text(dir, "partition", partition, sizeof partition) == 0;
+	rc = sysfs_read_text(dir, "partition", partition, sizeof partition);
+	if (rc < 0 && rc != -ENOENT)
+		return rc;
+	d->partition = rc == 0;
 	if (d->partition)
 		*strrchr(disk_dir, '/') = 0;
 	text_copy(d->disk, sizeof d->disk, strrchr(disk_dir, '/') + 1);
@@ -296,6 +299,8 @@ struct listing {
 
 static int add_listed(struct listing *l, const char *link, const char *sysfs)
 {
+	int rc;
+
 	if (l->count == l->room) {
 		size_t more = l->room ? l->room * 2 : 16;
 		struct blockdev *grown = realloc(l->list, more * sizeof *l->list);
@@ -305,10 +310,11 @@ static int add_listed(struct listing *l, const char *link, const char *sysfs)
 		l->list = grown;
 		l->room = more;
 	}
-	/* One that was unplugged since the directory was read is not there any more: no error. */
-	if (read_link(&l->list[l->count], link, sysfs) == 0)
-		l->count++;
-	return 0;
+	/* One that was unplugged since the directory was read is not there any more: no error. Any other failure is one:
+	 * whoever asks for all of them must not be given fewer. */
+	rc = read_link(&l->list[l->count], link, sysfs);
+	l->count += rc == 0;
+	return rc == -ENOENT || rc == -ENODEV || rc == -ENXIO ? 0 : rc;
 }
 
 /* Every entry of `path`, or only those that are partitions. */
@@ -326,11 +332,12 @@ static int list_directory(
 		if (entry->d_name[0] == '.')
 			continue;
 		rc = sysfs_path(link, "%s/%s", path, entry->d_name);
-		if (partitions_only &&
-			sysfs_read_text(link, "partition", number, sizeof number) < 0)
-			continue;
+		if (!rc && partitions_only)
+			rc = sysfs_read_text(link, "partition", number, sizeof number);
 		if (!rc)
 			rc = add_listed(l, link, sysfs);
+		else if (partitions_only && (rc == -ENOENT || rc == -ENOTDIR))
+			rc = 0; /* another attribute */
 	}
 	closedir(dir);
 	return rc;

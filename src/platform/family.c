@@ -10,6 +10,7 @@
 #include <sys/sysmacros.h>
 
 #include "base/text.h"
+#include "platform/loop.h"
 #include "platform/sysfs.h"
 
 static int add_device(struct family *f, const char *sysfs, const char *name, const char *below);
@@ -92,10 +93,15 @@ static int add_partitions(struct family *f, const char *sysfs, const char *dir, 
 	while (!rc && (entry = readdir(d))) {
 		char path[SYSFS_PATH_MAX], text[16];
 
-		if (entry->d_name[0] == '.' || sysfs_path(path, "%s/%s", dir, entry->d_name) < 0 ||
-			sysfs_read_text(path, "partition", text, sizeof text) < 0)
+		if (entry->d_name[0] == '.')
 			continue;
-		rc = add_device(f, sysfs, entry->d_name, below);
+		rc = sysfs_path(path, "%s/%s", dir, entry->d_name);
+		if (!rc)
+			rc = sysfs_read_text(path, "partition", text, sizeof text);
+		if (!rc)
+			rc = add_device(f, sysfs, entry->d_name, below);
+		else if (rc == -ENOENT || rc == -ENOTDIR)
+			rc = 0; /* another attribute */
 	}
 	closedir(d);
 	return rc;
@@ -129,37 +135,27 @@ static int add_device(struct family *f, const char *sysfs, const char *name, con
 	return rc;
 }
 
-/* The member a loop device's file lies on: a device node itself, or a file in a filesystem there. */
-static const struct family_member *carrier_of(
-	const struct family *f, const char *sysfs, const char *file)
+static bool is_same_file(const struct loop_base *a, const struct loop_base *b)
 {
-	const struct family_member *m = NULL;
-	unsigned major, minor;
-	struct stat st;
-
-	if (family_device_number(sysfs, file, &major, &minor))
-		return family_find(f, major, minor);
-	if (stat(file, &st) == 0)
-		m = family_find(f, major(st.st_dev), minor(st.st_dev));
-	return m;
+	return !a->is_device && !b->is_device && a->device == b->device && a->inode == b->inode;
 }
 
-/* Adds the loop device `name` when its file lies on a member, or is the very file `same`. */
+/* Adds the loop device `name` when it lies on a member (a device, or a file in a filesystem there), or on the very file
+ * `same`. */
 static int consider_loop(
-	struct family *f, const char *sysfs, const char *name, const struct stat *same)
+	struct family *f, const char *sysfs, const char *name, const struct loop_base *same)
 {
-	char dir[SYSFS_PATH_MAX], file[SYSFS_PATH_MAX], below[64] = "";
 	const struct family_member *m;
-	struct stat st;
+	struct loop_base base;
+	char below[64] = "";
+	int rc = loop_base_read(&base, sysfs, name);
 
-	if (sysfs_path(dir, "%s/block/%s", sysfs, name) < 0 ||
-		sysfs_read_line(dir, "loop/backing_file", file, sizeof file) < 0)
+	if (rc <= 0)
+		return rc;
+	if (same && !is_same_file(&base, same))
 		return 0;
-	if (same) {
-		if (stat(file, &st) < 0 || st.st_dev != same->st_dev || st.st_ino != same->st_ino)
-			return 0;
-	} else {
-		m = carrier_of(f, sysfs, file);
+	if (!same) {
+		m = family_find(f, major(base.device), minor(base.device));
 		if (!m)
 			return 0;
 		text_copy(below, sizeof below, m->name); /* m moves when the family grows */
@@ -169,7 +165,7 @@ static int consider_loop(
 
 /* Loop devices leave no trace in holders/, so each one's file is looked at. same: when not NULL, only loop devices
  * on this very file. Returns how many were added, or a negative errno. */
-static int add_loops(struct family *f, const char *sysfs, const struct stat *same)
+static int add_loops(struct family *f, const char *sysfs, const struct loop_base *same)
 {
 	char path[SYSFS_PATH_MAX];
 	size_t before = f->count;
@@ -200,24 +196,44 @@ static int add_all_loops(struct family *f, const char *sysfs)
 	return rc;
 }
 
+/* The other loop devices on the file of a loop device: what is written to one shows in all. */
+static int add_siblings(struct family *f, const char *sysfs, const char *disk)
+{
+	struct loop_base base;
+	size_t before = f->count;
+	int rc = strncmp(disk, "loop", 4) ? 0 : loop_base_read(&base, sysfs, disk);
+
+	if (rc <= 0 || base.is_device)
+		return rc < 0 ? rc : 0;
+	rc = add_loops(f, sysfs, &base);
+	for (size_t i = before; i < f->count; i++)
+		f->members[i].beside = !*f->members[i].below;
+	return rc < 0 ? rc : 0;
+}
+
 int family_of_disk(struct family *f, const char *sysfs, const char *disk)
 {
 	int rc;
 
 	*f = (struct family){ 0 };
 	rc = add_device(f, sysfs, disk, NULL);
+	if (!rc)
+		rc = add_siblings(f, sysfs, disk);
 	return rc < 0 ? rc : add_all_loops(f, sysfs);
 }
 
 int family_of_file(struct family *f, const char *sysfs, const char *path)
 {
+	struct loop_base base = { 0 };
 	struct stat st;
 	int rc;
 
 	*f = (struct family){ 0 };
 	if (stat(path, &st) < 0)
 		return -errno;
-	rc = add_loops(f, sysfs, &st);
+	base.device = st.st_dev;
+	base.inode = st.st_ino;
+	rc = add_loops(f, sysfs, &base);
 	return rc < 0 ? rc : add_all_loops(f, sysfs);
 }
 

@@ -9,7 +9,8 @@ struct family_member {
 	char name[64]; /* kernel name */
 	unsigned major, minor;
 	bool stacked; /* lies on the member `below`; false: the disk itself or one of its partitions */
-	char below[64];
+	bool beside; /* stacked, but on the same file as the disk, a loop device, lies on */
+	char below[64]; /* "": on the file that was asked about, or beside */
 };
 
 struct family {
@@ -17,7 +18,8 @@ struct family {
 	size_t count, room;
 };
 
-/* Both return 0 or a negative errno; release the family in any case. sysfs: the root, never NULL. */
+/* Both return 0 or a negative errno; release the family in any case. sysfs: the root, never NULL. The family of a loop
+ * device has the other loop devices on its file in it. */
 int family_of_disk(struct family *f, const char *sysfs, const char *disk);
 int family_of_file(struct family *f, const char *sysfs, const char *path); /* loop devices on it */
 void family_release(struct family *f);

@@ -15,6 +15,7 @@ static const char *const words[] = {
 	[GUARD_MOUNTED] = "mounted",
 	[GUARD_SWAP] = "swap",
 	[GUARD_HELD] = "held",
+	[GUARD_ALIAS] = "alias",
 	[GUARD_READ_ONLY] = "read-only",
 	[GUARD_EMPTY] = "empty",
 	[GUARD_AMBIGUOUS] = "ambiguous",
@@ -136,6 +137,11 @@ static bool refuse_used(struct guard_verdict *v, const char *what, const struct 
 			"'%s' is the system's own disk: it holds '%s' (or this program), and is "
 			"never written, whatever the options; name another target",
 			what, mount ? mount->by : "/");
+	else if (*u->system_below)
+		refuse(v, GUARD_SYSTEM,
+			"'%s' lies on the system's own disk '/dev/%s', and is never written, "
+			"whatever the options; name another target",
+			what, u->system_below);
 	else if (u->mounted)
 		refuse(v, GUARD_MOUNTED, "'%s' is in use: %s%sis mounted on '%s'; unmount it", what,
 			mount ? mount->device : "", mount ? " " : "", mount ? mount->by : "?");
@@ -143,8 +149,13 @@ static bool refuse_used(struct guard_verdict *v, const char *what, const struct 
 		refuse(v, GUARD_SWAP, "'%s' is in use as swap; turn that off with swapoff first",
 			what);
 	else if (u->held)
-		refuse(v, GUARD_HELD, "'%s' is in use: '%s' is built on it; detach that first",
-			what, holder ? holder->by : "another device");
+		refuse(v, GUARD_HELD, "'%s' is in use: '%s' is built on %s; detach that first",
+			what, holder ? holder->by : "another device",
+			holder && holder->beside ? "the same file" : "it");
+	else if (*u->alias_of)
+		refuse(v, GUARD_ALIAS,
+			"'%s' is only another name for '/dev/%s'; detach it and name that one",
+			what, u->alias_of);
 	return !v->may_write;
 }
 

@@ -14,6 +14,7 @@ enum guard_reason {
 	GUARD_MOUNTED, /* it, a partition of its disk, or something stacked on them */
 	GUARD_SWAP,
 	GUARD_HELD, /* by device mapper, RAID, a loop device */
+	GUARD_ALIAS, /* a loop device on a block device: another way to write that one */
 	GUARD_READ_ONLY,
 	GUARD_EMPTY, /* no card in it */
 	GUARD_AMBIGUOUS, /* another device present has the same token */

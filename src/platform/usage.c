@@ -12,6 +12,7 @@
 #include "base/error.h"
 #include "base/text.h"
 #include "platform/family.h"
+#include "platform/ground.h"
 #include "platform/sysfs.h"
 
 struct mount {
@@ -28,6 +29,8 @@ struct search {
 	struct stat file; /* of the image, when there is one */
 	bool has_file;
 };
+
+enum { STOREYS_MAX = 8 }; /* of devices built on devices */
 
 static const char *const system_points[] = { "/", "/usr", "/boot", "/boot/efi", "/efi" };
 
@@ -108,7 +111,7 @@ static int each_mount(const struct usage_sources *src,
 	while (getline(&line, &room, f) >= 0)
 		if (parse_mount(&m, line, src->sysfs))
 			visit(context, &m);
-	rc = ferror(f) ? -EIO : 0;
+	rc = feof(f) ? 0 : -EIO; /* without memory getline ends early too */
 	free(line);
 	fclose(f);
 	return rc;
@@ -147,7 +150,7 @@ static bool mount_of_path(const struct usage_sources *src, const char *path, str
 	return true;
 }
 
-static void add_item(
+static struct usage_item *add_item(
 	struct usage *u, enum usage_kind kind, const char *device, const char *by, bool system)
 {
 	struct usage_item *item = NULL;
@@ -164,11 +167,12 @@ static void add_item(
 	if (!item && system)
 		item = &u->items[USAGE_ITEMS_MAX - 1];
 	if (!item)
-		return;
+		return NULL;
 	*item = (struct usage_item){ .kind = kind, .system = system };
 	text_copy(item->device, sizeof item->device, device);
 	text_copy(item->by, sizeof item->by, by);
 	sysfs_clean_text(item->by);
+	return item;
 }
 
 static void consider_mount(void *context, const struct mount *m)
@@ -210,7 +214,7 @@ static int read_swaps(struct search *s, const char *path)
 			 st.st_dev == s->file.st_dev && st.st_ino == s->file.st_ino)
 			add_item(s->out, USAGE_SWAP, "", "swap", false);
 	}
-	rc = ferror(f) ? -EIO : 0;
+	rc = feof(f) ? 0 : -EIO; /* without memory getline ends early too */
 	free(line);
 	fclose(f);
 	return rc;
@@ -221,10 +225,16 @@ static void add_holders(struct search *s)
 	for (size_t i = 0; i < s->family->count; i++) {
 		const struct family_member *m = &s->family->members[i];
 
+		struct usage_item *item = NULL;
+
 		if (m->stacked)
-			add_item(s->out, USAGE_HOLDER, m->below, m->name, false);
+			item = add_item(s->out, USAGE_HOLDER, m->below, m->name, false);
 		else if (i > 0)
 			s->out->partitions++;
+		if (item && m->beside) {
+			item->beside = true;
+			text_copy(item->device, sizeof item->device, "same file");
+		}
 	}
 }
 
@@ -244,18 +254,57 @@ static int search(struct search *s, const struct usage_sources *src)
 	return rc;
 }
 
+static int read_disk(
+	struct usage *out, const struct usage_sources *src, const char *disk, unsigned depth);
+
+struct descent {
+	struct usage *out;
+	const struct usage_sources *src;
+	unsigned depth;
+};
+
+/* A disk below: whether it is the system's is all that counts. Who else uses it is looked at by whoever writes there;
+ * what is built on it holds it exclusively. */
+static int look_below(void *context, const struct ground_disk *below)
+{
+	const struct descent *d = context;
+	struct usage lower;
+	int rc;
+
+	if (below->alias) {
+		text_copy(d->out->alias_of, sizeof d->out->alias_of, below->device);
+		return 0;
+	}
+	rc = read_disk(&lower, d->src, below->disk, d->depth + 1);
+	if (!rc && (lower.system || *lower.system_below))
+		text_copy(d->out->system_below, sizeof d->out->system_below, below->disk);
+	return rc;
+}
+
+static int read_disk(
+	struct usage *out, const struct usage_sources *src, const char *disk, unsigned depth)
+{
+	struct descent descent = { out, src, depth };
+	struct family family;
+	struct search s = { .out = out, .family = &family };
+	int rc = family_of_disk(&family, src->sysfs, disk);
+
+	*out = (struct usage){ 0 };
+	if (!rc)
+		rc = search(&s, src);
+	family_release(&family);
+	if (!rc)
+		rc = depth > STOREYS_MAX ? -ELOOP
+					 : ground_each(src->sysfs, disk, look_below, &descent);
+	return rc;
+}
+
 int usage_read(
 	struct usage *out, const struct usage_sources *sources, const char *disk, struct error *err)
 {
 	struct usage_sources src = with_defaults(sources);
-	struct family family;
-	struct search s = { .out = out, .family = &family };
-	int rc = family_of_disk(&family, src.sysfs, disk);
+	int rc = read_disk(out, &src, disk, 0);
 
-	*out = (struct usage){ 0 };
-	if (!rc)
-		rc = search(&s, &src);
-	family_release(&family);
 	if (rc < 0)
 		return error_sys(err, ERROR_IO, -rc, "cannot find out what uses '%s'", disk);
 	return 0;

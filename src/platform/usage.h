@@ -24,6 +24,7 @@ enum usage_kind { USAGE_MOUNT, USAGE_SWAP, USAGE_HOLDER };
 struct usage_item {
 	enum usage_kind kind;
 	bool system; /* /, /usr, /boot, /boot/efi, /efi, or where this program lies */
+	bool beside; /* of USAGE_HOLDER: a loop device on the same file as this one */
 	char device[64]; /* kernel name of the used part: sdb1 */
 	char by[192]; /* mount point, "swap", or kernel name of the holder */
 };
@@ -33,6 +34,9 @@ enum { USAGE_ITEMS_MAX = 16 };
 struct usage {
 	bool system, mounted, swap, held; /* true whether or not the item found room below */
 	unsigned partitions;
+	char alias_of[64]; /* of a loop device on a block device: that one; else "" */
+	char system_below
+		[64]; /* a system disk that this one is built on (volumes, RAID); else "" */
 	size_t count; /* of items */
 	size_t more; /* further ones */
 	struct usage_item items[USAGE_ITEMS_MAX];

@@ -94,6 +94,16 @@ void tree_put(const char *path, const char *content)
 	write_file(full, content, strlen(content));
 }
 
+void tree_link(const char *path, const char *to)
+{
+	char full[2048];
+
+	snprintf(full, sizeof full, "%s/%s", root, path);
+	remove(full);
+	make_folders(full);
+	ck_assert_int_eq(symlink(to, full), 0);
+}
+
 static int remove_one(const char *path, const struct stat *st, int type, struct FTW *ftw)
 {
 	(void)st, (void)type, (void)ftw;

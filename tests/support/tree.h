@@ -9,6 +9,9 @@ const char *tree_unpack(const char *name);
 /* Adds or replaces one file in it. */
 void tree_put(const char *path, const char *content);
 
+/* Makes one of its files a link to `to`. */
+void tree_link(const char *path, const char *to);
+
 /* Removes it. */
 void tree_remove(void);
 

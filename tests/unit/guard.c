@@ -220,6 +220,65 @@ START_TEST(loop_device_on_a_partition)
 }
 END_TEST
 
+/* A loop device on a device is that device under another name, whatever name the user consented to. */
+START_TEST(loop_device_on_the_system_disk)
+{
+	static const char *const below[] = { "/dev/vda\n", "/dev/vda2\n", "/dev/sda\n",
+		"/dev/sdb1\n" };
+
+	for (size_t i = 0; i < sizeof below / sizeof *below; i++) {
+		tree_put("devices/virtual/block/loop0/loop/backing_file", below[i]);
+		expect("loop0", GUARD_ALIAS);
+	}
+	ck_assert(strstr(verdict("loop0", true).sentence, "'/dev/sdb1'"));
+}
+END_TEST
+
+/* A volume on a spare partition of the system's disk is a part of that disk, too. */
+START_TEST(volume_on_the_system_disk)
+{
+	tables("27 1 254:1 / / rw,relatime shared:1 - ext4 /dev/vda1 rw\n", "");
+	expect("dm-0", GUARD_FIXED);
+	ck_assert(verdict("dm-0", true).may_write);
+	tree_put("devices/virtual/block/dm-0/slaves/none", "");
+	expect("dm-0", GUARD_UNKNOWN);
+	tree_link("devices/virtual/block/dm-0/slaves/none", "../../../../../class/block/vda2");
+	expect("dm-0", GUARD_SYSTEM);
+	ck_assert(strstr(verdict("dm-0", true).sentence, "'/dev/vda'"));
+	/* With / elsewhere the same volume is a fixed disk like any other. */
+	tables("27 1 8:1 / / rw,relatime shared:1 - ext4 /dev/sda1 rw\n", "");
+	expect("dm-0", GUARD_FIXED);
+}
+END_TEST
+
+/* Two loop devices on one file: what is mounted from one must not be written through the other. */
+START_TEST(loop_devices_on_one_file)
+{
+	char file[600];
+
+	tree_put("images/card.img", "x");
+	snprintf(file, sizeof file, "%s/images/card.img\n", root);
+	tree_put("devices/virtual/block/loop0/loop/backing_file", file);
+	expect("loop0", GUARD_FINE);
+	tree_put("devices/virtual/block/loop10/loop/backing_file", file);
+	expect("loop0", GUARD_HELD);
+	ck_assert(strstr(verdict("loop0", false).sentence, "'loop10' is built on the same file"));
+	tables(LAPTOP_MOUNTS "30 27 7:10 / /mnt rw - ext4 /dev/loop10 rw\n", "");
+	expect("loop0", GUARD_MOUNTED);
+}
+END_TEST
+
+/* What cannot be read might be what forbids writing. */
+START_TEST(unreadable_tree)
+{
+	tree_put("devices/pci0/ata1/host0/target0:0:0/0:0:0:0/block/sda/x/partition/y", "");
+	expect("sda", GUARD_UNKNOWN); /* a folder where an attribute should be: EISDIR */
+	expect("sdb", GUARD_FINE);
+	tree_put("devices/virtual/block/loop10/loop/backing_file/y", "");
+	expect("sdb", GUARD_UNKNOWN);
+}
+END_TEST
+
 START_TEST(twins)
 {
 	tree_put("devices/pci0/usb1/1-1/1-1.2/serial", "A0031\n");
@@ -332,6 +391,10 @@ Suite *guard_suite(void)
 	tcase_add_test(t, where_this_program_lies);
 	tcase_add_test(t, swap_and_holders);
 	tcase_add_test(t, loop_device_on_a_partition);
+	tcase_add_test(t, loop_device_on_the_system_disk);
+	tcase_add_test(t, volume_on_the_system_disk);
+	tcase_add_test(t, loop_devices_on_one_file);
+	tcase_add_test(t, unreadable_tree);
 	tcase_add_test(t, twins);
 	tcase_add_test(t, unreadable_tables);
 	tcase_add_test(t, many_mounts);

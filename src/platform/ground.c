@@ -1,0 +1,81 @@
+/* slaves/ of sysfs, and what a loop device lies on. */
+#include "platform/ground.h"
+
+#include <dirent.h>
+#include <errno.h>
+#include <stdlib.h>
+#include <string.h>
+#include <sys/sysmacros.h>
+
+#include "base/text.h"
+#include "platform/loop.h"
+#include "platform/sysfs.h"
+
+/* link: a link to the device's folder; the folder of a partition lies in that of its disk. */
+static int name_below(struct ground_disk *out, const char *link)
+{
+	char dir[SYSFS_PATH_MAX], text[16];
+	int rc;
+
+	if (!realpath(link, dir))
+		return -errno;
+	text_copy(out->device, sizeof out->device, strrchr(dir, '/') + 1);
+	rc = sysfs_read_text(dir, "partition", text, sizeof text);
+	if (rc < 0 && rc != -ENOENT)
+		return rc;
+	if (!rc)
+		*strrchr(dir, '/') = 0;
+	text_copy(out->disk, sizeof out->disk, strrchr(dir, '/') + 1);
+	return 0;
+}
+
+static int visit_loop(const char *sysfs, const char *disk,
+	int (*visit)(void *context, const struct ground_disk *below), void *context)
+{
+	struct ground_disk below = { .alias = true };
+	char link[SYSFS_PATH_MAX];
+	struct loop_base base;
+	int rc = loop_base_read(&base, sysfs, disk);
+
+	if (rc <= 0 || !base.is_device)
+		return rc < 0 ? rc : 0;
+	rc = sysfs_path(link, "%s/dev/block/%u:%u", sysfs, major(base.device), minor(base.device));
+	if (!rc)
+		rc = name_below(&below, link);
+	return rc < 0 ? rc : visit(context, &below);
+}
+
+static int visit_slaves(const char *sysfs, const char *disk,
+	int (*visit)(void *context, const struct ground_disk *below), void *context)
+{
+	char path[SYSFS_PATH_MAX], link[SYSFS_PATH_MAX];
+	struct dirent *entry;
+	int rc = sysfs_path(path, "%s/class/block/%s/slaves", sysfs, disk);
+	DIR *d = rc < 0 ? NULL : opendir(path);
+
+	if (!d)
+		return rc < 0 ? rc : errno == ENOENT ? 0 : -errno;
+	while (!rc && (errno = 0, entry = readdir(d))) {
+		struct ground_disk below = { 0 };
+
+		if (entry->d_name[0] == '.')
+			continue;
+		rc = sysfs_path(link, "%s/%s", path, entry->d_name);
+		if (!rc)
+			rc = name_below(&below, link);
+		if (!rc)
+			rc = visit(context, &below);
+	}
+	if (!rc && errno)
+		rc = -errno;
+	closedir(d);
+	return rc;
+}
+
+int ground_each(const char *sysfs, const char *disk,
+	int (*visit)(void *context, const struct ground_disk *below), void *context)
+{
+	if (!strncmp(disk, "loop", 4))
+		return visit_loop(sysfs, disk, visit, context);
+	return visit_slaves(sysfs, disk, visit, context);
+}

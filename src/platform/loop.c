@@ -1,0 +1,77 @@
+/* Loop devices: linux/loop.h, and loop/backing_file of sysfs. */
+#include "platform/loop.h"
+
+#include <errno.h>
+#include <fcntl.h>
+#include <linux/loop.h>
+#include <stdio.h>
+#include <string.h>
+#include <sys/ioctl.h>
+#include <sys/stat.h>
+#include <sys/sysmacros.h>
+#include <unistd.h>
+
+#include "platform/family.h"
+#include "platform/sysfs.h"
+
+/* 1, 0 when it is not set up, -EACCES and the like when it may not be asked. */
+static int ask_device(struct loop_base *out, const char *name)
+{
+	char node[80];
+	struct loop_info64 info;
+	int fd, rc;
+
+	snprintf(node, sizeof node, "/dev/%s", name);
+	fd = open(node, O_RDONLY | O_CLOEXEC);
+	if (fd < 0)
+		return -errno;
+	rc = ioctl(fd, LOOP_GET_STATUS64, &info) < 0 ? -errno : 1;
+	close(fd);
+	if (rc < 0)
+		return rc == -ENXIO ? 0 : rc;
+	/* The kernel's encoding of a device number is the one of stat(2). */
+	out->is_device = info.lo_rdevice != 0;
+	out->device = (dev_t)(out->is_device ? info.lo_rdevice : info.lo_device);
+	out->inode = (ino_t)info.lo_inode;
+	return 1;
+}
+
+static int follow_path(struct loop_base *out, const char *sysfs, const char *path)
+{
+	unsigned major, minor;
+	struct stat st;
+
+	if (family_device_number(sysfs, path, &major, &minor)) {
+		out->is_device = true;
+		out->device = makedev(major, minor);
+		return 1;
+	}
+	if (stat(path, &st) < 0)
+		return errno == ENOENT || errno == ENOTDIR || errno == EACCES ? 0 : -errno;
+	out->device = st.st_dev;
+	out->inode = st.st_ino;
+	return 1;
+}
+
+static bool is_absence(int rc)
+{
+	return rc == -ENOENT || rc == -ENODEV || rc == -ENXIO;
+}
+
+int loop_base_read(struct loop_base *out, const char *sysfs, const char *name)
+{
+	char dir[SYSFS_PATH_MAX], file[SYSFS_PATH_MAX];
+	int rc = sysfs_path(dir, "%s/block/%s", sysfs, name);
+
+	*out = (struct loop_base){ 0 };
+	if (!rc)
+		rc = sysfs_read_line(dir, "loop/backing_file", file, sizeof file);
+	if (rc < 0)
+		return is_absence(rc) ? 0 : rc;
+	if (!strcmp(sysfs, "/sys")) { /* a moved tree's devices are not ours */
+		rc = ask_device(out, name);
+		if (rc >= 0 || (rc != -EACCES && rc != -EPERM && !is_absence(rc)))
+			return rc;
+	}
+	return follow_path(out, sysfs, file);
+}

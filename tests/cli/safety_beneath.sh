@@ -1,0 +1,92 @@
+# What lies beneath a target: a loop device on a block device, two loop devices on one file, an image that a loop device
+# holds under another name or in another mount namespace, and an image that another run or program has in hand.
+. "$(dirname "$0")/lib.sh"
+write() { # STATUS TARGET OPTION...
+	status_wanted=$1 target=$2
+	shift 2
+	run "$status_wanted" "$BLKASSAY" sweep "$target" --direction write --sizes 4Ki --order random --seconds 0.01 \
+		--passes 1 --out "$tmp/x.run" "$@"
+	[ "$status_wanted" = 0 ] || [ "$(wc -l <"$err")" = 1 ] || fail "not one line"
+	rm -f "$tmp/x.run"
+}
+unchanged() { [ "$(sha256sum <"$1")" = "$before" ] || fail "$1 was written to"; }
+image=$tmp/$unique.img
+dd if=/dev/urandom of="$image" bs=1M count=2 2>/dev/null
+before=$(sha256sum <"$image")
+
+# Two runs on one image would keep each other's test data: only the first may write.
+"$BLKASSAY" cut "$image" --erase "$unique.img" --region 0+1Mi --seconds 60 --out "$tmp/first.run" 2>"$tmp/first.err" &
+first=$!
+cleanup "kill -9 $first 2>/dev/null"
+await " cycle " "$tmp/first.run"
+for consent in "--erase $unique.img" --keep-data; do
+	# shellcheck disable=SC2086
+	write 2 "$image" $consent
+	says "in use by another program"
+done
+run 2 "$BLKASSAY" sweep "$image" --seconds 0.01 --out "$tmp/x.run"
+says "in use by another program"
+kill -INT $first
+wait $first
+write 0 "$image" --keep-data
+# Any number may read at once, while nobody writes.
+"$BLKASSAY" sweep "$image" --sizes 4Ki --order random --seconds 60 --passes 1 --out "$tmp/second.run" 2>/dev/null >&2 &
+first=$!
+cleanup "kill -9 $first 2>/dev/null"
+await " plan " "$tmp/second.run"
+run 0 "$BLKASSAY" sweep "$image" --sizes 4Ki --order random --seconds 0.01 --passes 1 --out "$tmp/third.run"
+write 2 "$image" --keep-data
+says "in use by another program"
+kill -INT $first
+wait $first
+
+requires_root
+before=$(sha256sum <"$image")
+ln "$image" "$tmp/other name.img"
+mkdir "$tmp/away"
+lower=$(losetup --find --show "$image")
+cleanup "losetup -d $lower 2>/dev/null"
+
+# A loop device on a block device is that device; the token of the upper one says nothing about it.
+upper=$(losetup --find --show "$lower")
+cleanup "losetup -d $upper 2>/dev/null"
+for consent in "--erase $(token_of "$upper")" --keep-data "--keep-data --fixed-disk"; do
+	# shellcheck disable=SC2086
+	write 2 "$upper" $consent
+	says "only another name for '$lower'"
+done
+run 0 "$BLKASSAY" targets --csv
+grep -q "^$upper,.*,no,alias.\$" "$out" || fail "targets does not know the alias"
+losetup -d "$upper"
+
+# A second loop device on the same file, of a part of it: tokens differ, and nothing shows in holders/.
+part=$(losetup --find --show --offset 1048576 "$image")
+cleanup "losetup -d $part 2>/dev/null"
+for device in "$lower" "$part"; do
+	for consent in "--erase $(token_of "$device")" --keep-data; do
+		# shellcheck disable=SC2086
+		write 2 "$device" $consent
+		says "is built on the same file"
+	done
+done
+losetup -d "$part"
+
+# The file has another name, and the one the loop device was made with is gone.
+mv "$image" "$tmp/away/first.img"
+rm "$tmp/away/first.img"
+write 2 "$tmp/other name.img" --erase other-name.img
+says "'$(basename "$lower")' is built on it"
+unchanged "$tmp/other name.img"
+losetup -d "$lower"
+write 0 "$tmp/other name.img" --keep-data
+
+# Attached where its path means another file, or none, here: in another mount namespace.
+dd if=/dev/urandom of="$tmp/away/$unique.img" bs=1M count=1 2>/dev/null
+before=$(sha256sum <"$tmp/away/$unique.img")
+mkdir "$tmp/place"
+hidden=$(unshare --mount sh -c "mount --bind '$tmp/away' '$tmp/place' && losetup --find --show '$tmp/place/$unique.img'") ||
+	skip "cannot make a mount namespace here; the rest passed"
+cleanup "losetup -d $hidden 2>/dev/null"
+write 2 "$tmp/away/$unique.img" --erase "$unique.img"
+says "'$(basename "$hidden")' is built on it"
+unchanged "$tmp/away/$unique.img"
