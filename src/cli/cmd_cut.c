@@ -39,6 +39,7 @@ struct cut_job {
 	struct child child;
 	struct cut_trigger trigger;
 	struct recheck_totals totals;
+	bool uncut; /* a cut in which nothing was cut */
 };
 
 /* ---- the trigger ---- */
@@ -153,6 +154,7 @@ static struct cut_settings settings_of(struct cut_job *job, uint32_t number)
 					   : PROMISE_FLUSHED },
 		.patience_ns = patience_ns
 	};
+	cut_verdict_plug(&out.cycle.plug, s);
 
 	/* Anywhere in the last nine tenths of the window. */
 	moment = window / 10 +
@@ -227,9 +229,11 @@ static void tell(const struct cut_summary *c)
 {
 	char bytes[SIZE_TEXT_MAX], risk[SIZE_TEXT_MAX], time[SIZE_TEXT_MAX];
 
-	message_note("%llu writes (%s), %llu flushes in %s; %s acknowledged since the last flush",
+	message_note("%llu writes (%s, %llu by FUA), %llu flushes in %s; %s acknowledged and not "
+		     "flushed",
 		(unsigned long long)c->writes, size_format_decimal(bytes, (double)c->bytes),
-		(unsigned long long)c->flushes, duration_format(time, (double)c->ns / 1e9),
+		(unsigned long long)c->throughs, (unsigned long long)c->flushes,
+		duration_format(time, (double)c->ns / 1e9),
 		size_format_decimal(risk, (double)c->bytes_at_risk));
 }
 
@@ -252,6 +256,7 @@ static int recheck_here(struct cut_job *job, struct error *err)
 	fflush(stdout);
 	text_release(&t);
 	recheck_totals_add(&job->totals, &r);
+	job->uncut |= r.uncut;
 	rc = recheck_write(&job->writer, &r, err);
 	recheck_result_release(&r);
 	return rc;
@@ -319,6 +324,8 @@ static int run_cycles(struct cut_job *job, struct error *err)
 		fputs(t.bytes, stdout);
 		text_release(&t);
 	}
+	if (rc == 0 && job->totals.cycles && job->totals.cycles == job->totals.not_shown_cycles)
+		rc = cut_verdict_nothing(job->o->args[0], job->uncut, err);
 	return rc;
 }
 

@@ -10,20 +10,26 @@
 #include "cli/session.h"
 #include "report/recheck_text.h"
 
-static int show(const struct recheck_result *r, const char *journal)
+static int show(const struct recheck_result *r, const char *journal, const char *target)
 {
+	enum recheck_conclusion c = recheck_conclude(r);
 	struct error err = { 0 };
 	struct text t;
 
 	text_init(&t);
 	recheck_text(&t, r);
 	fputs(t.bytes, stdout);
+	fflush(stdout); /* the results before what is said about them */
 	text_release(&t);
 	if (cut_verdict_record(journal, r, &err) < 0) {
 		message_warning("the verdict is not in the journal: %s", err.text);
 		return 3;
 	}
-	return recheck_broken(r) ? 1 : 0;
+	if (c == RECHECK_NOT_SHOWN) {
+		cut_verdict_nothing(target, r->uncut, &err);
+		return message_error(&err);
+	}
+	return c == RECHECK_BROKEN ? 1 : 0;
 }
 
 int cmd_recheck(const struct options *o)
@@ -47,7 +53,7 @@ int cmd_recheck(const struct options *o)
 	if (cut_verdict(&s, o->args[0], &result, &err) < 0) {
 		status = message_error(&err);
 	} else {
-		status = show(&result, o->args[0]);
+		status = show(&result, o->args[0], o->args[1]);
 		recheck_result_release(&result);
 	}
 	session_close(&s, NULL, NULL);

@@ -11,16 +11,19 @@
 #include "cli/screen.h"
 #include "cli/show.h"
 #include "record/audit.h"
+#include "record/cut_load.h"
 #include "record/observe.h"
 #include "record/run.h"
 #include "record/verify.h"
 #include "report/audit_text.h"
 #include "report/compare.h"
 #include "report/csv.h"
+#include "report/cut_text.h"
 #include "report/observe_text.h"
 #include "report/page.h"
 #include "report/page_audit.h"
 #include "report/page_compare.h"
+#include "report/page_cut.h"
 #include "report/page_observe.h"
 #include "report/page_verify.h"
 #include "report/verify_text.h"
@@ -182,6 +185,42 @@ static int report_audit(struct report *r, const struct run *run, struct error *e
 	return rc;
 }
 
+/* What page_add_cut needs, through one pointer. */
+struct cut_page {
+	const struct run *run;
+	struct cut_record record;
+};
+
+static void cut_part(struct text *t, void *result)
+{
+	struct cut_page *c = result;
+
+	page_add_cut(t, c->run, &c->record);
+}
+
+static int report_cut(struct report *r, const struct run *run, struct error *err)
+{
+	struct cut_page c = { .run = run };
+	struct summary_style style;
+	int rc = cut_load(&c.record, run->path, err);
+
+	if (!rc && r->csv.file) {
+		if (!r->runs)
+			cut_csv_header(&r->text);
+		cut_csv_add(&r->text, run, &c.record);
+		rc = result_file_write(&r->csv, &r->text, err);
+	}
+	if (!rc && r->page.file)
+		rc = write_page(r, run, cut_part, &c, err);
+	if (!rc && !wants_files(r)) {
+		screen_style(&style);
+		rc = cut_text_add(&r->text, run, &c.record, &style, err);
+		rc = rc < 0 ? rc : print_text(r, err);
+	}
+	cut_record_release(&c.record);
+	return rc;
+}
+
 static void verify_part(struct text *t, void *result)
 {
 	page_add_verify(t, result);
@@ -219,6 +258,7 @@ static const struct report_kind {
 	{ "observe", true, report_observed },
 	{ "audit", false, report_audit },
 	{ "verify", true, report_verified },
+	{ "journal", true, report_cut },
 };
 
 static const struct report_kind *kind_of(const struct run *run, struct error *err)

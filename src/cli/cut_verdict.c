@@ -8,6 +8,7 @@
 #include "cli/progress.h"
 #include "cli/session.h"
 #include "integrity/recheck.h"
+#include "platform/boot.h"
 
 static int check_identity(const struct session *s, const struct journal *j, struct error *err)
 {
@@ -18,6 +19,23 @@ static int check_identity(const struct session *s, const struct journal *j, stru
 			s->traits->path, s->token, (unsigned long long)s->traits->size_bytes,
 			j->target.token, (unsigned long long)j->target.size_bytes);
 	return 0;
+}
+
+void cut_verdict_plug(struct journal_plug *out, const struct session *s)
+{
+	*out = (struct journal_plug){ 0 };
+	if (s->traits->virtual_clock)
+		return; /* a model's power is cut without this host */
+	out->disk_sequence = s->traits->disk_sequence;
+	boot_id(out->boot);
+}
+
+static bool is_same_plug(const struct session *s, const struct journal *j)
+{
+	struct journal_plug now;
+
+	cut_verdict_plug(&now, s);
+	return journal_plug_is_same(&now, &j->cycle.plug);
 }
 
 int cut_verdict(
@@ -31,17 +49,31 @@ int cut_verdict(
 		return -1;
 	rc = check_identity(s, &j, err);
 	if (rc == 0) {
-		if (!s->traits->virtual_clock && s->traits->disk_sequence &&
-			s->traits->disk_sequence == j.target.disk_sequence)
+		bool same = is_same_plug(s, &j);
+
+		if (same)
 			message_warning("the target was not unplugged since the journal was "
-					"written; what is read\nmay come from its memory, and "
-					"nothing was cut");
+					"written; what is read\nmay come from its memory");
 		progress_start(&progress);
 		rc = recheck_run(s->medium, &j, &progress.watch, out, err);
 		progress_finish(&progress);
+		/* A target that stopped answering was cut off, whatever this host saw of it. */
+		out->uncut = rc == 0 && same && strcmp(j.stop, "gone") != 0;
 	}
 	journal_release(&j);
 	return rc;
+}
+
+int cut_verdict_nothing(const char *target, bool uncut, struct error *err)
+{
+	if (uncut)
+		return error_set(err, ERROR_IO,
+			"nothing was cut: '%s' answered to the end and was not unplugged since, "
+			"so no promise was tested; cut its power, then recheck",
+			target);
+	return error_set(err, ERROR_IO,
+		"the cut came before '%s' had made a promise, so none was tested; cut again, later",
+		target);
 }
 
 int cut_verdict_record(const char *journal_path, const struct recheck_result *r, struct error *err)

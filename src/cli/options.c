@@ -67,7 +67,7 @@ static const struct option_spec specs[OPTION_ID_COUNT] = {
 		"compare also what was measured under different conditions; they are named" },
 	{ OPTION_CUT_WITH, "cut-with", "COMMAND", OPTION_IS_TEXT, 0, 0,
 		"shell command that cuts the power, run at a seeded random moment" },
-	{ OPTION_CYCLES, "cycles", "N", OPTION_IS_COUNT, 1, 100000,
+	{ OPTION_CYCLES, "cycles", "N", OPTION_IS_COUNT, 1, 10000,
 		"cut and recheck so many times (default: 1)" },
 	{ OPTION_AS, "as", "RECORD", OPTION_IS_TEXT, 0, 0,
 		"weigh the sweep by the requests that 'observe' saw" },

@@ -8,8 +8,15 @@
 #include "base/number.h"
 #include "base/text.h"
 #include "integrity/stamp.h"
+#include "record/announced.h"
 
 static const char *const promise_names[] = { "flushed", "acknowledged" };
+
+bool journal_plug_is_same(const struct journal_plug *a, const struct journal_plug *b)
+{
+	return a->disk_sequence && a->disk_sequence == b->disk_sequence && *a->boot &&
+	       !strcmp(a->boot, b->boot);
+}
 
 int journal_write_cycle(
 	struct record_writer *w, const struct journal_cycle *c, uint64_t now_ns, struct error *err)
@@ -21,6 +28,8 @@ int journal_write_cycle(
 	line_put_u64(&w->line, "region_bytes", c->region_bytes);
 	line_put_u64(&w->line, "block_bytes", c->block_bytes);
 	line_put_text(&w->line, "promise", promise_names[c->promise]);
+	line_put_u64(&w->line, "disk_sequence", c->plug.disk_sequence);
+	line_put_text(&w->line, "boot", c->plug.boot);
 	line_put_u64(&w->line, "at_ns", now_ns);
 	return record_commit(w, true, err);
 }
@@ -194,6 +203,10 @@ static int take_cycle(struct loading *l, const struct line *line)
 		!line_get_u64(line, "block_bytes", &block) || block > UINT32_MAX ||
 		!line_get_text(line, "promise", promise, sizeof promise))
 		return nonsense(l, "a cycle line lacks a value");
+	/* Journals written before these were kept have the first plug-in alone, in "target". */
+	if (!line_get_u64(line, "disk_sequence", &j->cycle.plug.disk_sequence))
+		j->cycle.plug.disk_sequence = j->target.disk_sequence;
+	line_get_text(line, "boot", j->cycle.plug.boot, sizeof j->cycle.plug.boot);
 	j->cycle.number = (uint32_t)number;
 	j->cycle.block_bytes = (uint32_t)block;
 	if (!strcmp(promise, promise_names[PROMISE_ACKNOWLEDGED]))
@@ -374,33 +387,8 @@ struct aging {
 	uint32_t cycle;
 	bool inside; /* the cycle in question */
 	uint64_t bytes; /* acknowledged so far */
-	struct {
-		uint32_t first, count;
-		uint32_t bytes[256];
-	} intents[2]; /* the last two announcements: a write is done before the next but one */
+	struct announced announced;
 };
-
-static void note_intents(struct aging *a, const struct line *line)
-{
-	const char *list = line_get_raw(line, "writes");
-	uint64_t first = 0;
-
-	a->intents[0] = a->intents[1];
-	line_get_u64(line, "first", &first);
-	a->intents[1].first = (uint32_t)first;
-	a->intents[1].count = 0;
-	while (list && (list = strchr(list, ':')) && a->intents[1].count < 256)
-		a->intents[1].bytes[a->intents[1].count++] = (uint32_t)strtoull(++list, NULL, 10);
-}
-
-static uint32_t bytes_of(const struct aging *a, uint64_t number)
-{
-	for (int i = 0; i < 2; i++)
-		if (number >= a->intents[i].first &&
-			number - a->intents[i].first < a->intents[i].count)
-			return a->intents[i].bytes[number - a->intents[i].first];
-	return 0;
-}
 
 static struct journal_age *find_age(struct journal_age *ages, size_t count, uint64_t number)
 {
@@ -426,10 +414,10 @@ static void age_line(
 	if (!strcmp(line->kind, "cycle")) {
 		a->inside = line_get_u64(line, "number", &n) && n == a->cycle;
 	} else if (a->inside && !strcmp(line->kind, "intend")) {
-		note_intents(a, line);
+		announced_take(&a->announced, line);
 	} else if (a->inside && !strcmp(line->kind, "done") && line_get_u64(line, "write", &n) &&
 		   line_get_u64(line, "at_ns", &at)) {
-		a->bytes += bytes_of(a, n);
+		a->bytes += announced_bytes(&a->announced, n);
 		age = find_age(ages, count, n);
 		if (age)
 			*age = (struct journal_age){ (uint32_t)n, at, a->bytes };

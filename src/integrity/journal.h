@@ -23,13 +23,23 @@ enum journal_promise {
 	PROMISE_ACKNOWLEDGED, /* the target says it has no write cache: every write that returned promises */
 };
 
+/* One plugging-in of the target: the kernel counts disks from its start on. */
+struct journal_plug {
+	uint64_t disk_sequence; /* 0: unknown */
+	char boot[40]; /* names the host's boot; "": unknown */
+};
+
 struct journal_cycle { /* line "cycle" */
 	uint32_t number; /* 1, 2, ... */
 	uint64_t seed; /* of the writes and of their stamps */
 	uint64_t region_start, region_bytes;
 	uint32_t block_bytes; /* of a stamp */
 	enum journal_promise promise;
+	struct journal_plug plug; /* while it was written to */
 };
+
+/* Surely the same: then the target was not unplugged in between. False when either is not known. */
+bool journal_plug_is_same(const struct journal_plug *a, const struct journal_plug *b);
 
 /* ---- writing ---- */
 

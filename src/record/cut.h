@@ -7,6 +7,7 @@
 #include <stdint.h>
 
 struct error;
+struct line;
 struct record_writer;
 
 enum cut_ending {
@@ -77,15 +78,27 @@ struct recheck_result { /* line "recheck" */
 	bool ages_known;
 	uint64_t ns_before_min, ns_before_max, bytes_before_min, bytes_before_max;
 	bool complete; /* every block was read */
+	/* As far as the host can tell nothing was cut: the target answered to the end and was never unplugged. */
+	bool uncut;
 	struct recheck_damage *damages; /* the first RECHECK_DAMAGES_MAX ranges */
 	size_t damage_count;
 	uint64_t damages_more; /* ranges beyond those */
 };
+
+enum recheck_conclusion { RECHECK_KEPT, RECHECK_BROKEN, RECHECK_NOT_SHOWN };
+
+/* Not shown: nothing is broken, but no promise was tested either. */
+enum recheck_conclusion recheck_conclude(const struct recheck_result *r);
 
 uint64_t recheck_broken(const struct recheck_result *r); /* blocks, all duties */
 void recheck_result_release(struct recheck_result *r);
 
 /* Both kinds of lines; synced when the record is closed. */
 int recheck_write(struct record_writer *w, const struct recheck_result *r, struct error *err);
+
+/* Each takes a line of its kind; what a line lacks is 0. Names come as they are in the record: clean them before they are shown.
+ * A duty that this version does not know: false. */
+void recheck_take(struct recheck_result *out, const struct line *recheck);
+bool recheck_take_damage(struct recheck_damage *out, const struct line *damage);
 
 #endif

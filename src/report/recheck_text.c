@@ -5,10 +5,12 @@
 #include <string.h>
 
 #include "analysis/interval.h"
+#include "base/clean.h"
 #include "base/size.h"
 #include "base/text.h"
+#include "report/layout.h"
 
-enum { DAMAGES_SHOWN = 20 };
+enum { DAMAGES_SHOWN = 20, DETAIL_INDENT = 26, DETAIL_ROOM = 19, COLUMNS = 80 };
 
 static unsigned long long ull(uint64_t n)
 {
@@ -17,8 +19,14 @@ static unsigned long long ull(uint64_t n)
 
 void recheck_totals_add(struct recheck_totals *t, const struct recheck_result *r)
 {
+	enum recheck_conclusion c = recheck_conclude(r);
+
 	t->cycles++;
-	t->broken_cycles += recheck_broken(r) > 0;
+	t->broken_cycles += c == RECHECK_BROKEN;
+	t->not_shown_cycles += c == RECHECK_NOT_SHOWN;
+	/* A promise counts as tested when something was cut. */
+	if (c == RECHECK_NOT_SHOWN)
+		return;
 	t->promises += r->promises;
 	t->promises_broken += r->promises_broken;
 	t->untouched += r->blocks[RECHECK_UNTOUCHED];
@@ -27,24 +35,30 @@ void recheck_totals_add(struct recheck_totals *t, const struct recheck_result *r
 	t->in_flight_broken += r->broken[RECHECK_IN_FLIGHT];
 }
 
-/* "none of 411; at most 0.73 % could be (95 %)" */
-static void add_rate(struct text *t, uint64_t broken, uint64_t all)
+const char *recheck_percent(char buf[RECHECK_PERCENT_MAX], double share)
 {
+	snprintf(buf, RECHECK_PERCENT_MAX, share >= 0.995 ? "%.0f" : "%.2g", share * 100);
+	return buf;
+}
+
+void recheck_rate_add(struct text *t, uint64_t broken, uint64_t all)
+{
+	char is[RECHECK_PERCENT_MAX], low[RECHECK_PERCENT_MAX], high[RECHECK_PERCENT_MAX];
 	struct share_bounds b;
 
 	if (!all) {
-		text_adds(t, "none was tested\n");
+		text_adds(t, "none was tested");
 		return;
 	}
 	if (!broken) {
-		text_addf(t, "none of %llu broken: a rate of at most %.2g %% (95 %%)\n", ull(all),
-			interval_upper_of_none(all, 0.95) * 100);
+		text_addf(t, "none of %llu broken: a rate of at most %s %% (95 %%)", ull(all),
+			recheck_percent(high, interval_upper_of_none(all, 0.95)));
 		return;
 	}
 	b = interval_share(broken, all, 0.95);
-	text_addf(t, "%llu of %llu broken: %.2g %%, between %.2g and %.2g %% (95 %%)\n",
-		ull(broken), ull(all), (double)broken / (double)all * 100, b.low * 100,
-		b.high * 100);
+	text_addf(t, "%llu of %llu broken: %s %%, between %s and %s %% (95 %%)", ull(broken),
+		ull(all), recheck_percent(is, (double)broken / (double)all),
+		recheck_percent(low, b.low), recheck_percent(high, b.high));
 }
 
 static void add_duty(struct text *t, const struct recheck_result *r, enum recheck_duty d,
@@ -54,7 +68,7 @@ static void add_duty(struct text *t, const struct recheck_result *r, enum rechec
 
 	if (!r->blocks[d])
 		return;
-	text_addf(t, "  %-28s%10llu blocks  %10llu %s", name, ull(r->blocks[d]), ull(good), fine);
+	text_addf(t, "  %-27s%8llu blocks%9llu %s", name, ull(r->blocks[d]), ull(good), fine);
 	if (r->broken[d])
 		text_addf(t, ", %llu BROKEN", ull(r->broken[d]));
 	text_adds(t, "\n");
@@ -62,10 +76,10 @@ static void add_duty(struct text *t, const struct recheck_result *r, enum rechec
 
 static void add_blocks(struct text *t, const struct recheck_result *r)
 {
-	add_duty(t, r, RECHECK_FLUSHED, "promised by a flush", "there");
+	add_duty(t, r, RECHECK_FLUSHED, "promised by a flush or FUA", "there");
 	add_duty(t, r, RECHECK_ACKNOWLEDGED, "promised by an answer", "there");
 	add_duty(t, r, RECHECK_IN_FLIGHT, "not promised", "old or new");
-	add_duty(t, r, RECHECK_UNTOUCHED, "never written after the start", "untouched");
+	add_duty(t, r, RECHECK_UNTOUCHED, "not written since the start", "untouched");
 	if (r->acknowledged_counts && r->blocks[RECHECK_ACKNOWLEDGED])
 		text_adds(t, "  The target claims no write cache, so each answered write is a "
 			     "promise.\n");
@@ -106,25 +120,46 @@ static void add_ages(struct text *t, const struct recheck_result *r)
 	text_adds(t, " KiB before the last byte acknowledged.\n");
 }
 
-static const char *blocks(uint64_t n)
+/* Names and details come from a journal, so perhaps from a stranger. */
+static void add_detail(struct text *t, const char *detail)
 {
-	return n == 1 ? "block" : "blocks";
+	struct text clean;
+
+	text_init(&clean);
+	clean_add(&clean, detail, true);
+	text_addf(t, "%*s", DETAIL_INDENT, "");
+	layout_wrap(t, clean.bytes, DETAIL_INDENT, DETAIL_INDENT, COLUMNS);
+	t->failed = t->failed || clean.failed;
+	text_release(&clean);
 }
 
 static void add_damage(struct text *t, const struct recheck_damage *d)
 {
 	char when[SIZE_TEXT_MAX], size[SIZE_TEXT_MAX];
+	bool fits = strlen(d->detail) <= DETAIL_ROOM;
 
-	text_addf(t, "%14llu %9s  %-12s %-10s %9s  ", ull(d->at), size_format(size, d->bytes),
-		recheck_duty_name(d->duty), d->kind, d->aged ? age(when, d->ns_before) : "");
+	text_addf(t, "%14llu %9s  %-12s ", ull(d->at), size_format(size, d->bytes),
+		recheck_duty_name(d->duty));
+	clean_add(t, d->kind, true);
+	text_addf(t, "%*s%9s", (int)(strlen(d->kind) < 11 ? 11 - strlen(d->kind) : 0), "",
+		d->aged ? age(when, d->ns_before) : "");
+	text_adds(t, "  ");
 	if (d->found)
 		text_addf(t, "write %lu, not %lu", (unsigned long)d->found,
 			(unsigned long)d->expected);
-	else
-		text_addf(t, "%.40s", d->detail);
+	else if (fits)
+		clean_add(t, d->detail, true);
 	while (t->length && t->bytes[t->length - 1] == ' ')
 		t->bytes[--t->length] = 0;
 	text_adds(t, "\n");
+	if (!d->found && !fits)
+		add_detail(t, d->detail);
+}
+
+static void add_kind(struct text *t, const char *before, const char *name, uint64_t n)
+{
+	text_addf(t, "%s %llu %s ", before, ull(n), n == 1 ? "block" : "blocks");
+	clean_add(t, name, true);
 }
 
 static void add_damages(struct text *t, const struct recheck_result *r)
@@ -136,8 +171,7 @@ static void add_damages(struct text *t, const struct recheck_result *r)
 		return;
 	text_adds(t, "Broken:");
 	for (uint32_t i = 0; i < r->kind_count; i++)
-		text_addf(t, "%s %llu %s %s", i ? "," : "", ull(r->kinds[i].blocks),
-			blocks(r->kinds[i].blocks), r->kinds[i].name);
+		add_kind(t, i ? "," : "", r->kinds[i].name, r->kinds[i].blocks);
 	text_addf(t, "\n\n%14s %9s  %-12s %-10s %9s  %s\n", "at byte", "length", "promise", "found",
 		"before", "detail");
 	for (size_t i = 0; i < shown; i++)
@@ -147,16 +181,18 @@ static void add_damages(struct text *t, const struct recheck_result *r)
 	text_adds(t, "\n");
 }
 
-static const char *verdict(const struct recheck_result *r)
+const char *recheck_sentence(const struct recheck_result *r)
 {
 	if (r->broken[RECHECK_FLUSHED])
 		return "BROKEN: data that a flush promised did not survive the cut";
 	if (r->broken[RECHECK_ACKNOWLEDGED])
 		return "BROKEN: acknowledged data did not survive, and no write cache was claimed";
 	if (r->broken[RECHECK_UNTOUCHED])
-		return "BROKEN: the cut damaged blocks that nobody was writing";
+		return "BROKEN: blocks flushed at the start and not written since are damaged";
 	if (r->broken[RECHECK_IN_FLIGHT])
 		return "BROKEN: a block under way is neither old nor new";
+	if (r->uncut)
+		return "NOT SHOWN: nothing is broken, but nothing was cut: it was never unplugged";
 	if (!r->promises)
 		return "NOT SHOWN: no promise was made before the cut, so none was tested";
 	return "KEPT: every promise made before the cut";
@@ -166,13 +202,14 @@ void recheck_text(struct text *t, const struct recheck_result *r)
 {
 	text_addf(t, "Recheck after cut %lu\n\n", (unsigned long)r->cycle);
 	text_adds(t, "Promises (writes): ");
-	add_rate(t, r->promises_broken, r->promises);
+	recheck_rate_add(t, r->promises_broken, r->promises);
+	text_adds(t, "\n");
 	add_blocks(t, r);
 	add_unpromised(t, r);
 	text_adds(t, "\n");
 	add_ages(t, r);
 	add_damages(t, r);
-	text_addf(t, "%s\n", verdict(r));
+	text_addf(t, "%s\n", recheck_sentence(r));
 }
 
 void recheck_line(struct text *t, const struct recheck_result *r)
@@ -186,10 +223,15 @@ void recheck_totals_text(struct text *t, const struct recheck_totals *o)
 {
 	text_addf(t, "\n%lu cuts, %lu of them with broken promises or damage\n",
 		(unsigned long)o->cycles, (unsigned long)o->broken_cycles);
+	if (o->not_shown_cycles)
+		text_addf(t, "%lu of them tested nothing and count no further\n",
+			(unsigned long)o->not_shown_cycles);
 	text_adds(t, "Promises (writes): ");
-	add_rate(t, o->promises_broken, o->promises);
+	recheck_rate_add(t, o->promises_broken, o->promises);
+	text_adds(t, "\nCuts: ");
+	recheck_rate_add(t, o->broken_cycles, o->cycles - o->not_shown_cycles);
 	text_addf(t,
-		"Not promised: %llu blocks, %llu damaged; untouched: %llu blocks, %llu damaged\n",
+		"\nNot promised: %llu blocks, %llu damaged; untouched: %llu blocks, %llu damaged\n",
 		ull(o->in_flight), ull(o->in_flight_broken), ull(o->untouched),
 		ull(o->untouched_broken));
 }

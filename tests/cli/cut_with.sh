@@ -22,10 +22,18 @@ grep -q ' stop reason=gone ' "$tmp/j.run" || fail "the journal does not say that
 grep -q ' pull ' "$tmp/j.run" || fail "the journal does not say when the command began"
 # Nothing to read yet: no verdict, and no accusation.
 run 2 "$BLKASSAY" recheck "$tmp/j.run" "$loop"
+run 0 "$BLKASSAY" report "$tmp/j.run"
+tells "the target stopped answering"
+tells "the command of --cut-with began after"
+tells "No verdict yet: 1 of 1 cut is not rechecked."
 run 0 sh "$tmp/back.sh" "$tmp/early.img"
 # What was flushed in the last moments is not in the early copy.
 run 1 "$BLKASSAY" recheck "$tmp/j.run" "$loop"
 says "BROKEN: data that a flush promised did not survive the cut"
+# The verdict is in the journal, for whoever reads it later.
+run 0 "$BLKASSAY" report "$tmp/j.run"
+says "BROKEN: data that a flush promised did not survive the cut"
+tells "Not safe to ship: in 1 of 1 cut "
 
 # A command that cuts nothing.
 run 3 "$BLKASSAY" cut "$loop" --erase "$token" --seconds 0.2 --cut-with true --out "$tmp/k.run"
@@ -41,8 +49,16 @@ losetup -c "$loop"
 cp "$tmp/card$$.img" "$tmp/own.img"
 run 0 "$BLKASSAY" cut "$loop" --keep-data --seed 4 --seconds 0.5 --out "$tmp/m.run"
 says "blkassay restore "
+# The test's card has no power to cut: that is seen, and no promise counts as tested.
+run 3 "$BLKASSAY" recheck "$tmp/m.run" "$loop"
+says "NOT SHOWN: nothing is broken, but nothing was cut"
+losetup -d "$loop"
+loop_device "$tmp/card$$.img"
 run 0 "$BLKASSAY" recheck "$tmp/m.run" "$loop"
-says "KEPT"
+says "KEPT: every promise made before the cut"
+run 0 "$BLKASSAY" report "$tmp/m.run"
+says "2 times; the last one counts"
+tells "No broken promise found: none of "
 cmp -s "$tmp/card$$.img" "$tmp/own.img" && fail "nothing was written"
 run 0 "$BLKASSAY" restore "$tmp"/m*.kept "$loop"
 sync

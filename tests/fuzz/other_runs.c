@@ -1,5 +1,5 @@
-/* Fuzz: records of verify, audit and observe, and of sweeps compared with themselves, turned into words. The first
- * letter of the input says which: v, a, o or c. */
+/* Fuzz: records of verify, audit, observe and cut, and of sweeps compared with themselves, turned into words. The first
+ * letter of the input says which: v, a, o, j or c. */
 #include <stdlib.h>
 #include <string.h>
 #include <unistd.h>
@@ -8,10 +8,12 @@
 #include "base/text.h"
 #include "fuzz.h"
 #include "record/audit.h"
+#include "record/cut_load.h"
 #include "record/observe.h"
 #include "record/verify.h"
 #include "report/audit_text.h"
 #include "report/compare_text.h"
+#include "report/cut_text.h"
 #include "report/observe_text.h"
 #include "report/verify_text.h"
 
@@ -53,6 +55,18 @@ static void observe(struct text *t, const char *path)
 	run_release(&run);
 }
 
+static void cut(struct text *t, const char *path)
+{
+	struct cut_record r = { 0 };
+	struct error err = { 0 };
+	struct run run = { 0 };
+
+	if (run_load(&run, path, &err) == 0 && cut_load(&r, path, &err) == 0)
+		cut_text_add(t, &run, &r, &style, &err);
+	cut_record_release(&r);
+	run_release(&run);
+}
+
 static void compare(struct text *t, const uint8_t *data, size_t size, const char *base)
 {
 	struct gate_request gate = { 0 };
@@ -71,8 +85,8 @@ static void compare(struct text *t, const uint8_t *data, size_t size, const char
 
 int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size)
 {
-	static const char letters[] = "vaoc";
-	static const char *const kinds[] = { "verify", "audit", "observe", "sweep" };
+	static const char letters[] = "vaojc";
+	static const char *const kinds[] = { "verify", "audit", "observe", "journal", "sweep" };
 	const char *letter = size && data[0] ? strchr(letters, data[0]) : NULL;
 	struct text t;
 	char path[64];
@@ -88,6 +102,8 @@ int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size)
 		audit(&t, path);
 	else if (*letter == 'o')
 		observe(&t, path);
+	else if (*letter == 'j')
+		cut(&t, path);
 	else
 		compare(&t, data + 1, size - 1, path);
 	/* Nothing but plain text reaches the terminal. */

@@ -58,19 +58,24 @@ static const char *judge_whole_record(const struct job *job, int status)
 	return NULL;
 }
 
-/* A journal's reader is `recheck`. One cut off before its baseline is refused; none may accuse a card that lost nothing. */
+/* A journal's judge is `recheck`. One cut off before its baseline is refused, one before its first promise gives no verdict (3);
+ * none may accuse a card that lost nothing. */
 static const char *judge_journal(const struct job *job, int status)
 {
 	int checked;
 
 	if (access("a.run", F_OK) < 0)
 		return status == job->status ? "says it is fine but left no journal" : NULL;
+	if (job_tool("report", "a.run", NULL) == -1)
+		return "'report' crashes on the journal";
 	checked = job_tool("recheck", "a.run", "new.img", NULL);
 	if (checked == -1)
 		return "'recheck' crashes on the journal";
 	if (status == job->status)
 		return checked == 0 ? NULL : "says it is fine but 'recheck' does not agree";
-	return checked == 0 || checked == 2 ? NULL : "'recheck' accuses a card that lost nothing";
+	return checked == 0 || checked == 2 || checked == 3
+		       ? NULL
+		       : "'recheck' accuses a card that lost nothing";
 }
 
 /* Nothing was to be written. */

@@ -16,7 +16,7 @@ honest_check() {
 	gadget_plug /dev/vdc
 	run 0 blkassay recheck $disk/honest.run "$gadget"
 	says "KEPT: every promise made before the cut"
-	promised=$(sed -n 's/.* promised by a flush *\([0-9]*\) blocks.*/\1/p' $out)
+	promised=$(sed -n 's/.* promised by a flush or FUA *\([0-9]*\) blocks.*/\1/p' $out)
 	old=$(sed -n 's/.*Of those not promised, \([0-9]*\) are old.*/\1/p' $out)
 	note "honest gadget: $promised blocks promised and there, $old not promised and lost"
 	between "blocks promised" "$promised" 1 999999
