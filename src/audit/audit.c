@@ -62,7 +62,10 @@ static int explain(struct desk *d, int rc, const char *phase, struct error *err)
 static int run_probes(struct desk *d, struct error *err)
 {
 	for (size_t i = 0; i < PROBES; i++) {
-		struct watch_step step = { .phase = probes[i].phase, .seconds_left = -1 };
+		struct watch_step step = { .phase = probes[i].phase,
+			.done = i,
+			.total = sizeof probes / sizeof *probes,
+			.seconds_left = -1 };
 		int rc;
 
 		watch_step(d->hooks->watch, &step);

@@ -10,6 +10,7 @@ struct watch_step {
 	uint64_t done; /* out of total, in bytes unless the phase says otherwise */
 	uint64_t total; /* 0: unknown */
 	double seconds_left; /* < 0: let the caller estimate from done and total */
+	double rate_bps; /* as the target's own clock has it; 0: let the caller work it out */
 };
 
 struct watch {

@@ -65,7 +65,7 @@ static int run(struct session *s, const struct audit_plan *p, struct record_writ
 
 	progress_start(&progress);
 	rc = audit_run(s->medium, p, &hooks, found, &outcome, err);
-	progress_finish(&progress);
+	progress_finish(&progress, "the audit");
 	if (rc < 0)
 		return error_exit_status(err);
 	if (outcome == AUDIT_INTERRUPTED)
@@ -84,9 +84,10 @@ static int audit(struct session *s, const struct options *o, const struct audit_
 	if (record_run_begin(&w, path, "audit", p->seed, o, s, err) < 0)
 		return error_exit_status(err);
 	progress_start(&saving);
+	saving.counts_bytes = true;
 	rc = session_prepare_writes(s, o, path, p->area_start, p->area_bytes,
 		audit_bytes_to_write(p), &saving.watch, err);
-	progress_finish(&saving);
+	progress_finish(&saving, NULL);
 	if (rc < 0) {
 		record_close(&w, NULL);
 		unlink(path); /* nothing was audited, so there is nothing to keep */

@@ -180,7 +180,7 @@ static int write_until_cut(
 	progress_start(&progress);
 	rc = cut_run(job->session.medium, &settings, &job->trigger, &job->writer, &progress.watch,
 		summary, err);
-	progress_finish(&progress);
+	progress_finish(&progress, NULL);
 	if (summary->pulled)
 		child_finish(&job->child, patience_ns * 12);
 	if (summary->pulled && job->child.status)
@@ -339,9 +339,10 @@ static int cut(struct cut_job *job, struct error *err)
 	if (record_run_begin(&job->writer, job->path, JOURNAL_KIND, job->seed, job->o, s, err) < 0)
 		return error_exit_status(err);
 	progress_start(&progress);
+	progress.counts_bytes = true;
 	rc = session_prepare_writes(s, job->o, job->path, s->region_start, s->region_bytes,
 		expected_bytes(job), &progress.watch, err);
-	progress_finish(&progress);
+	progress_finish(&progress, NULL);
 	if (rc == 0)
 		rc = run_cycles(job, err);
 	status = rc < 0 ? error_exit_status(err) : job->totals.broken_cycles ? 1 : 0;

@@ -14,7 +14,10 @@
 #include "cli/message.h"
 #include "cli/output.h"
 #include "cli/progress.h"
+#include "cli/record_run.h"
 #include "measure/observe.h"
+#include "medium/device_traits.h"
+#include "medium/medium.h"
 #include "platform/blockdev.h"
 #include "platform/guard.h"
 #include "platform/trace.h"
@@ -53,31 +56,6 @@ static int find_disk(struct blockdev *disk, const char *target, struct error *er
 	message_note("'%s' is a part of /dev/%s; all requests to that disk are observed", target,
 		disk->disk);
 	return blockdev_read(disk, NULL, disk->disk, err);
-}
-
-static void describe(struct run_target *out, const struct blockdev *d)
-{
-	*out = (struct run_target){ .size_bytes = d->size_bytes,
-		.logical_block_bytes = d->logical_block_bytes,
-		.physical_block_bytes = d->physical_block_bytes,
-		.request_limit_bytes = d->request_limit_bytes,
-		.link_bits_per_second = d->link_bits_per_second,
-		.fua = d->fua,
-		.removable = d->removable,
-		.read_only = d->read_only,
-		.disk_sequence = d->disk_sequence };
-	text_copy(out->kind, sizeof out->kind, "device");
-	text_copy(out->path, sizeof out->path, d->node);
-	text_copy(out->name, sizeof out->name, d->name);
-	text_copy(out->vendor, sizeof out->vendor, d->vendor);
-	text_copy(out->model, sizeof out->model, d->model);
-	text_copy(out->serial, sizeof out->serial, d->serial);
-	text_copy(out->transport, sizeof out->transport, d->transport);
-	text_copy(out->cache, sizeof out->cache,
-		!d->write_cache_known ? "unknown"
-		: d->write_back       ? "write back"
-				      : "write through");
-	guard_token_of_device(out->token, d);
 }
 
 /* ---- once a second ---- */
@@ -119,6 +97,7 @@ static void show_live(struct job *job, const struct observed_counts *c)
 {
 	char time[SIZE_TEXT_MAX], rate[2][SIZE_TEXT_MAX];
 	uint64_t n = c->requests[0] + c->requests[1];
+	uint64_t limit = options_number(job->o, OPTION_SECONDS, 0);
 
 	for (int d = 0; d < 2; d++)
 		rate_format(rate[d], (double)c->bytes[d] * 1e9 / (double)(c->ns ? c->ns : 1));
@@ -126,7 +105,8 @@ static void show_live(struct job *job, const struct observed_counts *c)
 		duration_format(time, (double)c->at_ns / 1e9), rate[0], rate[1],
 		(unsigned long long)n, (unsigned long long)c->flushes);
 	watch_step(&job->progress.watch,
-		&(struct watch_step){ .phase = job->line, .seconds_left = -1 });
+		&(struct watch_step){ .phase = job->line,
+			.seconds_left = limit > c->at_ns ? (double)(limit - c->at_ns) / 1e9 : -1 });
 }
 
 static int take_second(void *context, const struct blockdev_stat *before,
@@ -275,38 +255,15 @@ static int status_of(enum observe_ending ending, const struct job *job, struct e
 
 static int open_record(struct job *job, struct error *err)
 {
-	struct run_head head = { .seed = 0 };
+	struct medium_traits traits = { .kind = MEDIUM_BLOCK_DEVICE };
+	char token[sizeof((struct run_target *)0)->token];
 	struct run_target target;
 
-	text_copy(head.kind, sizeof head.kind, "observe");
-	text_copy(head.label, sizeof head.label, options_text(job->o, OPTION_LABEL, ""));
-	text_copy(head.command, sizeof head.command, job->o->command_line);
-	run_head_complete(&head);
-	describe(&target, &job->disk);
-	if (record_create(&job->writer, job->path, "observe", err) < 0)
-		return -1;
-	if (run_write_head(&job->writer, &head, err) == 0 &&
-		run_write_target(&job->writer, &target, err) == 0)
-		return 0;
-	record_close(&job->writer, NULL);
-	unlink(job->path);
-	return -1;
-}
-
-static int close_record(struct job *job, int status, const struct error *why, struct error *err)
-{
-	struct run_end end = { .exit_status = status };
-
-	text_copy(end.status, sizeof end.status,
-		status == 130             ? "interrupted"
-		: why->kind != ERROR_NONE ? "failed"
-					  : "complete");
-	text_copy(end.reason, sizeof end.reason, why->text);
-	if (run_write_end(&job->writer, &end, err) < 0) {
-		record_close(&job->writer, NULL);
-		return -1;
-	}
-	return record_close(&job->writer, err);
+	text_copy(traits.path, sizeof traits.path, job->disk.node);
+	medium_traits_take_device(&traits, &job->disk);
+	guard_token_of_device(token, &job->disk);
+	record_run_target(&target, &traits, token);
+	return record_run_begin_on(&job->writer, job->path, "observe", 0, job->o, &target, err);
 }
 
 static struct trace *begin_trace(struct job *job)
@@ -337,9 +294,9 @@ static int observe(struct job *job, struct error *err)
 	progress_start(&job->progress);
 	status = status_of(
 		observe_run(&plan, job->tally, &sink, &job->progress.watch, err), job, err);
-	progress_finish(&job->progress);
+	progress_finish(&job->progress, NULL);
 	trace_close(plan.trace);
-	if (keep(job, &end_err) < 0 || close_record(job, status, err, &end_err) < 0) {
+	if (keep(job, &end_err) < 0 || record_run_end(&job->writer, status, err, &end_err) < 0) {
 		if (err->kind == ERROR_NONE)
 			*err = end_err;
 		record_close(&job->writer, NULL);

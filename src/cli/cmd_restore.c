@@ -25,7 +25,7 @@ static int restore(
 	rc = kept_verify(k, &progress.watch, err);
 	if (!rc)
 		rc = kept_restore(k, s.medium, result, &progress.watch, err);
-	progress_finish(&progress);
+	progress_finish(&progress, rc ? NULL : "restoring");
 	session_close(&s, NULL, &close_err); /* nothing of its own to put back */
 	return rc;
 }

@@ -264,7 +264,7 @@ static int measure(struct session *s, const struct options *o, const struct swee
 		outcome = SWEEP_FAILED;
 	else
 		outcome = sweep_run(s->medium, plan, &sink, &progress.watch, err);
-	progress_finish(&progress);
+	progress_finish(&progress, "the sweep");
 	status = outcome_status(outcome, err);
 	if (record_run_end(&writer, status, err, &end_err) < 0 && status != 3) {
 		*err = end_err;

@@ -190,6 +190,8 @@ static int run(struct verification *v, struct error *err)
 	if (!v->session.traits->virtual_clock)
 		hooks.reopen = reopen;
 	progress_start(&progress);
+	/* A virtual clock runs faster than the one on the wall: a rate would be neither's. */
+	progress.counts_bytes = !v->session.traits->virtual_clock;
 	hooks.watch = &progress.watch;
 	rc = prepare_writes(v, &progress.watch, err);
 	if (rc < 0)
@@ -197,7 +199,7 @@ static int run(struct verification *v, struct error *err)
 			err->kind == ERROR_INTERRUPTED ? VERIFY_INTERRUPTED : VERIFY_FAILED;
 	else
 		rc = verify_run(&v->session.medium, &v->plan, &hooks, &v->result, err);
-	progress_finish(&progress);
+	progress_finish(&progress, "verifying");
 	return rc;
 }
 

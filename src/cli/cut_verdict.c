@@ -55,8 +55,9 @@ int cut_verdict(
 			message_warning("the target was not unplugged since the journal was "
 					"written; what is read\nmay come from its memory");
 		progress_start(&progress);
+		progress.counts_bytes = !s->traits->virtual_clock;
 		rc = recheck_run(s->medium, &j, &progress.watch, out, err);
-		progress_finish(&progress);
+		progress_finish(&progress, "rechecking");
 		/* A target that stopped answering was cut off, whatever this host saw of it. */
 		out->uncut = rc == 0 && same && strcmp(j.stop, "gone") != 0;
 	}

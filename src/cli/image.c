@@ -58,8 +58,9 @@ static int claim_and_fill(int fd, uint64_t bytes)
 	if (!words)
 		return -ENOMEM;
 	progress_start(&progress);
+	progress.counts_bytes = true;
 	rc = fill(fd, bytes, words, &progress.watch);
-	progress_finish(&progress);
+	progress_finish(&progress, NULL);
 	free(words);
 	return rc;
 }

@@ -1,4 +1,4 @@
-/* A progress line on a terminal. */
+/* A progress line. */
 #include "cli/progress.h"
 
 #include <math.h>
@@ -14,7 +14,7 @@
 #include "platform/clock.h"
 #include "platform/interrupt.h"
 
-static const uint64_t redraw_ns = 250000000;
+static const uint64_t redraw_ns = 250000000, line_ns = 30000000000;
 
 static bool stop(void *context)
 {
@@ -22,56 +22,84 @@ static bool stop(void *context)
 	return interrupt_requested();
 }
 
-/* Bytes per second since the phase began; 0: not known. */
+/* Bytes per second: the worker's word, or since the phase began; 0: not known. */
 static double rate_of(const struct progress *p, const struct watch_step *s, uint64_t now)
 {
-	if (!p->counts_bytes || s->done <= p->phase_done || now <= p->phase_ns)
+	if (s->rate_bps > 0 || !p->counts_bytes)
+		return s->rate_bps;
+	if (s->done <= p->phase_done || now <= p->phase_ns)
 		return 0;
 	return (double)(s->done - p->phase_done) * 1e9 / (double)(now - p->phase_ns);
 }
 
 static double left_of(const struct progress *p, const struct watch_step *s, uint64_t now)
 {
-	if (s->seconds_left >= 0 || s->done <= p->phase_done || s->total < s->done)
+	if (s->seconds_left >= 0 || s->done <= p->total_done || s->total < s->done)
 		return s->seconds_left;
-	return (double)(now - p->phase_ns) / 1e9 * (double)(s->total - s->done) /
-	       (double)(s->done - p->phase_done);
+	return (double)(now - p->total_ns) / 1e9 * (double)(s->total - s->done) /
+	       (double)(s->done - p->total_done);
+}
+
+static void describe(
+	struct text *line, const struct progress *p, const struct watch_step *s, uint64_t now)
+{
+	double left = left_of(p, s, now), rate = rate_of(p, s, now);
+	char number[SIZE_TEXT_MAX];
+
+	text_adds(line, s->phase);
+	if (s->total)
+		text_addf(line, ", %.0f %%", (double)s->done / (double)s->total * 100);
+	if (rate > 0)
+		text_addf(line, ", %s", rate_format(number, rate));
+	if (left >= 0 && left < 60)
+		text_addf(line, ", about %.0f s left", ceil(left));
+	else if (left >= 60)
+		text_addf(line, ", about %s left", duration_format(number, ceil(left)));
 }
 
 static void draw(struct progress *p, const struct watch_step *s, uint64_t now)
 {
-	double left = left_of(p, s, now), rate = rate_of(p, s, now);
-	char number[SIZE_TEXT_MAX];
 	struct text line;
 
 	text_init(&line);
-	text_adds(&line, s->phase);
-	if (s->total)
-		text_addf(&line, ", %.0f %%", (double)s->done / (double)s->total * 100);
-	if (rate > 0)
-		text_addf(&line, ", %s", rate_format(number, rate));
-	if (left >= 0 && left < 60)
-		text_addf(&line, ", about %.0f s left", ceil(left));
-	else if (left >= 60)
-		text_addf(&line, ", about %s left", duration_format(number, ceil(left)));
+	describe(&line, p, s, now);
 	/* The last column stays free: a full line would wrap on some terminals. */
-	fprintf(stderr, "\r%.*s\033[K", (int)p->columns - 1, line.bytes);
+	if (p->live)
+		fprintf(stderr, "\r%.*s\033[K", (int)p->columns - 1, line.bytes);
+	else
+		fprintf(stderr, "%s\n", line.bytes);
 	fflush(stderr);
 	text_release(&line);
 }
 
-static void step(void *context, const struct watch_step *s)
+/* A phase has a rate of its own; what is left is told from all phases that count towards the same total. */
+static void note_phase(struct progress *p, const struct watch_step *s, uint64_t now)
 {
-	struct progress *p = context;
-	uint64_t now = clock_now_ns();
-
-	if (!p->live || (p->drawn_ns && now - p->drawn_ns < redraw_ns))
-		return;
 	if (p->phase != s->phase) {
 		p->phase = s->phase;
 		p->phase_ns = now;
 		p->phase_done = s->done;
 	}
+	if (p->total != s->total || s->done < p->total_done) {
+		p->total = s->total;
+		p->total_ns = now;
+		p->total_done = s->done;
+	}
+}
+
+static void step(void *context, const struct watch_step *s)
+{
+	struct progress *p = context;
+	uint64_t now = clock_now_ns(), last = p->drawn_ns;
+
+	if (p->silent)
+		return;
+	note_phase(p, s, now);
+	/* A line of its own is for work that takes long, so the first one waits too. */
+	if (!p->live && !last)
+		last = p->started_ns;
+	if (last && now - last < (p->live ? redraw_ns : line_ns))
+		return;
 	p->drawn_ns = now;
 	draw(p, s, now);
 }
@@ -90,14 +118,20 @@ void progress_start(struct progress *p)
 
 	*p = (struct progress){ .columns = 80, .started_ns = clock_now_ns() };
 	p->watch = (struct watch){ .context = p, .stop = stop, .step = step };
-	p->live = can_redraw() && !message_is_quiet();
+	p->silent = message_is_quiet();
+	p->live = can_redraw();
 	if (p->live && ioctl(STDERR_FILENO, TIOCGWINSZ, &w) == 0 && w.ws_col >= 20)
 		p->columns = w.ws_col;
 }
 
-void progress_finish(struct progress *p)
+void progress_finish(struct progress *p, const char *what)
 {
+	char took[SIZE_TEXT_MAX];
+
 	if (p->live && p->drawn_ns)
 		fputs("\r\033[K", stderr);
-	p->live = false;
+	if (what)
+		message_note("%s took %s", what,
+			duration_format(took, (double)(clock_now_ns() - p->started_ns) / 1e9));
+	p->silent = true;
 }

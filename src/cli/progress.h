@@ -1,4 +1,5 @@
-/* Progress on stderr, only when that is a terminal: one line, redrawn at most a few times a second. */
+/* Progress on stderr. A terminal gets one line, redrawn at most a few times a second; whatever cannot go back to the
+ * start of its line (a pipe, a dumb terminal) gets a line of its own every half minute. */
 #ifndef CLI_PROGRESS_H
 #define CLI_PROGRESS_H
 
@@ -11,13 +12,17 @@ struct progress {
 	struct watch
 		watch; /* hand &p->watch to the work: steps are drawn, stop answers SIGINT/SIGTERM */
 	bool counts_bytes; /* set after _start: done and total are bytes, so a rate can be shown */
-	bool live; /* stderr is a terminal that can redraw a line, and not --quiet */
+	bool live; /* stderr is a terminal that can redraw a line */
+	bool silent; /* --quiet, or finished */
 	uint64_t started_ns, drawn_ns, phase_ns, phase_done;
+	uint64_t total_ns, total_done, total; /* where the estimate of the time left begins */
 	const char *phase;
 	unsigned columns;
 };
 
 void progress_start(struct progress *p);
-void progress_finish(struct progress *p); /* wipes the line */
+
+/* Wipes the line. what: named in a last line that says how long it took ("sweep took 12.0 s"); NULL: no such line. */
+void progress_finish(struct progress *p, const char *what);
 
 #endif

@@ -9,6 +9,7 @@
 #include "base/random.h"
 #include "base/text.h"
 #include "cli/session.h"
+#include "medium/medium.h"
 #include "platform/clock.h"
 
 uint64_t record_run_seed(const struct options *o)
@@ -23,25 +24,58 @@ uint64_t record_run_seed(const struct options *o)
 	return seed;
 }
 
-int record_run_begin(struct record_writer *w, const char *path, const char *kind, uint64_t seed,
-	const struct options *o, const struct session *s, struct error *err)
+void record_run_target(struct run_target *out, const struct medium_traits *t, const char *token)
+{
+	static const char *const caches[] = { "unknown", "write through", "write back" };
+	static const char *const kinds[] = { "device", "image", "model", "memory" };
+
+	*out = (struct run_target){ .size_bytes = t->size_bytes,
+		.logical_block_bytes = t->logical_block_bytes,
+		.physical_block_bytes = t->physical_block_bytes,
+		.request_limit_bytes = t->request_limit_bytes,
+		.link_bits_per_second = t->link_bits_per_second,
+		.fua = t->fua,
+		.removable = t->removable,
+		.read_only = t->read_only,
+		.modelled = t->virtual_clock,
+		.disk_sequence = t->disk_sequence };
+	text_copy(out->kind, sizeof out->kind, kinds[t->kind]);
+	text_copy(out->path, sizeof out->path, t->path);
+	text_copy(out->name, sizeof out->name, t->name);
+	text_copy(out->vendor, sizeof out->vendor, t->vendor);
+	text_copy(out->model, sizeof out->model, t->model);
+	text_copy(out->serial, sizeof out->serial, t->serial);
+	text_copy(out->transport, sizeof out->transport, t->transport);
+	text_copy(out->token, sizeof out->token, token);
+	text_copy(out->cache, sizeof out->cache, caches[t->cache]);
+}
+
+int record_run_begin_on(struct record_writer *w, const char *path, const char *kind, uint64_t seed,
+	const struct options *o, const struct run_target *target, struct error *err)
 {
 	struct run_head head = { .seed = seed };
-	struct run_target target;
 
 	text_copy(head.kind, sizeof head.kind, kind);
 	text_copy(head.label, sizeof head.label, options_text(o, OPTION_LABEL, ""));
 	text_copy(head.command, sizeof head.command, o->command_line);
 	run_head_complete(&head);
-	session_describe(s, &target);
 	if (record_create(w, path, kind, err) < 0)
 		return -1;
-	if (run_write_head(w, &head, err) < 0 || run_write_target(w, &target, err) < 0) {
+	if (run_write_head(w, &head, err) < 0 || run_write_target(w, target, err) < 0) {
 		record_close(w, NULL);
 		unlink(path);
 		return -1;
 	}
 	return 0;
+}
+
+int record_run_begin(struct record_writer *w, const char *path, const char *kind, uint64_t seed,
+	const struct options *o, const struct session *s, struct error *err)
+{
+	struct run_target target;
+
+	record_run_target(&target, s->traits, s->token);
+	return record_run_begin_on(w, path, kind, seed, o, &target, err);
 }
 
 int record_run_end(

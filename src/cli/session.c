@@ -326,13 +326,14 @@ static void announce_loss(const struct session *s, uint64_t start, uint64_t byte
 static void announce_wear(const struct session *s, uint64_t bytes, double bytes_to_write)
 {
 	double all = bytes_to_write + (s->kept ? (double)bytes : 0);
-	char size[SIZE_TEXT_MAX];
+	char size[SIZE_TEXT_MAX], times[32];
 
 	if (!s->own->is_device || bytes_to_write <= 0)
 		return;
-	message_note("  About %s will be written, %.3g times the region. Every write wears flash;\n"
+	snprintf(times, sizeof times, "%.3g times", all / (double)bytes);
+	message_note("  About %s will be written, the region %s over. Every write wears flash;\n"
 		     "  the maker's data sheet says how much it takes.",
-		size_format_decimal(size, all), all / (double)bytes);
+		size_format_decimal(size, all), strcmp(times, "1 times") ? times : "once");
 }
 
 static int check_output(const struct session *s, const char *path, struct error *err)
@@ -471,7 +472,7 @@ static int restore_region(struct session *s, const struct watch *watch, struct e
 	progress_start(&progress);
 	progress.counts_bytes = true;
 	rc = put_back(s, watch ? watch : &progress.watch, err ? err : &unheard);
-	progress_finish(&progress);
+	progress_finish(&progress, NULL);
 	if (!s->own->saved)
 		message_note("kept data is back on '%s', read back and equal", s->own->target);
 	if (rc < 0 && !err)
@@ -512,33 +513,6 @@ void session_abandon(struct session *s)
 }
 
 /* ---- for the record ---- */
-
-void session_describe(const struct session *s, struct run_target *out)
-{
-	static const char *const caches[] = { "unknown", "write through", "write back" };
-	static const char *const kinds[] = { "device", "image", "model", "memory" };
-	const struct medium_traits *t = s->traits;
-
-	*out = (struct run_target){ .size_bytes = t->size_bytes,
-		.logical_block_bytes = t->logical_block_bytes,
-		.physical_block_bytes = t->physical_block_bytes,
-		.request_limit_bytes = t->request_limit_bytes,
-		.link_bits_per_second = t->link_bits_per_second,
-		.fua = t->fua,
-		.removable = t->removable,
-		.read_only = t->read_only,
-		.modelled = t->virtual_clock,
-		.disk_sequence = t->disk_sequence };
-	text_copy(out->kind, sizeof out->kind, kinds[t->kind]);
-	text_copy(out->path, sizeof out->path, t->path);
-	text_copy(out->name, sizeof out->name, t->name);
-	text_copy(out->vendor, sizeof out->vendor, t->vendor);
-	text_copy(out->model, sizeof out->model, t->model);
-	text_copy(out->serial, sizeof out->serial, t->serial);
-	text_copy(out->transport, sizeof out->transport, t->transport);
-	text_copy(out->token, sizeof out->token, s->token);
-	text_copy(out->cache, sizeof out->cache, caches[t->cache]);
-}
 
 int session_record_path(char *out, size_t room, const struct session *s, const struct options *o,
 	const char *kind, struct error *err)

@@ -8,7 +8,6 @@
 
 #include "cli/options.h"
 #include "medium/medium.h"
-#include "record/run.h"
 
 struct error;
 struct kept_identity;
@@ -31,7 +30,7 @@ enum session_need {
 	SESSION_WRITES, /* refuse without --erase, --keep-data or --create */
 };
 
-/* Opens o->args[0], checks everything in design "Safety", makes the image for --create, parses --region (default: the
+/* Opens o->args[0], checks whether it may be used so, makes the image for --create, parses --region (default: the
  * whole target). Does not save kept data yet. 0, or -1 with *err and nothing open and nothing written. */
 int session_open(
 	struct session *s, const struct options *o, enum session_need need, struct error *err);
@@ -66,9 +65,6 @@ void session_leave_kept(struct session *s, char *command, size_t room);
 
 /* For a run that never began: closes, and removes the image that --create made a moment ago. */
 void session_abandon(struct session *s);
-
-/* The record's description of the target. */
-void session_describe(const struct session *s, struct run_target *out);
 
 /* The record's path: --out, or blkassay-KIND-TIME.run in the current folder; refuses a path on the target itself. */
 int session_record_path(char *out, size_t room, const struct session *s, const struct options *o,

@@ -127,8 +127,10 @@ static enum progress write_baseline(struct cutting *c)
 		if (rc < 0 || got < n)
 			return failed(c, "write", rc, at, n, got);
 		done += n;
-		watch_step(c->watch,
-			&(struct watch_step){ "writing the baseline", done, y->region_bytes, -1 });
+		watch_step(c->watch, &(struct watch_step){ .phase = "writing the baseline",
+					     .done = done,
+					     .total = y->region_bytes,
+					     .seconds_left = -1 });
 	}
 	int rc = medium_flush(c->m);
 	if (rc < 0)
@@ -210,10 +212,11 @@ static enum progress look_at_clock(struct cutting *c)
 		return finish(c, CUT_REMAINS);
 	if (s->end_after_ns && passed >= s->end_after_ns)
 		return finish(c, CUT_TIME_UP);
-	watch_step(c->watch,
-		&(struct watch_step){ "writing until the cut", passed / 1000000,
-			s->end_after_ns ? s->end_after_ns / 1000000 : s->pull_after_ns / 1000000,
-			-1 });
+	watch_step(c->watch, &(struct watch_step){ .phase = "writing until the cut",
+				     .done = passed / 1000000,
+				     .total = s->end_after_ns ? s->end_after_ns / 1000000
+							      : s->pull_after_ns / 1000000,
+				     .seconds_left = -1 });
 	return GO_ON;
 }
 

@@ -285,8 +285,10 @@ static int read_region(struct rechecking *r, const struct watch *watch)
 		if (rc < 0)
 			return -1;
 		done += n;
-		watch_step(
-			watch, &(struct watch_step){ "reading back", done, y->region_bytes, -1 });
+		watch_step(watch, &(struct watch_step){ .phase = "reading back",
+					  .done = done,
+					  .total = y->region_bytes,
+					  .seconds_left = -1 });
 	}
 	return 0;
 }

@@ -20,8 +20,9 @@ struct shared {
 	struct pass_result *out;
 	struct offsets offsets;
 	pthread_mutex_t
-		lock; /* offsets, next_index, trace, failure; only taken when in_flight > 1 */
+		lock; /* offsets, next_index, trace, moved, failure; only taken when in_flight > 1 */
 	uint64_t next_index;
+	uint64_t moved; /* bytes so far */
 	uint64_t start_ns, deadline_ns;
 	atomic_bool stop;
 };
@@ -93,16 +94,19 @@ static void trace_add(struct shared *s, uint64_t now, uint64_t bytes)
 	if (step >= PASS_TRACE_MAX)
 		step = PASS_TRACE_MAX - 1;
 	r->trace[step] += bytes;
+	s->moved += bytes;
 	if (step >= r->trace_steps)
 		r->trace_steps = (unsigned)step + 1;
 }
 
-static void tick(struct shared *s, uint64_t now)
+static void tick(struct shared *s, uint64_t now, uint64_t moved)
 {
+	uint64_t since = now - s->start_ns;
 	struct watch_step step = { .phase = s->plan->write ? "writing" : "reading",
-		.done = now - s->start_ns,
+		.done = since,
 		.total = s->plan->duration_ns,
-		.seconds_left = -1 };
+		.seconds_left = -1,
+		.rate_bps = since ? (double)moved * 1e9 / (double)since : 0 };
 
 	watch_step(s->watch, &step);
 	if (watch_should_stop(s->watch)) {
@@ -143,7 +147,7 @@ static void run_single(struct worker *w)
 			last_tick = now;
 			next_tick = now + s->out->trace_step_ns -
 				    (now - s->start_ns) % s->out->trace_step_ns;
-			tick(s, now);
+			tick(s, now, s->moved);
 		}
 	} while (before < s->deadline_ns && !atomic_load_explicit(&s->stop, memory_order_relaxed));
 	if (since_tick)
@@ -162,11 +166,14 @@ static bool take_offset(struct shared *s, uint64_t *at)
 
 static void answer(struct shared *s, uint64_t now, bool first_worker)
 {
+	uint64_t moved;
+
 	pthread_mutex_lock(&s->lock);
 	trace_add(s, now, s->plan->request_bytes);
+	moved = s->moved;
 	pthread_mutex_unlock(&s->lock);
 	if (first_worker)
-		tick(s, now);
+		tick(s, now, moved);
 }
 
 /* One of several workers on a real medium: each keeps one request open. */
@@ -238,7 +245,7 @@ static void run_virtual(struct worker *workers, unsigned count)
 		if (now > last)
 			last = now;
 		trace_add(s, now, length);
-		tick(s, now);
+		tick(s, now, s->moved);
 	}
 	medium_move_clock_ns(s->medium, last);
 	workers[0].bytes = workers[0].requests * length;

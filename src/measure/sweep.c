@@ -2,6 +2,7 @@
 #include "measure/sweep.h"
 
 #include <errno.h>
+#include <stdio.h>
 #include <string.h>
 
 #include "base/error.h"
@@ -18,6 +19,7 @@ uint64_t sweep_planned_ns(const struct sweep_plan *plan)
 struct sweep_watch {
 	const struct watch *outer;
 	uint64_t done_ns, total_ns;
+	char phase[64]; /* the point in hand */
 };
 
 static bool inner_stop(void *context)
@@ -32,8 +34,16 @@ static void inner_step(void *context, const struct watch_step *step)
 
 	whole.done = w->done_ns + (step->done < step->total ? step->done : step->total);
 	whole.total = w->total_ns;
-	whole.phase = "measuring";
+	whole.phase = w->phase;
 	watch_step(w->outer, &whole);
+}
+
+static void name_point(struct sweep_watch *w, const struct sweep_point *p)
+{
+	char size[SIZE_TEXT_MAX];
+
+	snprintf(w->phase, sizeof w->phase, "%s %s of %s", p->random ? "random" : "sequential",
+		p->write ? "writes" : "reads", size_format(size, p->request_bytes));
 }
 
 static void shuffle(size_t *order, size_t count, struct random *r)
@@ -139,6 +149,7 @@ enum sweep_outcome sweep_run(struct medium *m, const struct sweep_plan *plan,
 	for (unsigned number = 1; number <= plan->passes && outcome == SWEEP_COMPLETE; number++) {
 		shuffle(order, plan->point_count, &shuffler);
 		for (size_t i = 0; i < plan->point_count && outcome == SWEEP_COMPLETE; i++) {
+			name_point(&state, &plan->points[order[i]]);
 			outcome = run_one(
 				m, plan, order[i], number, &buffers, started, sink, &inner, err);
 			state.done_ns += plan->duration_ns;

@@ -1,5 +1,6 @@
 /* A block device or image file, opened with O_DIRECT. */
 #include "medium/raw.h"
+#include "medium/device_traits.h"
 
 #include <errno.h>
 #include <fcntl.h>
@@ -18,6 +19,7 @@
 #include "base/buffer.h"
 #include "base/error.h"
 #include "base/text.h"
+#include "medium/device_traits.h"
 #include "medium/scsi.h"
 #include "platform/blockdev.h"
 #include "platform/clock.h"
@@ -172,24 +174,11 @@ static int describe_device(struct raw *r, const struct stat *st, struct error *e
 		ioctl(r->fd, BLKGETSIZE64, &size) < 0)
 		return error_sys(err, ERROR_IO, errno,
 			"cannot ask '%s' for its size and block size", t->path);
-	t->kind = MEDIUM_BLOCK_DEVICE;
-	text_copy(t->name, sizeof t->name, d.name);
-	text_copy(t->vendor, sizeof t->vendor, d.vendor);
-	text_copy(t->model, sizeof t->model, d.model);
-	text_copy(t->serial, sizeof t->serial, d.serial);
-	text_copy(t->transport, sizeof t->transport, d.transport);
+	medium_traits_take_device(t, &d);
+	/* Where sysfs and the open device differ, the device that will be used counts. */
 	t->size_bytes = size;
 	t->logical_block_bytes = (uint32_t)logical;
 	t->physical_block_bytes = physical;
-	t->request_limit_bytes = d.request_limit_bytes;
-	t->link_bits_per_second = d.link_bits_per_second;
-	t->cache = !d.write_cache_known ? MEDIUM_CACHE_UNKNOWN
-		   : d.write_back       ? MEDIUM_CACHE_WRITE_BACK
-					: MEDIUM_CACHE_WRITE_THROUGH;
-	t->fua = d.fua;
-	t->removable = d.removable;
-	t->read_only = d.read_only;
-	t->disk_sequence = d.disk_sequence;
 	r->whole_disk = !d.partition;
 	r->stat_fd = blockdev_stat_open(NULL, d.major, d.minor);
 	return 0;

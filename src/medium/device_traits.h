@@ -1,0 +1,11 @@
+/* What the kernel says of a block device, as the traits of a medium. */
+#ifndef MEDIUM_DEVICE_TRAITS_H
+#define MEDIUM_DEVICE_TRAITS_H
+
+struct blockdev;
+struct medium_traits;
+
+/* Everything but the path and the alignments, which only who opens the device knows; those are left as they are. */
+void medium_traits_take_device(struct medium_traits *t, const struct blockdev *d);
+
+#endif
