@@ -10,99 +10,115 @@
 #include "cli/completion.h"
 #include "cli/message.h"
 #include "platform/interrupt.h"
+#include "report/layout.h"
 
 const struct command commands[] = {
 	{ "targets", "", "what may be tested here, what may not and why",
-		"Lists every block device with its consent token, and says for each whether a\n"
-		"run may write to it. Reads only; works without root as far as it can.\n",
+		"Lists every block device with its consent token, and says for each whether a run "
+		"may write to it. Reads only; works without root as far as it can.",
 		0, 0, cmd_targets, { OPTION_CSV_FLAG, OPTION_END } },
 	{ "sweep", "TARGET", "measure rate against request size",
-		"Transfers at each request size with O_DIRECT, in passes interleaved in seeded\n"
-		"random order, appends every pass to a run record and prints its summary.\n"
-		"Reads by default. Writing needs --erase, --keep-data or --create.\n",
+		"Transfers at each request size with O_DIRECT, in passes interleaved in seeded "
+		"random order, appends every pass to a run record and prints its summary. Reads by "
+		"default. Writing needs --erase, --keep-data or --create.",
 		1, 1, cmd_sweep,
 		{ OPTION_DIRECTION, OPTION_ORDER, OPTION_SIZES, OPTION_IN_FLIGHT, OPTION_SECONDS,
 			OPTION_PASSES, OPTION_REGION, OPTION_SEED, OPTION_LABEL, OPTION_OUT,
 			OPTION_ERASE, OPTION_KEEP_DATA, OPTION_CREATE, OPTION_FIXED_DISK,
 			OPTION_QUIET, OPTION_END } },
-	{ "audit", "TARGET", "is this gadget's write-behind safe? claims against behaviour",
-		"Asks the target what it claims about its writes, tests each claim against what "
-		"it\n"
-		"does, and prints one line each: kept, broken, or not shown, with the evidence "
-		"and\n"
-		"the firmware change that mends it. The last sentence is for a release note; exit\n"
-		"status 1 when a promise is broken. Overwrites up to 16 MiB of the region, and\n"
-		"writes that much many times over. See blkassay-audit(7).\n",
+	{ "audit", "TARGET", "is this gadget's write-behind safe?",
+		"Sets claims against behaviour: asks the target what it claims about its writes, "
+		"tests each claim against what it does, and prints one line each: kept, broken, or "
+		"not shown, with the evidence and the firmware change that mends it. The last "
+		"sentence is for a release note; exit status 1 when a promise is broken. "
+		"Overwrites up to 16 MiB of the region, and writes that much many times over. See "
+		"blkassay-audit(7).",
 		1, 1, cmd_audit,
 		{ OPTION_WITH_EJECT, OPTION_PROVOKE, OPTION_SECONDS, OPTION_REGION, OPTION_SEED,
 			OPTION_LABEL, OPTION_OUT, OPTION_ERASE, OPTION_KEEP_DATA, OPTION_CREATE,
 			OPTION_FIXED_DISK, OPTION_QUIET, OPTION_END } },
 	{ "verify", "TARGET", "write seeded patterns, read back, judge every block",
-		"Writes stamped blocks over the whole region, then reads them back past the "
-		"host's\n"
-		"cache and says of each whether it is what was written, and if not, what it is:\n"
-		"unreadable, blank, stale, misplaced, torn, shifted, bit error or foreign.\n"
-		"Request sizes default to 64Ki, order to sequential. Exit status 1 means damage.\n",
+		"Writes stamped blocks over the whole region, then reads them back past the host's "
+		"cache and says of each whether it is what was written, and if not, what it is: "
+		"unreadable, blank, stale, misplaced, torn, shifted, bit error or foreign. Exit "
+		"status 1 means damage.",
 		1, 1, cmd_verify,
 		{ OPTION_ONLY, OPTION_SIZES, OPTION_ORDER, OPTION_REGION, OPTION_GENERATIONS,
 			OPTION_SPOT, OPTION_SEED, OPTION_LABEL, OPTION_DAMAGE, OPTION_GIVE_UP_AFTER,
 			OPTION_RESUME, OPTION_OUT, OPTION_ERASE, OPTION_KEEP_DATA, OPTION_CREATE,
 			OPTION_FIXED_DISK, OPTION_QUIET, OPTION_END } },
 	{ "cut", "TARGET", "write with a journal until power or plug is cut",
-		"Stamps the region, then writes and flushes at seeded random moments, and "
-		"journals\n"
-		"each promise of the target on this host, until the target vanishes, --seconds\n"
-		"pass, or --cut-with has cut it at a random moment within --seconds (default: "
-		"10).\n"
-		"Then: blkassay recheck JOURNAL TARGET. With --cycles, and always on a model, it\n"
-		"waits for the target to come back and rechecks by itself.\n"
-		"Cut the target only, never other gear; pulling a card under power can damage it:\n"
-		"follow its maker's data sheet.\n",
+		"Stamps the region, then writes and flushes at seeded random moments, and journals "
+		"each promise of the target on this host, until the target vanishes, --seconds "
+		"pass, or --cut-with has cut it at a random moment within --seconds. Then: "
+		"blkassay recheck JOURNAL TARGET. With --cycles, and always on a model, it waits "
+		"for the target to come back and rechecks by itself. Cut the target only, never "
+		"other gear; pulling a card under power can damage it: follow its maker's data "
+		"sheet.",
 		1, 1, cmd_cut,
 		{ OPTION_SECONDS, OPTION_CUT_WITH, OPTION_CYCLES, OPTION_REGION, OPTION_SEED,
 			OPTION_LABEL, OPTION_OUT, OPTION_ERASE, OPTION_KEEP_DATA, OPTION_CREATE,
 			OPTION_FIXED_DISK, OPTION_QUIET, OPTION_END } },
 	{ "recheck", "JOURNAL TARGET", "after the cut: which promises were kept",
-		"Reads back the region of the journal's last cut and sorts each block: promised\n"
-		"and there, promised and broken, not promised (old or new are fine, anything else\n"
-		"is not), never written. Appends the verdict to the journal.\n",
+		"Reads back the region of the journal's last cut and sorts each block: promised "
+		"and there, promised and broken, not promised (old or new are fine, anything else "
+		"is not), never written. Appends the verdict to the journal.",
 		2, 2, cmd_recheck, { OPTION_QUIET, OPTION_END } },
 	{ "report", "RUN...", "CSV, plain-text summary, page with charts",
-		"Prints a plain-text summary of each record, or writes the files that are asked\n"
-		"for instead. Takes records that were cut short, and says so. Several records\n"
-		"go into one CSV or page, in the order given. On a page, sweeps with two labels\n"
-		"are set against each other, the label named first as the base.\n",
+		"Prints a plain-text summary of each record, or writes the files that are asked "
+		"for instead. Takes records that were cut short, and says so. Several records go "
+		"into one CSV or page, in the order given. On a page, sweeps with two labels are "
+		"set against each other, the label named first as the base.",
 		1, 64, cmd_report, { OPTION_CSV_FILE, OPTION_PAGE, OPTION_QUIET, OPTION_END } },
 	{ "explain", "RUN...", "fixed cost, streaming rate, ceilings, stage budget",
-		"Fits t(n) = t0 + n/r to each direction and order of a sweep, sets the rates\n"
-		"against the link and what you know of the card, and says what limits and what\n"
-		"a change could gain. Rates look like 1.7MB/s or 480kB/s.\n",
+		"Fits t(n) = t0 + n/r to each direction and order of a sweep, sets the rates "
+		"against the link and what you know of the card, and says what limits and what a "
+		"change could gain. Rates look like 1.7MB/s or 480kB/s.",
 		1, 64, cmd_explain,
 		{ OPTION_LINK, OPTION_CARD_READ, OPTION_CARD_WRITE, OPTION_CARD_BUS, OPTION_COPY,
 			OPTION_REQUEST, OPTION_AS, OPTION_QUIET, OPTION_END } },
-	{ "compare", "BASE... --against NEW...", "is the new build faster, slower, or neither",
-		"Sets sweeps of two builds against each other, point by point: change with its\n"
-		"95 % interval, verdict corrected over all points, smallest change it could have\n"
-		"seen. Several runs a side are the replicates; else the passes are. Exit status\n"
-		"is 0 whatever the verdicts, and 1 when --allow-slower is given and fails.\n",
+	{ "compare", "BASE... --against NEW...", "is the new build faster, slower, or neither?",
+		"Sets sweeps of two builds against each other, point by point: change with its 95 "
+		"% interval, verdict corrected over all points, smallest change it could have "
+		"seen. Several runs a side are the replicates; else the passes are. Exit status is "
+		"0 whatever the verdicts, and 1 when --allow-slower is given and fails.",
 		1, 64, cmd_compare,
 		{ OPTION_AGAINST, OPTION_ALLOW_SLOWER, OPTION_ANYWAY, OPTION_CSV_FILE, OPTION_PAGE,
 			OPTION_QUIET, OPTION_END } },
 	{ "observe", "TARGET", "what the host really sends while the target is used",
-		"Watches the kernel's counters and, as root, every request in its block trace,\n"
-		"for --seconds or until Ctrl-C. Opens nothing and disturbs nothing: it works "
-		"while\n"
-		"the target is mounted and somebody copies files. Shows request sizes, order,\n"
-		"times and flushes; 'explain RUN --as RECORD' weighs a sweep by them.\n",
+		"Watches the kernel's counters and, as root, every request in its block trace, for "
+		"--seconds or until Ctrl-C. Opens nothing and disturbs nothing: it works while the "
+		"target is mounted and somebody copies files. Shows request sizes, order, times "
+		"and flushes; 'explain RUN --as RECORD' weighs a sweep by them.",
 		1, 1, cmd_observe,
 		{ OPTION_SECONDS, OPTION_LABEL, OPTION_OUT, OPTION_QUIET, OPTION_END } },
 	{ "restore", "SAVED TARGET", "put kept data back after an interrupted run",
-		"Writes back what --keep-data saved (RECORD.kept), after checking that this is\n"
-		"the target it was saved from and that the saved file is whole, then reads all\n"
-		"of it back. Needs no token: the saved file itself names the one target it fits.\n"
-		"After an interruption simply repeat it. The saved file stays; delete it when\n"
-		"done. What was written to that region since the run is lost.\n",
+		"Writes back what --keep-data saved (RECORD.kept), after checking that this is the "
+		"target it was saved from and that the saved file is whole, then reads all of it "
+		"back. Needs no token: the saved file itself names the one target it fits. After "
+		"an interruption simply repeat it. The saved file stays; delete it when done. What "
+		"was written to that region since the run is lost.",
 		2, 2, cmd_restore, { OPTION_QUIET, OPTION_END } },
+};
+
+/* Where an option's own help is too general for the command. */
+static const struct option_note {
+	const char *command;
+	enum option_id id;
+	const char *help;
+} notes[] = {
+	{ "sweep", OPTION_SIZES,
+		"request sizes: a doubling range 512..1Mi or a list 512,4Ki,24Ki (default: "
+		"512..1Mi as "
+		"far as the target allows it)" },
+	{ "sweep", OPTION_SECONDS, "how long each pass takes, in seconds (default: 1)" },
+	{ "audit", OPTION_SECONDS, "how long --provoke waits, in seconds (default: 60)" },
+	{ "verify", OPTION_SIZES,
+		"request sizes: a doubling range 512..1Mi or a list 512,4Ki,24Ki (default: 64Ki)" },
+	{ "verify", OPTION_ORDER, "sequential, random or both with a comma (default: sequential)" },
+	{ "cut", OPTION_SECONDS,
+		"how long to write, or within which --cut-with cuts, in seconds (default: 10)" },
+	{ "observe", OPTION_SECONDS, "how long to observe, in seconds (default: until Ctrl-C)" },
 };
 
 const size_t command_count = sizeof commands / sizeof *commands;
@@ -115,6 +131,19 @@ const struct command *command_find(const char *name)
 	return NULL;
 }
 
+enum { HELP_COLUMNS = 79, OVERVIEW_AT = 27, OPTION_AT = 27 };
+
+/* words from the column `at` on, where the line stands already, wrapped under themselves. */
+static void print_wrapped(FILE *out, const char *words, size_t at)
+{
+	struct text t;
+
+	text_init(&t);
+	layout_wrap(&t, words, at, at, HELP_COLUMNS);
+	fputs(t.bytes, out);
+	text_release(&t);
+}
+
 static void print_overview(FILE *out)
 {
 	fprintf(out,
@@ -124,52 +153,50 @@ static void print_overview(FILE *out)
 	for (size_t i = 0; i < command_count; i++) {
 		const struct command *c = &commands[i];
 
-		fprintf(out, "  %-9s%-15s ", c->name, c->arguments);
 		if (strlen(c->arguments) > 15) /* on a line of its own */
-			fprintf(out, "\n%27s", "");
-		fprintf(out, "%s\n", c->summary);
+			fprintf(out, "  %-9s%s\n%*s", c->name, c->arguments, OVERVIEW_AT, "");
+		else
+			fprintf(out, "  %-9s%-15s ", c->name, c->arguments);
+		print_wrapped(out, c->summary, OVERVIEW_AT);
 	}
 	fprintf(out, "\n'blkassay help COMMAND' tells more; 'blkassay --version' its version.\n"
 		     "Exit status: 0 as hoped, 1 the target or build failed the check, 2 usage or\n"
 		     "refused for safety, 3 the I/O or the machine failed, 130 interrupted.\n");
 }
 
-static void print_option(FILE *out, const struct option_spec *s)
+/* What the option means to this command. */
+static const char *help_of(const struct command *c, const struct option_spec *s)
+{
+	for (size_t i = 0; i < sizeof notes / sizeof *notes; i++)
+		if (notes[i].id == s->id && !strcmp(notes[i].command, c->name))
+			return notes[i].help;
+	return s->help;
+}
+
+static void print_option(FILE *out, const struct command *c, const struct option_spec *s)
 {
 	char left[40];
 
 	snprintf(left, sizeof left, "--%s%s%s", s->name, s->value ? " " : "",
 		s->value ? s->value : "");
-	fprintf(out, "  %-24s", left);
-	/* Wrapped at 80 columns under its own column. */
-	size_t column = 26;
-	for (const char *word = s->help; *word;) {
-		size_t n = strcspn(word, " ");
-
-		if (column + 1 + n > 79) {
-			fprintf(out, "\n%26s", "");
-			column = 26;
-		}
-		fprintf(out, " %.*s", (int)n, word);
-		column += n + 1;
-		word += n + (word[n] == ' ');
-	}
-	fputc('\n', out);
+	fprintf(out, "  %-24s ", left);
+	print_wrapped(out, help_of(c, s), OPTION_AT);
 }
 
 static void print_help(FILE *out, const struct command *c)
 {
-	fprintf(out, "usage: blkassay %s [OPTION...]%s%s\n\n%c%s.\n", c->name,
+	size_t n = strlen(c->summary);
+
+	fprintf(out, "usage: blkassay %s [OPTION...]%s%s\n\n%c%s%s\n\n", c->name,
 		*c->arguments ? " " : "", c->arguments,
 		c->summary[0] >= 'a' && c->summary[0] <= 'z' ? c->summary[0] - 'a' + 'A'
 							     : c->summary[0],
-		c->summary + 1);
-	if (c->details)
-		fprintf(out, "\n%s", c->details);
+		c->summary + 1, c->summary[n - 1] == '?' ? "" : ".");
+	print_wrapped(out, c->details, 0);
 	fputc('\n', out);
 	for (size_t i = 0; c->options[i] != OPTION_END; i++)
-		print_option(out, option_spec(c->options[i]));
-	print_option(out, option_spec(OPTION_HELP));
+		print_option(out, c, option_spec(c->options[i]));
+	print_option(out, c, option_spec(OPTION_HELP));
 }
 
 static int help_completion(const char *shell)

@@ -12,8 +12,7 @@ struct command {
 	const char *name;
 	const char *arguments; /* "TARGET", "RUN...", "" */
 	const char *summary; /* one line */
-	const char *
-		details; /* paragraphs for `help COMMAND`, each line under 80 columns; may be NULL */
+	const char *details; /* one paragraph for `help COMMAND`, without line breaks */
 	size_t min_args, max_args;
 	int (*run)(const struct options *o); /* returns the exit status */
 	enum option_id options[COMMAND_OPTIONS_MAX];
