@@ -2,9 +2,11 @@
  * in turn, on the same file. Prints one line a size and direction: NAME, median ratio, quartiles, goal. */
 #include <errno.h>
 #include <fcntl.h>
+#include <signal.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
+#include <sys/time.h>
 #include <unistd.h>
 
 #include "ratios.h"
@@ -13,22 +15,58 @@
 #include "base/size.h"
 #include "measure/offsets.h"
 #include "measure/pass.h"
+#include "measure/payload.h"
 #include "medium/medium.h"
 #include "platform/clock.h"
 
-enum { PAIRS = 41, FILE_BYTES = 64 << 20 };
+enum { ROUNDS = 150, SIZES = 12, FILE_BYTES = 64 << 20, SLICE_NS = 10000000, REST_NS = 1000000 };
 
-static double bare_rate(
-	int fd, bool write, char *buf, size_t length, off_t start, uint64_t requests)
+static volatile sig_atomic_t over;
+
+static void end_slice(int number)
 {
-	uint64_t before = clock_now_ns();
-	off_t at = start;
+	(void)number;
+	over = 1;
+}
 
-	for (uint64_t i = 0; i < requests; i++) {
-		ssize_t n = write ? pwrite(fd, buf, length, at) : pread(fd, buf, length, at);
+/* One size and direction: what every slice of it shares. */
+struct duel {
+	struct medium *m;
+	int fd;
+	struct pass_plan plan;
+	struct pass_buffers buffers;
+	struct pass_result result;
+	off_t start; /* the same places for all: where a file lies on the disk matters too */
+	uint64_t serial;
+};
 
+/* OURS is the loop under test. BARE does the same work and no bookkeeping: its writes carry new data too, which a disk
+ * need not take as fast as the same data again. OTHER is BARE once more, or for writes BARE with the same data again. */
+enum contender { OURS, BARE, OTHER, CONTENDERS };
+
+/* Ends as a pass does, with the request that crosses the deadline: a loop of so many requests would be measured by
+ * another rule, and where the rate of slices varies by s the two rules differ by s squared. A timer says when, so that
+ * the loop itself reads no clock. */
+static double bare_rate(struct duel *d, bool renew)
+{
+	struct itimerval end = { .it_value = { .tv_usec = SLICE_NS / 1000 } };
+	size_t length = (size_t)d->plan.request_bytes;
+	char *buf = d->buffers.memory[0];
+	uint64_t before, requests = 0;
+	off_t at = d->start;
+
+	over = 0;
+	before = clock_now_ns();
+	setitimer(ITIMER_REAL, &end, NULL);
+	while (!over) {
+		ssize_t n;
+
+		if (renew)
+			d->serial = payload_renew(buf, length, d->serial);
+		n = d->plan.write ? pwrite(d->fd, buf, length, at) : pread(d->fd, buf, length, at);
 		if (n != (ssize_t)length)
 			exit(3);
+		requests++;
 		at += (off_t)length;
 		if (at + (off_t)length > FILE_BYTES)
 			at = 0;
@@ -36,52 +74,86 @@ static double bare_rate(
 	return (double)(requests * length) / (double)(clock_now_ns() - before);
 }
 
-static void compare(struct medium *m, int fd, bool write, uint64_t length)
+/* Each slice begins with nothing left of the one before: a write pass ends with a flush and a short rest, the bare loop
+ * with neither, and a disk that has rested is faster. */
+static double slice(struct duel *d, enum contender who)
 {
-	struct pass_plan plan = { .write = write,
-		.request_bytes = length,
-		.in_flight = 1,
-		.region_bytes = FILE_BYTES,
-		.duration_ns = 50000000,
-		.seed = 1 };
-	static struct pass_result result;
-	struct pass_buffers buffers;
-	struct offsets order;
-	off_t start; /* the same places for both: where a file lies on the disk matters too */
-	char size[SIZE_TEXT_MAX], name[80], *buf;
-	double ratios[PAIRS];
-
-	if (pass_buffers_init(&buffers, m, length, 1) < 0)
+	fsync(d->fd);
+	clock_sleep_ns(REST_NS);
+	if (who != OURS)
+		return bare_rate(d, d->plan.write && who == BARE);
+	if (pass_run(d->m, &d->plan, &d->buffers, &d->result, NULL) < 0 || !d->result.busy_ns)
 		exit(3);
-	offsets_init(&order, false, 0, FILE_BYTES, length, plan.seed);
-	start = (off_t)offsets_at(&order, 0);
-	/* The same memory and the same data: pages and content matter. */
-	buf = buffers.memory[0];
-	for (int i = -2; i < PAIRS; i++) {
-		double bare, ours;
+	return (double)d->result.bytes / (double)d->result.busy_ns;
+}
 
-		/* Whoever goes second might find things warmer: take turns. A write pass ends with a flush, the bare loop
-		 * with none: each begins with nothing left of the other's. */
-		fsync(fd);
-		if (i % 2) {
-			pass_run(m, &plan, &buffers, &result, NULL);
-			fsync(fd);
-			bare = bare_rate(fd, write, buf, length, start, result.requests);
-		} else {
-			uint64_t requests = result.requests ? result.requests : 100;
+/* In all six orders by turns, so that whoever goes first or follows whom cancels. */
+static void take_turns(struct duel *d, size_t round, double *ours, double *other)
+{
+	static const enum contender order[6][CONTENDERS] = { { OURS, BARE, OTHER },
+		{ OTHER, BARE, OURS }, { BARE, OTHER, OURS }, { OURS, OTHER, BARE },
+		{ OTHER, OURS, BARE }, { BARE, OURS, OTHER } };
+	double rate[CONTENDERS];
 
-			bare = bare_rate(fd, write, buf, length, start, requests);
-			fsync(fd);
-			pass_run(m, &plan, &buffers, &result, NULL);
-		}
-		ours = (double)result.bytes / (double)result.busy_ns;
-		if (i >= 0)
-			ratios[i] = ours / bare;
+	for (size_t i = 0; i < CONTENDERS; i++) {
+		enum contender who = order[round % 6][i];
+
+		rate[who] = slice(d, who);
 	}
+	*ours = rate[OURS] / rate[BARE];
+	*other = rate[OTHER] / rate[BARE];
+}
+
+/* The ratios of all sizes of one direction. */
+struct pool {
+	double ours[ROUNDS * SIZES], other[ROUNDS * SIZES];
+	size_t count;
+};
+
+static void compare(struct pool *p, struct medium *m, int fd, bool write, uint64_t length)
+{
+	static struct duel d;
+	static double sorted[ROUNDS];
+	struct offsets order;
+	char size[SIZE_TEXT_MAX], name[80];
+
+	d = (struct duel){ .m = m,
+		.fd = fd,
+		.plan = { .write = write,
+			.request_bytes = length,
+			.in_flight = 1,
+			.region_bytes = FILE_BYTES,
+			.duration_ns = SLICE_NS,
+			.seed = 1 } };
+	/* One memory for all: its pages matter. */
+	if (pass_buffers_init(&d.buffers, m, length, 1) < 0)
+		exit(3);
+	offsets_init(&order, false, 0, FILE_BYTES, length, d.plan.seed);
+	d.start = (off_t)offsets_at(&order, 0);
+	slice(&d, OURS);
+	for (size_t i = 0; i < ROUNDS; i++)
+		take_turns(&d, i, &p->ours[p->count + i], &p->other[p->count + i]);
+	memcpy(sorted, p->ours + p->count, sizeof sorted);
+	p->count += ROUNDS;
 	snprintf(name, sizeof name, "sweep / bare loop, %s %s", write ? "write" : "read",
 		size_format(size, length));
-	ratios_print(name, ratios, PAIRS, ">= 0.99");
-	pass_buffers_release(&buffers);
+	ratios_print(name, sorted, ROUNDS, "-");
+	pass_buffers_release(&d.buffers);
+}
+
+/* A goal for all sizes of a direction together: the median of one size alone repeats only within a per cent or two. */
+static void compare_all(struct medium *m, int fd, bool write)
+{
+	static struct pool p;
+
+	p.count = 0;
+	for (uint64_t n = 512; n <= 1 << 20; n *= 2)
+		compare(&p, m, fd, write, n);
+	ratios_print(write ? "sweep / bare loop, all writes" : "sweep / bare loop, all reads",
+		p.ours, p.count, ">= 0.99");
+	ratios_print(write ? "same data again / new data, all writes"
+			   : "bare loop / bare loop, all reads",
+		p.other, p.count, "-");
 }
 
 int main(int argc, char **argv)
@@ -97,9 +169,10 @@ int main(int argc, char **argv)
 	fd = open(argv[1], O_RDWR | O_DIRECT | O_CLOEXEC);
 	if (fd < 0)
 		return 3;
-	for (int write = 0; write < 2; write++)
-		for (uint64_t n = 512; n <= 1 << 20; n *= 2)
-			compare(m, fd, write, n);
+	sigaction(SIGALRM, &(struct sigaction){ .sa_handler = end_slice, .sa_flags = SA_RESTART },
+		NULL);
+	compare_all(m, fd, false);
+	compare_all(m, fd, true);
 	medium_close(m);
 	close(fd);
 	return 0;
