@@ -64,9 +64,15 @@ losetup -d "$loop"
 # A partition that is mounted keeps the whole disk and its sister partition from being written.
 truncate -s 16M "$tmp/p$unique.img"
 disk=$(losetup --find --show "$tmp/p$unique.img")
-cleanup "delpart $disk 1; delpart $disk 2; losetup -d $disk 2>/dev/null"
-# Told to the kernel, so that it need not know any partition table.
-addpart "$disk" 1 2048 8192 2>/dev/null && addpart "$disk" 2 12288 8192
+cleanup "partx --delete $disk; losetup -d $disk 2>/dev/null"
+# A table of two: type 83, from block 2048 and from block 12288, 8192 blocks each.
+{
+	printf '\0\376\377\377\203\376\377\377\0\010\0\0\0\040\0\0'
+	printf '\0\376\377\377\203\376\377\377\0\060\0\0\0\040\0\0'
+	dd if=/dev/zero bs=32 count=1 2>/dev/null
+	printf '\125\252'
+} | dd of="$disk" bs=1 seek=446 conv=notrunc 2>/dev/null
+partx --add "$disk" 2>/dev/null
 if [ -b "${disk}p1" ] && [ -b "${disk}p2" ]; then
 	unused "$disk"
 	unused "${disk}p2"
