@@ -15,6 +15,7 @@
 #include "cli/output.h"
 #include "cli/progress.h"
 #include "cli/record_run.h"
+#include "cli/show.h"
 #include "measure/observe.h"
 #include "medium/device_traits.h"
 #include "medium/medium.h"
@@ -23,7 +24,6 @@
 #include "platform/trace.h"
 #include "record/file.h"
 #include "record/observe.h"
-#include "report/observe_text.h"
 
 struct job {
 	const struct options *o;
@@ -224,18 +224,15 @@ static int show(const struct job *job, struct error *err)
 {
 	struct observation o;
 	struct run run;
-	struct text t;
+	int rc;
 
 	/* What was kept, not what was meant. */
 	if (observe_load(&run, &o, job->path, err) < 0)
 		return -1;
-	text_init(&t);
-	observe_text(&t, &run, &o);
-	fputs(t.bytes, stdout);
-	text_release(&t);
+	rc = show_observation(&run, &o, err);
 	observation_release(&o);
 	run_release(&run);
-	return 0;
+	return rc;
 }
 
 static int status_of(enum observe_ending ending, const struct job *job, struct error *err)

@@ -151,10 +151,8 @@ static int report_observed(struct report *r, const struct run *loaded, struct er
 	}
 	if (!rc && r->page.file)
 		rc = write_page(r, &run, observe_part, &o, err);
-	if (!rc && !wants_files(r)) {
-		observe_text(&r->text, &run, &o);
-		rc = print_text(r, err);
-	}
+	if (!rc && !wants_files(r))
+		rc = show_observation(&run, &o, err);
 	observation_release(&o);
 	run_release(&run);
 	return rc;

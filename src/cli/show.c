@@ -14,6 +14,7 @@
 #include "record/run.h"
 #include "record/verify.h"
 #include "report/audit_text.h"
+#include "report/observe_text.h"
 #include "report/verify_text.h"
 
 /* An audit has lines of its own, which run_load leaves to others. */
@@ -39,6 +40,21 @@ int show_summary(const struct run *run, struct error *err)
 	text_init(&t);
 	rc = !strcmp(run->head.kind, "audit") ? add_audit(&t, run, &style, err)
 					      : summary_add(&t, run, &style, err);
+	if (!rc)
+		fwrite(t.bytes, 1, t.length, stdout);
+	text_release(&t);
+	return rc;
+}
+
+int show_observation(const struct run *run, const struct observation *o, struct error *err)
+{
+	struct summary_style style;
+	struct text t;
+	int rc;
+
+	screen_style(&style);
+	text_init(&t);
+	rc = observe_text_add(&t, run, o, &style, err);
 	if (!rc)
 		fwrite(t.bytes, 1, t.length, stdout);
 	text_release(&t);

@@ -3,10 +3,13 @@
 #define CLI_SHOW_H
 
 struct error;
+struct observation;
 struct run;
 struct verify_record;
 
 int show_summary(const struct run *run, struct error *err); /* 0, or -1 with *err */
+
+int show_observation(const struct run *run, const struct observation *o, struct error *err);
 
 int show_verify(struct verify_record *v, struct error *err); /* may reorder its ranges */
 

@@ -1,13 +1,16 @@
 /* What was observed, in words and as CSV. */
 #include "report/observe_text.h"
 
+#include <stdarg.h>
 #include <stdio.h>
 #include <string.h>
 
-#include "base/clean.h"
+#include "base/error.h"
 #include "base/size.h"
 #include "base/text.h"
 #include "report/csv.h"
+#include "report/notices.h"
+#include "report/sheet.h"
 
 enum { SIZES_SHOWN = 12 };
 
@@ -28,41 +31,125 @@ static double share(uint64_t part, uint64_t whole)
 	return whole ? (double)part / (double)whole * 100 : 0;
 }
 
-/* What a device, a user or a stranger's record says. */
-static void add_foreign(struct text *t, const char *before, const char *words, const char *after)
+/* ---- sentences ---- */
+
+static void say(const struct notice_visitor *v, enum notice_kind kind, const char *fmt, ...)
+	__attribute__((format(printf, 3, 4)));
+
+static void say(const struct notice_visitor *v, enum notice_kind kind, const char *fmt, ...)
 {
-	text_adds(t, before);
-	clean_add(t, words, true);
-	text_adds(t, after);
+	char sentence[1024];
+	va_list args;
+
+	va_start(args, fmt);
+	vsnprintf(sentence, sizeof sentence, fmt, args);
+	va_end(args);
+	v->notice(v->context, kind, sentence);
 }
 
-static void add_target(struct text *t, const struct run_target *target)
+/* The size that carries most bytes, and the one that most requests have. */
+static void say_weight(
+	const struct notice_visitor *v, const struct observation *o, enum run_direction d)
 {
-	bool both = *target->vendor && *target->model;
+	const struct observed_size *bytes = NULL, *count = NULL;
+	char a[SIZE_TEXT_MAX], b[SIZE_TEXT_MAX];
 
-	add_foreign(t, "Observed '", target->path, "'");
-	if (!*target->vendor && !*target->model)
+	for (size_t i = 0; i < o->size_count; i++) {
+		const struct observed_size *s = &o->sizes[i];
+
+		if (s->direction != d)
+			continue;
+		if (!bytes || s->bytes * s->count > bytes->bytes * bytes->count)
+			bytes = s;
+		if (!count || s->count > count->count)
+			count = s;
+	}
+	if (!bytes)
 		return;
-	add_foreign(t, " (", target->vendor, both ? " " : "");
-	add_foreign(t, "", target->model, ")");
+	say(v, NOTICE_FINDING,
+		"Of the %ss, %s carries %.0f %% of the bytes, %s is the size of %.0f %% of the "
+		"requests; %.0f %% of the requests (%.0f %% of the bytes) are sequential.",
+		names[d], size_format(a, bytes->bytes),
+		share(bytes->bytes * bytes->count, o->bytes[d]), size_format(b, count->bytes),
+		share(count->count, o->requests[d]), share(o->sequential[d], o->requests[d]),
+		share(o->sequential_bytes[d], o->bytes[d]));
 }
 
-static void add_head(struct text *t, const struct run *run, const struct observation *o)
+static void say_stall(const struct notice_visitor *v, const struct observation *o)
 {
-	char time[SIZE_TEXT_MAX], size[SIZE_TEXT_MAX];
+	const struct observed_latency *worst = &o->latency[RUN_READ];
+	const char *what = "read";
+	char size[SIZE_TEXT_MAX], time[SIZE_TEXT_MAX], at[SIZE_TEXT_MAX];
 
-	add_target(t, &run->target);
-	text_addf(t, ", %s, for %s\n", size_format_decimal(size, (double)run->target.size_bytes),
-		duration_format(time, seconds(o->total.ns)));
-	if (*run->head.label)
-		add_foreign(t, "label: ", run->head.label, "\n");
+	if (o->latency[RUN_WRITE].max_ns > worst->max_ns) {
+		worst = &o->latency[RUN_WRITE];
+		what = "write";
+	}
+	if (o->flush.max_ns > worst->max_ns) {
+		worst = &o->flush;
+		what = "flush";
+	}
+	if (!worst->count)
+		return;
+	say(v, NOTICE_FINDING, "The longest stall: a %s%s%s took %s, sent %s after the start.",
+		what, worst->max_bytes ? " of " : "",
+		worst->max_bytes ? size_format(size, worst->max_bytes) : "",
+		duration_format(time, seconds(worst->max_ns)),
+		duration_format(at, seconds(worst->max_at_ns)));
+}
+
+/* What limits the figures. */
+static void say_limits(
+	const struct notice_visitor *v, const struct run *run, const struct observation *o)
+{
 	if (run->cut || strcmp(run->end.status, "complete") != 0)
-		add_foreign(t, "ended early: ",
+		say(v, NOTICE_CAUTION, "The observation ended early: %s.",
 			*run->end.reason   ? run->end.reason
 			: run->end.present ? run->end.status
-					   : "the record has no end",
-			"\n");
+					   : "the record has no end");
+	if (!o->traced)
+		say(v, NOTICE_CAUTION,
+			"Only the kernel's counters were read, so sizes and times are means: %s",
+			o->why);
+	if (o->lost)
+		say(v, NOTICE_CAUTION,
+			"The kernel dropped %llu trace events: more was sent than is counted by "
+			"size.",
+			ull(o->lost));
+	if (o->errors)
+		say(v, NOTICE_CAUTION, "%llu requests were answered with an error.",
+			ull(o->errors));
 }
+
+static void say_amounts(const struct notice_visitor *v, const struct observation *o)
+{
+	const struct observed_counts *c = &o->total;
+	char time[SIZE_TEXT_MAX], got[SIZE_TEXT_MAX], put[SIZE_TEXT_MAX];
+
+	say(v, NOTICE_FINDING,
+		"In %s the host read %s and wrote %s; at least one request was in flight %.2g %% "
+		"of "
+		"the time.",
+		duration_format(time, seconds(c->ns)),
+		size_format_decimal(got, (double)c->bytes[RUN_READ]),
+		size_format_decimal(put, (double)c->bytes[RUN_WRITE]),
+		c->ns ? (double)c->busy_ms * 1e8 / (double)c->ns : 0);
+}
+
+void observe_sentences_visit(
+	const struct run *run, const struct observation *o, const struct notice_visitor *v)
+{
+	say_amounts(v, o);
+	say_weight(v, o, RUN_READ);
+	say_weight(v, o, RUN_WRITE);
+	say_stall(v, o);
+	if (o->discards || o->others)
+		say(v, NOTICE_FINDING, "It also sent %llu discards and %llu other commands.",
+			ull(o->discards), ull(o->others));
+	say_limits(v, run, o);
+}
+
+/* ---- tables ---- */
 
 /* Request sizes are binary; a mean is seldom a whole number of anything. */
 static const char *mean_format(char buf[SIZE_TEXT_MAX], double bytes)
@@ -95,38 +182,10 @@ static void add_counts(struct text *t, const struct observation *o)
 	text_addf(t, "flushes %10llu", ull(exact ? o->flushes : c->flushes));
 	if (o->traced)
 		text_addf(t, "   writes to be stored at once (FUA) %llu", ull(o->fua));
-	text_addf(t, "\nat least one request in flight %.0f %% of the time\n",
-		c->ns ? (double)c->busy_ms * 1e8 / (double)c->ns : 0);
+	text_adds(t, "\n");
 }
 
-/* The size that carries most bytes, and the one that most requests have. */
-static void add_weight(struct text *t, const struct observation *o, enum run_direction d)
-{
-	const struct observed_size *bytes = NULL, *count = NULL;
-	char a[SIZE_TEXT_MAX], b[SIZE_TEXT_MAX];
-
-	for (size_t i = 0; i < o->size_count; i++) {
-		const struct observed_size *s = &o->sizes[i];
-
-		if (s->direction != d)
-			continue;
-		if (!bytes || s->bytes * s->count > bytes->bytes * bytes->count)
-			bytes = s;
-		if (!count || s->count > count->count)
-			count = s;
-	}
-	if (!bytes)
-		return;
-	text_addf(t,
-		"%ss: %s carries %.0f %% of the bytes, %s is the size of %.0f %% of the\n"
-		"  requests; %.0f %% of the requests (%.0f %% of the bytes) are sequential\n",
-		names[d], size_format(a, bytes->bytes),
-		share(bytes->bytes * bytes->count, o->bytes[d]), size_format(b, count->bytes),
-		share(count->count, o->requests[d]), share(o->sequential[d], o->requests[d]),
-		share(o->sequential_bytes[d], o->bytes[d]));
-}
-
-/* By how often they came: the n-th most frequent of a direction. */
+/* Among the sizes of its direction that carry most bytes. */
 static bool is_shown(const struct observation *o, size_t index)
 {
 	size_t ahead = 0;
@@ -154,7 +213,7 @@ static void add_sizes(struct text *t, const struct observation *o)
 			hidden++;
 			continue;
 		}
-		text_addf(t, "%-8s%12s%10llu%11.1f%%%11.1f%%%14s\n", names[s->direction],
+		text_addf(t, "%-8s%12s%10llu%10.1f %%%10.1f %%%14s\n", names[s->direction],
 			size_format(size, s->bytes), ull(s->count),
 			share(s->count, o->requests[s->direction]),
 			share(s->bytes * s->count, o->bytes[s->direction]),
@@ -163,9 +222,6 @@ static void add_sizes(struct text *t, const struct observation *o)
 	if (hidden)
 		text_addf(t, "and %llu more sizes with fewer bytes (report --csv has all)\n",
 			ull(hidden));
-	text_adds(t, "\n");
-	add_weight(t, o, RUN_READ);
-	add_weight(t, o, RUN_WRITE);
 }
 
 static void add_latency(struct text *t, const char *name, const struct observed_latency *l)
@@ -179,30 +235,6 @@ static void add_latency(struct text *t, const char *name, const struct observed_
 		duration_format(c, seconds(l->p99_ns)), duration_format(d, seconds(l->max_ns)));
 }
 
-static void add_stall(struct text *t, const struct observation *o)
-{
-	const struct observed_latency *worst = &o->latency[RUN_READ];
-	const char *what = "read";
-	char size[SIZE_TEXT_MAX], time[SIZE_TEXT_MAX], at[SIZE_TEXT_MAX];
-
-	if (o->latency[RUN_WRITE].max_ns > worst->max_ns) {
-		worst = &o->latency[RUN_WRITE];
-		what = "write";
-	}
-	if (o->flush.max_ns > worst->max_ns) {
-		worst = &o->flush;
-		what = "flush";
-	}
-	if (!worst->count)
-		return;
-	text_addf(t, "longest stall: a %s", what);
-	if (worst->max_bytes)
-		text_addf(t, " of %s", size_format(size, worst->max_bytes));
-	text_addf(t, " took %s, sent %s after the start\n",
-		duration_format(time, seconds(worst->max_ns)),
-		duration_format(at, seconds(worst->max_at_ns)));
-}
-
 static void add_times(struct text *t, const struct observation *o)
 {
 	if (!o->latency[0].count && !o->latency[1].count && !o->flush.count)
@@ -212,34 +244,23 @@ static void add_times(struct text *t, const struct observation *o)
 	add_latency(t, "read", &o->latency[RUN_READ]);
 	add_latency(t, "write", &o->latency[RUN_WRITE]);
 	add_latency(t, "flush", &o->flush);
-	add_stall(t, o);
 }
 
-static void add_remarks(struct text *t, const struct observation *o)
+int observe_text_add(struct text *t, const struct run *run, const struct observation *o,
+	const struct summary_style *style, struct error *err)
 {
-	if (!o->traced)
-		add_foreign(t,
-			"\nOnly the kernel's counters were read, so sizes and times are means: ",
-			o->why, "\n");
-	if (o->lost)
-		text_addf(t,
-			"\nThe kernel dropped %llu trace events: more was sent than is counted "
-			"by size.\n",
-			ull(o->lost));
-	if (o->errors)
-		text_addf(t, "\n%llu requests were answered with an error.\n", ull(o->errors));
-	if (o->discards || o->others)
-		text_addf(t, "\nalso %llu discards, %llu other commands\n", ull(o->discards),
-			ull(o->others));
-}
+	struct sheet s;
+	struct notice_visitor sentences = { &s, sheet_notice };
 
-void observe_text(struct text *t, const struct run *run, const struct observation *o)
-{
-	add_head(t, run, o);
+	sheet_begin(&s, t, style);
+	sheet_head(&s, run);
 	add_counts(t, o);
 	add_sizes(t, o);
 	add_times(t, o);
-	add_remarks(t, o);
+	text_adds(t, "\n");
+	observe_sentences_visit(run, o, &sentences);
+	sheet_end(&s);
+	return t->failed ? error_set(err, ERROR_IO, "out of memory for the observation") : 0;
 }
 
 /* ---- CSV ---- */

@@ -3,11 +3,19 @@
 #define REPORT_OBSERVE_TEXT_H
 
 #include "record/observe.h"
+#include "report/summary.h"
 
+struct error;
+struct notice_visitor;
 struct text;
 
-/* Plain ASCII, at most 80 columns. */
-void observe_text(struct text *t, const struct run *run, const struct observation *o);
+/* What was observed on what, tables, then the sentences. 0, or -1 with *err (out of memory). */
+int observe_text_add(struct text *t, const struct run *run, const struct observation *o,
+	const struct summary_style *style, struct error *err);
+
+/* What to notice, in sentences. */
+void observe_sentences_visit(
+	const struct run *run, const struct observation *o, const struct notice_visitor *v);
 
 /* RFC 4180. One row a second and direction (what=second), one a request size and direction (what=size). */
 void observe_csv_header(struct text *t);

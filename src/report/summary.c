@@ -1,70 +1,30 @@
 /* The plain-text summary. */
 #include "report/summary.h"
 
-#include "base/clean.h"
 #include "base/error.h"
 #include "base/text.h"
 #include "report/columns.h"
-#include "report/facts.h"
 #include "report/layout.h"
 #include "report/notices.h"
 #include "report/points.h"
+#include "report/sheet.h"
 
-enum { FACT_INDENT = 12, NARROWEST = 60 };
-
-struct painter {
-	struct text *t;
-	struct text scratch;
-	const struct summary_style *style;
-	size_t columns;
-};
-
-/* ---- facts ---- */
-
-static void paint_fact(void *context, const char *name, const char *value)
-{
-	struct painter *p = context;
-
-	text_reset(&p->scratch);
-	clean_add(&p->scratch, value, !p->style->utf8);
-	text_adds(p->t, "  ");
-	layout_left(p->t, name, FACT_INDENT - 2);
-	layout_wrap(p->t, p->scratch.bytes, FACT_INDENT, FACT_INDENT, p->columns);
-}
-
-/* ---- tables ---- */
-
-static void start_bold(struct painter *p)
-{
-	text_adds(p->t, p->style->colour ? "\033[1m" : "");
-}
-
-static void start_caution(struct painter *p)
-{
-	text_adds(p->t, p->style->colour ? "\033[1;35m" : "");
-}
-
-static void end_style(struct painter *p)
-{
-	text_adds(p->t, p->style->colour ? "\033[0m" : "");
-}
-
-static void paint_table_name(struct painter *p, const struct points *table)
+static void paint_table_name(struct sheet *p, const struct points *table)
 {
 	const struct point *first = &table->list[0];
 
 	text_adds(p->t, "\n");
-	start_bold(p);
+	sheet_bold(p);
 	text_addf(p->t, "%s, %s", first->direction == RUN_READ ? "READS" : "WRITES",
 		run_order_name(first->order));
-	end_style(p);
+	sheet_plain(p);
 	if (first->in_flight > 1)
 		text_addf(p->t, ", %u in flight", first->in_flight);
 	text_adds(p->t, "\n");
 }
 
 /* Columns [first, *end) fit beside the request column. */
-static size_t part_end(const struct painter *p, const struct points *table, size_t first)
+static size_t part_end(const struct sheet *p, const struct points *table, size_t first)
 {
 	size_t width = point_columns[0].width, i = first;
 
@@ -85,7 +45,7 @@ static bool in_part(const struct points *table, size_t column, size_t first, siz
 	return point_columns[column].shown(table);
 }
 
-static void paint_part(struct painter *p, const struct points *table, size_t first, size_t end)
+static void paint_part(struct sheet *p, const struct points *table, size_t first, size_t end)
 {
 	for (size_t c = 0; c < end; c++)
 		if (in_part(table, c, first, end))
@@ -113,7 +73,7 @@ static bool has_columns(const struct points *table, size_t first, size_t end)
 	return false;
 }
 
-static void paint_table(struct painter *p, const struct points *table)
+static void paint_table(struct sheet *p, const struct points *table)
 {
 	paint_table_name(p, table);
 	for (size_t first = 1; first < point_column_count;) {
@@ -127,48 +87,21 @@ static void paint_table(struct painter *p, const struct points *table)
 	}
 }
 
-/* ---- what to notice ---- */
-
-static void paint_notice(void *context, enum notice_kind kind, const char *sentence)
-{
-	struct painter *p = context;
-
-	text_reset(&p->scratch);
-	clean_add(&p->scratch, sentence, !p->style->utf8);
-	if (kind == NOTICE_CAUTION) {
-		start_caution(p);
-		text_adds(p->t, "  !");
-		end_style(p);
-		text_adds(p->t, " ");
-	} else {
-		text_adds(p->t, "  + ");
-	}
-	layout_wrap(p->t, p->scratch.bytes, 4, 4, p->columns);
-}
-
-static void paint_legend(struct painter *p)
+static void paint_legend(struct sheet *p)
 {
 	text_adds(p->t, "\n");
 	layout_wrap(p->t,
 		"Rates are medians over passes; beside each, in its unit, the 95 % range of the "
 		"typical rate (Student's t over passes, on logarithms). p50 and p99 are medians "
-		"over passes of each pass's own figure; "
-		"slowest "
-		"is the slowest request of all.",
+		"over passes of each pass's own figure; slowest is the slowest request of all.",
 		0, 0, p->columns);
 }
 
-static void paint(struct painter *p, const struct run *run, const struct points *points)
+static void paint(struct sheet *p, const struct run *run, const struct points *points)
 {
-	struct fact_visitor facts = { p, paint_fact };
-	struct notice_visitor notices = { p, paint_notice };
+	struct notice_visitor notices = { p, sheet_notice };
 
-	start_bold(p);
-	text_addf(p->t, "Run ");
-	clean_add(p->t, run->head.id, !p->style->utf8);
-	end_style(p);
-	text_adds(p->t, "\n");
-	p->t->failed |= !facts_visit(run, &facts);
+	sheet_head(p, run);
 	for (size_t i = 0; i < points->count;) {
 		struct points table = points_table(points, i);
 
@@ -186,17 +119,14 @@ static void paint(struct painter *p, const struct run *run, const struct points 
 int summary_add(
 	struct text *t, const struct run *run, const struct summary_style *style, struct error *err)
 {
-	struct painter p = { .t = t, .style = style, .columns = style->columns };
 	struct points points;
+	struct sheet p;
 
-	if (p.columns < NARROWEST)
-		p.columns = NARROWEST;
 	if (points_make(&points, run, err) < 0)
 		return -1;
-	text_init(&p.scratch);
+	sheet_begin(&p, t, style);
 	paint(&p, run, &points);
-	t->failed = t->failed || p.scratch.failed;
-	text_release(&p.scratch);
+	sheet_end(&p);
 	points_release(&points);
 	return t->failed ? error_set(err, ERROR_IO, "out of memory for the summary") : 0;
 }

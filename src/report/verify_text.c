@@ -7,24 +7,20 @@
 #include <string.h>
 
 #include "analysis/interval.h"
-#include "base/clean.h"
 #include "base/error.h"
 #include "base/size.h"
 #include "base/text.h"
 #include "report/csv.h"
-#include "report/facts.h"
-#include "report/layout.h"
 #include "report/notices.h"
+#include "report/sheet.h"
 #include "report/verify_map.h"
 #include "report/verify_pattern.h"
 
-enum { NAME_INDENT = 12, SENTENCE_INDENT = 4, NARROWEST = 60, RANGES_SHOWN = 20 };
+enum { RANGES_SHOWN = 20 };
 
 struct writer {
-	struct text *t;
-	struct text scratch;
-	const struct summary_style *style;
-	size_t columns;
+	struct sheet sheet;
+	struct text *t; /* the sheet's */
 	struct verify_record *v;
 	struct verify_pattern pattern;
 	const struct notice_visitor *sentences; /* when set: sentences alone, and to it */
@@ -34,10 +30,8 @@ struct writer {
 
 static void heading(struct writer *w, const char *name)
 {
-	if (w->sentences)
-		return;
-	text_addf(w->t, "\n%s%s%s\n", w->style->colour ? "\033[1m" : "", name,
-		w->style->colour ? "\033[0m" : "");
+	if (!w->sentences)
+		sheet_section(&w->sheet, name);
 }
 
 /* One sentence or several, as one item; '+' tells, '!' asks for a look. */
@@ -46,33 +40,17 @@ static void item(struct writer *w, char mark, const char *fmt, ...)
 
 static void item(struct writer *w, char mark, const char *fmt, ...)
 {
-	bool loud = mark == '!' && !w->sentences && w->style->colour;
+	enum notice_kind kind = mark == '!' ? NOTICE_CAUTION : NOTICE_FINDING;
 	char sentence[1024];
 	va_list args;
 
 	va_start(args, fmt);
 	vsnprintf(sentence, sizeof sentence, fmt, args);
 	va_end(args);
-	if (w->sentences) {
-		w->sentences->notice(w->sentences->context,
-			mark == '!' ? NOTICE_CAUTION : NOTICE_FINDING, sentence);
-		return;
-	}
-	text_reset(&w->scratch);
-	clean_add(&w->scratch, sentence, !w->style->utf8);
-	text_addf(w->t, "  %s%c%s ", loud ? "\033[1;35m" : "", mark, loud ? "\033[0m" : "");
-	layout_wrap(w->t, w->scratch.bytes, SENTENCE_INDENT, SENTENCE_INDENT, w->columns);
-}
-
-static void fact(void *context, const char *name, const char *value)
-{
-	struct writer *w = context;
-
-	text_reset(&w->scratch);
-	clean_add(&w->scratch, value, !w->style->utf8);
-	text_adds(w->t, "  ");
-	layout_left(w->t, name, NAME_INDENT - 2);
-	layout_wrap(w->t, w->scratch.bytes, NAME_INDENT, NAME_INDENT, w->columns);
+	if (w->sentences)
+		w->sentences->notice(w->sentences->context, kind, sentence);
+	else
+		sheet_notice(&w->sheet, kind, sentence);
 }
 
 static const char *plural(uint64_t n)
@@ -110,7 +88,7 @@ static void add_plan(struct writer *w)
 		p->random ? "random" : "", p->rewrites, plural(p->rewrites), v->run.head.seed);
 	if (p->kept_data)
 		text_adds(&t, "; the target's own data was kept");
-	fact(w, "verify", t.bytes);
+	sheet_fact(&w->sheet, "verify", t.bytes);
 	text_reset(&t);
 	if (v->state.write_ns + v->state.flush_ns)
 		text_addf(&t, "%s written at %s, flushes included",
@@ -125,7 +103,7 @@ static void add_plan(struct writer *w)
 	if (t.length && v->run.target.modelled)
 		text_adds(&t, " (modelled, not measured)");
 	if (t.length)
-		fact(w, "rates", t.bytes);
+		sheet_fact(&w->sheet, "rates", t.bytes);
 	text_release(&t);
 }
 
@@ -406,9 +384,7 @@ static void add_range(struct writer *w, const struct damage_range *r)
 	snprintf(head, sizeof head, "  %14" PRIu64 "  %9s  %-10s ", r->offset,
 		size_format(size, r->bytes), damage_class_name(r->class));
 	text_adds(w->t, head);
-	text_reset(&w->scratch);
-	clean_add(&w->scratch, r->detail, !w->style->utf8);
-	layout_wrap(w->t, w->scratch.bytes, strlen(head), strlen(head), w->columns);
+	sheet_words(&w->sheet, r->detail, strlen(head), strlen(head));
 }
 
 static void add_ranges(struct writer *w)
@@ -433,13 +409,9 @@ static void add_ranges(struct writer *w)
 
 static void add_all(struct writer *w)
 {
-	struct fact_visitor facts = { w, fact };
 	const struct damage_totals *t = &w->v->state.totals;
 
-	text_addf(w->t, "%sRun ", w->style->colour ? "\033[1m" : "");
-	clean_add(w->t, w->v->run.head.id, !w->style->utf8);
-	text_addf(w->t, "%s\n", w->style->colour ? "\033[0m" : "");
-	w->t->failed |= !facts_visit(&w->v->run, &facts);
+	sheet_head(&w->sheet, &w->v->run);
 	add_plan(w);
 	add_verdict(w);
 	if (!t->judged)
@@ -456,16 +428,12 @@ static void add_all(struct writer *w)
 int verify_text_add(struct text *t, struct verify_record *v, const struct summary_style *style,
 	struct error *err)
 {
-	struct writer w = { .t = t,
-		.style = style,
-		.columns = style->columns < NARROWEST ? NARROWEST : style->columns,
-		.v = v };
+	struct writer w = { .t = t, .v = v };
 
-	text_init(&w.scratch);
+	sheet_begin(&w.sheet, t, style);
 	verify_pattern_find(&w.pattern, v);
 	add_all(&w);
-	t->failed = t->failed || w.scratch.failed;
-	text_release(&w.scratch);
+	sheet_end(&w.sheet);
 	return t->failed ? error_set(err, ERROR_IO, "out of memory for the summary") : 0;
 }
 

@@ -50,7 +50,7 @@ static void observe(struct text *t, const char *path)
 	struct run run = { 0 };
 
 	if (observe_load(&run, &o, path, &err) == 0)
-		observe_text(t, &run, &o);
+		observe_text_add(t, &run, &o, &style, &err);
 	observation_release(&o);
 	run_release(&run);
 }

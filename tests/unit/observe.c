@@ -271,21 +271,23 @@ static void check_width(const char *bytes)
 START_TEST(words)
 {
 	struct observation o = sample();
+	static const struct summary_style style = { .columns = 80 };
 	struct run run = { .target = { .path = "/dev/sdx", .size_bytes = 64000000 } };
+	struct error err = { 0 };
 	struct text t;
 
 	text_init(&t);
-	observe_text(&t, &run, &o);
+	ck_assert_int_eq(observe_text_add(&t, &run, &o, &style, &err), 0);
 	check_width(t.bytes);
 	ck_assert_ptr_nonnull(
 		strstr(t.bytes, "64 KiB carries 76 % of the bytes, 4 KiB is the size of 83 %"));
 	ck_assert_ptr_nonnull(strstr(t.bytes, "longest stall: a write"));
 	o.traced = false;
 	o.size_count = 0;
-	snprintf(o.why, sizeof o.why, "no rights");
+	snprintf(o.why, sizeof o.why, "forbidden");
 	text_reset(&t);
-	observe_text(&t, &run, &o);
-	ck_assert_ptr_nonnull(strstr(t.bytes, "means: no rights"));
+	ck_assert_int_eq(observe_text_add(&t, &run, &o, &style, &err), 0);
+	ck_assert_ptr_nonnull(strstr(t.bytes, "forbidden"));
 	text_release(&t);
 }
 END_TEST
