@@ -24,11 +24,12 @@ static int ask_inquiry(struct desk *d)
 	if (rc || !scsi_inquiry_decode(&q, d->buf, scsi_transferred(&x)))
 		return desk_report(d, "inquiry", claim, FINDING_BROKEN, mend,
 			"refused, or %u bytes of no standard form", scsi_transferred(&x));
-	return desk_report(d, "inquiry", claim, FINDING_KEPT, mend,
+	return desk_report(d, "inquiry", claim,
+		q.removable == d->t->marked_removable ? FINDING_KEPT : FINDING_BROKEN, mend,
 		"'%s' '%s' revision '%s', device type %02Xh, %sremovable; the kernel has it as "
 		"%sremovable",
 		q.vendor, q.product, q.revision, q.device_type, q.removable ? "" : "not ",
-		d->t->removable ? "" : "not ");
+		d->t->marked_removable ? "" : "not ");
 }
 
 static int ask_capacity(struct desk *d)

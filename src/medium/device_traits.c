@@ -23,6 +23,7 @@ void medium_traits_take_device(struct medium_traits *t, const struct blockdev *d
 					 : MEDIUM_CACHE_WRITE_THROUGH;
 	t->fua = d->fua;
 	t->removable = d->removable;
+	t->marked_removable = d->marked_removable;
 	t->read_only = d->read_only;
 	t->disk_sequence = d->disk_sequence;
 }

@@ -36,7 +36,8 @@ struct medium_traits {
 	uint64_t link_bits_per_second; /* signalling rate the kernel reports; 0: unknown */
 	enum medium_cache cache; /* what the kernel believes */
 	bool fua; /* what the kernel believes */
-	bool removable;
+	bool removable; /* by its mark or its transport */
+	bool marked_removable; /* the mark alone (RMB), as the kernel read it */
 	bool read_only;
 	bool virtual_clock; /* time is modelled: say so in every output; one thread only */
 	uint64_t disk_sequence; /* of the kernel; changes on re-plug; 0: unknown */

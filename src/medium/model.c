@@ -253,7 +253,7 @@ static void describe(struct medium_traits *t, const struct model_spec *s, const 
 	t->cache = s->claims.write_cache && !t->read_only ? MEDIUM_CACHE_WRITE_BACK
 							  : MEDIUM_CACHE_WRITE_THROUGH;
 	t->fua = t->cache == MEDIUM_CACHE_WRITE_BACK && s->claims.fua;
-	t->removable = s->claims.removable;
+	t->removable = t->marked_removable = s->claims.removable;
 	t->virtual_clock = true;
 	t->disk_sequence = 1;
 }

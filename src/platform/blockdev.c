@@ -238,7 +238,8 @@ static int read_directory(struct blockdev *d, const char *dir, const char *sysfs
 		return rc;
 	if (sysfs_read_number(disk_dir, "diskseq", &n) == 0)
 		d->disk_sequence = n;
-	d->removable = sysfs_read_number(disk_dir, "removable", &n) == 0 && n == 1;
+	d->marked_removable = sysfs_read_number(disk_dir, "removable", &n) == 0 && n == 1;
+	d->removable = d->marked_removable;
 	take_queue(d, disk_dir);
 	take_kind_by_name(d, disk_dir);
 	walk_up(d, disk_dir, sysfs);

@@ -19,6 +19,7 @@ struct blockdev {
 	char transport[16]; /* usb, mmc, ata, nvme, virtio, loop, dm, scsi, other */
 	uint64_t link_bits_per_second; /* USB: the `speed` attribute; 0: unknown */
 	bool removable; /* the `removable` attribute, or a USB or card transport */
+	bool marked_removable; /* the attribute alone: what INQUIRY said when the disk came */
 	bool read_only;
 	bool partition; /* then `disk` names the whole disk */
 	char disk[64];

@@ -276,6 +276,34 @@ START_TEST(interrupted_keeps_what_is_known)
 }
 END_TEST
 
+/* The mark is asked for once more: a firmware that answers it otherwise than when it was plugged in is told so. */
+START_TEST(mark_that_changed_is_told)
+{
+	for (int kernel_says = 0; kernel_says < 2; kernel_says++) {
+		unsigned asked = 1900; /* the claims come first, the rest is not needed */
+		struct watch watch = { .context = &asked, .stop = stop_soon };
+		struct audit_hooks hooks = { .watch = &watch };
+		struct audit_plan plan = { .area_bytes = AREA, .whole_target = true, .seed = 1 };
+		struct error err = { 0 };
+		enum audit_outcome outcome;
+		struct model_spec spec;
+		struct findings f;
+		struct medium *m;
+		char text[2048];
+
+		draw_gadget(text, sizeof text, 1, true, back, "");
+		ck_assert_int_eq(model_spec_parse(&spec, text, strlen(text), "t", &err), 0);
+		ck_assert_int_eq(model_open_spec(&m, &spec, "model:t", MEDIUM_READ_WRITE, &err), 0);
+		m->traits.marked_removable = kernel_says;
+		audit_plan_defaults(&plan, m);
+		ck_assert_int_eq(audit_run(m, &plan, &hooks, &f, &outcome, &err), 0);
+		ck_assert_int_eq(
+			line(&f, "inquiry")->verdict, kernel_says ? FINDING_KEPT : FINDING_BROKEN);
+		medium_close(m);
+	}
+}
+END_TEST
+
 Suite *audit_suite(void)
 {
 	Suite *s = suite_create("audit");
@@ -285,6 +313,7 @@ Suite *audit_suite(void)
 	tcase_add_test(c, reported_failures_are_no_sin);
 	tcase_add_test(c, hostile_answers_are_survived);
 	tcase_add_test(c, interrupted_keeps_what_is_known);
+	tcase_add_test(c, mark_that_changed_is_told);
 	tcase_add_loop_test(c, each_sin_is_caught, 0, sizeof sins / sizeof *sins);
 	suite_add_tcase(s, c);
 	return s;

@@ -116,7 +116,7 @@ START_TEST(other_transports)
 	ck_assert_str_eq(d.transport, "mmc");
 	ck_assert_str_eq(d.model, "CARD8");
 	ck_assert_str_eq(d.serial, "0x00c0ffee");
-	ck_assert(d.removable);
+	ck_assert(d.removable && !d.marked_removable); /* by its transport */
 	d = device("mmcblk1");
 	ck_assert_str_eq(d.transport, "mmc");
 	ck_assert(!d.removable); /* a soldered chip */
