@@ -118,7 +118,7 @@ void progress_start(struct progress *p)
 
 	*p = (struct progress){ .columns = 80, .started_ns = clock_now_ns() };
 	p->watch = (struct watch){ .context = p, .stop = stop, .step = step };
-	p->silent = message_is_quiet();
+	p->silent = message_is_quiet() || !isatty(STDERR_FILENO);
 	p->live = can_redraw();
 	if (p->live && ioctl(STDERR_FILENO, TIOCGWINSZ, &w) == 0 && w.ws_col >= 20)
 		p->columns = w.ws_col;

@@ -1,5 +1,5 @@
-/* Progress on stderr. A terminal gets one line, redrawn at most a few times a second; whatever cannot go back to the
- * start of its line (a pipe, a dumb terminal) gets a line of its own every half minute. */
+/* Progress on stderr. A terminal gets one line, redrawn at most a few times a second; one that cannot go back to the
+ * start of its line gets a line of its own every half minute. Whatever is no terminal gets the last line alone. */
 #ifndef CLI_PROGRESS_H
 #define CLI_PROGRESS_H
 
@@ -13,7 +13,7 @@ struct progress {
 		watch; /* hand &p->watch to the work: steps are drawn, stop answers SIGINT/SIGTERM */
 	bool counts_bytes; /* set after _start: done and total are bytes, so a rate can be shown */
 	bool live; /* stderr is a terminal that can redraw a line */
-	bool silent; /* --quiet, or finished */
+	bool silent; /* --quiet, no terminal, or finished */
 	uint64_t started_ns, drawn_ns, phase_ns, phase_done;
 	uint64_t total_ns, total_done, total; /* where the estimate of the time left begins */
 	const char *phase;

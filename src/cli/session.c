@@ -326,14 +326,15 @@ static void announce_loss(const struct session *s, uint64_t start, uint64_t byte
 static void announce_wear(const struct session *s, uint64_t bytes, double bytes_to_write)
 {
 	double all = bytes_to_write + (s->kept ? (double)bytes : 0);
-	char size[SIZE_TEXT_MAX], times[32];
+	double times = all / (double)bytes;
+	char size[SIZE_TEXT_MAX], over[32];
 
 	if (!s->own->is_device || bytes_to_write <= 0)
 		return;
-	snprintf(times, sizeof times, "%.3g times", all / (double)bytes);
-	message_note("  About %s will be written, the region %s over. Every write wears flash;\n"
-		     "  the maker's data sheet says how much it takes.",
-		size_format_decimal(size, all), strcmp(times, "1 times") ? times : "once");
+	snprintf(over, sizeof over, times < 10 ? "%.2g times" : "%.0f times", times);
+	message_note("  About %s will be written, the region %s over.\n"
+		     "  Every write wears flash; the maker's data sheet says how much it takes.",
+		size_format_decimal(size, all), strcmp(over, "1 times") ? over : "once");
 }
 
 static int check_output(const struct session *s, const char *path, struct error *err)

@@ -95,6 +95,14 @@ static double median_of(const struct point *p, pass_value *value, double *scratc
 	return quantile_median_of_sorted(scratch, p->pass_count);
 }
 
+/* Without the empty writes by which the kernel counts flushes. */
+static uint64_t device_requests(const struct run_pass *p)
+{
+	uint64_t more = p->device_requests > p->requests ? p->device_requests - p->requests : 0;
+
+	return p->device_requests - (more < p->device_flushes ? more : p->device_flushes);
+}
+
 static void add_up(struct point *p)
 {
 	uint64_t device = 0, host = 0;
@@ -107,7 +115,7 @@ static void add_up(struct point *p)
 		if (seconds(pass->lat_max_ns) > p->lat_max_s)
 			p->lat_max_s = seconds(pass->lat_max_ns);
 		known = known && pass->device_known;
-		device += pass->device_requests;
+		device += device_requests(pass);
 		host += pass->requests;
 		for (size_t f = 0; f < 8; f++)
 			p->flagged[f] += (pass->flags >> f) & 1;
