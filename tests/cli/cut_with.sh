@@ -8,8 +8,10 @@ token=card$$.img-$((16 << 20))
 cat >"$tmp/cut.sh" <<END
 cp "$tmp/card$$.img" "$tmp/early.img"
 sleep 0.3
-truncate -s 0 "$tmp/card$$.img"
-losetup -c "$loop"
+until [ "\$(cat /sys/block/$(basename "$loop")/size)" = 0 ]; do
+	truncate -s 0 "$tmp/card$$.img"
+	losetup -c "$loop"
+done
 END
 cat >"$tmp/back.sh" <<END
 cat "\$1" >"$tmp/card$$.img"
@@ -52,7 +54,7 @@ says "blkassay restore "
 # The test's card has no power to cut: that is seen, and no promise counts as tested.
 run 3 "$BLKASSAY" recheck "$tmp/m.run" "$loop"
 says "NOT SHOWN: nothing is broken, but nothing was cut"
-losetup -d "$loop"
+let_go "$loop"
 loop_device "$tmp/card$$.img"
 run 0 "$BLKASSAY" recheck "$tmp/m.run" "$loop"
 says "KEPT: every promise made before the cut"

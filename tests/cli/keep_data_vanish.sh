@@ -12,8 +12,7 @@ loop_device "$image"
 		n=$((n + 1))
 		sleep 0.05
 	done
-	truncate -s 0 "$image"
-	losetup -c "$loop"
+	empty_loop "$image"
 ) &
 run 3 "$BLKASSAY" sweep "$loop" --direction write --keep-data --sizes 4Ki --seconds 20 --passes 2 \
 	--out "$tmp/it's.run"

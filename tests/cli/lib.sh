@@ -8,6 +8,9 @@
 #   tells TEXT                 stdout contains TEXT however it is wrapped: line breaks and blanks count as one blank
 #   await TEXT FILE            waits until FILE contains TEXT; fails after 30 seconds
 #   loop_device FILE [BYTES]   attaches FILE with logical blocks of BYTES (512); device in $loop
+#   attach [OPTION...] FILE    attaches FILE with losetup; device in $device
+#   empty_loop FILE            FILE under $loop loses every byte, and $loop its size: what it held is gone
+#   let_go DEVICE              detaches what one of these attached; else done at exit
 #   token_of DEVICE            prints its consent token, as `targets --csv` has it
 #   $unique                    a word of this test run alone, for image names (they become tokens)
 #   $tmp                       a folder on a real disk filesystem, removed at exit
@@ -49,9 +52,28 @@ await() {
 		sleep 0.02
 	done
 }
+attached=
+attach() {
+	device=$(losetup --find --show "$@") || fail "losetup failed for $*"
+	attached="$attached $device "
+	cleanup "let_go $device"
+}
+# Once only: the next to ask for a loop device may be given this one at once.
+let_go() {
+	case $attached in *" $1 "*) ;; *) return 0 ;; esac
+	attached=$(echo "$attached" | sed "s| $1 | |")
+	losetup -d "$1"
+}
 loop_device() {
-	loop=$(losetup --find --show --sector-size "${2:-512}" "$1") || fail "losetup failed for $1"
-	cleanup "losetup -d $loop 2>/dev/null"
+	attach --sector-size "${2:-512}" "$1"
+	loop=$device
+}
+# A write on its way may make the file longer again before the device learns of it: until it has.
+empty_loop() {
+	until [ "$(cat "/sys/block/$(basename "$loop")/size")" = 0 ]; do
+		truncate -s 0 "$1"
+		losetup -c "$loop"
+	done
 }
 token_of() {
 	"$BLKASSAY" targets --csv 2>/dev/null | awk -F, -v d="$1" '$1 == d { print $(NF - 2) }'

@@ -84,7 +84,7 @@ wait $pid || status=$?
 watch 20 "$tmp/g.run"
 load
 sleep 1
-losetup -d "$loop"
+let_go "$loop"
 status=0
 wait $pid || status=$?
 [ $status = 3 ] || fail "the target went away: exit status $status"

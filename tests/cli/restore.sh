@@ -112,7 +112,7 @@ card=$tmp/other.img
 hurt=$(sha256sum <"$card")
 refused 2 "wrong target" "$kept" "$card"
 # The device may come back under another name.
-losetup -d "$loop"
+let_go "$loop"
 loop_device "$tmp/$unique.img"
 ln -s "$loop" "$tmp/by-id"
 run 0 "$BLKASSAY" restore "$kept" "$tmp/by-id"

@@ -44,12 +44,12 @@ requires_root
 before=$(sha256sum <"$image")
 ln "$image" "$tmp/other name.img"
 mkdir "$tmp/away"
-lower=$(losetup --find --show "$image")
-cleanup "losetup -d $lower 2>/dev/null"
+attach "$image"
+lower=$device
 
 # A loop device on a block device is that device; the token of the upper one says nothing about it.
-upper=$(losetup --find --show "$lower")
-cleanup "losetup -d $upper 2>/dev/null"
+attach "$lower"
+upper=$device
 for consent in "--erase $(token_of "$upper")" --keep-data "--keep-data --fixed-disk"; do
 	# shellcheck disable=SC2086
 	write 2 "$upper" $consent
@@ -57,11 +57,11 @@ for consent in "--erase $(token_of "$upper")" --keep-data "--keep-data --fixed-d
 done
 run 0 "$BLKASSAY" targets --csv
 grep -q "^$upper,.*,no,alias.\$" "$out" || fail "targets does not know the alias"
-losetup -d "$upper"
+let_go "$upper"
 
 # A second loop device on the same file, of a part of it: tokens differ, and nothing shows in holders/.
-part=$(losetup --find --show --offset 1048576 "$image")
-cleanup "losetup -d $part 2>/dev/null"
+attach --offset 1048576 "$image"
+part=$device
 for device in "$lower" "$part"; do
 	for consent in "--erase $(token_of "$device")" --keep-data; do
 		# shellcheck disable=SC2086
@@ -69,7 +69,7 @@ for device in "$lower" "$part"; do
 		says "is built on the same file"
 	done
 done
-losetup -d "$part"
+let_go "$part"
 
 # The file has another name, and the one the loop device was made with is gone.
 mv "$image" "$tmp/away/first.img"
@@ -77,7 +77,7 @@ rm "$tmp/away/first.img"
 write 2 "$tmp/other name.img" --erase other-name.img
 says "'$(basename "$lower")' is built on it"
 unchanged "$tmp/other name.img"
-losetup -d "$lower"
+let_go "$lower"
 write 0 "$tmp/other name.img" --keep-data
 
 # Attached where its path means another file, or none, here: in another mount namespace.

@@ -73,8 +73,8 @@ if [ "$(id -u)" != 0 ]; then
 fi
 requires_root
 truncate -s 1M "$tmp/$unique.img"
-ro=$(losetup --find --show --read-only "$tmp/$unique.img") || skip "losetup failed"
-cleanup "losetup -d $ro 2>/dev/null"
+attach --read-only "$tmp/$unique.img"
+ro=$device
 for consent in "--erase $unique.img-1048576" --keep-data; do
 	# shellcheck disable=SC2086
 	sweep 2 "$ro" --direction write $consent
@@ -82,7 +82,7 @@ for consent in "--erase $unique.img-1048576" --keep-data; do
 done
 sweep 0 "$ro"
 # A link to the device is the device; a wrong and a right token.
-losetup -d "$ro"
+let_go "$ro"
 loop_device "$tmp/$unique.img"
 ln -s "$loop" "$tmp/by-id"
 sweep 2 "$tmp/by-id" --direction write --erase "other-1048576"
@@ -94,13 +94,13 @@ sweep 0 "$tmp/by-id" --direction write --erase "$unique.img-1048576"
 # Two devices with one token: consent could mean either.
 mkdir "$tmp/twin"
 truncate -s 1M "$tmp/twin/$unique.img"
-twin=$(losetup --find --show "$tmp/twin/$unique.img")
-cleanup "losetup -d $twin 2>/dev/null"
+attach "$tmp/twin/$unique.img"
+twin=$device
 for device in "$loop" "$twin"; do
 	sweep 2 "$device" --direction write --erase "$unique.img-1048576"
 	says "the same token"
 done
-losetup -d "$twin"
+let_go "$twin"
 sweep 0 "$loop" --direction write --erase "$unique.img-1048576"
 
 # Not removable needs a second option.

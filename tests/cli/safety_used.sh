@@ -38,13 +38,13 @@ umount "$tmp/mnt point"
 unused "$loop"
 
 # Another loop device on it: nothing of that shows in holders/.
-upper=$(losetup --find --show "$loop")
-cleanup "losetup -d $upper 2>/dev/null"
+attach "$loop"
+upper=$device
 refused "$loop" held "'$(basename "$upper")' is built on it"
 mount "$upper" "$tmp/mnt point"
 refused "$loop" mounted "$(basename "$upper") is mounted"
 umount "$tmp/mnt point"
-losetup -d "$upper"
+let_go "$upper"
 unused "$loop"
 
 # The image file below a loop device.
@@ -59,12 +59,13 @@ else
 	echo "swap: cannot be turned on here, not tested"
 fi
 unused "$loop"
-losetup -d "$loop"
+let_go "$loop"
 
 # A partition that is mounted keeps the whole disk and its sister partition from being written.
 truncate -s 16M "$tmp/p$unique.img"
-disk=$(losetup --find --show "$tmp/p$unique.img")
-cleanup "partx --delete $disk; losetup -d $disk 2>/dev/null"
+attach "$tmp/p$unique.img"
+disk=$device
+cleanup "partx --delete $disk 2>/dev/null"
 # A table of two: type 83, from block 2048 and from block 12288, 8192 blocks each.
 {
 	printf '\0\376\377\377\203\376\377\377\0\010\0\0\0\040\0\0'

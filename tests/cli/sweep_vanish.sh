@@ -4,15 +4,15 @@ requires_root
 for size in 512 4096; do
 	truncate -s 16M "$tmp/card.img"
 	loop_device "$tmp/card.img" $size
-	(sleep 1; truncate -s 0 "$tmp/card.img"; losetup -c "$loop") &
+	(sleep 1; empty_loop "$tmp/card.img") &
 	run 3 "$BLKASSAY" sweep "$loop" --sizes 4Ki..64Ki --seconds 0.2 --passes 20 --out "$tmp/gone$size.run"
 	wait
-	says "read of "
+	says "read " # it failed, or came short: the file goes a moment before the device knows
 	says " at byte "
 	[ "$(wc -l <"$err")" -le 4 ] || fail "more than a few lines"
 	run 0 "$BLKASSAY" report "$tmp/gone$size.run"
 	says "failed"
 	passes=$(grep -c ' pass ' "$tmp/gone$size.run")
 	[ "$passes" -ge 2 ] || fail "only $passes passes were kept"
-	losetup -d "$loop"
+	let_go "$loop"
 done

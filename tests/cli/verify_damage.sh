@@ -55,10 +55,10 @@ says "needs consent"
 token=$("$BLKASSAY" targets --csv | tr -d '\r' | awk -F, -v d="$loop" 'NR == 1 { for (i = 1; i <= NF; i++) if ($i == "token") t = i } index($0, d ",") || index($0, d "\"") { print $t }' | tr -d '"' | head -n 1)
 [ -n "$token" ] || fail "targets --csv names no token for $loop"
 run 0 "$BLKASSAY" verify "$loop" --erase "$token" --fixed-disk --only write --seed 5 --out l1.run --quiet
-losetup -d "$loop"
+let_go "$loop"
 dd if=/dev/zero of=disk.img bs=4096 seek=17 count=1 conv=notrunc status=none
-loop=$(losetup --find --show --sector-size 4096 disk.img) || fail "losetup failed"
-cleanup "losetup -d $loop 2>/dev/null"
+attach --sector-size 4096 disk.img
+loop=$device
 run 1 "$BLKASSAY" verify "$loop" --only read --seed 5 --out l2.run --quiet
 says "1 of 1024 blocks of 4096 B judged are damaged: 1 blank"
 exit 0
