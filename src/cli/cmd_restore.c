@@ -43,11 +43,14 @@ int cmd_restore(const struct options *o)
 		return message_error(&err);
 	rc = restore(k, target, &result, &err);
 	if (!rc) {
-		printf("restored %s from byte %llu of '%s': %s written, the rest was there "
-		       "already; all of it read back and equal\n",
-			size_format(size, result.bytes),
-			(unsigned long long)kept_identity(k)->start, target,
-			size_format(written, result.written_bytes));
+		printf("restored %s ", size_format(size, result.bytes));
+		if (kept_identity(k)->extent_count)
+			printf("at %zu places", kept_identity(k)->extent_count);
+		else
+			printf("from byte %llu", (unsigned long long)kept_identity(k)->start);
+		printf(" of '%s': %s written, the rest was there already; all of it read back and "
+		       "equal\n",
+			target, size_format(written, result.written_bytes));
 		message_note("'%s' is no longer needed", saved);
 	}
 	kept_close(k);

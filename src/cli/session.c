@@ -307,34 +307,46 @@ int session_open_restore(
 
 /* ---- before the first write ---- */
 
-static void announce_loss(const struct session *s, uint64_t start, uint64_t bytes)
+/* What will be written to: one stretch, or several places. */
+struct writes {
+	uint64_t start, bytes; /* first byte; how many in all */
+	const struct session_places *places; /* NULL: one stretch */
+	double bytes_to_write;
+};
+
+static void announce_loss(const struct session *s, const struct writes *w)
 {
-	char text[800], size[SIZE_TEXT_MAX];
+	char text[800], size[SIZE_TEXT_MAX], where[64];
 
 	if (s->traits->virtual_clock || s->own->created)
 		return;
 	message_note("%s:", describe(s, text, sizeof text));
-	if (s->kept)
-		message_note("  %s from byte %llu are used for the test. What is there is saved "
-			     "first, in\n  '%s', and put back at the end.",
-			size_format(size, bytes), (unsigned long long)start, s->kept_path);
+	if (w->places)
+		snprintf(where, sizeof where, "at %zu places", w->places->count);
 	else
-		message_note("  %s from byte %llu are overwritten; what is there is lost.",
-			size_format(size, bytes), (unsigned long long)start);
+		snprintf(where, sizeof where, "from byte %llu", (unsigned long long)w->start);
+	if (s->kept)
+		message_note("  %s %s are used for the test. What is there is saved "
+			     "first, in\n  '%s', and put back at the end.",
+			size_format(size, w->bytes), where, s->kept_path);
+	else
+		message_note("  %s %s are overwritten; what is there is lost.",
+			size_format(size, w->bytes), where);
 }
 
-static void announce_wear(const struct session *s, uint64_t bytes, double bytes_to_write)
+static void announce_wear(const struct session *s, const struct writes *w)
 {
-	double all = bytes_to_write + (s->kept ? (double)bytes : 0);
-	double times = all / (double)bytes;
+	double all = w->bytes_to_write + (s->kept ? (double)w->bytes : 0);
+	double times = all / (double)w->bytes;
 	char size[SIZE_TEXT_MAX], over[32];
 
-	if (!s->own->is_device || bytes_to_write <= 0)
+	if (!s->own->is_device || w->bytes_to_write <= 0)
 		return;
 	snprintf(over, sizeof over, times < 10 ? "%.2g times" : "%.0f times", times);
-	message_note("  About %s will be written, the region %s over.\n"
+	message_note("  About %s will be written, the %s %s over.\n"
 		     "  Every write wears flash; the maker's data sheet says how much it takes.",
-		size_format_decimal(size, all), strcmp(over, "1 times") ? over : "once");
+		size_format_decimal(size, all), w->places ? "places" : "region",
+		strcmp(over, "1 times") ? over : "once");
 }
 
 static int check_output(const struct session *s, const char *path, struct error *err)
@@ -343,43 +355,90 @@ static int check_output(const struct session *s, const char *path, struct error 
 		path, s->own->is_device ? &s->own->device : NULL, s->own->target, err);
 }
 
-static int save_region(struct session *s, const char *record_path, uint64_t start, uint64_t bytes,
+static int save(struct session *s, const struct kept_identity *id, const char *record_path,
 	const struct watch *watch, struct error *err)
 {
-	struct kept_identity *id = &s->own->identity;
-
-	id->start = start;
-	id->bytes = bytes;
-	if (output_check_kept(s->kept_path, record_path, kept_file_bytes(bytes), err) < 0 ||
+	if (output_check_kept(s->kept_path, record_path, kept_file_bytes(id), err) < 0 ||
 		check_output(s, s->kept_path, err) < 0)
 		return -1;
 	return kept_save(s->kept_path, id, s->medium, watch, err);
+}
+
+static int save_writes(struct session *s, const struct writes *w, const char *record_path,
+	const struct watch *watch, struct error *err)
+{
+	size_t count = w->places ? w->places->count : 0;
+	struct kept_identity id = s->own->identity;
+	struct kept_extent *extents;
+	int rc;
+
+	id.start = w->start;
+	id.bytes = w->bytes;
+	if (count < 2)
+		return save(s, &id, record_path, watch, err);
+	extents = calloc(count, sizeof *extents);
+	if (!extents)
+		return error_set(err, ERROR_IO, "out of memory");
+	for (size_t i = 0; i < count; i++)
+		extents[i] = (struct kept_extent){ w->places->offsets[i], w->places->length };
+	id.extents = extents;
+	id.extent_count = count;
+	rc = save(s, &id, record_path, watch, err);
+	free(extents);
+	return rc;
+}
+
+static int check_inside(const struct session *s, uint64_t start, uint64_t bytes, struct error *err)
+{
+	if (start >= s->region_start && bytes <= s->region_bytes &&
+		start - s->region_start <= s->region_bytes - bytes)
+		return 0;
+	return error_set(err, ERROR_REFUSED,
+		"bytes %llu and on, %llu of them, are outside the region that may be touched",
+		(unsigned long long)start, (unsigned long long)bytes);
+}
+
+static int prepare(struct session *s, const struct writes *w, const char *record_path,
+	const struct watch *watch, struct error *err)
+{
+	if (!s->kept && !s->may_write)
+		return error_set(
+			err, ERROR_REFUSED, "'%s' was opened for reading only", s->own->target);
+	if (s->kept && output_kept_path(s->kept_path, sizeof s->kept_path, record_path, err) < 0)
+		return -1;
+	announce_loss(s, w);
+	announce_wear(s, w);
+	if (s->kept && save_writes(s, w, record_path, watch, err) < 0)
+		return -1;
+	s->own->saved = s->kept;
+	s->own->began = true;
+	s->may_write = true;
+	return 0;
 }
 
 int session_prepare_writes(struct session *s, const struct options *o, const char *record_path,
 	uint64_t start, uint64_t bytes, double bytes_to_write, const struct watch *watch,
 	struct error *err)
 {
+	struct writes w = { start, bytes, NULL, bytes_to_write };
+
 	(void)o;
-	if (!s->kept && !s->may_write)
-		return error_set(
-			err, ERROR_REFUSED, "'%s' was opened for reading only", s->own->target);
-	if (start < s->region_start || bytes > s->region_bytes ||
-		start - s->region_start > s->region_bytes - bytes)
-		return error_set(err, ERROR_REFUSED,
-			"bytes %llu and on, %llu of them, are outside the region that may be "
-			"touched",
-			(unsigned long long)start, (unsigned long long)bytes);
-	if (s->kept && output_kept_path(s->kept_path, sizeof s->kept_path, record_path, err) < 0)
+	if (check_inside(s, start, bytes, err) < 0)
 		return -1;
-	announce_loss(s, start, bytes);
-	announce_wear(s, bytes, bytes_to_write);
-	if (s->kept && save_region(s, record_path, start, bytes, watch, err) < 0)
-		return -1;
-	s->own->saved = s->kept;
-	s->own->began = true;
-	s->may_write = true;
-	return 0;
+	return prepare(s, &w, record_path, watch, err);
+}
+
+int session_prepare_places(struct session *s, const char *record_path,
+	const struct session_places *places, double bytes_to_write, const struct watch *watch,
+	struct error *err)
+{
+	struct writes w = { places->offsets[0], places->count * places->length, places,
+		bytes_to_write };
+
+	for (size_t i = 0; i < places->count; i++)
+		if (check_inside(s, places->offsets[i], places->length, err) < 0)
+			return -1;
+	return prepare(s, &w, record_path, watch, err);
 }
 
 int session_reopen(struct session *s, struct error *err)

@@ -42,6 +42,17 @@ int session_prepare_writes(struct session *s, const struct options *o, const cha
 	uint64_t start, uint64_t bytes, double bytes_to_write, const struct watch *watch,
 	struct error *err);
 
+/* The same for a run that writes single requests of `length` bytes at `offsets` (ascending, none touching another):
+ * only these are announced, and with --keep-data only these are saved. */
+struct session_places {
+	const uint64_t *offsets;
+	size_t count;
+	uint64_t length;
+};
+int session_prepare_places(struct session *s, const char *record_path,
+	const struct session_places *places, double bytes_to_write, const struct watch *watch,
+	struct error *err);
+
 /* Opens the target of a restore for writing: `id`, from the saved data, is the consent. Refuses any other target, and
  * everything that may not be written. */
 int session_open_restore(

@@ -15,6 +15,7 @@
 #include "base/text.h"
 #include "base/watch.h"
 #include "integrity/kept_header.h"
+#include "integrity/kept_layout.h"
 #include "medium/medium.h"
 
 enum { DATA_MAGIC = 0x5441444B, END_MAGIC = 0x444E454B }; /* "KDAT", "KEND" */
@@ -24,31 +25,9 @@ struct kept {
 	int fd;
 	char path[512];
 	struct kept_identity id;
-	uint32_t header_crc;
+	struct kept_sums sums;
+	struct kept_layout layout;
 };
-
-static uint64_t chunk_count(uint64_t bytes)
-{
-	return bytes / KEPT_CHUNK_BYTES + (bytes % KEPT_CHUNK_BYTES != 0);
-}
-
-static size_t chunk_bytes(const struct kept_identity *id, uint64_t index)
-{
-	uint64_t left = id->bytes - index * KEPT_CHUNK_BYTES;
-
-	return left < KEPT_CHUNK_BYTES ? (size_t)left : KEPT_CHUNK_BYTES;
-}
-
-static uint64_t chunk_place(uint64_t index)
-{
-	return KEPT_HEADER_BYTES + index * (KEPT_HEAD_BYTES + KEPT_CHUNK_BYTES);
-}
-
-uint64_t kept_file_bytes(uint64_t region_bytes)
-{
-	return KEPT_HEADER_BYTES + chunk_count(region_bytes) * KEPT_HEAD_BYTES + region_bytes +
-	       KEPT_HEAD_BYTES;
-}
 
 static uint32_t chunk_crc(const unsigned char *index, const void *data, size_t length)
 {
@@ -177,64 +156,102 @@ static int interrupted(const char *what, struct error *err)
 
 static void tell(const struct watch *watch, const char *phase, uint64_t done, uint64_t total)
 {
-	struct watch_step step = { .phase = phase,
-		.done = done < total ? done : total, /* the last chunk may be short */
-		.total = total,
-		.seconds_left = -1 };
+	struct watch_step step = {
+		.phase = phase, .done = done, .total = total, .seconds_left = -1
+	};
 
 	watch_step(watch, &step);
 }
 
 /* ---- saving ---- */
 
-static int save_chunk(int fd, const struct kept_identity *id, uint64_t index, struct medium *m,
-	unsigned char *buf, const char *path, struct error *err)
-{
-	size_t length = chunk_bytes(id, index);
-	uint64_t at = id->start + index * KEPT_CHUNK_BYTES;
-	unsigned char head[KEPT_HEAD_BYTES];
-	int rc = target_transfer(m, false, at, buf, length);
+/* One file being written. */
+struct saving {
+	int fd;
+	const char *path;
+	const struct kept_identity *id;
+	struct kept_layout layout;
+	struct medium *m;
+	unsigned char *buf;
+	const struct watch *watch;
+};
 
-	if (rc < 0)
-		return target_failed(m, "read", at, length, rc, err);
-	kept_put_u32(head, DATA_MAGIC);
-	kept_put_u64(head + 8, index);
-	kept_put_u32(head + 4, chunk_crc(head + 8, buf, length));
-	rc = write_all(fd, head, sizeof head);
-	if (!rc)
-		rc = write_all(fd, buf, length);
-	if (rc < 0)
-		return error_sys(err, ERROR_IO, -rc, "cannot save the target's data to '%s'", path);
-	return 0;
+static int cannot_save(const struct saving *s, int rc, struct error *err)
+{
+	return error_sys(err, ERROR_IO, -rc, "cannot save the target's data to '%s'", s->path);
 }
 
-static int save_all(int fd, const struct kept_identity *id, struct medium *m, unsigned char *buf,
-	const char *path, const struct watch *watch, struct error *err)
+static int save_chunk(const struct saving *s, uint64_t index, struct error *err)
 {
-	unsigned char header[KEPT_HEADER_BYTES], end[KEPT_HEAD_BYTES];
-	uint64_t count = chunk_count(id->bytes);
+	struct kept_chunk c = kept_layout_chunk(&s->layout, index);
+	unsigned char head[KEPT_HEAD_BYTES];
+	int rc = target_transfer(s->m, false, c.at, s->buf, c.bytes);
+
+	if (rc < 0)
+		return target_failed(s->m, "read", c.at, c.bytes, rc, err);
+	kept_put_u32(head, DATA_MAGIC);
+	kept_put_u64(head + 8, index);
+	kept_put_u32(head + 4, chunk_crc(head + 8, s->buf, c.bytes));
+	rc = write_all(s->fd, head, sizeof head);
+	if (!rc)
+		rc = write_all(s->fd, s->buf, c.bytes);
+	return rc < 0 ? cannot_save(s, rc, err) : 0;
+}
+
+/* Header, and the table of several extents; *crc: the header's. 0 or an errno. */
+static int save_header(const struct saving *s, uint32_t *crc)
+{
+	size_t length = s->id->extents ? s->id->extent_count * KEPT_EXTENT_BYTES : 0;
+	unsigned char header[KEPT_HEADER_BYTES];
+	unsigned char *table = malloc(length ? length : 1);
 	int rc;
 
-	make_end(end, kept_header_make(header, id), count);
-	rc = write_all(fd, header, sizeof header);
-	for (uint64_t i = 0; !rc && i < count; i++) {
-		if (watch_should_stop(watch))
+	if (!table)
+		return -ENOMEM;
+	if (length)
+		kept_table_pack(table, s->id);
+	*crc = kept_header_make(header, s->id, checksum_crc32(0, table, length));
+	rc = write_all(s->fd, header, sizeof header);
+	if (!rc)
+		rc = write_all(s->fd, table, length);
+	free(table);
+	return rc;
+}
+
+static int save_chunks(const struct saving *s, struct error *err)
+{
+	uint64_t done = 0;
+
+	for (uint64_t i = 0; i < s->layout.chunks; i++) {
+		if (watch_should_stop(s->watch))
 			return interrupted("interrupted while saving the target's data; nothing "
 					   "was written to the target",
 				err);
-		if (save_chunk(fd, id, i, m, buf, path, err) < 0)
+		if (save_chunk(s, i, err) < 0)
 			return -1;
-		tell(watch, "saving the target's data", (i + 1) * KEPT_CHUNK_BYTES, id->bytes);
+		done += kept_layout_chunk(&s->layout, i).bytes;
+		tell(s->watch, "saving the target's data", done, s->layout.bytes);
 	}
-	if (!rc)
-		rc = write_all(fd, end, sizeof end);
-	if (!rc && fsync(fd) < 0)
+	return 0;
+}
+
+static int save_all(const struct saving *s, struct error *err)
+{
+	unsigned char end[KEPT_HEAD_BYTES];
+	uint32_t header_crc;
+	int rc = save_header(s, &header_crc);
+
+	if (rc < 0)
+		return cannot_save(s, rc, err);
+	if (save_chunks(s, err) < 0)
+		return -1;
+	make_end(end, header_crc, s->layout.chunks);
+	rc = write_all(s->fd, end, sizeof end);
+	if (!rc && fsync(s->fd) < 0)
 		rc = -errno;
 	if (!rc)
-		rc = sync_folder_of(path);
-	if (rc < 0)
-		return error_sys(err, ERROR_IO, -rc, "cannot save the target's data to '%s'", path);
-	return 0;
+		rc = sync_folder_of(s->path);
+	return rc < 0 ? cannot_save(s, rc, err) : 0;
 }
 
 /* What was just saved, read again from the disk as far as the kernel lets us. */
@@ -251,35 +268,46 @@ static int check_saved(int fd, const char *path, const struct watch *watch, stru
 	return rc;
 }
 
+static int claim_and_save(const struct saving *s, struct error *err)
+{
+	uint64_t bytes = kept_file_bytes(s->id);
+	/* Claims the room at once where the filesystem can; one that cannot says so while writing. */
+	int rc = fallocate(s->fd, 0, 0, (off_t)bytes) < 0 ? -errno : 0;
+
+	if (rc == -ENOSPC || rc == -EFBIG || rc == -EDQUOT)
+		return error_sys(err, ERROR_REFUSED, -rc,
+			"no room to keep the target's data in '%s' (%llu bytes)", s->path,
+			(unsigned long long)bytes);
+	if (save_all(s, err) < 0)
+		return -1;
+	return check_saved(s->fd, s->path, s->watch, err);
+}
+
 int kept_save(const char *path, const struct kept_identity *id, struct medium *m,
 	const struct watch *watch, struct error *err)
 {
-	unsigned char *buf = buffer_new(KEPT_CHUNK_BYTES, m->traits.memory_align_bytes);
-	int fd, rc;
+	struct saving s = { .fd = -1, .path = path, .id = id, .m = m, .watch = watch };
+	int rc = -1;
 
-	if (!buf)
-		return error_set(err, ERROR_IO, "out of memory");
-	/* 0600: these are the user's own data. */
-	fd = open(path, O_WRONLY | O_CREAT | O_EXCL | O_NOFOLLOW | O_CLOEXEC, 0600);
-	if (fd < 0) {
-		free(buf);
-		return error_sys(
-			err, ERROR_USAGE, errno, "cannot create '%s' for the target's data", path);
+	s.buf = buffer_new(KEPT_CHUNK_BYTES, m->traits.memory_align_bytes);
+	if (!s.buf || kept_layout_init(&s.layout, id) < 0) {
+		error_set(err, ERROR_IO, "out of memory");
+		goto out;
 	}
-	/* Claims the room at once where the filesystem can; one that cannot says so while writing. */
-	rc = fallocate(fd, 0, 0, (off_t)kept_file_bytes(id->bytes)) < 0 ? -errno : 0;
-	if (rc == -ENOSPC || rc == -EFBIG || rc == -EDQUOT)
-		rc = error_sys(err, ERROR_REFUSED, -rc,
-			"no room to keep the target's data in '%s' (%llu bytes)", path,
-			(unsigned long long)kept_file_bytes(id->bytes));
-	else
-		rc = save_all(fd, id, m, buf, path, watch, err);
-	if (!rc)
-		rc = check_saved(fd, path, watch, err);
-	close(fd);
-	free(buf);
+	/* 0600: these are the user's own data. */
+	s.fd = open(path, O_WRONLY | O_CREAT | O_EXCL | O_NOFOLLOW | O_CLOEXEC, 0600);
+	if (s.fd < 0) {
+		error_sys(
+			err, ERROR_USAGE, errno, "cannot create '%s' for the target's data", path);
+		goto out;
+	}
+	rc = claim_and_save(&s, err);
+	close(s.fd);
 	if (rc < 0)
 		unlink(path);
+out:
+	kept_layout_release(&s.layout);
+	free(s.buf);
 	return rc;
 }
 
@@ -300,24 +328,60 @@ static int explain_header(int rc, const char *path, struct error *err)
 	return error_sys(err, ERROR_IO, -rc, "cannot read '%s'", path);
 }
 
+static int read_table(struct kept *k, struct kept_extent *extents)
+{
+	size_t length = k->id.extent_count * KEPT_EXTENT_BYTES;
+	unsigned char *bytes = malloc(length);
+	int rc = bytes ? read_all(k->fd, bytes, length, KEPT_HEADER_BYTES) : -ENOMEM;
+
+	if (!rc && checksum_crc32(0, bytes, length) != k->sums.table)
+		rc = -EUCLEAN;
+	if (!rc)
+		rc = kept_table_unpack(extents, bytes, &k->id);
+	free(bytes);
+	return rc == -ENODATA ? -EUCLEAN : rc;
+}
+
+/* Header and table, and from them where the chunks are. The layout's extents are the identity's from here on. */
+static int read_layout(struct kept *k)
+{
+	struct kept_identity id = k->id;
+	struct kept_extent *extents = NULL;
+	int rc = 0;
+
+	if (k->id.extent_count) {
+		extents = calloc(k->id.extent_count, sizeof *extents);
+		rc = extents ? read_table(k, extents) : -ENOMEM;
+	}
+	id.extents = extents;
+	if (!rc)
+		rc = kept_layout_init(&k->layout, &id);
+	free(extents);
+	if (!rc && k->id.extent_count)
+		k->id.extents = k->layout.extents;
+	return rc;
+}
+
 static int read_header(struct kept *k, struct error *err)
 {
 	unsigned char header[KEPT_HEADER_BYTES];
 	int rc = read_all(k->fd, header, sizeof header, 0);
 
 	if (!rc)
-		rc = kept_header_parse(&k->id, &k->header_crc, header);
+		rc = kept_header_parse(&k->id, &k->sums, header);
+	if (!rc)
+		rc = read_layout(k);
 	return rc < 0 ? explain_header(rc, k->path, err) : 0;
 }
 
 static int check_end(struct kept *k, struct error *err)
 {
 	unsigned char wanted[KEPT_HEAD_BYTES], end[KEPT_HEAD_BYTES];
-	uint64_t whole = kept_file_bytes(k->id.bytes);
+	uint64_t whole = kept_file_bytes(&k->id);
 	struct stat st;
 	int rc = fstat(k->fd, &st) < 0 ? -errno : 0;
 
-	make_end(wanted, k->header_crc, chunk_count(k->id.bytes));
+	make_end(wanted, k->sums.header, k->layout.chunks);
 	if (!rc)
 		rc = read_all(k->fd, end, sizeof end, whole - KEPT_HEAD_BYTES);
 	if (rc < 0 && rc != -ENODATA)
@@ -361,21 +425,21 @@ const struct kept_identity *kept_identity(const struct kept *k)
 
 static int load_chunk(const struct kept *k, uint64_t index, unsigned char *buf, struct error *err)
 {
+	struct kept_chunk c = kept_layout_chunk(&k->layout, index);
 	unsigned char head[KEPT_HEAD_BYTES];
-	size_t length = chunk_bytes(&k->id, index);
-	int rc = read_all(k->fd, head, sizeof head, chunk_place(index));
+	int rc = read_all(k->fd, head, sizeof head, c.place);
 
 	if (!rc)
-		rc = read_all(k->fd, buf, length, chunk_place(index) + sizeof head);
+		rc = read_all(k->fd, buf, c.bytes, c.place + sizeof head);
 	if (rc < 0)
 		return error_sys(err, ERROR_IO, -rc, "cannot read saved data '%s'", k->path);
 	if (kept_get_u32(head) != DATA_MAGIC || kept_get_u64(head + 8) != index ||
-		kept_get_u32(head + 4) != chunk_crc(head + 8, buf, length))
+		kept_get_u32(head + 4) != chunk_crc(head + 8, buf, c.bytes))
 		return error_set(err, ERROR_IO,
 			"saved data '%s' is damaged in chunk %llu of %llu (CRC32), so it is not "
 			"restored; find a whole copy",
 			k->path, (unsigned long long)index + 1,
-			(unsigned long long)chunk_count(k->id.bytes));
+			(unsigned long long)k->layout.chunks);
 	return 0;
 }
 
@@ -383,15 +447,17 @@ int kept_verify(const struct kept *k, const struct watch *watch, struct error *e
 {
 	unsigned char *buf = buffer_new(KEPT_CHUNK_BYTES, 0);
 	int rc = buf ? 0 : error_set(err, ERROR_IO, "out of memory");
+	uint64_t done = 0;
 
-	for (uint64_t i = 0; !rc && i < chunk_count(k->id.bytes); i++) {
+	for (uint64_t i = 0; !rc && i < k->layout.chunks; i++) {
 		if (watch_should_stop(watch))
 			rc = interrupted("interrupted while checking the saved data; nothing was "
 					 "written to the target",
 				err);
 		else
 			rc = load_chunk(k, i, buf, err);
-		tell(watch, "checking the saved data", (i + 1) * KEPT_CHUNK_BYTES, k->id.bytes);
+		done += kept_layout_chunk(&k->layout, i).bytes;
+		tell(watch, "checking the saved data", done, k->layout.bytes);
 	}
 	free(buf);
 	return rc;
@@ -409,20 +475,19 @@ struct restoring {
 /* Chunks that are on the target already are not written again: flash wears. */
 static int put_back(struct restoring *r, uint64_t index, struct error *err)
 {
-	size_t length = chunk_bytes(&r->k->id, index);
-	uint64_t at = r->k->id.start + index * KEPT_CHUNK_BYTES;
+	struct kept_chunk c = kept_layout_chunk(&r->k->layout, index);
 	int rc;
 
 	if (load_chunk(r->k, index, r->saved, err) < 0)
 		return -1;
-	rc = target_transfer(r->m, false, at, r->there, length);
-	if (!rc && !memcmp(r->saved, r->there, length))
+	rc = target_transfer(r->m, false, c.at, r->there, c.bytes);
+	if (!rc && !memcmp(r->saved, r->there, c.bytes))
 		return 0;
 	/* One that cannot be read may well become readable by being written. */
-	rc = target_transfer(r->m, true, at, r->saved, length);
+	rc = target_transfer(r->m, true, c.at, r->saved, c.bytes);
 	if (rc < 0)
-		return target_failed(r->m, "write kept data back to", at, length, rc, err);
-	r->result->written_bytes += length;
+		return target_failed(r->m, "write kept data back to", c.at, c.bytes, rc, err);
+	r->result->written_bytes += c.bytes;
 	return 0;
 }
 
@@ -437,22 +502,21 @@ static uint64_t first_difference(const unsigned char *a, const unsigned char *b,
 
 static int read_back(struct restoring *r, uint64_t index, struct error *err)
 {
-	size_t length = chunk_bytes(&r->k->id, index);
-	uint64_t at = r->k->id.start + index * KEPT_CHUNK_BYTES;
+	struct kept_chunk c = kept_layout_chunk(&r->k->layout, index);
 	int rc;
 
 	if (load_chunk(r->k, index, r->saved, err) < 0)
 		return -1;
-	rc = target_transfer(r->m, false, at, r->there, length);
+	rc = target_transfer(r->m, false, c.at, r->there, c.bytes);
 	if (rc < 0)
-		return target_failed(r->m, "read back", at, length, rc, err);
-	if (memcmp(r->saved, r->there, length) != 0)
+		return target_failed(r->m, "read back", c.at, c.bytes, rc, err);
+	if (memcmp(r->saved, r->there, c.bytes) != 0)
 		return error_set(err, ERROR_IO,
 			"'%s' did not take the kept data: at byte %llu it gives back something "
 			"else",
 			r->m->traits.path,
-			(unsigned long long)(at + first_difference(r->saved, r->there, length)));
-	r->result->bytes += length;
+			(unsigned long long)(c.at + first_difference(r->saved, r->there, c.bytes)));
+	r->result->bytes += c.bytes;
 	return 0;
 }
 
@@ -460,16 +524,18 @@ static int each_chunk(struct restoring *r, const char *phase,
 	int (*step)(struct restoring *r, uint64_t index, struct error *err),
 	const struct watch *watch, struct error *err)
 {
-	uint64_t bytes = r->k->id.bytes, count = chunk_count(bytes);
+	const struct kept_layout *l = &r->k->layout;
+	uint64_t done = 0;
 
-	for (uint64_t i = 0; i < count; i++) {
+	for (uint64_t i = 0; i < l->chunks; i++) {
 		if (watch_should_stop(watch))
 			return interrupted("interrupted before all kept data was back; repeat the "
 					   "same command to finish",
 				err);
 		if (step(r, i, err) < 0)
 			return -1;
-		tell(watch, phase, (i + 1) * KEPT_CHUNK_BYTES, bytes);
+		done += kept_layout_chunk(l, i).bytes;
+		tell(watch, phase, done, l->bytes);
 	}
 	return 0;
 }
@@ -513,6 +579,7 @@ void kept_close(struct kept *k)
 		return;
 	if (k->fd >= 0)
 		close(k->fd);
+	kept_layout_release(&k->layout);
 	free(k);
 }
 

@@ -10,7 +10,8 @@
 #include "base/text.h"
 
 static const char magic[] = "blkassay-kept ";
-static const char version[] = "1";
+/* An old reader would put several extents back as one stretch, so they are a version of their own. */
+static const char one_stretch[] = "1", extents[] = "2";
 
 static void put_text(struct text *t, const char *key, const char *value)
 {
@@ -24,18 +25,21 @@ static void put_text(struct text *t, const char *key, const char *value)
 	text_adds(t, "\n");
 }
 
-uint32_t kept_header_make(unsigned char out[KEPT_HEADER_BYTES], const struct kept_identity *id)
+uint32_t kept_header_make(
+	unsigned char out[KEPT_HEADER_BYTES], const struct kept_identity *id, uint32_t table)
 {
 	struct text t;
 	uint32_t crc;
 
 	text_init(&t);
-	text_addf(&t, "%s%s\n", magic, version);
+	text_addf(&t, "%s%s\n", magic, id->extents ? extents : one_stretch);
 	put_text(&t, "token", id->token);
 	put_text(&t, "place", id->place);
 	text_addf(&t, "size=%llu\nblock=%u\nstart=%llu\nbytes=%llu\n",
 		(unsigned long long)id->size_bytes, id->logical_block_bytes,
 		(unsigned long long)id->start, (unsigned long long)id->bytes);
+	if (id->extents)
+		text_addf(&t, "extents=%zu\ntable=%u\n", id->extent_count, table);
 	memset(out, 0, KEPT_HEADER_BYTES);
 	/* The longest text, all of it escaped, takes less than 2.2 KiB. */
 	memcpy(out, t.bytes, t.length < KEPT_HEADER_BYTES - 4 ? t.length : 0);
@@ -71,8 +75,30 @@ static bool get_text(char *out, size_t room, const char *value)
 	return true;
 }
 
+/* Bits of what a header must have said, in either version. */
+enum { SEEN_ALL = 63, SEEN_EXTENTS = 64, SEEN_TABLE = 128 };
+
+static bool take_extents(struct kept_identity *id, struct kept_sums *sums, const char *key,
+	const char *value, unsigned *seen)
+{
+	uint64_t n = 0;
+
+	if (!strcmp(key, "extents")) {
+		*seen |= SEEN_EXTENTS;
+		if (number_parse_u64(value, &n) < 0 || n < 1 || n > KEPT_EXTENTS_MAX)
+			return false;
+		id->extent_count = (size_t)n;
+	} else if (!strcmp(key, "table")) {
+		*seen |= SEEN_TABLE;
+		if (number_parse_u64(value, &n) < 0 || n > UINT32_MAX)
+			return false;
+		sums->table = (uint32_t)n;
+	}
+	return true;
+}
+
 /* One KEY=VALUE; unknown keys are for later versions and pass. */
-static bool take_line(struct kept_identity *id, char *line, unsigned *seen)
+static bool take_line(struct kept_identity *id, struct kept_sums *sums, char *line, unsigned *seen)
 {
 	char *value = strchr(line, '=');
 	uint64_t block = 0;
@@ -104,7 +130,7 @@ static bool take_line(struct kept_identity *id, char *line, unsigned *seen)
 		*seen |= 32;
 		return number_parse_u64(value, &id->bytes) == 0;
 	}
-	return true;
+	return take_extents(id, sums, line, value, seen);
 }
 
 static bool makes_sense(const struct kept_identity *id)
@@ -120,26 +146,29 @@ static bool makes_sense(const struct kept_identity *id)
 	       end <= INT64_MAX;
 }
 
-int kept_header_parse(
-	struct kept_identity *id, uint32_t *crc, const unsigned char bytes[KEPT_HEADER_BYTES])
+int kept_header_parse(struct kept_identity *id, struct kept_sums *sums,
+	const unsigned char bytes[KEPT_HEADER_BYTES])
 {
 	char text[KEPT_HEADER_BYTES];
 	char *line, *rest = text;
-	unsigned seen = 0;
+	unsigned seen = 0, wanted = SEEN_ALL;
 
 	*id = (struct kept_identity){ 0 };
+	*sums = (struct kept_sums){ 0 };
 	if (memcmp(bytes, magic, sizeof magic - 1) != 0)
 		return -EBADMSG;
-	*crc = kept_get_u32(bytes + KEPT_HEADER_BYTES - 4);
-	if (*crc != checksum_crc32(0, bytes, KEPT_HEADER_BYTES - 4))
+	sums->header = kept_get_u32(bytes + KEPT_HEADER_BYTES - 4);
+	if (sums->header != checksum_crc32(0, bytes, KEPT_HEADER_BYTES - 4))
 		return -EUCLEAN;
 	memcpy(text, bytes, KEPT_HEADER_BYTES - 4);
 	text[KEPT_HEADER_BYTES - 4] = 0;
 	line = strsep(&rest, "\n");
-	if (strcmp(line + sizeof magic - 1, version) != 0)
+	if (!strcmp(line + sizeof magic - 1, extents))
+		wanted |= SEEN_EXTENTS | SEEN_TABLE;
+	else if (strcmp(line + sizeof magic - 1, one_stretch) != 0)
 		return -ENOTSUP;
 	while ((line = strsep(&rest, "\n")) && *line)
-		if (!take_line(id, line, &seen))
+		if (!take_line(id, sums, line, &seen))
 			return -EUCLEAN;
-	return seen == 63 && makes_sense(id) ? 0 : -EUCLEAN;
+	return seen == wanted && makes_sense(id) ? 0 : -EUCLEAN;
 }

@@ -8,12 +8,20 @@
 
 enum { KEPT_HEADER_BYTES = 4096, KEPT_CHUNK_BYTES = 1 << 20, KEPT_HEAD_BYTES = 16 };
 
-/* Returns the header's CRC32. */
-uint32_t kept_header_make(unsigned char out[KEPT_HEADER_BYTES], const struct kept_identity *id);
+/* What ties the parts of a file together. */
+struct kept_sums {
+	uint32_t header;
+	uint32_t table; /* with several extents */
+};
 
-/* 0; -EBADMSG: not such a file; -EUCLEAN: damaged or senseless; -ENOTSUP: of a newer version. */
-int kept_header_parse(
-	struct kept_identity *id, uint32_t *crc, const unsigned char bytes[KEPT_HEADER_BYTES]);
+/* table: the CRC32 of the table, if there is one. Returns the header's CRC32. */
+uint32_t kept_header_make(
+	unsigned char out[KEPT_HEADER_BYTES], const struct kept_identity *id, uint32_t table);
+
+/* id->extents stays NULL: with id->extent_count the table follows. 0; -EBADMSG: not such a file; -EUCLEAN: damaged or
+ * senseless; -ENOTSUP: of a newer version. */
+int kept_header_parse(struct kept_identity *id, struct kept_sums *sums,
+	const unsigned char bytes[KEPT_HEADER_BYTES]);
 
 static inline void kept_put_u32(unsigned char *at, uint32_t n)
 {

@@ -9,11 +9,13 @@
 #include <string.h>
 #include <sys/stat.h>
 #include <unistd.h>
+#include <zlib.h>
 
 #include "base/error.h"
 #include "base/random.h"
 #include "base/watch.h"
 #include "integrity/kept_header.h"
+#include "integrity/kept_layout.h"
 #include "medium/failing.h"
 #include "support/ram_medium.h"
 
@@ -24,6 +26,11 @@ static struct ram_medium *ram;
 static uint8_t original[TARGET_BYTES];
 static struct kept_identity id;
 static struct error err;
+
+/* Five chunks: one block, a chunk and two blocks, a whole chunk, and the last block of the target. */
+static const struct kept_extent apart[] = { { 512, 512 }, { 1 << 20, (1 << 20) + 1024 },
+	{ (1 << 20) + (1 << 20) + 1024, 1 << 20 }, { TARGET_BYTES - 512, 512 } };
+enum { APART = sizeof apart / sizeof *apart, APART_BYTES = (2 << 20) + 2048, APART_CHUNKS = 5 };
 
 static void setup(void)
 {
@@ -43,6 +50,15 @@ static void setup(void)
 		.start = START,
 		.bytes = BYTES };
 	err = (struct error){ 0 };
+}
+
+static void setup_apart(void)
+{
+	setup();
+	id.start = apart[0].start;
+	id.bytes = APART_BYTES;
+	id.extents = apart;
+	id.extent_count = APART;
 }
 
 static void teardown(void)
@@ -78,7 +94,10 @@ static int restore(struct medium *m, struct kept_result *result, const struct wa
 
 static void scribble(void)
 {
-	memset(ram->bytes + START, 0xA5, BYTES);
+	if (!id.extents)
+		memset(ram->bytes + START, 0xA5, BYTES);
+	for (size_t i = 0; i < id.extent_count; i++)
+		memset(ram->bytes + id.extents[i].start, 0xA5, id.extents[i].bytes);
 }
 
 START_TEST(there_and_back)
@@ -90,7 +109,7 @@ START_TEST(there_and_back)
 	save();
 	ck_assert_uint_eq(ram->writes, 0);
 	ck_assert_int_eq(stat(path, &st), 0);
-	ck_assert_uint_eq((uint64_t)st.st_size, kept_file_bytes(BYTES));
+	ck_assert_uint_eq((uint64_t)st.st_size, kept_file_bytes(&id));
 	ck_assert_uint_eq(st.st_mode & 0777, 0600);
 	ck_assert_int_eq(kept_open(&k, path, &err), 0);
 	ck_assert_str_eq(kept_identity(k)->token, id.token);
@@ -116,6 +135,62 @@ START_TEST(there_and_back)
 	ck_assert_int_eq(restore(&ram->medium, &r, NULL), 0);
 	ck_assert_uint_eq(r.written_bytes, 1536);
 	ck_assert_mem_eq(ram->bytes + START, original + START, BYTES);
+}
+END_TEST
+
+/* Only the places are saved and put back: what changed between them stays as it is. */
+START_TEST(places_there_and_back)
+{
+	struct kept_result r;
+	struct kept *k;
+	struct stat st;
+	uint8_t *expected = malloc(TARGET_BYTES);
+
+	save();
+	ck_assert_uint_eq(ram->writes, 0);
+	ck_assert_int_eq(stat(path, &st), 0);
+	/* header, table, heads of chunks and end mark of 16 bytes each, the data */
+	ck_assert_uint_eq((uint64_t)st.st_size, 4096 + 4 * 16 + 5 * 16 + APART_BYTES + 16);
+	ck_assert_uint_eq((uint64_t)st.st_size, kept_file_bytes(&id));
+	ck_assert_int_eq(kept_open(&k, path, &err), 0);
+	ck_assert_uint_eq(kept_identity(k)->extent_count, APART);
+	ck_assert_mem_eq(kept_identity(k)->extents, apart, sizeof apart);
+	kept_close(k);
+
+	memset(ram->bytes, 0x5A, TARGET_BYTES);
+	memset(expected, 0x5A, TARGET_BYTES);
+	for (size_t i = 0; i < APART; i++)
+		memcpy(expected + apart[i].start, original + apart[i].start, apart[i].bytes);
+	ck_assert_int_eq(restore(&ram->medium, &r, NULL), 0);
+	ck_assert_mem_eq(ram->bytes, expected, TARGET_BYTES);
+	ck_assert_uint_eq(r.bytes, APART_BYTES);
+	ck_assert_uint_eq(r.written_bytes, APART_BYTES);
+	ck_assert_int_eq(restore(&ram->medium, &r, NULL), 0);
+	ck_assert_uint_eq(r.written_bytes, 0);
+	ram->bytes[TARGET_BYTES - 1] ^= 1;
+	ck_assert_int_eq(restore(&ram->medium, &r, NULL), 0);
+	ck_assert_uint_eq(r.written_bytes, 512);
+	ck_assert_mem_eq(ram->bytes, expected, TARGET_BYTES);
+	free(expected);
+}
+END_TEST
+
+/* Places beyond a false capacity reach the storage of places below: all were saved before any was written, so all of
+ * it comes back whatever was written in between. */
+START_TEST(places_of_a_false_capacity_come_back)
+{
+	struct kept_result r;
+	uint8_t *before = malloc(TARGET_BYTES);
+
+	ram->wrap_bytes = (1 << 20) + 4096; /* the places overlap each other, none exactly */
+	memcpy(before, ram->bytes, ram->wrap_bytes);
+	save();
+	for (size_t i = 0; i < APART; i++)
+		for (size_t b = 0; b < apart[i].bytes; b++)
+			ram->bytes[(apart[i].start + b) % ram->wrap_bytes] = (uint8_t)i;
+	ck_assert_int_eq(restore(&ram->medium, &r, NULL), 0);
+	ck_assert_mem_eq(ram->bytes, before, ram->wrap_bytes);
+	free(before);
 }
 END_TEST
 
@@ -185,7 +260,8 @@ START_TEST(every_failure_of_saving)
 			ck_assert_int_eq(rc, 0);
 		if (!hit) {
 			ck_assert_int_eq(rc, 0);
-			ck_assert_uint_gt(plan.nth, 3); /* three chunks, three reads */
+			ck_assert_uint_gt(
+				plan.nth, id.extents ? APART_CHUNKS : 3); /* reads of chunks */
 			break;
 		}
 	}
@@ -254,7 +330,8 @@ START_TEST(interrupted_anywhere)
 		rc = restore(&ram->medium, &r, &watch);
 		ck_assert(rc == 0 || err.kind == ERROR_INTERRUPTED);
 	} while (rc < 0);
-	ck_assert_int_eq(after, 7); /* before each of three chunks, twice; then through */
+	/* before each of the chunks, twice; then through */
+	ck_assert_int_eq(after, 2 * (id.extents ? APART_CHUNKS : 3) + 1);
 	ck_assert_mem_eq(ram->bytes, original, TARGET_BYTES);
 }
 END_TEST
@@ -280,31 +357,49 @@ static int open_and_verify(void)
 }
 
 /* A small file, every byte of it damaged in turn, and cut at every length: never taken for whole. */
-START_TEST(any_damage_is_seen)
+static void damage_and_cut(uint8_t *bytes, size_t size)
 {
-	static uint8_t bytes[KEPT_HEADER_BYTES + 1024 + 2 * KEPT_HEAD_BYTES];
-	int fd;
+	int fd = open(path, O_RDONLY);
 
-	id.bytes = 1024;
-	save();
-	fd = open(path, O_RDONLY);
-	ck_assert_int_eq(read(fd, bytes, sizeof bytes), (ssize_t)sizeof bytes);
+	ck_assert_int_eq(read(fd, bytes, size), (ssize_t)size);
 	close(fd);
 	ck_assert_int_eq(open_and_verify(), 0);
-	for (size_t i = 0; i < sizeof bytes; i++) {
+	for (size_t i = 0; i < size; i++) {
 		bytes[i] ^= (uint8_t)(1 << i % 8);
-		write_file(bytes, sizeof bytes);
+		write_file(bytes, size);
 		err.text[0] = 0;
 		ck_assert_msg(open_and_verify() == -1, "damage of byte %zu is not seen", i);
 		ck_assert(*err.text);
 		bytes[i] ^= (uint8_t)(1 << i % 8);
 	}
-	for (size_t n = 0; n < sizeof bytes; n++) {
+	for (size_t n = 0; n < size; n++) {
 		write_file(bytes, n);
 		ck_assert_msg(open_and_verify() == -1, "a cut at %zu is not seen", n);
 	}
-	write_file(bytes, sizeof bytes);
+	write_file(bytes, size);
 	ck_assert_int_eq(open_and_verify(), 0);
+}
+
+START_TEST(any_damage_is_seen)
+{
+	static uint8_t bytes[KEPT_HEADER_BYTES + 1024 + 2 * KEPT_HEAD_BYTES];
+
+	id.bytes = 1024;
+	save();
+	damage_and_cut(bytes, sizeof bytes);
+}
+END_TEST
+
+START_TEST(any_damage_with_places_is_seen)
+{
+	static const struct kept_extent two[] = { { 512, 512 }, { 4096, 1024 } };
+	static uint8_t bytes[KEPT_HEADER_BYTES + 2 * 16 + 1536 + 3 * KEPT_HEAD_BYTES];
+
+	id.extents = two;
+	id.extent_count = 2;
+	id.bytes = 1536;
+	save();
+	damage_and_cut(bytes, sizeof bytes);
 }
 END_TEST
 
@@ -331,10 +426,10 @@ START_TEST(senseless_headers)
 {
 	unsigned char bytes[KEPT_HEADER_BYTES];
 	struct kept_identity good = id, out;
-	uint32_t crc;
+	struct kept_sums sums;
 
-	kept_header_make(bytes, &good);
-	ck_assert_int_eq(kept_header_parse(&out, &crc, bytes), 0);
+	kept_header_make(bytes, &good, 0);
+	ck_assert_int_eq(kept_header_parse(&out, &sums, bytes), 0);
 	struct kept_identity bad[] = { good, good, good, good, good, good, good, good };
 	bad[0].bytes = 0;
 	bad[1].bytes = 100;
@@ -345,9 +440,137 @@ START_TEST(senseless_headers)
 	bad[6].logical_block_bytes = 513;
 	bad[7].token[0] = 0;
 	for (size_t i = 0; i < sizeof bad / sizeof *bad; i++) {
-		kept_header_make(bytes, &bad[i]);
-		ck_assert_int_eq(kept_header_parse(&out, &crc, bytes), -EUCLEAN);
+		kept_header_make(bytes, &bad[i], 0);
+		ck_assert_int_eq(kept_header_parse(&out, &sums, bytes), -EUCLEAN);
 	}
+}
+END_TEST
+
+/* A table whose CRC32 holds, but which makes no sense: put back, it would write where nothing was saved. */
+START_TEST(senseless_tables)
+{
+	static const struct kept_extent bad[][2] = {
+		{ { 512, 512 }, { 512, 1024 } }, /* twice the same */
+		{ { 4096, 1024 }, { 512, 512 } }, /* descending */
+		{ { 512, 1024 }, { 1024, 512 } }, /* overlapping */
+		{ { 512, 512 }, { TARGET_BYTES, 1024 } }, /* beyond the end */
+		{ { 512, 512 }, { UINT64_MAX - 511, 1024 } }, /* so far beyond that it wraps */
+		{ { 512, 512 }, { 4000, 1024 } }, /* between blocks */
+		{ { 512, 1536 }, { 4096, 0 } }, /* empty */
+		{ { 512, 512 }, { 4096, 512 } }, /* another sum */
+		{ { 1024, 512 }, { 4096, 1024 } }, /* another start */
+	};
+
+	for (size_t i = 0; i < sizeof bad / sizeof *bad; i++) {
+		struct kept_extent out[2];
+		unsigned char table[32];
+
+		id.start = 512;
+		id.bytes = 1536;
+		id.extents = bad[i];
+		id.extent_count = 2;
+		kept_table_pack(table, &id);
+		ck_assert_msg(kept_table_unpack(out, table, &id) == -EUCLEAN, "table %zu", i);
+	}
+}
+END_TEST
+
+/* ---- files made here from the manual page alone ---- */
+
+static size_t put_sum(uint8_t *at, uint32_t sum)
+{
+	for (int i = 0; i < 4; i++)
+		at[i] = (uint8_t)(sum >> (8 * i));
+	return 4;
+}
+
+/* A chunk's head or an end mark; CRC32 is zlib's own. */
+static size_t put_head(uint8_t *at, const char *magic, uLong sum, uint8_t number)
+{
+	memset(at, 0, 16);
+	memcpy(at, magic, 4);
+	put_sum(at + 4, (uint32_t)sum);
+	at[8] = number;
+	return 16;
+}
+
+static size_t put_chunk(uint8_t *at, uint8_t index, const uint8_t *data, uInt length)
+{
+	const uint8_t number[8] = { index };
+
+	memcpy(at + 16, data, length);
+	return put_head(at, "KDAT", crc32(crc32(0, number, 8), data, length), index) + length;
+}
+
+static size_t put_header(uint8_t *at, const char *text)
+{
+	memset(at, 0, 4096);
+	memcpy(at, text, strlen(text));
+	put_sum(at + 4092, (uint32_t)crc32(0, at, 4092));
+	return 4096;
+}
+
+static size_t put_end(uint8_t *at, const uint8_t *header, uint8_t count)
+{
+	uint8_t sum[12] = { 0 };
+
+	memcpy(sum, header + 4092, 4);
+	sum[4] = count;
+	return put_head(at, "KEND", crc32(0, sum, sizeof sum), count);
+}
+
+START_TEST(first_version_is_read)
+{
+	static uint8_t file[8192];
+	struct kept_result r;
+	size_t n = put_header(file, "blkassay-kept 1\ntoken=A0031-4194304\nplace=/srv/card.img\n"
+				    "size=4194304\nblock=512\nstart=4096\nbytes=1536\n");
+
+	n += put_chunk(file + n, 0, original + START, 1536);
+	n += put_end(file + n, file, 1);
+	write_file(file, n);
+	scribble();
+	ck_assert_msg(restore(&ram->medium, &r, NULL) == 0, "%s", err.text);
+	ck_assert_uint_eq(r.bytes, 1536);
+	ck_assert_mem_eq(ram->bytes + START, original + START, 1536);
+	ck_assert_uint_eq(ram->bytes[START + 1536], 0xA5);
+	/* One stretch is still saved as that version, so that older ones can put it back. */
+	unlink(path);
+	save();
+	int fd = open(path, O_RDONLY);
+	ck_assert_int_eq(read(fd, file, 4096), 4096);
+	close(fd);
+	ck_assert_mem_eq(file, "blkassay-kept 1\n", 16);
+}
+END_TEST
+
+START_TEST(second_version_is_read)
+{
+	static uint8_t file[8192];
+	const uint8_t table[32] = {
+		[1] = 2, [9] = 2, [17] = 16, [25] = 4
+	}; /* 512+512, 4096+1024 */
+	char text[256];
+	struct kept_result r;
+	size_t n;
+
+	snprintf(text, sizeof text,
+		"blkassay-kept 2\ntoken=A0031-4194304\nplace=/srv/card.img\nsize=4194304\n"
+		"block=512\nstart=512\nbytes=1536\nextents=2\ntable=%lu\n",
+		crc32(0, table, sizeof table));
+	n = put_header(file, text);
+	memcpy(file + n, table, sizeof table);
+	n += sizeof table;
+	n += put_chunk(file + n, 0, original + 512, 512);
+	n += put_chunk(file + n, 1, original + 4096, 1024);
+	n += put_end(file + n, file, 2);
+	write_file(file, n);
+	memset(ram->bytes, 0xA5, TARGET_BYTES);
+	ck_assert_msg(restore(&ram->medium, &r, NULL) == 0, "%s", err.text);
+	ck_assert_uint_eq(r.bytes, 1536);
+	ck_assert_mem_eq(ram->bytes + 512, original + 512, 512);
+	ck_assert_mem_eq(ram->bytes + 4096, original + 4096, 1024);
+	ck_assert_uint_eq(ram->bytes[1024], 0xA5);
 }
 END_TEST
 
@@ -355,12 +578,12 @@ START_TEST(longest_names)
 {
 	unsigned char bytes[KEPT_HEADER_BYTES];
 	struct kept_identity out;
-	uint32_t crc;
+	struct kept_sums sums;
 
 	memset(id.token, '%', sizeof id.token - 1);
 	memset(id.place, '\n', sizeof id.place - 1);
-	kept_header_make(bytes, &id);
-	ck_assert_int_eq(kept_header_parse(&out, &crc, bytes), 0);
+	kept_header_make(bytes, &id, 0);
+	ck_assert_int_eq(kept_header_parse(&out, &sums, bytes), 0);
 	ck_assert_str_eq(out.token, id.token);
 	ck_assert_str_eq(out.place, id.place);
 }
@@ -382,6 +605,18 @@ Suite *kept_suite(void)
 	tcase_add_test(t, swapped_chunks_are_seen);
 	tcase_add_test(t, senseless_headers);
 	tcase_add_test(t, longest_names);
+	tcase_add_test(t, first_version_is_read);
+	suite_add_tcase(s, t);
+	t = tcase_create("places");
+	tcase_add_checked_fixture(t, setup_apart, teardown);
+	tcase_add_test(t, places_there_and_back);
+	tcase_add_test(t, places_of_a_false_capacity_come_back);
+	tcase_add_loop_test(t, every_failure_of_saving, 0, 12);
+	tcase_add_loop_test(t, every_failure_of_restoring, 0, 12);
+	tcase_add_test(t, interrupted_anywhere);
+	tcase_add_test(t, any_damage_with_places_is_seen);
+	tcase_add_test(t, senseless_tables);
+	tcase_add_test(t, second_version_is_read);
 	suite_add_tcase(s, t);
 	return s;
 }
