@@ -27,6 +27,12 @@ static inline uint64_t number_round_down(uint64_t n, uint64_t step)
 	return n - n % step;
 }
 
+/* To a multiple of step; n is far from UINT64_MAX. */
+static inline uint64_t number_round_up(uint64_t n, uint64_t step)
+{
+	return number_round_down(n + step - 1, step);
+}
+
 static inline bool number_is_power_of_two(uint64_t n)
 {
 	return n && !(n & (n - 1));

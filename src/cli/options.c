@@ -80,9 +80,9 @@ static const struct option_spec specs[OPTION_ID_COUNT] = {
 		"--seed (default: both)" },
 	{ OPTION_GENERATIONS, "generations", "N", OPTION_IS_COUNT, 1, 1000,
 		"write and judge everything N times, so that lost overwrites show (default: 1)" },
-	{ OPTION_SPOT, "spot", "N", OPTION_IS_COUNT, 4, 256,
-		"only N places: both ends, powers of two, random; finds most false capacities in "
-		"seconds" },
+	{ OPTION_SPOT, "spot", "N", OPTION_IS_COUNT, 4, 4096,
+		"only N places, all written before any is read: shows a false capacity in seconds; "
+		"the summary says whether N was enough to show any" },
 	{ OPTION_RESUME, "resume", "RUN", OPTION_IS_TEXT, 0, 0,
 		"go on with this record where it stopped" },
 	{ OPTION_GIVE_UP_AFTER, "give-up-after", "N", OPTION_IS_COUNT, 1, UINT64_MAX,

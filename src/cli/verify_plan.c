@@ -9,9 +9,10 @@
 #include "base/number.h"
 #include "base/random.h"
 #include "cli/session.h"
+#include "cli/verify_places.h"
 #include "integrity/stamp.h"
 
-enum { DEFAULT_REQUEST = 65536, GIVE_UP_AFTER = 1000, RANGES = 4096, FRACTIONS = 16 };
+enum { DEFAULT_REQUEST = 65536, GIVE_UP_AFTER = 1000, RANGES = 4096 };
 
 static const uint64_t checkpoint_ns = UINT64_C(10000000000);
 
@@ -51,55 +52,6 @@ int verify_request_parse(struct verify_request *r, const struct options *o, stru
 	return o->given[OPTION_SIZES] ? size_list_parse(&r->sizes, o->text[OPTION_SIZES], err) : 0;
 }
 
-/* ---- places of a quick look ---- */
-
-struct places {
-	uint64_t *offsets;
-	size_t count, room;
-	uint64_t start, bytes; /* region */
-	uint64_t length; /* of each */
-};
-
-/* Whole requests only, none overlapping another. */
-static void add_place(struct places *p, uint64_t offset)
-{
-	uint64_t end = p->start + p->bytes;
-
-	if (p->count == p->room || offset < p->start || offset > end - p->length)
-		return;
-	for (size_t i = 0; i < p->count; i++) {
-		uint64_t other = p->offsets[i];
-
-		if (offset < other + p->length && other < offset + p->length)
-			return;
-	}
-	p->offsets[p->count++] = offset;
-}
-
-static int by_value(const void *a, const void *b)
-{
-	const uint64_t *x = a, *y = b;
-
-	return (*x > *y) - (*x < *y);
-}
-
-/* Both ends, powers of two from the top (addresses cut to too few bits meet there), fractions, then at random. */
-static void choose_places(struct places *p, uint64_t align, uint64_t seed)
-{
-	struct random r = { random_at(seed, 77) };
-	uint64_t end = p->start + p->bytes;
-
-	add_place(p, p->start);
-	add_place(p, end - p->length);
-	for (int bit = 62; bit >= 9; bit--)
-		add_place(p, number_round_down(UINT64_C(1) << bit, align));
-	for (uint64_t i = 1; i < FRACTIONS; i++)
-		add_place(p, p->start + number_round_down(p->bytes / FRACTIONS * i, align));
-	for (int tries = 0; p->count < p->room && tries < 100000; tries++)
-		add_place(p, p->start + number_round_down(random_below(&r, p->bytes), align));
-	qsort(p->offsets, p->count, sizeof *p->offsets, by_value);
-}
-
 /* ---- sizes ---- */
 
 static int take_sizes(
@@ -126,7 +78,6 @@ static int take_sizes(
 	return 0;
 }
 
-/* NOLINTNEXTLINE(readability-non-const-parameter): spots is written by way of places */
 int verify_plan_make(struct verify_plan *p, uint64_t *spots, const struct verify_request *r,
 	const struct session *s, uint64_t seed, struct error *err)
 {
@@ -151,12 +102,8 @@ int verify_plan_make(struct verify_plan *p, uint64_t *spots, const struct verify
 		return 0;
 	if (p->size_count > 1)
 		return error_set(err, ERROR_USAGE, "--spot goes with one size in --sizes");
-	struct places places = { spots, 0, r->spots, p->region_start, p->region_bytes,
-		p->sizes[0] };
-
-	choose_places(&places, align, seed);
 	p->spots = spots;
-	p->spot_count = places.count;
+	p->spot_count = verify_places_choose(spots, r->spots, p, align);
 	return 0;
 }
 

@@ -10,7 +10,7 @@
 #include "base/damage.h"
 #include "record/run.h"
 
-enum { VERIFY_RECORD_SIZES = 16, VERIFY_RECORD_SPOTS = 256 };
+enum { VERIFY_RECORD_SIZES = 16, VERIFY_RECORD_SPOTS = 4096 };
 
 struct verify_record_plan {
 	uint64_t region_start, region_bytes;

@@ -12,6 +12,49 @@ static int by_offset(const void *a, const void *b)
 	return (x->generation > y->generation) - (x->generation < y->generation);
 }
 
+/* The places of a quick look, when they are sound; a record may say anything. */
+static bool places_of(struct wrap_places *out, const struct verify_record *v)
+{
+	const struct verify_record_plan *p = &v->plan;
+	const struct damage_totals *t = &v->state.totals;
+	uint64_t unit = t->block_bytes, length = p->sizes[0], end = 0;
+
+	if (!p->spot_count || !unit || !length || length % unit || p->region_bytes % unit ||
+		length > p->region_bytes || p->region_bytes > INT64_MAX)
+		return false;
+	for (uint64_t i = 0; i < p->spot_count; i++) {
+		if (p->spots[i] < end || p->spots[i] < p->region_start ||
+			p->spots[i] - p->region_start > p->region_bytes - length)
+			return false;
+		end = p->spots[i] + length;
+	}
+	*out = (struct wrap_places){ p->spots, (size_t)p->spot_count, length, unit,
+		p->region_bytes };
+	return true;
+}
+
+/* Addresses that repeat after C bytes damage a certain number of the places' blocks, each time they are read. */
+static void find_repeat_of_places(struct verify_pattern *p, const struct verify_record *v)
+{
+	const struct damage_totals *t = &v->state.totals;
+	double misplaced = (double)t->by_class[DAMAGE_MISPLACED], expected;
+	struct wrap_places places;
+	uint64_t lost;
+
+	if (!places_of(&places, v) || wrap_sight(&p->sight, &places) < 0)
+		return;
+	p->sight_known = true;
+	if (!t->distance_gcd)
+		return;
+	lost = wrap_blocks_lost(&places, t->distance_gcd);
+	expected = (double)lost * (double)t->judged /
+		   (double)(places.count * (places.length / places.unit));
+	if (lost == UINT64_MAX || misplaced < expected * 0.95 || misplaced > expected * 1.05)
+		return;
+	p->repeat_bytes = t->distance_gcd;
+	p->repeat_is_capacity = p->sight.all_named;
+}
+
 /* With addresses that repeat after C bytes, all blocks but C bytes of a region of R are found misplaced, and every
  * distance is a multiple of C. Two swapped blocks share the second property, not the first. */
 static void find_repeat(struct verify_pattern *p, const struct verify_record *v)
@@ -19,14 +62,12 @@ static void find_repeat(struct verify_pattern *p, const struct verify_record *v)
 	const struct damage_totals *t = &v->state.totals;
 	double misplaced = (double)t->by_class[DAMAGE_MISPLACED], expected;
 
-	if (!t->by_class[DAMAGE_MISPLACED] || !t->distance_gcd)
-		return;
-	p->one_distance = t->distance_min == t->distance_max;
+	p->one_distance = t->by_class[DAMAGE_MISPLACED] && t->distance_min == t->distance_max;
 	if (v->plan.spot_count) {
-		p->repeat_bytes = t->distance_gcd;
+		find_repeat_of_places(p, v);
 		return;
 	}
-	if (t->distance_gcd >= t->region_bytes)
+	if (!misplaced || !t->distance_gcd || t->distance_gcd >= t->region_bytes)
 		return;
 	expected = (double)t->judged * (1 - (double)t->distance_gcd / (double)t->region_bytes);
 	if (misplaced < expected * 0.95 || misplaced > expected * 1.05)

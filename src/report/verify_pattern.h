@@ -5,13 +5,18 @@
 #include <stdbool.h>
 #include <stdint.h>
 
+#include "analysis/wrap.h"
 #include "record/verify.h"
 
 struct verify_pattern {
 	/* misplaced: addresses repeat after so many bytes; 0: no such thing was shown */
 	uint64_t repeat_bytes;
-	bool repeat_is_capacity; /* the whole region fits it; else only some places (spots) */
+	bool repeat_is_capacity; /* certain; else the capacity may be a whole fraction of it (places of --spot) */
 	bool one_distance; /* all misplaced blocks by the same distance */
+
+	/* --spot: which false capacities its places see */
+	bool sight_known;
+	struct wrap_sight sight;
 
 	/* ranges, in order of offset, neighbours joined */
 	uint64_t stretches; /* of damage */

@@ -16,7 +16,7 @@
 #include "report/verify_map.h"
 #include "report/verify_pattern.h"
 
-enum { RANGES_SHOWN = 20 };
+enum { RANGES_SHOWN = 20, LARGEST_REQUEST = 4 << 20 };
 
 struct writer {
 	struct sheet sheet;
@@ -122,6 +122,55 @@ static void add_bound(struct writer *w)
 		t->judged, t->block_bytes, bound * 1e6, bound);
 }
 
+/* How many places of which size would see every capacity. */
+static void name_enough_places(char *out, size_t room, const struct verify_record *v)
+{
+	const struct verify_record_plan *p = &v->plan;
+	uint64_t unit = v->state.totals.block_bytes, length = p->sizes[0];
+	char size[SIZE_TEXT_MAX];
+	struct wrap_comb c;
+
+	for (;; length *= 2) {
+		wrap_comb(&c, p->region_bytes, length, unit, unit);
+		if (c.low + c.high <= VERIFY_RECORD_SPOTS || length * 2 > LARGEST_REQUEST)
+			break;
+	}
+	if (c.low + c.high > VERIFY_RECORD_SPOTS)
+		snprintf(out, room, "a verify without --spot names every one");
+	else if (length == p->sizes[0])
+		snprintf(out, room, "--spot %" PRIu64 " names every one", c.low + c.high);
+	else
+		snprintf(out, room,
+			"--spot %" PRIu64 " with --sizes %" PRIu64 " (%s) names every one",
+			c.low + c.high, length, size_format(size, length));
+}
+
+/* What a clean quick look says about the capacity. */
+static void add_sight(struct writer *w)
+{
+	const struct verify_record *v = w->v;
+	const struct wrap_sight *s = &w->pattern.sight;
+	char size[SIZE_TEXT_MAX], enough[96];
+
+	if (!w->pattern.sight_known || strcmp(v->state.outcome, "complete") != 0)
+		return;
+	if (s->all_seen) {
+		item(w, '+',
+			"Addresses that repeat after any number of blocks below %" PRIu64
+			", or lead nowhere from there on, would have been seen at these places: "
+			"no false capacity hides in these %s.",
+			v->plan.region_bytes / v->state.totals.block_bytes,
+			size_format_decimal(size, (double)v->plan.region_bytes));
+		return;
+	}
+	name_enough_places(enough, sizeof enough, v);
+	item(w, '+',
+		"A false capacity could hide: addresses that repeat after a capacity between half "
+		"of the region and all of it would have been seen for %.3g %% of these "
+		"capacities; %s.",
+		s->share * 100, enough);
+}
+
 static void add_counts(struct writer *w)
 {
 	const struct damage_totals *t = &w->v->state.totals;
@@ -139,6 +188,12 @@ static void add_counts(struct writer *w)
 		"The first damaged block is at byte %" PRIu64 ", the last at byte %" PRIu64 ".",
 		t->first_offset, t->last_offset);
 	text_release(&list);
+}
+
+static void add_clean(struct writer *w)
+{
+	add_bound(w);
+	add_sight(w);
 }
 
 static void add_next_step(struct writer *w)
@@ -205,7 +260,7 @@ static void add_verdict(struct writer *w)
 	if (s->totals.judged && damage_totals_damaged(&s->totals))
 		add_counts(w);
 	else if (s->totals.judged)
-		add_bound(w);
+		add_clean(w);
 	add_failures(w, &s->writes, "written", "were refused again");
 	add_failures(w, &s->reads, "read", "stayed unreadable");
 	if (s->flush_errno)
@@ -221,7 +276,7 @@ static void explain_misplaced(struct writer *w)
 {
 	const struct verify_pattern *p = &w->pattern;
 	const struct damage_totals *t = &w->v->state.totals;
-	char size[SIZE_TEXT_MAX];
+	char size[SIZE_TEXT_MAX], enough[96];
 
 	if (p->repeat_is_capacity) {
 		item(w, '!',
@@ -232,11 +287,13 @@ static void explain_misplaced(struct writer *w)
 		return;
 	}
 	if (p->repeat_bytes) {
+		name_enough_places(enough, sizeof enough, w->v);
 		item(w, '!',
 			"Places %" PRIu64
 			" bytes (%s) apart reach the same storage: the real capacity is "
-			"that, or a whole fraction of it. A full verify names it exactly.",
-			p->repeat_bytes, size_format_decimal(size, (double)p->repeat_bytes));
+			"that, or a whole fraction of it; %s.",
+			p->repeat_bytes, size_format_decimal(size, (double)p->repeat_bytes),
+			enough);
 		return;
 	}
 	if (p->one_distance && t->distance_min == t->block_bytes)

@@ -1,5 +1,7 @@
-/* Fuzz: a saved-data file, put back to a gadget model. The input is the text of the header up to a NUL, then data;
- * checksums, heads and end mark are made for it, unless it begins with '!', which stands for a file as it is. */
+/* Fuzz: a saved-data file, put back to a gadget model. The input is the text of the header up to a NUL, then data, with
+ * an "extents=" in the header their table first; checksums, heads and end mark are made for it, unless it begins with
+ * '!', which stands for a file as it is. */
+#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 #include <unistd.h>
@@ -32,26 +34,62 @@ static void add_head(struct text *t, const char *magic, uint32_t crc, uint64_t i
 	text_add(t, (const char *)head, sizeof head);
 }
 
+static void add_chunk(struct text *t, uint64_t index, const uint8_t *data, size_t size)
+{
+	unsigned char number[8];
+
+	kept_put_u64(number, index);
+	add_head(t, "KDAT", checksum_crc32(checksum_crc32(0, number, 8), data, size), index);
+	text_add(t, (const char *)data, size);
+}
+
+/* As many chunks as the table asks for and the data is enough for. Returns how many. */
+static uint64_t add_places(
+	struct text *t, const uint8_t *table, size_t places, const uint8_t *data, size_t size)
+{
+	uint64_t chunks = 0;
+
+	for (size_t i = 0; i < places; i++) {
+		uint64_t wanted = kept_get_u64(table + i * 16 + 8);
+		size_t length = wanted < size ? (size_t)wanted : size;
+
+		add_chunk(t, chunks++, data, length);
+		data += length;
+		size -= length;
+	}
+	return chunks;
+}
+
 static void build(struct text *t, const uint8_t *data, size_t size)
 {
-	unsigned char header[KEPT_HEADER_BYTES] = { 0 }, index[8], two[12];
+	unsigned char header[KEPT_HEADER_BYTES] = { 0 }, two[12];
 	const uint8_t *nul = memchr(data, 0, size);
-	size_t n = nul ? (size_t)(nul - data) : size;
-	uint32_t crc, sum;
+	size_t n = nul ? (size_t)(nul - data) : size, places = 0;
+	const char *said;
+	uint64_t chunks = 1;
 
-	memcpy(header, data, n < KEPT_HEADER_BYTES - 4 ? n : KEPT_HEADER_BYTES - 4);
-	crc = checksum_crc32(0, header, KEPT_HEADER_BYTES - 4);
-	kept_put_u32(header + KEPT_HEADER_BYTES - 4, crc);
-	text_add(t, (const char *)header, sizeof header);
+	memcpy(header, data, n < KEPT_HEADER_BYTES - 40 ? n : KEPT_HEADER_BYTES - 40);
 	data += n + (nul != NULL);
 	size -= n + (nul != NULL);
-	kept_put_u64(index, 0);
-	sum = checksum_crc32(checksum_crc32(0, index, 8), data, size);
-	add_head(t, "KDAT", sum, 0);
-	text_add(t, (const char *)data, size);
-	kept_put_u32(two, crc);
-	kept_put_u64(two + 4, 1);
-	add_head(t, "KEND", checksum_crc32(0, two, sizeof two), 1);
+	said = strstr((const char *)header, "extents=");
+	if (said)
+		places = strtoul(said + 8, NULL, 10);
+	if (places > size / 16)
+		places = size / 16;
+	if (said)
+		sprintf((char *)header + strlen((const char *)header), "table=%u\n",
+			checksum_crc32(0, data, places * 16));
+	kept_put_u32(
+		header + KEPT_HEADER_BYTES - 4, checksum_crc32(0, header, KEPT_HEADER_BYTES - 4));
+	text_add(t, (const char *)header, sizeof header);
+	text_add(t, (const char *)data, places * 16);
+	if (said)
+		chunks = add_places(t, data, places, data + places * 16, size - places * 16);
+	else
+		add_chunk(t, 0, data, size);
+	memcpy(two, header + KEPT_HEADER_BYTES - 4, 4);
+	kept_put_u64(two + 4, chunks);
+	add_head(t, "KEND", checksum_crc32(0, two, sizeof two), chunks);
 }
 
 static void put_back(const struct kept *k)
