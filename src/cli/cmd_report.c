@@ -19,6 +19,7 @@
 #include "report/compare.h"
 #include "report/csv.h"
 #include "report/cut_text.h"
+#include "report/notices.h"
 #include "report/observe_text.h"
 #include "report/page.h"
 #include "report/page_audit.h"
@@ -42,6 +43,7 @@ struct report {
 	size_t build_count; /* 3: more than two */
 	signed char side[RUNS_MAX]; /* -1: no sweep */
 	const struct report_kind *before; /* of the run before; NULL: none yet */
+	bool page_begun;
 };
 
 static bool wants_files(const struct report *r)
@@ -88,15 +90,27 @@ static int write_csv(struct report *r, const struct run *run, struct error *err)
 	return rc ? rc : result_file_write(&r->csv, &r->text, err);
 }
 
-/* What a kind of run adds to its part of the page, after the facts; NULL: nothing. */
+/* What a kind of run adds to its part of the page after the facts, and before them under what was found (NULL: nothing
+ * more than the notices). */
 typedef void page_part(struct text *t, void *result);
+typedef void page_sentences(void *result, const struct notice_visitor *visitor);
 
-static int write_page(
-	struct report *r, const struct run *run, page_part *part, void *result, struct error *err)
+/* A page of several runs has a title of its own. */
+static void begin_page(struct report *r, const struct run *first)
 {
-	if (!r->runs)
-		page_begin(&r->text, *run->head.label ? run->head.label : "blkassay report");
-	if (page_add_run(&r->text, run, err) < 0)
+	if (!r->page_begun)
+		page_begin(&r->text,
+			first && *first->head.label ? first->head.label : "blkassay report");
+	r->page_begun = true;
+}
+
+static int write_page(struct report *r, const struct run *run, page_part *part,
+	page_sentences *sentences, void *result, struct error *err)
+{
+	struct page_found found = { result, sentences };
+
+	begin_page(r, run);
+	if (page_add_run(&r->text, run, sentences ? &found : NULL, err) < 0)
 		return -1;
 	if (part)
 		part(&r->text, result);
@@ -107,60 +121,62 @@ static int write_page(
 
 typedef int kind_reporter(struct report *r, const struct run *run, struct error *err);
 
-static void note_build(struct report *r, const struct run *run)
-{
-	size_t side = 0;
-
-	while (side < r->build_count && side < 2 && strcmp(r->builds[side], run->head.label) != 0)
-		side++;
-	if (side == r->build_count && side < 2)
-		text_copy(r->builds[side], sizeof r->builds[side], run->head.label);
-	if (side == r->build_count)
-		r->build_count++;
-	r->side[r->runs] = (signed char)side;
-}
-
 static int report_sweep(struct report *r, const struct run *run, struct error *err)
 {
 	int rc = r->csv.file ? write_csv(r, run, err) : 0;
 
 	if (!rc && r->page.file)
-		rc = write_page(r, run, NULL, NULL, err);
-	note_build(r, run);
+		rc = write_page(r, run, NULL, NULL, NULL, err);
 	return !rc && !wants_files(r) ? show_summary(run, err) : rc;
 }
 
+struct observed {
+	struct run run;
+	struct observation seen;
+};
+
 static void observe_part(struct text *t, void *result)
 {
-	page_add_observation(t, result);
+	page_add_observation(t, &((struct observed *)result)->seen);
+}
+
+static void observe_found(void *result, const struct notice_visitor *visitor)
+{
+	struct observed *o = result;
+
+	observe_sentences_visit(&o->run, &o->seen, visitor);
 }
 
 static int report_observed(struct report *r, const struct run *loaded, struct error *err)
 {
-	struct observation o;
-	struct run run;
-	int rc = observe_load(&run, &o, loaded->path, err);
+	struct observed o;
+	int rc = observe_load(&o.run, &o.seen, loaded->path, err);
 
 	if (rc < 0)
 		return rc;
 	if (r->csv.file) {
 		if (!r->runs)
 			observe_csv_header(&r->text);
-		observe_csv(&r->text, &run, &o);
+		observe_csv(&r->text, &o.run, &o.seen);
 		rc = result_file_write(&r->csv, &r->text, err);
 	}
 	if (!rc && r->page.file)
-		rc = write_page(r, &run, observe_part, &o, err);
+		rc = write_page(r, &o.run, observe_part, observe_found, &o, err);
 	if (!rc && !wants_files(r))
-		rc = show_observation(&run, &o, err);
-	observation_release(&o);
-	run_release(&run);
+		rc = show_observation(&o.run, &o.seen, err);
+	observation_release(&o.seen);
+	run_release(&o.run);
 	return rc;
 }
 
 static void audit_part(struct text *t, void *result)
 {
 	page_add_audit(t, result);
+}
+
+static void audit_found(void *result, const struct notice_visitor *visitor)
+{
+	page_audit_found(result, visitor);
 }
 
 static int report_audit(struct report *r, const struct run *run, struct error *err)
@@ -173,7 +189,7 @@ static int report_audit(struct report *r, const struct run *run, struct error *e
 		return error_set(err, ERROR_IO, "out of memory");
 	rc = audit_load(f, run->path, err);
 	if (!rc && r->page.file)
-		rc = write_page(r, run, audit_part, f, err);
+		rc = write_page(r, run, audit_part, audit_found, f, err);
 	if (!rc && !wants_files(r)) {
 		screen_style(&style);
 		rc = audit_text_add(&r->text, run, f, &style, err);
@@ -209,7 +225,7 @@ static int report_cut(struct report *r, const struct run *run, struct error *err
 		rc = result_file_write(&r->csv, &r->text, err);
 	}
 	if (!rc && r->page.file)
-		rc = write_page(r, run, cut_part, &c, err);
+		rc = write_page(r, run, cut_part, NULL, &c, err);
 	if (!rc && !wants_files(r)) {
 		screen_style(&style);
 		rc = cut_text_add(&r->text, run, &c.record, &style, err);
@@ -222,6 +238,11 @@ static int report_cut(struct report *r, const struct run *run, struct error *err
 static void verify_part(struct text *t, void *result)
 {
 	page_add_verify(t, result);
+}
+
+static void verify_found(void *result, const struct notice_visitor *visitor)
+{
+	verify_sentences_visit(result, visitor);
 }
 
 static int report_verified(struct report *r, const struct run *run, struct error *err)
@@ -239,7 +260,7 @@ static int report_verified(struct report *r, const struct run *run, struct error
 		rc = result_file_write(&r->csv, &r->text, err);
 	}
 	if (!rc && r->page.file)
-		rc = write_page(r, run, verify_part, &v, err);
+		rc = write_page(r, run, verify_part, verify_found, &v, err);
 	/* A run that ended before its plan was written has a head and a reason. */
 	if (!rc && !wants_files(r))
 		rc = v.planned ? show_verify(&v, err) : show_summary(&v.run, err);
@@ -294,7 +315,6 @@ static int report_one(struct report *r, const char *path, struct error *err)
 
 	if (rc < 0)
 		return rc;
-	r->side[r->runs] = -1;
 	kind = kind_of(&run, err);
 	rc = kind ? check_csv(r, kind, &run, err) : -1;
 	if (!rc && r->runs && !wants_files(r))
@@ -316,7 +336,36 @@ static int take_side(struct compared *c, const struct report *r, const struct op
 	return 0;
 }
 
-/* Sweeps of just two builds are set against each other, the one named first as the base. What keeps them from being
+static void note_build(struct report *r, const struct run *run, size_t index)
+{
+	size_t side = 0;
+
+	while (side < r->build_count && side < 2 && strcmp(r->builds[side], run->head.label) != 0)
+		side++;
+	if (side == r->build_count && side < 2)
+		text_copy(r->builds[side], sizeof r->builds[side], run->head.label);
+	if (side == r->build_count)
+		r->build_count++;
+	r->side[index] = (signed char)side;
+}
+
+/* Which sweep belongs to which build has to be known before the first of them is shown. */
+static int note_builds(struct report *r, const struct options *o, struct error *err)
+{
+	for (size_t i = 0; i < o->arg_count; i++) {
+		struct run run;
+
+		r->side[i] = -1;
+		if (run_load(&run, o->args[i], err) < 0)
+			return -1;
+		if (!strcmp(run.head.kind, "sweep"))
+			note_build(r, &run, i);
+		run_release(&run);
+	}
+	return 0;
+}
+
+/* Sweeps of just two builds are set against each other, first of all on the page, the one named first as the base. What keeps them from being
  * compared is said on the page; only a failing machine fails the report. */
 static int add_comparison(struct report *r, const struct options *o, struct error *err)
 {
@@ -325,6 +374,10 @@ static int add_comparison(struct report *r, const struct options *o, struct erro
 	size_t runs[2] = { 0 };
 	int rc;
 
+	if (o->arg_count < 2)
+		return 0;
+	if (note_builds(r, o, err) < 0)
+		return -1;
 	if (r->build_count != 2)
 		return 0;
 	for (size_t i = 0; i < o->arg_count; i++)
@@ -335,10 +388,11 @@ static int add_comparison(struct report *r, const struct options *o, struct erro
 			     compared_finish(&c, &why) < 0
 		     ? -1
 		     : 0;
+	begin_page(r, NULL);
+	page_heading(&r->text, "Comparison of two builds");
 	if (!rc) {
 		page_add_comparison(&r->text, &c);
 	} else if (why.kind != ERROR_IO) {
-		page_section(&r->text, "Comparison");
 		page_paragraph(&r->text, why.text);
 		rc = 0;
 	} else {
@@ -348,10 +402,8 @@ static int add_comparison(struct report *r, const struct options *o, struct erro
 	return rc;
 }
 
-static int finish_files(struct report *r, const struct options *o, struct error *err)
+static int finish_files(struct report *r, struct error *err)
 {
-	if (r->page.file && add_comparison(r, o, err) < 0)
-		return -1;
 	if (r->page.file) {
 		page_end(&r->text);
 		if (result_file_write(&r->page, &r->text, err) < 0)
@@ -369,10 +421,12 @@ int cmd_report(const struct options *o)
 	int rc = open_files(&r, o, &err);
 
 	text_init(&r.text);
+	if (!rc && r.page.file)
+		rc = add_comparison(&r, o, &err);
 	for (size_t i = 0; !rc && i < o->arg_count; i++)
 		rc = report_one(&r, o->args[i], &err);
 	if (!rc)
-		rc = finish_files(&r, o, &err);
+		rc = finish_files(&r, &err);
 	result_file_drop(&r.csv);
 	result_file_drop(&r.page);
 	text_release(&r.text);

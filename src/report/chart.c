@@ -11,7 +11,7 @@ void chart_frame_init(struct chart_frame *f, double width, double height)
 {
 	f->width = width;
 	f->height = height;
-	f->left = 98; /* room for the labels at the size that phones show */
+	f->left = 108; /* room for the labels at the size that phones show */
 	f->right = width - 14;
 	f->top = 12;
 	f->bottom = height - 46;
@@ -82,7 +82,7 @@ void chart_x_axis(struct text *t, const struct chart_frame *f, const char *name,
 		svg_line(t, "rule", x, f->bottom, x, f->bottom + 4);
 		text_reset(&words);
 		label(&words, ticks[i]);
-		svg_text(t, "tick", x, f->bottom + 17, SVG_MIDDLE, words.bytes);
+		svg_text(t, "tick", x, f->bottom + 20, SVG_MIDDLE, words.bytes);
 	}
 	text_release(&words);
 	x_name(t, f, name);
@@ -90,7 +90,7 @@ void chart_x_axis(struct text *t, const struct chart_frame *f, const char *name,
 
 void chart_size_axis(struct text *t, const struct chart_frame *f, const struct points *table)
 {
-	const double apart = 62; /* of labels, in the width that a phone shows them */
+	const double apart = 72; /* of labels, in the width that a phone shows them */
 	double last = -1e9;
 	char size[SIZE_TEXT_MAX];
 
@@ -101,7 +101,7 @@ void chart_size_axis(struct text *t, const struct chart_frame *f, const struct p
 		if (x - last < apart)
 			continue;
 		last = x;
-		svg_text(t, "tick", x, f->bottom + 17, SVG_MIDDLE,
+		svg_text(t, "tick", x, f->bottom + 20, SVG_MIDDLE,
 			size_format(size, table->list[i].request_bytes));
 	}
 	x_name(t, f, "size of one request (logarithmic)");

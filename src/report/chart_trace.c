@@ -6,7 +6,7 @@
 
 enum { PANELS_ACROSS = 3, PANEL_HEIGHT = 92, PANEL_GAP = 20, PANELS_MAX = 30 };
 
-static const double first_left = 98, panel_top = 26;
+static const double first_left = 108, panel_top = 26;
 
 static bool find_ends(
 	struct scale *x, struct scale *y, const struct points *table, const struct detail *details)

@@ -272,7 +272,9 @@ static double concern_flag(const struct point *p, enum run_pass_flag flag)
 static double concern_split(const struct writer *w, const struct point *p)
 {
 	(void)w;
-	return point_flagged(p, RUN_PASS_SPLIT) ? p->device_requests_each : 0;
+	return point_flagged(p, RUN_PASS_SPLIT) && p->device_requests_each > NOTICE_SPLIT
+		       ? p->device_requests_each
+		       : 0;
 }
 
 static void say_split(struct writer *w)

@@ -22,6 +22,7 @@ struct notice_visitor {
 #define NOTICE_STALL_TIMES 20.0 /* slowest request against the median one ... */
 #define NOTICE_STALL_SECONDS 0.05 /* ... and at least this long */
 #define NOTICE_ENOUGH 0.95 /* of the best rate: named with the smallest request that reaches it */
+#define NOTICE_SPLIT 1.02 /* device requests per request: a few more are somebody else's */
 #define NOTICE_BEHIND 1.10 /* acknowledged over stored */
 
 /* False when memory ran out and some are missing. */

@@ -91,7 +91,8 @@ static void add_header(struct text *t, const struct run *run)
 	text_adds(t, "</p>\n");
 }
 
-static void add_body(struct text *t, const struct run *run, const struct points *points)
+static void add_body(struct text *t, const struct run *run, const struct points *points,
+	const struct page_found *more)
 {
 	struct text found;
 	struct notice_visitor notices = { &found, page_add_notice };
@@ -100,6 +101,8 @@ static void add_body(struct text *t, const struct run *run, const struct points 
 	add_header(t, run);
 	text_init(&found);
 	t->failed |= !notices_visit(run, points, &notices);
+	if (more)
+		more->visit(more->result, &notices);
 	if (found.length) {
 		page_section(t, "What was found");
 		text_adds(t, "<ul class=\"says\">\n");
@@ -114,14 +117,15 @@ static void add_body(struct text *t, const struct run *run, const struct points 
 	text_adds(t, "</dl>\n");
 }
 
-int page_add_run(struct text *t, const struct run *run, struct error *err)
+int page_add_run(
+	struct text *t, const struct run *run, const struct page_found *more, struct error *err)
 {
 	struct points points;
 	int rc = 0;
 
 	if (points_make(&points, run, err) < 0)
 		return -1;
-	add_body(t, run, &points);
+	add_body(t, run, &points, more);
 	if (points.count)
 		rc = page_add_sweep(t, run, &points, err);
 	points_release(&points);

@@ -12,9 +12,16 @@ struct text;
 void page_begin(struct text *t, const char *title);
 void page_end(struct text *t);
 
-/* What was found, what was tested, charts and tables of a sweep; of other kinds of run the facts. Reads the record's
- * details again. 0, or -1 with *err. */
-int page_add_run(struct text *t, const struct run *run, struct error *err);
+/* What a kind of run has to say besides its notices. */
+struct page_found {
+	void *result;
+	void (*visit)(void *result, const struct notice_visitor *visitor);
+};
+
+/* What was found (`more` with it, may be NULL), what was tested, charts and tables of a sweep; of other kinds of run the
+ * facts. Reads the record's details again. 0, or -1 with *err. */
+int page_add_run(
+	struct text *t, const struct run *run, const struct page_found *more, struct error *err);
 
 /* Building blocks for the other sections. */
 /* The page's own heading, where it is not about one run. */

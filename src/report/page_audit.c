@@ -2,6 +2,7 @@
 #include "report/page_audit.h"
 
 #include "base/text.h"
+#include "report/notices.h"
 #include "report/page.h"
 #include "report/svg.h"
 
@@ -18,7 +19,9 @@ static void add_verdict(struct text *t, enum finding_verdict v)
 
 static void add_row(struct text *t, const struct finding *f)
 {
-	text_adds(t, "<tr><td>");
+	text_adds(t, "<tr><td><b>");
+	markup_add(t, f->id);
+	text_adds(t, "</b>: ");
 	markup_add(t, f->claim);
 	text_adds(t, "</td>");
 	add_verdict(t, f->verdict);
@@ -31,13 +34,19 @@ static void add_row(struct text *t, const struct finding *f)
 	text_adds(t, "</td></tr>\n");
 }
 
-void page_add_audit(struct text *t, const struct findings *f)
+void page_audit_found(const struct findings *f, const struct notice_visitor *visitor)
 {
 	char sentence[FINDINGS_SENTENCE_MAX];
+	bool look = f->partial || findings_tally(f, FINDING_BROKEN);
 
-	page_section(t, "What the audit found");
-	page_paragraph(t, findings_conclude(f, sentence));
-	text_adds(t, "<div class=\"wide\"><table class=\"words\"><thead><tr><th>claim</th>"
+	visitor->notice(visitor->context, look ? NOTICE_CAUTION : NOTICE_FINDING,
+		findings_conclude(f, sentence));
+}
+
+void page_add_audit(struct text *t, const struct findings *f)
+{
+	page_section(t, "Claims against behaviour");
+	text_adds(t, "<div class=\"wide\"><table class=\"words stack\"><thead><tr><th>claim</th>"
 		     "<th>verdict</th><th>what was seen</th></tr></thead><tbody>\n");
 	for (size_t i = 0; i < f->count; i++)
 		add_row(t, &f->list[i]);

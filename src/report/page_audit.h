@@ -4,8 +4,13 @@
 
 #include "base/finding.h"
 
+struct notice_visitor;
 struct text;
 
+/* The conclusion, as a sentence of what was found. */
+void page_audit_found(const struct findings *f, const struct notice_visitor *visitor);
+
+/* The table; after page_add_run. */
 void page_add_audit(struct text *t, const struct findings *f);
 
 #endif

@@ -10,6 +10,7 @@
 #include "report/chart_ratio.h"
 #include "report/figures.h"
 #include "report/page.h"
+#include "report/page_figure.h"
 #include "report/svg.h"
 
 static enum ratio_verdict verdict_of(const struct comparison *r)
@@ -89,17 +90,16 @@ static void add_remarks(struct text *t, const struct compared *c)
 
 static void add_key(struct text *t)
 {
-	text_adds(t, "<ul class=\"key\">\n");
+	page_key_begin(t);
 	for (int v = RATIO_TOO_FEW; v <= RATIO_SLOWER; v++) {
 		bool hollow;
 		unsigned style = ratio_verdict_style((enum ratio_verdict)v, &hollow);
 
-		text_adds(t, "<li><svg viewBox=\"0 0 34 14\" aria-hidden=\"true\">");
-		svg_marker(t, style, hollow, 17, 7);
-		text_addf(t, "</svg><span>%s</span></li>\n",
-			ratio_verdict_name((enum ratio_verdict)v));
+		page_key_add(
+			t, NULL, (int)style, hollow, ratio_verdict_name((enum ratio_verdict)v));
 	}
-	text_adds(t, "</ul>\n");
+	page_key_add(t, "line l0", -1, false, "95 % interval");
+	page_key_end(t);
 }
 
 static void add_change(struct text *t, double ratio)
@@ -114,32 +114,49 @@ static void add_row(struct text *t, const struct compare_point *p)
 {
 	char size[SIZE_TEXT_MAX];
 
-	text_addf(t, "<tr><td>%s</td><td>%s</td><td>%s</td><td>", run_direction_name(p->direction),
-		run_order_name(p->order), size_format(size, p->request_bytes));
-	figure_add_rate(t, exp(p->rate.base_logs.mean));
-	text_adds(t, "</td><td>");
-	figure_add_rate(t, exp(p->rate.fresh_logs.mean));
-	text_adds(t, "</td>");
+	text_addf(t, "<tr><td>%s</td><td>%s</td>", size_format(size, p->request_bytes),
+		ratio_verdict_name(verdict_of(&p->rate)));
 	add_change(t, p->rate.ratio);
 	add_change(t, p->rate.low);
 	add_change(t, p->rate.high);
-	text_addf(t, "<td>%s</td>", ratio_verdict_name(verdict_of(&p->rate)));
+	text_adds(t, "<td>");
+	figure_add_rate(t, exp(p->rate.base_logs.mean));
+	text_adds(t, "</td><td>");
+	figure_add_rate(t, exp(p->rate.fresh_logs.mean));
 	if (isfinite(p->rate.visible))
-		text_addf(t, "<td>%.1f %%</td>", p->rate.visible * 100);
+		text_addf(t, "</td><td>%.1f %%</td>", p->rate.visible * 100);
 	else
-		text_adds(t, "<td>-</td>");
+		text_adds(t, "</td><td>-</td>");
 	text_adds(t, "</tr>\n");
+}
+
+static bool begins_table(const struct compared *c, size_t i)
+{
+	const struct compare_point *p = &c->points[i], *before = p - 1;
+
+	return i == 0 || before->direction != p->direction || before->order != p->order ||
+	       before->in_flight != p->in_flight;
+}
+
+static void add_group(struct text *t, const struct compare_point *p)
+{
+	text_addf(t, "<tr class=\"group\"><th colspan=\"8\">%s %ss",
+		p->order == RUN_RANDOM ? "Random" : "Sequential", run_direction_name(p->direction));
+	if (p->in_flight > 1)
+		text_addf(t, ", %u in flight", p->in_flight);
+	text_adds(t, "</th></tr>\n");
 }
 
 static void add_table(struct text *t, const struct compared *c)
 {
-	text_adds(t,
-		"<div "
-		"class=\"wide\"><table><thead><tr><th>direction</th><th>order</th><th>request</th>"
-		"<th>base</th><th>new</th><th>change</th><th>at least</th><th>at most</th>"
-		"<th>verdict</th><th>would see</th></tr></thead><tbody>\n");
-	for (size_t i = 0; i < c->count; i++)
+	text_adds(t, "<div class=\"wide\"><table><thead><tr><th>request</th><th>verdict</th>"
+		     "<th>change</th><th>at least</th><th>at most</th><th>base</th><th>new</th>"
+		     "<th>would see</th></tr></thead><tbody>\n");
+	for (size_t i = 0; i < c->count; i++) {
+		if (begins_table(c, i))
+			add_group(t, &c->points[i]);
 		add_row(t, &c->points[i]);
+	}
 	text_adds(t,
 		"</tbody></table></div>\n"
 		"<p class=\"sub\">At least, at most: the 95 % interval of the change. Would see: "
@@ -160,11 +177,10 @@ static void add_chart(struct text *t, const struct compared *c)
 		rows[i] = row_of(&c->points[i]);
 	text_init(&chart);
 	if (chart_ratio(&chart, "Rate of the new build over the base", rows, c->count)) {
-		text_adds(t,
-			"<figure><figcaption>Rate of the new build over the base</figcaption>\n");
+		page_figure_begin(t, "Rate of the new build over the base");
 		add_key(t);
 		text_add(t, chart.bytes, chart.length);
-		text_adds(t, "</figure>\n");
+		page_figure_end(t);
 	}
 	t->failed = t->failed || chart.failed;
 	text_release(&chart);

@@ -5,11 +5,13 @@
 #include "base/text.h"
 #include "report/chart.h"
 #include "report/page.h"
+#include "report/page_figure.h"
 #include "report/svg.h"
 
-enum { STEPS_MAX = 300 }; /* points of a line: a long observation is joined to so many stretches */
+enum { STEPS_MAX = 300, ROWS_MAX = 40 }; /* a long observation is joined to so many stretches */
 
 static const char *const names[2] = { "read", "write" };
+static const char *const lines[2] = { "line l0", "line l1 ack" };
 
 static double rate_of(const struct observation *o, size_t from, size_t to, int d)
 {
@@ -22,19 +24,19 @@ static double rate_of(const struct observation *o, size_t from, size_t to, int d
 	return ns ? (double)bytes * 1e9 / (double)ns : 0;
 }
 
-static size_t stretch(const struct observation *o)
+/* Seconds to a stretch, for at most so many stretches. */
+static size_t stretch(const struct observation *o, size_t most)
 {
-	return (o->second_count + STEPS_MAX - 1) / STEPS_MAX;
+	return (o->second_count + most - 1) / most;
 }
 
 static void add_line(
 	struct text *t, const struct chart_frame *f, const struct observation *o, int d)
 {
-	static const char *const classes[2] = { "line l0", "line l1" };
-	size_t step = stretch(o);
+	size_t step = stretch(o, STEPS_MAX);
 	double start = 0;
 
-	svg_path_begin(t, classes[d]);
+	svg_path_begin(t, lines[d]);
 	for (size_t i = 0; i < o->second_count; i += step) {
 		size_t to = i + step < o->second_count ? i + step : o->second_count;
 		double end = (double)o->seconds[to - 1].at_ns / 1e9;
@@ -49,7 +51,7 @@ static void add_line(
 
 static double highest_rate(const struct observation *o)
 {
-	size_t step = stretch(o);
+	size_t step = stretch(o, STEPS_MAX);
 	double high = 0;
 
 	for (int d = 0; d < 2; d++)
@@ -60,30 +62,6 @@ static double highest_rate(const struct observation *o)
 			high = rate > high ? rate : high;
 		}
 	return high;
-}
-
-static void add_chart(struct text *t, const struct observation *o)
-{
-	struct chart_frame f = { .x = { .high = (double)o->total.at_ns / 1e9 },
-		.y = { .high = highest_rate(o) } };
-
-	if (o->second_count < 2 || f.y.high <= 0 || f.x.high <= 0)
-		return;
-	scale_round(&f.y);
-	chart_frame_init(&f, CHART_WIDTH, CHART_HEIGHT);
-	text_adds(t, "<figure>\n");
-	svg_begin(t, CHART_WIDTH, CHART_HEIGHT, "Rate over time",
-		"Bytes read and written in each second by the kernel's counters.");
-	chart_y_axis(t, &f, "rate", chart_label_rate);
-	chart_x_axis(t, &f, "time since the start", chart_label_duration);
-	add_line(t, &f, o, 0);
-	add_line(t, &f, o, 1);
-	svg_marker(t, 0, false, f.left + 12, f.top + 10);
-	svg_text(t, "tick", f.left + 22, f.top + 14, SVG_START, "read");
-	svg_marker(t, 1, false, f.left + 72, f.top + 10);
-	svg_text(t, "tick", f.left + 82, f.top + 14, SVG_START, "write");
-	svg_end(t);
-	text_adds(t, "</figure>\n");
 }
 
 static void add_cell(struct text *t, const char *value)
@@ -99,6 +77,64 @@ static void add_count_cell(struct text *t, uint64_t n)
 static void add_share_cell(struct text *t, uint64_t part, uint64_t whole)
 {
 	text_addf(t, "<td>%.1f %%</td>", whole ? (double)part / (double)whole * 100 : 0);
+}
+
+static uint64_t requests_of(const struct observation *o, size_t from, size_t to)
+{
+	uint64_t n = 0;
+
+	for (size_t i = from; i < to; i++)
+		n += o->seconds[i].requests[0] + o->seconds[i].requests[1];
+	return n;
+}
+
+static void add_rate_table(struct text *t, const struct observation *o)
+{
+	size_t step = stretch(o, ROWS_MAX);
+	char value[SIZE_TEXT_MAX];
+
+	text_adds(t, "<div class=\"wide\"><table><thead><tr><th>until</th><th>read</th>"
+		     "<th>write</th><th>requests</th><th>flushes</th></tr></thead><tbody>\n");
+	for (size_t i = 0; i < o->second_count; i += step) {
+		size_t to = i + step < o->second_count ? i + step : o->second_count;
+		uint64_t flushes = 0;
+
+		for (size_t k = i; k < to; k++)
+			flushes += o->seconds[k].flushes;
+		text_addf(t, "<tr><td>%.1f s</td>", (double)o->seconds[to - 1].at_ns / 1e9);
+		for (int d = 0; d < 2; d++)
+			add_cell(t, rate_format(value, rate_of(o, i, to, d)));
+		add_count_cell(t, requests_of(o, i, to));
+		add_count_cell(t, flushes);
+		text_adds(t, "</tr>\n");
+	}
+	text_adds(t, "</tbody></table></div>\n");
+}
+
+static void add_chart(struct text *t, const struct observation *o)
+{
+	struct chart_frame f = { .x = { .high = (double)o->total.at_ns / 1e9 },
+		.y = { .high = highest_rate(o) } };
+
+	if (o->second_count < 2 || f.y.high <= 0 || f.x.high <= 0)
+		return;
+	scale_round(&f.y);
+	chart_frame_init(&f, CHART_WIDTH, CHART_HEIGHT);
+	page_figure_begin(t, "Rate over time, by the kernel's counters");
+	page_key_begin(t);
+	for (int d = 0; d < 2; d++)
+		page_key_add(t, lines[d], -1, false, names[d]);
+	page_key_end(t);
+	svg_begin(t, CHART_WIDTH, CHART_HEIGHT, "Rate over time",
+		"Bytes read and written in each second by the kernel's counters; the table below "
+		"has the values.");
+	chart_y_axis(t, &f, "rate", chart_label_rate);
+	chart_x_axis(t, &f, "time since the start", chart_label_duration);
+	add_line(t, &f, o, 0);
+	add_line(t, &f, o, 1);
+	svg_end(t);
+	page_figure_end(t);
+	add_rate_table(t, o);
 }
 
 static void add_totals(struct text *t, const struct observation *o)
@@ -121,7 +157,7 @@ static void add_totals(struct text *t, const struct observation *o)
 		if (o->traced)
 			add_share_cell(t, o->sequential[d], o->requests[d]);
 		else
-			add_cell(t, "");
+			add_cell(t, "-");
 		text_adds(t, "</tr>\n");
 	}
 	text_adds(t, "</tbody></table></div>\n");
@@ -188,16 +224,8 @@ void page_add_observation(struct text *t, const struct observation *o)
 	page_section(t, "What the host sent");
 	add_totals(t, o);
 	add_chart(t, o);
-	if (!o->traced) {
-		page_paragraph(t, "Only the kernel's counters were read, so single requests are "
-				  "not known.");
-		page_paragraph(t, o->why);
+	if (!o->traced)
 		return;
-	}
-	if (o->lost)
-		page_paragraph(t,
-			"The kernel dropped trace events: more was sent than is counted by "
-			"size.");
 	page_section(t, "Request sizes");
 	add_mix(t, o);
 	page_section(t, "Time from sent to answered");

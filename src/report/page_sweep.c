@@ -1,6 +1,7 @@
 /* Charts and tables of a sweep. */
 #include "report/page_sweep.h"
 
+#include <math.h>
 #include <stdio.h>
 #include <string.h>
 
@@ -13,6 +14,7 @@
 #include "report/explain_text.h"
 #include "report/figures.h"
 #include "report/page.h"
+#include "report/page_figure.h"
 #include "report/svg.h"
 
 enum { SERIES_MAX = 8 };
@@ -75,8 +77,12 @@ static void add_fit_row(struct text *t, const struct explained *x)
 	figure_add_rate(t, x->line.rate);
 	text_adds(t, "</td><td>");
 	figure_add_rate(t, x->line.rate_bounds.low);
-	text_adds(t, " .. ");
-	figure_add_rate(t, x->line.rate_bounds.high);
+	if (isfinite(x->line.rate_bounds.high) && x->line.rate_bounds.high > 0) {
+		text_adds(t, " .. ");
+		figure_add_rate(t, x->line.rate_bounds.high);
+	} else {
+		text_adds(t, " and up");
+	}
 	text_addf(t, "</td><td>%s</td><td>",
 		x->line.half_known ? size_format_decimal(size, x->line.half_bytes) : "-");
 	figure_add_percent(t, x->line.worst);
@@ -179,18 +185,6 @@ static void add_trace_table(
 
 /* ---- keys ---- */
 
-static void add_key(struct text *t, const char *line, int marker, bool hollow, const char *name)
-{
-	text_adds(t, "<li><svg viewBox=\"0 0 34 14\" aria-hidden=\"true\">");
-	if (line)
-		svg_line(t, line, 0, 7, 34, 7);
-	if (marker >= 0)
-		svg_marker(t, (unsigned)marker, hollow, 17, 7);
-	text_adds(t, "</svg><span>");
-	markup_add(t, name);
-	text_adds(t, "</span></li>\n");
-}
-
 static void add_series_name(struct text *t, const struct chart_series *s)
 {
 	const struct point *p = &s->table.list[0];
@@ -202,56 +196,56 @@ static void add_series_name(struct text *t, const struct chart_series *s)
 		text_addf(t, ", %u in flight", p->in_flight);
 }
 
+static bool any_interval(const struct chart_series *s)
+{
+	for (size_t i = 0; i < s->table.count; i++) {
+		const struct point *p = &s->table.list[i];
+
+		if ((s->acknowledged ? &p->acknowledged : &p->stored)->interval_known)
+			return true;
+	}
+	return false;
+}
+
 static void add_rate_key(struct text *t, const struct chart_series *series, size_t count)
 {
 	struct text name;
 	char class[24];
-	bool fit = false;
+	bool fit = false, band = false;
 
 	text_init(&name);
-	text_adds(t, "<ul class=\"key\">\n");
+	page_key_begin(t);
 	for (size_t i = 0; i < count; i++) {
 		text_reset(&name);
 		add_series_name(&name, &series[i]);
 		snprintf(class, sizeof class, "line l%u%s", series[i].style % 4,
 			series[i].acknowledged ? " ack" : "");
-		add_key(t, class, (int)series[i].style, series[i].acknowledged, name.bytes);
+		page_key_add(t, class, (int)series[i].style, series[i].acknowledged, name.bytes);
 		fit = fit || series[i].fit.known;
+		band = band || any_interval(&series[i]);
 	}
+	if (band)
+		page_key_add_box(t, "band b0", "95 % interval");
 	if (fit)
-		add_key(t, "fit", -1, false, "fitted: fixed cost and streaming rate");
+		page_key_add(t, "fit", -1, false, "fitted: fixed cost and streaming rate");
 	if (series[0].table.list[0].link_ceiling_bps > 0)
-		add_key(t, "ceiling", -1, false, "ceiling of the link");
-	text_adds(t, "</ul>\n");
+		page_key_add(t, "ceiling", -1, false, "ceiling of the link");
+	page_key_end(t);
 	text_release(&name);
 }
 
 static void add_latency_key(struct text *t)
 {
-	text_adds(t, "<ul class=\"key\">\n"
-		     "<li><svg viewBox=\"0 0 34 14\" aria-hidden=\"true\">");
-	svg_box(t, "half", 5, 1, 24, 12);
-	text_adds(t, "</svg><span>middle half</span></li>\n");
-	add_key(t, "median", -1, false, "median");
-	add_key(t, NULL, 2, false, "p99");
-	add_key(t, NULL, 0, true, "slowest of all");
-	add_key(t, "whisker", -1, false, "from p1 up");
-	text_adds(t, "</ul>\n");
+	page_key_begin(t);
+	page_key_add_box(t, "half", "middle half");
+	page_key_add(t, "median", -1, false, "median");
+	page_key_add(t, NULL, 2, false, "p99");
+	page_key_add(t, NULL, 0, true, "slowest of all");
+	page_key_add(t, "whisker", -1, false, "from p1 up");
+	page_key_end(t);
 }
 
 /* ---- figures ---- */
-
-static void figure_begin(struct text *t, const char *caption)
-{
-	text_adds(t, "<figure><figcaption>");
-	markup_add(t, caption);
-	text_adds(t, "</figcaption>\n");
-}
-
-static void figure_end(struct text *t)
-{
-	text_adds(t, "</figure>\n");
-}
 
 static const struct explained *explained_of(const struct points *table, const struct explanation *e)
 {
@@ -346,10 +340,10 @@ static void add_rates(struct text *t, const struct points *points, const struct 
 		return;
 	page_section(t, direction == RUN_READ ? "Reads" : "Writes");
 	add_explained(t, e, direction);
-	figure_begin(t, title);
+	page_figure_begin(t, title);
 	add_rate_key(t, series, count);
 	chart_rate(t, title, series, count);
-	figure_end(t);
+	page_figure_end(t);
 	text_init(&name);
 	for (size_t i = 0; i < count; i++) {
 		if (series[i].acknowledged)
@@ -382,10 +376,10 @@ static void add_latency(struct text *t, const struct points *table, const struct
 
 	text_init(&title);
 	table_title(&title, "Time of a request", table);
-	figure_begin(t, title.bytes);
+	page_figure_begin(t, title.bytes);
 	add_latency_key(t);
 	chart_latency(t, title.bytes, table, details);
-	figure_end(t);
+	page_figure_end(t);
 	add_latency_table(t, table, details);
 	text_release(&title);
 }
@@ -396,11 +390,11 @@ static void add_traces(struct text *t, const struct points *table, const struct 
 
 	text_init(&title);
 	table_title(&title, "Rate over time within passes", table);
-	figure_begin(t, title.bytes);
+	page_figure_begin(t, title.bytes);
 	text_adds(t, "<p class=\"sub\">One line a pass; all panels share their scales. A dip is a "
 		     "stall, a step down after a fast start is a buffer that filled.</p>\n");
 	chart_traces(t, title.bytes, table, details);
-	figure_end(t);
+	page_figure_end(t);
 	add_trace_table(t, table, details);
 	text_release(&title);
 }

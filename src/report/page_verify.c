@@ -6,10 +6,9 @@
 #include "base/size.h"
 #include "base/text.h"
 #include "report/chart_damage.h"
-#include "report/notices.h"
 #include "report/page.h"
+#include "report/page_figure.h"
 #include "report/svg.h"
-#include "report/verify_text.h"
 
 enum { RANGES_SHOWN = 200 };
 
@@ -53,21 +52,18 @@ static void add_ranges(struct text *t, const struct verify_record *v)
 	text_adds(t, "</tbody></table></div>\n");
 }
 
-void page_add_verify(struct text *t, struct verify_record *v)
+void page_add_verify(struct text *t, const struct verify_record *v)
 {
-	static const char caption[] = "Where the damage is";
 	const struct damage_totals *d = &v->state.totals;
-	struct notice_visitor sentences = { t, page_add_notice };
+	const char *caption = damage_totals_damaged(d) ? "Where the damage is, by class"
+						       : "Where blocks were judged";
 
-	page_section(t, "What verifying found");
-	text_adds(t, "<ul class=\"says\">\n");
-	verify_sentences_visit(v, &sentences);
-	text_adds(t, "</ul>\n");
 	if (!d->judged)
 		return;
-	text_addf(t, "<figure><figcaption>%s</figcaption>\n", caption);
+	page_section(t, "Blocks judged");
+	page_figure_begin(t, caption);
 	chart_damage(t, caption, d);
-	text_adds(t, "</figure>\n");
+	page_figure_end(t);
 	add_counts(t, d);
 	add_ranges(t, v);
 }

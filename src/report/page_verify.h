@@ -1,4 +1,4 @@
-/* A verify run on a page: what it found, where, and of which class. */
+/* A verify run on a page: what is damaged where, and of which class. */
 #ifndef REPORT_PAGE_VERIFY_H
 #define REPORT_PAGE_VERIFY_H
 
@@ -6,7 +6,7 @@
 
 struct text;
 
-/* May reorder v->ranges. */
-void page_add_verify(struct text *t, struct verify_record *v);
+/* The damage map, counts and ranges; after page_add_run. */
+void page_add_verify(struct text *t, const struct verify_record *v);
 
 #endif
