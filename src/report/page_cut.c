@@ -65,7 +65,7 @@ static void add_damage(struct text *t, uint32_t cut, const struct recheck_damage
 		ull(d->at), size_format(text, d->bytes), recheck_duty_name(d->duty));
 	markup_add(t, d->kind);
 	text_addf(t, "</td><td>%s</td><td>",
-		d->aged ? duration_format(text, (double)d->ns_before / 1e9) : "");
+		d->aged ? duration_format(text, (double)d->ns_before / 1e9) : "-");
 	if (d->found)
 		text_addf(t, "write %lu, not %lu", (unsigned long)d->found,
 			(unsigned long)d->expected);
