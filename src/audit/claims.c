@@ -42,12 +42,15 @@ static int ask_capacity(struct desk *d)
 	bool ok;
 	int rc;
 
+	memset(d->buf, 0,
+		SCSI_CAPACITY_16_BYTES); /* no leftovers where a short answer is not told as one */
 	scsi_build_read_capacity_10(&x, d->buf);
 	rc = desk_exchange(d, &x);
 	if (rc < 0)
 		return rc;
 	ok = !rc && scsi_capacity_10_decode(&c, d->buf, scsi_transferred(&x));
 	if (ok && c.needs_16) {
+		memset(d->buf, 0, SCSI_CAPACITY_16_BYTES);
 		scsi_build_read_capacity_16(&x, d->buf);
 		rc = desk_exchange(d, &x);
 		if (rc < 0)
@@ -58,24 +61,26 @@ static int ask_capacity(struct desk *d)
 		return desk_report(d, "capacity", claim, FINDING_BROKEN, mend,
 			"refused, or an answer that makes no sense");
 	return desk_report(d, "capacity", claim,
-		c.blocks * c.block_bytes == d->t->size_bytes &&
-				c.block_bytes == d->t->logical_block_bytes
-			? FINDING_KEPT
-			: FINDING_BROKEN,
+		scsi_capacity_is(&c, d->t->size_bytes, d->t->logical_block_bytes) ? FINDING_KEPT
+										  : FINDING_BROKEN,
 		mend, "%llu blocks of %u bytes; the kernel uses %llu bytes in blocks of %u",
 		(unsigned long long)c.blocks, c.block_bytes, (unsigned long long)d->t->size_bytes,
 		d->t->logical_block_bytes);
 }
 
-static int ask_mode(struct desk *d, uint8_t page, struct scsi_mode *out, bool *answered)
+static int ask_mode(
+	struct desk *d, uint8_t page, bool form_10, struct scsi_mode *out, bool *answered)
 {
 	struct scsi_exchange x;
 	int rc;
 
 	memset(d->buf, 0, MODE_BYTES);
-	scsi_build_mode_sense_6(&x, SCSI_CURRENT, page, d->buf, MODE_BYTES);
+	if (form_10)
+		scsi_build_mode_sense_10(&x, SCSI_CURRENT, page, d->buf, MODE_BYTES);
+	else
+		scsi_build_mode_sense_6(&x, SCSI_CURRENT, page, d->buf, MODE_BYTES);
 	rc = desk_exchange(d, &x);
-	*answered = rc == 0 && scsi_mode_decode(out, d->buf, scsi_transferred(&x), false);
+	*answered = rc == 0 && scsi_mode_decode(out, d->buf, scsi_transferred(&x), form_10);
 	if (!*answered)
 		*out = (struct scsi_mode){ 0 };
 	return rc < 0 ? rc : 0;
@@ -89,20 +94,41 @@ static const char *wce(const struct scsi_mode *m, bool answered)
 				 : "WCE 0";
 }
 
-static int report_cache_page(struct desk *d, const struct scsi_mode *one, bool one_answered)
+/* The caching page asked for by itself: in the short form, and where that shows none in the long one. */
+struct own_page {
+	struct scsi_mode mode;
+	bool answered, form_10;
+};
+
+static int ask_own_page(struct desk *d, struct own_page *p)
+{
+	struct scsi_mode mode;
+	bool answered;
+	int rc = ask_mode(d, SCSI_PAGE_CACHING, false, &p->mode, &p->answered);
+
+	if (rc || p->mode.has_caching)
+		return rc;
+	rc = ask_mode(d, SCSI_PAGE_CACHING, true, &mode, &answered);
+	if (!rc && mode.has_caching)
+		*p = (struct own_page){ mode, answered, true };
+	return rc;
+}
+
+static int report_cache_page(struct desk *d, const struct own_page *own)
 {
 	static const char claim[] = "the caching page is found where the kernel looks for it";
 	static const char mend[] =
 		"put the caching page (08h) into the answer to MODE SENSE(6) page "
 		"3Fh too: Linux asks USB disks for nothing else";
-	const struct scsi_mode *all = &d->known.mode;
+	const struct scsi_mode *all = &d->known.mode, *one = &own->mode;
 	bool differ =
 		one->has_caching && (!all->has_caching || all->write_cache != one->write_cache);
 
 	return desk_report(d, "cache-page", claim, differ ? FINDING_BROKEN : FINDING_KEPT, mend,
-		"page 3Fh: %s%s; page 08h: %s; DPOFUA %d, write protect %d%s",
+		"page 3Fh: %s%s; page 08h%s: %s; DPOFUA %d, write protect %d%s",
 		wce(all, d->known.mode_answered), all->truncated ? " (cut short)" : "",
-		wce(one, one_answered), all->dpo_fua, all->write_protected,
+		own->form_10 ? " by MODE SENSE(10)" : "", wce(one, own->answered), all->dpo_fua,
+		all->write_protected,
 		!all->has_caching && !one->has_caching
 			? "; without a caching page Linux takes it for write through"
 			: "");
@@ -133,8 +159,7 @@ static int report_kernel_view(struct desk *d)
 
 int probe_claims(struct desk *d)
 {
-	struct scsi_mode one;
-	bool one_answered;
+	struct own_page own = { 0 };
 	int rc;
 
 	if (!d->scsi) {
@@ -151,13 +176,13 @@ int probe_claims(struct desk *d)
 	if (!rc)
 		rc = ask_capacity(d);
 	if (!rc)
-		rc = ask_mode(d, SCSI_PAGE_ALL, &d->known.mode, &d->known.mode_answered);
+		rc = ask_mode(d, SCSI_PAGE_ALL, false, &d->known.mode, &d->known.mode_answered);
 	if (!rc)
-		rc = ask_mode(d, SCSI_PAGE_CACHING, &one, &one_answered);
+		rc = ask_own_page(d, &own);
 	if (rc)
 		return rc;
 	d->known.claims_cache = d->known.mode.write_cache && !d->known.mode.write_protected;
 	d->known.claims_fua = d->known.mode.dpo_fua;
-	rc = report_cache_page(d, &one, one_answered);
+	rc = report_cache_page(d, &own);
 	return rc ? rc : report_kernel_view(d);
 }

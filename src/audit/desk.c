@@ -95,6 +95,11 @@ static void note_error(struct desk *d)
 		}
 }
 
+bool desk_is_error_answer(int rc)
+{
+	return rc == -EIO || rc == -ENODATA || rc == -EREMOTEIO || rc == -EILSEQ;
+}
+
 static bool worth_reissuing(struct desk *d, const struct scsi_exchange *x)
 {
 	const struct scsi_sense *s = &d->last_sense;
@@ -126,7 +131,10 @@ int desk_exchange(struct desk *d, struct scsi_exchange *x)
 		if (x->host_status == 1 || x->host_status == 4)
 			return -ENODEV;
 		scsi_sense_decode(&d->last_sense, x->sense, x->sense_length);
-		if (d->last_sense.valid && d->last_sense.deferred)
+		if (scsi_completed(x))
+			return 0;
+		/* A deferred recovered error tells of an earlier command that went well in the end. */
+		if (d->last_sense.deferred && d->last_sense.key != SENSE_RECOVERED_ERROR)
 			note_error(d);
 		if (!worth_reissuing(d, x))
 			return DESK_REFUSED;
@@ -149,7 +157,7 @@ static int kernel_write(struct desk *d, uint64_t offset, uint32_t length, enum d
 	d->last_ns = medium_now_ns(d->m) - began;
 	if (!rc && got < length)
 		rc = -EIO;
-	if (rc == -EIO) {
+	if (desk_is_error_answer(rc)) {
 		d->last_sense = (struct scsi_sense){ 0 };
 		return DESK_REFUSED;
 	}
@@ -214,7 +222,7 @@ int desk_read(struct desk *d, uint64_t offset, uint32_t length)
 	began = medium_now_ns(d->m);
 	rc = medium_read(d->m, d->plan->area_start + offset, d->buf, length, &got);
 	d->last_ns = medium_now_ns(d->m) - began;
-	return rc == -EIO || (!rc && got < length) ? DESK_REFUSED : rc;
+	return desk_is_error_answer(rc) || (!rc && got < length) ? DESK_REFUSED : rc;
 }
 
 int desk_sync(struct desk *d)
@@ -226,15 +234,19 @@ int desk_sync(struct desk *d)
 	if (d->scsi) {
 		scsi_build_synchronize_cache(&x, 0, 0, false);
 		rc = desk_exchange(d, &x);
-		if (rc == DESK_REFUSED && d->last_sense.key == SENSE_ILLEGAL_REQUEST)
+		if (rc == DESK_REFUSED && d->last_sense.key == SENSE_ILLEGAL_REQUEST &&
+			!d->known.sync_refused) {
 			d->known.sync_refused = true;
-		else if (rc == DESK_REFUSED && !d->last_sense.deferred)
+			d->known.sync_sense = d->last_sense;
+		}
+		if (rc == DESK_REFUSED && !d->last_sense.deferred &&
+			d->last_sense.key != SENSE_ILLEGAL_REQUEST)
 			note_error(d);
 	} else {
 		began = medium_now_ns(d->m);
 		rc = medium_flush(d->m);
 		d->last_ns = medium_now_ns(d->m) - began;
-		if (rc == -EIO) {
+		if (desk_is_error_answer(rc)) {
 			d->last_sense = (struct scsi_sense){ 0 };
 			note_error(d);
 			rc = DESK_REFUSED;

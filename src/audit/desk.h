@@ -30,7 +30,8 @@ struct known {
 	bool mode_answered;
 	bool claims_cache; /* WCE */
 	bool claims_fua;
-	bool sync_refused; /* SYNCHRONIZE CACHE is no command it knows */
+	bool sync_refused; /* SYNCHRONIZE CACHE is no command it knows, or not in this form */
+	struct scsi_sense sync_sense; /* its answer then */
 	/* write-behind, from the acknowledge curve */
 	bool knee; /* every burst slowed down, at the same place */
 	bool confirmed; /* and something else than the curve shows a backlog of that size */
@@ -87,7 +88,7 @@ void desk_release(struct desk *d);
 
 bool desk_stopped(const struct desk *d);
 
-/* One SCSI command: reissued when it met a deferred error or a unit attention, as SPC-4 asks. */
+/* One SCSI command: reissued when it met a deferred error or a unit attention, as SPC-4 asks. A recovered error is success. */
 int desk_exchange(struct desk *d, struct scsi_exchange *x);
 
 enum desk_way { DESK_PLAIN, DESK_FUA };
@@ -127,6 +128,13 @@ int desk_report(struct desk *d, const char *id, const char *claim, enum finding_
 
 /* The same line for all that cannot be asked without SCSI. */
 int desk_report_no_scsi(struct desk *d, const char *id, const char *claim);
+
+/* How many blocks at either end of the target are looked at: both ends fit the buffer together. 1 to 8. */
+uint32_t desk_edge_blocks(uint64_t total, uint32_t block_bytes);
+
+/* What Linux makes of a device's own error answer, by its kind (block/blk-core.c, from memory): medium, target, protection,
+ * anything else. The device is still there, unlike with ENODEV. */
+bool desk_is_error_answer(int rc);
 
 static inline double desk_seconds(uint64_t ns)
 {

@@ -11,11 +11,21 @@
 enum { EDGE_BLOCKS = 8 };
 
 struct edge {
-	unsigned char *first, *last; /* EDGE_BLOCKS each, as they were */
+	unsigned char *first, *last; /* `blocks` each, as they were */
 	uint64_t total; /* blocks of the target */
+	uint32_t blocks; /* looked at at either end: both fit the workbench's buffer together */
 	uint32_t bytes; /* of a block */
 	char why[300]; /* what was wrong first; "" */
 };
+
+uint32_t desk_edge_blocks(uint64_t total, uint32_t block_bytes)
+{
+	uint32_t n = EDGE_BLOCKS;
+
+	while (n > 1 && (2 * (uint64_t)n * block_bytes > DESK_BUFFER_BYTES || n > total))
+		n /= 2;
+	return n;
+}
 
 static int raw_io(struct desk *d, bool write, uint64_t lba, uint32_t blocks, void *data)
 {
@@ -41,7 +51,7 @@ static int expect_refusal(
 	char sense[SCSI_SENSE_TEXT_MAX];
 	int rc = raw_io(d, write, lba, blocks, d->buf);
 
-	if (rc == -EIO || rc == -EINVAL || rc == -EREMOTEIO) {
+	if (desk_is_error_answer(rc) || rc == -EINVAL) {
 		blame(e, what, "the transport failed instead of a refusal");
 		return 0;
 	}
@@ -57,10 +67,10 @@ static int expect_refusal(
 
 static int read_edges(struct desk *d, struct edge *e, unsigned char *first, unsigned char *last)
 {
-	int rc = raw_io(d, false, 0, EDGE_BLOCKS, first);
+	int rc = raw_io(d, false, 0, e->blocks, first);
 
 	if (!rc)
-		rc = raw_io(d, false, e->total - EDGE_BLOCKS, EDGE_BLOCKS, last);
+		rc = raw_io(d, false, e->total - e->blocks, e->blocks, last);
 	if (rc == DESK_REFUSED)
 		blame(e, "reading the first and last blocks", "refused");
 	return rc < 0 ? rc : 0;
@@ -70,7 +80,7 @@ static int try_writes(struct desk *d, struct edge *e)
 {
 	int rc;
 
-	memcpy(d->buf, e->last + (size_t)(EDGE_BLOCKS - 1) * e->bytes, e->bytes);
+	memcpy(d->buf, e->last + (size_t)(e->blocks - 1) * e->bytes, e->bytes);
 	rc = raw_io(d, true, e->total - 1, 1, d->buf);
 	if (rc == DESK_REFUSED)
 		blame(e, "a write of the last block", "refused");
@@ -105,7 +115,7 @@ static int try_edges(struct desk *d, struct edge *e)
 
 static int compare_edges(struct desk *d, struct edge *e)
 {
-	size_t n = (size_t)EDGE_BLOCKS * e->bytes;
+	size_t n = (size_t)e->blocks * e->bytes;
 	int rc = read_edges(d, e, d->buf, d->buf + n);
 
 	if (!rc && (memcmp(d->buf, e->first, n) != 0 || memcmp(d->buf + n, e->last, n) != 0))
@@ -117,11 +127,11 @@ static int compare_edges(struct desk *d, struct edge *e)
  * lines do not blame the device for it again. */
 static int mend_edges(struct desk *d, const struct edge *e)
 {
-	size_t n = (size_t)EDGE_BLOCKS * e->bytes;
-	int rc = raw_io(d, true, 0, EDGE_BLOCKS, e->first);
+	size_t n = (size_t)e->blocks * e->bytes;
+	int rc = raw_io(d, true, 0, e->blocks, e->first);
 
 	if (rc >= 0)
-		rc = raw_io(d, true, e->total - EDGE_BLOCKS, EDGE_BLOCKS, e->last);
+		rc = raw_io(d, true, e->total - e->blocks, e->blocks, e->last);
 	for (uint64_t i = 0; i < d->blocks; i++) {
 		uint64_t at = d->plan->area_start + i * d->block;
 
@@ -142,10 +152,11 @@ int probe_past_end(struct desk *d)
 
 	if (!d->scsi)
 		return desk_report_no_scsi(d, "past-end", claim);
-	e.first = buffer_new(2 * (size_t)EDGE_BLOCKS * e.bytes, d->t->memory_align_bytes);
+	e.blocks = desk_edge_blocks(e.total, e.bytes);
+	e.first = buffer_new(2 * (size_t)e.blocks * e.bytes, d->t->memory_align_bytes);
 	if (!e.first)
 		return -ENOMEM;
-	e.last = e.first + (size_t)EDGE_BLOCKS * e.bytes;
+	e.last = e.first + (size_t)e.blocks * e.bytes;
 	rc = try_edges(d, &e);
 	if (!rc)
 		rc = compare_edges(d, &e);

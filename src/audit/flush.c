@@ -18,7 +18,7 @@ static int kernel_flush(struct desk *d)
 	int rc = medium_flush(d->m);
 
 	d->last_ns = medium_now_ns(d->m) - began;
-	return rc == -EIO ? DESK_REFUSED : rc;
+	return desk_is_error_answer(rc) ? DESK_REFUSED : rc;
 }
 
 static int measure(struct desk *d, int (*flush)(struct desk *d), struct waits *w)
@@ -77,6 +77,23 @@ static const char *describe(char *out, size_t room, const struct desk *d, const 
 	return out;
 }
 
+static int report_sync_refused(struct desk *d)
+{
+	bool unknown = d->known.sync_sense.code == SENSE_INVALID_OPCODE;
+	char sense[SCSI_SENSE_TEXT_MAX];
+
+	return desk_report(d, "flush", "SYNCHRONIZE CACHE is a command it knows",
+		d->known.claims_cache || (d->known.knee && d->known.confirmed) ? FINDING_BROKEN
+									       : FINDING_KEPT,
+		unknown ? "implement SYNCHRONIZE CACHE(10): Linux takes the refusal for success"
+			: "accept SYNCHRONIZE CACHE(10) with block 0 and length 0: that is the "
+			  "whole unit, and what Linux sends",
+		"refused: %s%s", scsi_sense_format(sense, &d->known.sync_sense),
+		d->known.claims_cache ? ", with WCE 1"
+		: d->known.knee       ? ", with a buffer to flush"
+				      : "; allowed for a device without a cache");
+}
+
 int probe_flush(struct desk *d)
 {
 	static const char claim[] = "SYNCHRONIZE CACHE returns when everything is stored";
@@ -93,15 +110,7 @@ int probe_flush(struct desk *d)
 	if (rc < 0 || desk_stopped(d))
 		return rc;
 	if (d->known.sync_refused)
-		return desk_report(d, "flush", "SYNCHRONIZE CACHE is a command it knows",
-			d->known.claims_cache || (d->known.knee && d->known.confirmed)
-				? FINDING_BROKEN
-				: FINDING_KEPT,
-			"implement SYNCHRONIZE CACHE(10): Linux takes the refusal for success",
-			"refused as an unknown command%s",
-			d->known.claims_cache ? ", with WCE 1"
-			: d->known.knee       ? ", with a buffer to flush"
-					      : "; allowed for a device without a cache");
+		return report_sync_refused(d);
 	return desk_report(
 		d, "flush", claim, judge(d, &w), mend, "%s", describe(text, sizeof text, d, &w));
 }

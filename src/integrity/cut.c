@@ -9,11 +9,13 @@
 #include "integrity/stamp.h"
 #include "medium/medium.h"
 #include "medium/scsi.h"
+#include "medium/scsi_sense.h"
 
 enum {
 	CHUNK_BYTES = 128 * 1024, /* of the baseline; no write is longer */
 	BATCH = 64, /* writes announced with one sync of the journal */
 	PROBES = 3,
+	UNIT_ATTENTIONS_MAX = 3, /* a flush that met one was not done: SPC-4 5.14, sent again */
 };
 
 static const uint64_t probe_after_ns = 500000000; /* a bus reset takes about that; from memory */
@@ -93,14 +95,18 @@ static enum progress failed(
 /* To a device that the kernel takes for write-through the command has to be sent past it. */
 static int flush_by_scsi(struct cutting *c)
 {
+	struct scsi_sense sense = { 0 };
 	struct scsi_exchange x;
-	int rc;
+	int rc, tries = UNIT_ATTENTIONS_MAX;
 
-	scsi_build_synchronize_cache(&x, 0, 0, false);
-	rc = medium_scsi(c->m, &x);
-	if (rc == 0 && !scsi_succeeded(&x))
-		rc = -EIO;
-	return rc;
+	do {
+		scsi_build_synchronize_cache(&x, 0, 0, false);
+		rc = medium_scsi(c->m, &x);
+		if (rc < 0 || scsi_completed(&x))
+			return rc;
+		scsi_sense_decode(&sense, x.sense, x.sense_length);
+	} while (sense.key == SENSE_UNIT_ATTENTION && !sense.deferred && tries--);
+	return -EIO;
 }
 
 static int flush_device(struct cutting *c)

@@ -169,8 +169,11 @@ const char *scsi_command_name(char buf[32], const uint8_t *cdb)
 		{ SCSI_SERVICE_ACTION_IN_16, "READ CAPACITY(16)" },
 	};
 
+	/* The service action of 9Eh says which command it is: 10h is READ CAPACITY(16). */
+	bool other = cdb[0] == SCSI_SERVICE_ACTION_IN_16 && (cdb[1] & 0x1F) != 0x10;
+
 	for (size_t i = 0; i < sizeof names / sizeof *names; i++)
-		if (names[i].opcode == cdb[0]) {
+		if (names[i].opcode == cdb[0] && !other) {
 			snprintf(buf, 32, "%s", names[i].name);
 			return buf;
 		}

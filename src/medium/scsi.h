@@ -96,7 +96,8 @@ enum { SCSI_CAPACITY_10_BYTES = 8, SCSI_CAPACITY_16_BYTES = 32 };
 void scsi_build_read_capacity_10(struct scsi_exchange *x, void *data);
 void scsi_build_read_capacity_16(struct scsi_exchange *x, void *data);
 
-/* READ and WRITE: the 10-byte form unless lba or blocks do not fit it. data_length = blocks * block_bytes. */
+/* READ and WRITE: the 10-byte form unless lba or blocks do not fit it. data_length = blocks * block_bytes, which fits 32
+ * bits: no buffer of this tool is longer. */
 enum scsi_io_flag { SCSI_IO_FUA = 1 << 0, SCSI_IO_FORCE_16 = 1 << 1 };
 void scsi_build_read(struct scsi_exchange *x, uint64_t lba, uint32_t blocks, uint32_t block_bytes,
 	void *data, unsigned flags);

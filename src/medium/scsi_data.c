@@ -62,6 +62,12 @@ bool scsi_capacity_16_decode(struct scsi_capacity *out, const uint8_t *bytes, si
 	return true;
 }
 
+bool scsi_capacity_is(const struct scsi_capacity *c, uint64_t bytes, uint32_t block_bytes)
+{
+	return c->block_bytes && c->block_bytes == block_bytes && bytes % block_bytes == 0 &&
+	       c->blocks == bytes / block_bytes;
+}
+
 struct mode_header {
 	size_t bytes; /* of the header */
 	size_t total; /* of the whole answer, as it says itself */

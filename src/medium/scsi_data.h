@@ -28,6 +28,9 @@ struct scsi_capacity {
 bool scsi_capacity_10_decode(struct scsi_capacity *out, const uint8_t *bytes, size_t length);
 bool scsi_capacity_16_decode(struct scsi_capacity *out, const uint8_t *bytes, size_t length);
 
+/* Does it name exactly this many bytes in blocks of this size? (The product of a hostile answer overflows.) */
+bool scsi_capacity_is(const struct scsi_capacity *c, uint64_t bytes, uint32_t block_bytes);
+
 struct scsi_mode {
 	bool write_protected; /* WP */
 	bool dpo_fua; /* DPOFUA: reads and writes take the FUA bit */

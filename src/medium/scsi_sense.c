@@ -47,13 +47,17 @@ void scsi_sense_decode(struct scsi_sense *out, const uint8_t *bytes, size_t leng
 	if (length < 3)
 		return;
 	out->response_code = bytes[0] & 0x7F;
-	if (out->response_code < 0x70 || out->response_code > 0x73)
+	if (out->response_code < 0x70 || out->response_code > 0x73) {
+		out->response_code = 0;
 		return;
+	}
 	out->descriptor = out->response_code >= 0x72;
 	out->deferred = out->response_code & 1;
 	if (out->descriptor) {
-		if (length < DESCRIPTOR_HEADER)
+		if (length < DESCRIPTOR_HEADER) {
+			*out = (struct scsi_sense){ 0 }; /* half of it would mislead */
 			return;
+		}
 		out->key = bytes[1] & 0x0F;
 		out->code = scsi_get_u16(bytes + 2);
 		decode_descriptors(out, bytes, length);
@@ -61,6 +65,19 @@ void scsi_sense_decode(struct scsi_sense *out, const uint8_t *bytes, size_t leng
 		decode_fixed(out, bytes, length);
 	}
 	out->valid = true;
+}
+
+bool scsi_completed(const struct scsi_exchange *x)
+{
+	struct scsi_sense s;
+
+	if (scsi_succeeded(x))
+		return true;
+	if (x->status != SCSI_CHECK_CONDITION || x->host_status || x->driver_status)
+		return false;
+	scsi_sense_decode(&s, x->sense, x->sense_length);
+	return s.valid && !s.deferred &&
+	       (s.key == SENSE_NO_SENSE || s.key == SENSE_RECOVERED_ERROR);
 }
 
 static size_t encode_descriptor(uint8_t *out, const struct scsi_sense *s)

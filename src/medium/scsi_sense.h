@@ -7,6 +7,8 @@
 #include <stddef.h>
 #include <stdint.h>
 
+struct scsi_exchange;
+
 enum scsi_sense_key { /* SPC-4 table 48 */
 	SENSE_NO_SENSE,
 	SENSE_RECOVERED_ERROR,
@@ -42,7 +44,7 @@ enum {
 };
 
 struct scsi_sense {
-	bool valid; /* false: no sense, or not of a known form; then nothing below counts */
+	bool valid; /* false: no sense, or not of a known form; then all below is 0 */
 	bool deferred; /* 71h, 73h: about an earlier command that was already answered GOOD */
 	bool descriptor; /* 72h, 73h */
 	uint8_t response_code; /* 70h..73h */
@@ -54,6 +56,10 @@ struct scsi_sense {
 
 /* length: bytes that came, any number including 0; garbage gives valid == false. */
 void scsi_sense_decode(struct scsi_sense *out, const uint8_t *bytes, size_t length);
+
+/* The command did what it was asked: GOOD, or CHECK CONDITION with a current key of NO SENSE or RECOVERED ERROR, which tell
+ * of success (SPC-4 table 48), as Linux takes them. */
+bool scsi_completed(const struct scsi_exchange *x);
 
 /* Builds one, for models and tests: fixed (18 bytes) or descriptor (20 bytes with information, else 8).
  * Returns the length. `out` has room for 20. */

@@ -5,9 +5,16 @@
 
 #include <stdint.h>
 
+#include "base/random.h"
 #include "medium/medium.h"
 
-/* Takes over `inner`. one_in: every how many commands on average. */
-struct medium *hostile_scsi_new(struct medium *inner, uint64_t seed, unsigned one_in);
+struct hostile_scsi {
+	struct random random;
+	unsigned one_in;
+};
+
+/* Takes over `inner`; `h` lives as long as what is returned. one_in: every how many commands on average. */
+struct medium *hostile_scsi_new(
+	struct hostile_scsi *h, struct medium *inner, uint64_t seed, unsigned one_in);
 
 #endif

@@ -226,13 +226,14 @@ START_TEST(hostile_answers_are_survived)
 			.whole_target = true,
 			.seed = seed,
 			.with_eject = true };
+		struct hostile_scsi h;
 		struct medium *m;
 		char text[2048];
 
 		draw_gadget(text, sizeof text, seed, seed % 2, back, "");
 		ck_assert_int_eq(model_spec_parse(&spec, text, strlen(text), "t", &err), 0);
 		ck_assert_int_eq(model_open_spec(&m, &spec, "model:t", MEDIUM_READ_WRITE, &err), 0);
-		m = hostile_scsi_new(m, seed, seed % 3 ? 40 : 3);
+		m = hostile_scsi_new(&h, m, seed, seed % 3 ? 40 : 3);
 		audit_plan_defaults(&plan, m);
 		plan.burst_limit_bytes = 128 * 1024;
 		plan.many_writes = 64;
