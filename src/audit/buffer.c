@@ -9,7 +9,7 @@
 #include "audit/sample.h"
 #include "base/size.h"
 
-enum { FIRST_REQUESTS = 64, REQUESTS_MAX = 4096, PROBE_REQUESTS = 64 };
+enum { FIRST_REQUESTS = 64, REQUESTS_MAX = 4096, PROBE_REQUESTS = 64, SIZES = 3 };
 
 /* One burst of `requests`, thinned to what the curve holds. */
 static int run_burst(struct desk *d, uint32_t request, uint64_t requests, struct curve *c)
@@ -61,15 +61,31 @@ static int grow(struct desk *d, uint32_t request, struct curve *c, struct curve_
 	}
 }
 
-/* The request size whose bursts run furthest ahead of the card: costs per command differ on link and card, so that it
- * is not the same everywhere. */
-static int choose_request(struct desk *d, struct curve *c)
-{
-	uint32_t sizes[3] = { d->unit, 4096, d->bulk };
-	double best = 0;
+/* A request size whose bursts showed a buffer. */
+struct candidate {
+	uint32_t request;
+	double score, knee_bytes, drain_rate;
+};
 
-	for (int i = 0; i < 3 && !desk_stopped(d); i++) {
+/* How well bursts of this size tell: how far they run ahead of the card, and in how many steps the buffer fills. A buffer
+ * shorter than two requests is seen in one or two steps, which jitter hides. */
+static double score_of(const struct curve_fit *f, uint32_t request)
+{
+	double steps = f->buffer_bytes / (2.0 * request);
+
+	return (f->head_rate / f->drain_rate - 1) * (steps < 1 ? steps : 1);
+}
+
+/* Costs per command differ on link and card, so the sizes do not tell equally well: the best first. */
+static int find_candidates(struct desk *d, struct curve *c, struct candidate list[SIZES], size_t *n)
+{
+	uint32_t sizes[SIZES] = { d->unit, 4096, d->bulk };
+
+	*n = 0;
+	for (int i = 0; i < SIZES && !desk_stopped(d); i++) {
 		struct curve_fit f = { 0 };
+		struct candidate one = { .request = sizes[i] };
+		size_t at;
 		bool knee;
 		int rc;
 
@@ -78,17 +94,25 @@ static int choose_request(struct desk *d, struct curve *c)
 		rc = grow(d, sizes[i], c, &f, &knee);
 		if (rc < 0)
 			return rc;
-		if (!knee || f.head_rate / f.drain_rate <= best)
+		if (!knee)
 			continue;
-		best = f.head_rate / f.drain_rate;
-		d->known.knee = true;
-		d->request = sizes[i];
-		d->known.burst_bytes = (uint64_t)(f.knee_bytes * 2.5);
-		if (d->known.burst_bytes < (uint64_t)PROBE_REQUESTS * d->request)
-			d->known.burst_bytes = (uint64_t)PROBE_REQUESTS * d->request;
-		d->known.drain_rate = f.drain_rate;
+		one.score = score_of(&f, sizes[i]);
+		one.knee_bytes = f.knee_bytes;
+		one.drain_rate = f.drain_rate;
+		for (at = (*n)++; at && list[at - 1].score < one.score; at--)
+			list[at] = list[at - 1];
+		list[at] = one;
 	}
 	return 0;
+}
+
+static void take_candidate(struct desk *d, const struct candidate *c)
+{
+	d->request = c->request;
+	d->known.burst_bytes = (uint64_t)(c->knee_bytes * 2.5);
+	if (d->known.burst_bytes < (uint64_t)PROBE_REQUESTS * d->request)
+		d->known.burst_bytes = (uint64_t)PROBE_REQUESTS * d->request;
+	d->known.drain_rate = c->drain_rate;
 }
 
 /* Waiting this long empties any buffer this burst could have filled. */
@@ -269,20 +293,32 @@ static int report_buffer(struct desk *d)
 		k->confirmed ? "" : "; nothing else confirms it, so it may be the card itself");
 }
 
+/* The first size whose bursts show the same buffer every time. */
+static int settle_on_size(struct desk *d, struct curve *c)
+{
+	struct candidate list[SIZES];
+	size_t n;
+	int rc = find_candidates(d, c, list, &n);
+
+	for (size_t i = 0; i < n && !rc && !d->known.knee && !desk_stopped(d); i++) {
+		take_candidate(d, &list[i]);
+		set_settle(d);
+		rc = repeat_bursts(d, c);
+	}
+	if (rc < 0 || d->known.knee)
+		return rc;
+	d->request = 4096 >= d->unit && 4096 <= d->bulk ? 4096 : d->unit;
+	d->known.burst_bytes = (uint64_t)PROBE_REQUESTS * d->request;
+	if (n)
+		take_candidate(d, &list[0]);
+	return 0;
+}
+
 int probe_buffer(struct desk *d)
 {
 	static struct curve c; /* 8 KiB */
-	int rc = choose_request(d, &c);
+	int rc = settle_on_size(d, &c);
 
-	if (rc < 0)
-		return rc;
-	if (d->known.knee) {
-		set_settle(d);
-		rc = repeat_bursts(d, &c);
-	} else {
-		d->request = 4096 >= d->unit && 4096 <= d->bulk ? 4096 : d->unit;
-		d->known.burst_bytes = (uint64_t)PROBE_REQUESTS * d->request;
-	}
 	if (!rc)
 		rc = confirm(d, &c);
 	return rc < 0 || desk_stopped(d) ? rc : report_buffer(d);
