@@ -92,15 +92,19 @@ static void find_flat(struct diagnosis *d, const struct diagnose_input *in)
 	}
 }
 
+#define FIXED_FAR 1.25
+
 static void find_fixed(struct diagnosis *d, const struct diagnose_input *in)
 {
 	const struct cost_line *l = in->line;
 	double usual_s = (double)in->usual_bytes / d->usual.measured;
 
-	/* A line that says a request costs more than it took does not hold there. */
-	if (!l->known || l->doubts & COST_FIXED_UNSURE || l->fixed_s >= usual_s)
+	if (!l->known || l->doubts & COST_FIXED_UNSURE)
 		return;
-	d->fixed_share = l->fixed_s / usual_s;
+	/* A line that says a request costs far more than it took does not hold there. */
+	if (l->fixed_s > FIXED_FAR * usual_s)
+		return;
+	d->fixed_share = fmin(1, l->fixed_s / usual_s);
 	if (d->fixed_share >= 0.5)
 		d->findings |= FINDING_FIXED_DOMINATES;
 }

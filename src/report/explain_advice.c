@@ -12,6 +12,9 @@
 #define TIME(value) duration_format((char[SIZE_TEXT_MAX]){ 0 }, value)
 #define SIZE(value) size_format((char[SIZE_TEXT_MAX]){ 0 }, value)
 
+/* From this share on, a request is all fixed cost as far as a line can tell. */
+#define FIXED_ALL 0.95
+
 static void say(const struct advice_visitor *v, bool caution, const char *fmt, ...)
 	__attribute__((format(printf, 3, 4)));
 
@@ -117,16 +120,27 @@ static void advise_flat(const struct explained *x, const struct advice_visitor *
 static void advise_fixed(const struct explained *x, const struct advice_visitor *v)
 {
 	const struct diagnosis *d = &x->diagnosis;
-	double usual_s = (double)d->usual.bytes / d->usual.measured;
+	double usual_s = (double)d->usual.bytes / d->usual.measured, fixed_s = x->line.fixed_s;
 
-	if (d->findings & FINDING_FIXED_DOMINATES)
+	if (!(d->findings & FINDING_FIXED_DOMINATES))
+		return;
+	/* A line need not meet its smallest point: the fixed cost may come out above the whole request. */
+	if (fixed_s >= FIXED_ALL * usual_s)
+		say(v, false,
+			"At %s a request takes %s, and the line's fixed cost is %s: its size "
+			"hardly "
+			"counts there. The work per request is what to cut, or get the host to "
+			"send "
+			"larger requests. Half the fixed cost would give about %s there.",
+			SIZE(d->usual.bytes), TIME(usual_s), TIME(fixed_s),
+			RATE((double)d->usual.bytes / (usual_s - fmin(fixed_s, usual_s) / 2)));
+	else
 		say(v, false,
 			"At %s, %s of %s is fixed cost (%.0f %%): the work per request is what to "
 			"cut, or get the host to send larger requests. Half the fixed cost would "
 			"give %s there.",
-			SIZE(d->usual.bytes), TIME(x->line.fixed_s), TIME(usual_s),
-			d->fixed_share * 100,
-			RATE((double)d->usual.bytes / (usual_s - x->line.fixed_s / 2)));
+			SIZE(d->usual.bytes), TIME(fixed_s), TIME(usual_s), d->fixed_share * 100,
+			RATE((double)d->usual.bytes / (usual_s - fixed_s / 2)));
 }
 
 static void advise_link(const struct explained *x, const struct advice_visitor *v)
