@@ -58,7 +58,6 @@ END_TEST
 START_TEST(an_observation_cannot_steer_the_terminal)
 {
 	static const char bad[] = "x\033[2J\xff";
-	static const struct summary_style style = { .columns = 80 };
 	struct observation o = { 0 };
 	struct error err = { 0 };
 	struct run run = { 0 };

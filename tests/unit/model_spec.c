@@ -205,7 +205,7 @@ START_TEST(the_manual_has_every_key)
 	char *text = calloc(1, 1 << 17), *at = text;
 
 	ck_assert_ptr_nonnull(f);
-	fread(text, 1, (1 << 17) - 1, f);
+	ck_assert_uint_gt(fread(text, 1, (1 << 17) - 1, f), 0);
 	fclose(f);
 	for (size_t i = 0; model_spec_key(i, &section, &key); i++) {
 		char item[80];
