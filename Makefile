@@ -130,7 +130,7 @@ faults: $(O)/blkassay $(O)/tests/fault.so $(O)/tests/fault-driver
 fault-leaks: $(O)/blkassay $(O)/tests/fault-leaks.so
 	$(Q)scripts/fault-leaks $(O)
 
-rig: $(O)/blkassay
+rig: $(O)/blkassay $(O)/bench/bare_reads
 	$(Q)scripts/rig/run -b $(O)/blkassay $(or $(RIG),all)
 
 kill-campaign: $(O)/blkassay

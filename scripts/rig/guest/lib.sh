@@ -8,6 +8,7 @@
 #   is WHAT GOT WANTED           demands that two texts are the same
 #   between WHAT GOT LOW HIGH    demands a number in this range (decimals are fine)
 #   stick                        device node of the emulated full-speed stick in $stick
+#   fast_stick                   the other emulated stick, on a super-speed bus, in $stick
 #   gadget_plug FILE [KEY=VALUE...]  makes a USB gadget whose drive lies on FILE (a file or block device), plugs it in;
 #                                its node in $gadget. KEYs are those of the LUN in configfs: ro, nofua, removable, cdrom
 #   gadget_unplug                pulls the plug: the host loses the drive; the gadget stays as it is
@@ -35,6 +36,7 @@ take_down() {
 	cd /
 	awk '$2 ~ "^/mnt/" && $2 != "/mnt/disk" { print $2 }' /proc/mounts | while read -r place; do umount "$place"; done
 	gadget_remove
+	modprobe -r xhci-pci 2>/dev/null
 	for dm in $(dmsetup ls 2>/dev/null | awk '$1 != "No" { print $1 }'); do dm remove -f "$dm"; done
 	losetup -a | cut -d: -f1 | while read -r loop; do losetup -d "$loop"; done
 	cp $work/*.run $work/*.csv "$results/" 2>/dev/null
@@ -76,7 +78,7 @@ between() {
 		fail "$1 is '$2', not between $3 and $4"
 }
 
-# wait_for SECONDS COMMAND...: tries it ten times a second.
+# wait_for SECONDS COMMAND...: tries it ten times a second. The seconds are for a machine that is busy with other things.
 wait_for() {
 	tries=$(($1 * 10))
 	shift
@@ -103,8 +105,14 @@ node_of_serial() {
 	done | grep .
 }
 stick() {
-	wait_for 20 node_of_serial STICK-0001 || fail "the stick did not appear"
-	stick=$(node_of_serial STICK-0001)
+	wait_for 60 node_of_serial "${1:-STICK-0001}" || fail "the stick did not appear"
+	stick=$(node_of_serial "${1:-STICK-0001}")
+	wait_for 60 test -b "$stick" || fail "$stick has no node"
+}
+# Only who asks for it loads its driver: it is no part of the other scenarios.
+fast_stick() {
+	modprobe xhci-pci || fail "no xhci-pci"
+	stick STICK-0002
 }
 
 configfs=/sys/kernel/config/usb_gadget/rig
@@ -132,9 +140,9 @@ gadget_plug() {
 }
 gadget_replug() {
 	echo dummy_udc.0 >$configfs/UDC || fail "cannot plug the gadget in"
-	wait_for 20 node_of_serial GADGET-0002 || fail "the gadget did not appear"
+	wait_for 60 node_of_serial GADGET-0002 || fail "the gadget did not appear"
 	gadget=$(node_of_serial GADGET-0002)
-	wait_for 5 test -b "$gadget" || fail "$gadget has no node"
+	wait_for 60 test -b "$gadget" || fail "$gadget has no node"
 }
 gadget_unplug() { echo "" >$configfs/UDC; }
 gadget_swap() {

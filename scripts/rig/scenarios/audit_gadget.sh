@@ -1,6 +1,8 @@
-# The audit on real SCSI: the kernel's own mass storage gadget, and a stick on a full-speed bus. Claims are read as
-# configfs and sysfs have them, and nothing honest is called broken. What the audit finds on the gadget is true: its
+# The whole audit on the kernel's own mass storage gadget: nothing honest is called broken. What the audit finds on the gadget is true: its
 # driver cuts a write that crosses the end of the drive short and answers GOOD, which SBC-3 does not allow.
+# By hand, six minutes: each of the six thousand commands takes 12 ms and more, because dummy_hcd serves its queue from a
+# timer of 4 ms (HZ is 250 in Debian's kernel) and a command has three phases.
+# Time limit: 900 s
 truncate -s 1M card.img
 gadget_plug $work/card.img
 token "$gadget"
@@ -17,12 +19,3 @@ says "1 of 20 promises broken (past-end)"
 says "did not come back after an eject"
 note "$(tail -n 1 $out)"
 gadget_remove
-
-stick
-token "$stick"
-run 0 blkassay audit "$stick" --erase "$token" --seed 6 --region 0+1Mi --out stick.run --quiet
-for line in inquiry capacity cache-page kernel-view read-after-write stored past-end; do
-	says "kept       $line:"
-done
-grep -q "id=past-end.*reads%20only" stick.run || fail "a write past the end was tried outside the region"
-note "$(tail -n 1 $out)"

@@ -4,9 +4,9 @@ gadget_plug $work/card.img
 token "$gadget"
 
 start blkassay cut "$gadget" --erase "$token" --region 0+1Mi --seed 5 --out j.run
-wait_for 60 sh -c "[ \$(grep -c ' stored through=' j.run) -ge 4 ]" || fail "nothing was flushed in 60 seconds"
+wait_for 120 sh -c "[ \$(grep -c ' stored through=' j.run) -ge 4 ]" || fail "nothing was flushed in two minutes"
 cp card.img early.img
-wait_for 60 sh -c "[ \$(grep -c ' stored through=' j.run) -ge 12 ]" || fail "nothing more was flushed"
+wait_for 120 sh -c "[ \$(grep -c ' stored through=' j.run) -ge 12 ]" || fail "nothing more was flushed"
 gadget_unplug
 finish 0
 says "the target is gone; plug it in again"

@@ -4,11 +4,12 @@ mkdir -p /mnt/stick
 mkdosfs $stick
 mount -t vfat $stick /mnt/stick || fail "cannot mount it"
 head -c 600000 /dev/urandom >photo
-start blkassay observe "$stick" --seconds 6 --out seen.run
-sleep 1
+start blkassay observe "$stick" --out seen.run
+wait_for 60 grep -q ' second ' seen.run || fail "observe does not observe"
 cp photo /mnt/stick/photo
 sync
 umount /mnt/stick
+kill -INT $child
 finish 0
 run 0 blkassay report seen.run
 says "a write of" # the longest stall comes from the kernel's trace, not from its counters

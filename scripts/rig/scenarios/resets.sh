@@ -47,7 +47,7 @@ kept_cut() {
 	head -c 4194304 /dev/vdc | sha256sum >$results/card.sum
 	gadget_plug /dev/vdc
 	start blkassay sweep "$gadget" --direction write --keep-data --region 0+1Mi --sizes 64Ki --seconds 1 --passes 20 --out $disk/kept.run
-	wait_for 30 grep -q ' pass ' $disk/kept.run || fail "no pass in 30 seconds"
+	wait_for 120 grep -q ' pass ' $disk/kept.run || fail "no pass in two minutes"
 	dd if=/dev/vdc of=/dev/null bs=64k count=1 2>/dev/null
 	# As bad as it gets: the test's data has reached the card.
 	blockdev --flushbufs /dev/vdc

@@ -4,7 +4,7 @@ truncate -s 8M card.img
 long() {
 	start blkassay sweep "$gadget" --sizes 4Ki,64Ki --seconds 0.5 --passes 40 --seed 3 --out "$1"
 	# Not before a few passes are in the record.
-	wait_for 20 sh -c "[ \$(grep -c ' pass ' $1) -ge 3 ]" || fail "no passes in 20 seconds"
+	wait_for 120 sh -c "[ \$(grep -c ' pass ' $1) -ge 3 ]" || fail "no passes in two minutes"
 }
 readable() {
 	run 0 blkassay report "$1"
