@@ -14,7 +14,7 @@ static uint32_t sum8(const uint32_t counts[8])
 	return sum;
 }
 
-/* "bit 5" or "bits 1 5 7" of each byte. */
+/* ", bit 5" or ", bits 1 5 7"; nothing when all eight are hit. */
 static void add_positions(char *out, size_t room, const struct verdict *v)
 {
 	size_t n = strlen(out);
@@ -28,24 +28,25 @@ static void add_positions(char *out, size_t room, const struct verdict *v)
 	for (int i = 0; i < 8 && n < room; i++)
 		if (v->set_at[i] || v->cleared_at[i])
 			n += (size_t)snprintf(out + n, room - n, " %d", i);
-	if (n < room)
-		snprintf(out + n, room - n, " of the byte");
 }
 
 static void describe_bits(char *out, size_t room, const struct verdict *v)
 {
 	uint32_t set = sum8(v->set_at), cleared = sum8(v->cleared_at);
+	uint32_t first = v->first_bit / 8, last = v->last_bit / 8;
+	const char *of;
 	size_t n;
 
 	snprintf(out, room, "%" PRIu32 " bit%s: %" PRIu32 " set and %" PRIu32 " cleared",
 		v->flipped_bits, v->flipped_bits == 1 ? "" : "s", set, cleared);
-	add_positions(out, room, v);
 	n = strlen(out);
-	if (v->first_bit == v->last_bit)
-		snprintf(out + n, room - n, " %" PRIu32, v->first_bit / 8);
+	add_positions(out, room, v);
+	of = out[n] ? " of" : ", in";
+	n = strlen(out);
+	if (first == last)
+		snprintf(out + n, room - n, "%s byte %" PRIu32, of, first);
 	else
-		snprintf(out + n, room - n, ", bytes %" PRIu32 " to %" PRIu32, v->first_bit / 8,
-			v->last_bit / 8);
+		snprintf(out + n, room - n, "%s bytes %" PRIu32 " to %" PRIu32, of, first, last);
 	n = strlen(out);
 	if (v->stuck_low && v->stuck_high)
 		snprintf(out + n, room - n, ", some stuck at 0 and some at 1");

@@ -110,9 +110,10 @@ static void advise_flat(const struct explained *x, const struct advice_visitor *
 	if (d->findings & FINDING_FLAT_OR_CARD)
 		say(v, false,
 			"The rate hardly grows with request size and stays at %s, far below the "
-			"link's %s: either the firmware handles one sector at a time, or the card "
-			"itself is that slow. Measure the card alone on the device and give it as "
-			"--card-%s.",
+			"link's %s: the firmware handles one sector at a time, or moves a request "
+			"over the link and to the card one after the other, or the card itself is "
+			"that slow. Measure the card alone on the device and give it as --card-%s; "
+			"then this says which.",
 			RATE(d->largest.measured), RATE(d->flat_reference),
 			x->direction == RUN_WRITE ? "write" : "read");
 }

@@ -3,6 +3,9 @@
 
 #include <stdlib.h>
 
+/* So many flips on one line of four by chance: once in 64. */
+enum { LINE_FLIPS = 4 };
+
 static int by_offset(const void *a, const void *b)
 {
 	const struct damage_range *x = a, *y = b;
@@ -131,12 +134,13 @@ static void find_request_places(struct verify_pattern *p, const struct verify_re
 	const struct damage_totals *t = &v->state.totals;
 	uint64_t inside = t->request_first + t->request_middle + t->request_last;
 
+	p->request_bytes = v->plan.size_count ? v->plan.sizes[0] : 0;
 	p->request_known = v->plan.size_count == 1 && v->plan.sizes[0] > t->block_bytes;
 	if (!p->request_known || !inside)
 		return;
 	p->always_last = t->request_last == inside && inside > 1;
 	p->always_first = t->request_first == inside && inside > 1;
-	p->always_whole = t->requests_whole == t->requests_damaged;
+	p->whole = t->requests_whole == t->requests_damaged ? t->requests_whole : 0;
 }
 
 static void find_bits(struct verify_pattern *p, const struct damage_totals *t)
@@ -152,10 +156,12 @@ static void find_bits(struct verify_pattern *p, const struct damage_totals *t)
 	}
 	p->only_set = set && !cleared;
 	p->only_cleared = cleared && !set;
-	p->one_bit = p->positions && t->bit_lowest == t->bit_highest;
+	p->one_byte = p->positions && t->by_class[DAMAGE_BIT_ERROR] > 1 &&
+		      t->bit_lowest / 8 == t->bit_highest / 8;
+	p->one_bit = p->one_byte && t->bit_lowest == t->bit_highest;
 	/* A 4-bit card bus sends bits 7..4, then 3..0, on DAT3..DAT0 (SD Physical Layer Simplified Specification). */
 	for (int line = 0; line < 4; line++)
-		if (p->positions && !(p->positions & ~(0x11U << line)))
+		if (set + cleared >= LINE_FLIPS && !(p->positions & ~(0x11U << line)))
 			p->data_line = line;
 }
 

@@ -24,12 +24,14 @@ struct verify_pattern {
 	uint64_t aligned_bytes; /* largest power of two that divides all starts and ends */
 	bool ranges_complete; /* else the two above come from the listed ranges only */
 
-	bool request_known; /* one size above one block: the two below mean something */
+	bool request_known; /* one size above one block: what follows means something */
+	uint64_t request_bytes;
 	bool always_last, always_first; /* of the request's blocks, in more than one request */
-	bool always_whole; /* requests are damaged whole or not at all */
+	uint64_t whole; /* so many requests are damaged whole, and no other is damaged; 0: not so */
 
 	/* bit errors */
-	bool one_bit; /* always the same bit of the same byte of a block */
+	bool one_byte,
+		one_bit; /* always the same byte of a block, or bit of it; in more than one block */
 	uint8_t positions; /* mask: bits of the byte that flipped in any block */
 	int data_line; /* 0..3: all flips on one line of a 4-bit card bus; -1: not */
 	bool only_set, only_cleared;

@@ -356,23 +356,35 @@ static void explain_bits(struct writer *w)
 	else
 		item(w, '+',
 			"bit error%s: usually timing or power on a bus, RAM, or a card at its end; "
-			"the "
-			"link's own CRC does not cover what happens inside the gadget.",
+			"the link's own CRC does not cover what happens inside the gadget.",
 			way);
+	if (p->one_byte && !p->one_bit)
+		item(w, '!',
+			"bit error: always in byte %" PRIu64
+			" of the block: look at what touches that place of a buffer.",
+			t->bit_lowest / 8);
 }
 
 static void explain_stale(struct writer *w)
 {
 	const struct damage_totals *t = &w->v->state.totals;
 
-	item(w, '+',
-		"stale: whole blocks that the last write did not change, though it was "
-		"acknowledged. "
-		"Usually a write lost behind a cache, or dropped when a buffer was full.");
-	if (t->other_run)
+	if (t->other_run > t->judged / 2)
+		item(w, '!',
+			"stale: %" PRIu64 " of the %" PRIu64
+			" blocks judged carry the stamp of another run, with seed %" PRIu64
+			". Either --seed is not the one of the run that wrote, or next to nothing "
+			"of it arrived.",
+			t->other_run, t->judged, t->other_seed);
+	else
 		item(w, '+',
-			"%" PRIu64 " of the blocks found belong to another run (seed %" PRIu64
-			"). Is --seed the one of the run that wrote?",
+			"stale: whole blocks that the last write did not change, though it was "
+			"acknowledged. Usually a write lost behind a cache, or dropped when a "
+			"buffer was full.");
+	if (t->other_run && t->other_run <= t->judged / 2)
+		item(w, '+',
+			"%" PRIu64 " of the blocks found belong to an earlier run (seed %" PRIu64
+			").",
 			t->other_run, t->other_seed);
 }
 
@@ -409,24 +421,42 @@ static void explain(struct writer *w)
 			"before, or memory that was never filled.");
 }
 
+/* Bit errors at the end of a request are no end that got lost. */
+static void add_request_places(struct writer *w)
+{
+	const struct verify_pattern *p = &w->pattern;
+	const struct damage_totals *t = &w->v->state.totals;
+	bool flips = t->by_class[DAMAGE_BIT_ERROR] == damage_totals_damaged(t);
+
+	if (p->always_last)
+		item(w, '!', "Only the last block of a request is ever damaged: %s.",
+			flips ? "look at how the end of a multi-block transfer is handled"
+			      : "the end of a multi-block write gets lost");
+	else if (p->always_first)
+		item(w, '!',
+			"Only the first block of a request is ever damaged: look at how a "
+			"multi-block transfer begins.");
+	else if (p->request_known && p->whole > 1 && damage_totals_damaged(t) < t->judged)
+		item(w, '+', "Requests are damaged whole or not at all.");
+	else if (p->request_known && p->whole == 1)
+		item(w, '+', "One whole request is damaged, and no other.");
+}
+
 static void add_pattern(struct writer *w)
 {
 	const struct verify_pattern *p = &w->pattern;
 	const char *listed = p->ranges_complete ? "" : ", as far as they are listed";
 	char size[SIZE_TEXT_MAX];
 
-	if (p->always_last)
-		item(w, '!',
-			"Only the last block of a request is ever damaged: the end of a "
-			"multi-block write gets lost.");
-	else if (p->always_first)
-		item(w, '!', "Only the first block of a request is ever damaged.");
-	else if (p->request_known && p->always_whole)
-		item(w, '+', "Requests are damaged whole or not at all.");
+	add_request_places(w);
 	if (p->period_bytes)
 		item(w, '+',
 			"The %" PRIu64 " damaged stretches%s begin every %" PRIu64 " bytes (%s).",
 			p->stretches, listed, p->period_bytes, size_format(size, p->period_bytes));
+	if (p->period_bytes && p->request_known && p->period_bytes % p->request_bytes == 0 &&
+		p->period_bytes > p->request_bytes)
+		item(w, '+', "That is one request in %" PRIu64 ".",
+			p->period_bytes / p->request_bytes);
 	if (p->aligned_bytes > w->v->state.totals.block_bytes)
 		item(w, '+', "All damaged stretches%s begin and end at multiples of %s.", listed,
 			size_format(size, p->aligned_bytes));

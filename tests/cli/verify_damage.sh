@@ -29,7 +29,7 @@ foreign,512000,512,
 shifted,1024000,512,7 bytes inserted
 EOF
 head -n 5 found | cmp -s - wanted || fail "d.csv differs: $(cat found)"
-grep -q '^bit error,2048000,512,"1 bit: .*bit 4 of the byte 100"$' found || fail "no bit error: $(cat found)"
+grep -q '^bit error,2048000,512,"1 bit: .*bit 4 of byte 100"$' found || fail "no bit error: $(cat found)"
 [ "$(wc -l <found)" = 6 ] || fail "d.csv has more lines: $(cat found)"
 
 # The record says the same later, as text and as CSV.
