@@ -31,10 +31,23 @@ static uint64_t parse_speed(const char *text)
 	return (uint64_t)(megabits * 1e6 + 0.5);
 }
 
-static void set_if_empty(char *out, size_t room, const char *dir, const char *name)
+/* An attribute that the device's token may be made of. Not having it is one thing, not getting it another: a token made of
+ * the rest would name a device that does not exist, and data saved under that name could not be put back. */
+static void read_identity(
+	struct blockdev *d, char *out, size_t room, const char *dir, const char *name)
+{
+	int rc = sysfs_read_text(dir, name, out, room);
+
+	if (rc == -EIO || rc == -EINTR || rc == -EAGAIN || rc == -ENOMEM || rc == -EMFILE ||
+		rc == -ENFILE)
+		d->unread = rc;
+}
+
+static void set_if_empty(
+	struct blockdev *d, char *out, size_t room, const char *dir, const char *name)
 {
 	if (!*out)
-		sysfs_read_text(dir, name, out, room);
+		read_identity(d, out, room, dir, name);
 }
 
 /* Unit serial number page 80h: SPC-4 section 7.8.15, length in bytes 2 and 3. */
@@ -58,8 +71,8 @@ static void take_serial_page(struct blockdev *d, const char *dir)
 
 static void take_scsi(struct blockdev *d, const char *dir)
 {
-	set_if_empty(d->vendor, sizeof d->vendor, dir, "vendor");
-	set_if_empty(d->model, sizeof d->model, dir, "model");
+	set_if_empty(d, d->vendor, sizeof d->vendor, dir, "vendor");
+	set_if_empty(d, d->model, sizeof d->model, dir, "model");
 	take_serial_page(d, dir);
 }
 
@@ -74,10 +87,11 @@ static void take_usb(struct blockdev *d, const char *dir, bool *seen)
 		return;
 	*seen = true;
 	d->link_bits_per_second = parse_speed(speed);
-	if (sysfs_read_text(dir, "serial", serial, sizeof serial) == 0 && *serial)
+	read_identity(d, serial, sizeof serial, dir, "serial");
+	if (*serial)
 		text_copy(d->serial, sizeof d->serial, serial);
-	set_if_empty(d->vendor, sizeof d->vendor, dir, "manufacturer");
-	set_if_empty(d->model, sizeof d->model, dir, "product");
+	set_if_empty(d, d->vendor, sizeof d->vendor, dir, "manufacturer");
+	set_if_empty(d, d->model, sizeof d->model, dir, "product");
 }
 
 /* A soldered chip (type MMC) is no removable card; an SD card is. */
@@ -85,8 +99,8 @@ static void take_mmc(struct blockdev *d, const char *dir)
 {
 	char type[16];
 
-	set_if_empty(d->model, sizeof d->model, dir, "name");
-	set_if_empty(d->serial, sizeof d->serial, dir, "serial");
+	set_if_empty(d, d->model, sizeof d->model, dir, "name");
+	set_if_empty(d, d->serial, sizeof d->serial, dir, "serial");
 	if (sysfs_read_text(dir, "type", type, sizeof type) == 0 && !strcmp(type, "SD"))
 		d->removable = true;
 }
@@ -118,8 +132,8 @@ static void take_level(struct blockdev *d, const char *dir, bool *usb_seen)
 		take_mmc(d, dir);
 	} else if (!strncmp(subsystem, "nvme", 4)) {
 		set_transport(d, "nvme");
-		set_if_empty(d->model, sizeof d->model, dir, "model");
-		set_if_empty(d->serial, sizeof d->serial, dir, "serial");
+		set_if_empty(d, d->model, sizeof d->model, dir, "model");
+		set_if_empty(d, d->serial, sizeof d->serial, dir, "serial");
 	} else if (!strcmp(subsystem, "virtio")) {
 		set_transport(d, "virtio");
 	} else if (is_ata_port(strrchr(dir, '/') + 1)) {
@@ -177,15 +191,15 @@ static void take_kind_by_name(struct blockdev *d, const char *disk_dir)
 
 	if (!strncmp(name, "loop", 4)) {
 		set_transport(d, "loop");
-		sysfs_read_text(
-			disk_dir, "loop/backing_file", d->backing_file, sizeof d->backing_file);
+		read_identity(
+			d, d->backing_file, sizeof d->backing_file, disk_dir, "loop/backing_file");
 	} else if (!strncmp(name, "dm-", 3)) {
 		set_transport(d, "dm");
-		sysfs_read_text(disk_dir, "dm/name", d->model, sizeof d->model);
-		sysfs_read_text(disk_dir, "dm/uuid", d->serial, sizeof d->serial);
+		read_identity(d, d->model, sizeof d->model, disk_dir, "dm/name");
+		read_identity(d, d->serial, sizeof d->serial, disk_dir, "dm/uuid");
 	} else {
 		/* virtio disks keep their serial here */
-		sysfs_read_text(disk_dir, "serial", d->serial, sizeof d->serial);
+		read_identity(d, d->serial, sizeof d->serial, disk_dir, "serial");
 	}
 }
 
@@ -247,7 +261,7 @@ static int read_directory(struct blockdev *d, const char *dir, const char *sysfs
 		text_copy(d->transport, sizeof d->transport, "other");
 	if (!strcmp(d->transport, "usb"))
 		d->removable = true;
-	return 0;
+	return d->unread;
 }
 
 static int read_link(struct blockdev *d, const char *link, const char *sysfs)
@@ -315,7 +329,9 @@ static int add_listed(struct listing *l, const char *link, const char *sysfs)
 	 * whoever asks for all of them must not be given fewer. */
 	rc = read_link(&l->list[l->count], link, sysfs);
 	l->count += rc == 0;
-	return rc == -ENOENT || rc == -ENODEV || rc == -ENXIO ? 0 : rc;
+	if ((rc == -ENODEV || rc == -ENXIO) && access(link, F_OK) < 0)
+		rc = -errno;
+	return rc == -ENOENT ? 0 : rc;
 }
 
 /* Every entry of `path`, or only those that are partitions. */
@@ -329,7 +345,7 @@ static int list_directory(
 
 	if (!dir)
 		return -errno;
-	while (!rc && (entry = readdir(dir))) {
+	while (!rc && (errno = 0, entry = readdir(dir))) {
 		if (entry->d_name[0] == '.')
 			continue;
 		rc = sysfs_path(link, "%s/%s", path, entry->d_name);
@@ -340,6 +356,8 @@ static int list_directory(
 		else if (partitions_only && (rc == -ENOENT || rc == -ENOTDIR))
 			rc = 0; /* another attribute */
 	}
+	if (!rc)
+		rc = -errno; /* what readdir left when it returned nothing */
 	closedir(dir);
 	return rc;
 }

@@ -30,6 +30,7 @@ struct blockdev {
 	bool fua;
 	uint64_t disk_sequence; /* diskseq; 0: unknown */
 	char backing_file[512]; /* loop devices */
+	int unread; /* negative errno: a part of its identity could not be read, and it is not handed out */
 };
 
 /* Counters of /sys/block/X/stat (Documentation/ABI/stable/sysfs-block, Documentation/admin-guide/iostats.rst); a sector there is always 512 bytes. */

@@ -74,9 +74,11 @@ static int add_holders(struct family *f, const char *sysfs, const char *dir, con
 	d = opendir(path);
 	if (!d)
 		return errno == ENOENT ? 0 : -errno;
-	while (!rc && (entry = readdir(d)))
+	while (!rc && (errno = 0, entry = readdir(d)))
 		if (entry->d_name[0] != '.')
 			rc = add_device(f, sysfs, entry->d_name, name);
+	if (!rc)
+		rc = -errno; /* what readdir left when it returned nothing */
 	closedir(d);
 	return rc;
 }
@@ -90,7 +92,7 @@ static int add_partitions(struct family *f, const char *sysfs, const char *dir, 
 
 	if (!d)
 		return -errno;
-	while (!rc && (entry = readdir(d))) {
+	while (!rc && (errno = 0, entry = readdir(d))) {
 		char path[SYSFS_PATH_MAX], text[16];
 
 		if (entry->d_name[0] == '.')
@@ -103,6 +105,8 @@ static int add_partitions(struct family *f, const char *sysfs, const char *dir, 
 		else if (rc == -ENOENT || rc == -ENOTDIR)
 			rc = 0; /* another attribute */
 	}
+	if (!rc)
+		rc = -errno; /* what readdir left when it returned nothing */
 	closedir(d);
 	return rc;
 }
@@ -178,9 +182,11 @@ static int add_loops(struct family *f, const char *sysfs, const struct loop_base
 	d = opendir(path);
 	if (!d)
 		return -errno;
-	while (!rc && (entry = readdir(d)))
+	while (!rc && (errno = 0, entry = readdir(d)))
 		if (!strncmp(entry->d_name, "loop", 4))
 			rc = consider_loop(f, sysfs, entry->d_name, same);
+	if (!rc)
+		rc = -errno;
 	closedir(d);
 	return rc < 0 ? rc : (int)(f->count - before);
 }

@@ -58,6 +58,16 @@ static bool is_absence(int rc)
 	return rc == -ENOENT || rc == -ENODEV || rc == -ENXIO;
 }
 
+/* Detached in this very moment, an attribute answers ENODEV; but then it is gone when one looks again. */
+static bool is_detached(const char *dir, int rc)
+{
+	char path[SYSFS_PATH_MAX];
+
+	return rc == -ENOENT ||
+	       (is_absence(rc) && sysfs_path(path, "%s/loop/backing_file", dir) == 0 &&
+		       access(path, F_OK) < 0 && errno == ENOENT);
+}
+
 int loop_base_read(struct loop_base *out, const char *sysfs, const char *name)
 {
 	char dir[SYSFS_PATH_MAX], file[SYSFS_PATH_MAX];
@@ -67,7 +77,7 @@ int loop_base_read(struct loop_base *out, const char *sysfs, const char *name)
 	if (!rc)
 		rc = sysfs_read_line(dir, "loop/backing_file", file, sizeof file);
 	if (rc < 0)
-		return is_absence(rc) ? 0 : rc;
+		return is_detached(dir, rc) ? 0 : rc;
 	if (!strcmp(sysfs, "/sys")) { /* a moved tree's devices are not ours */
 		rc = ask_device(out, name);
 		if (rc >= 0 || (rc != -EACCES && rc != -EPERM && !is_absence(rc)))
