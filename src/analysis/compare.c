@@ -49,7 +49,8 @@ static double pooled_sd(const struct moments *a, const struct moments *b)
 	return sqrt((a->variance * ((double)a->n - 1) + b->variance * ((double)b->n - 1)) / df);
 }
 
-static void measure(struct comparison *c, size_t points)
+/* false: without memory. */
+static bool measure(struct comparison *c, size_t points)
 {
 	struct ranksum ranks = ranksum_of(c->base, c->base_n, c->fresh, c->fresh_n);
 
@@ -63,10 +64,11 @@ static void measure(struct comparison *c, size_t points)
 	c->p_rank = ranks.known ? ranks.p : NAN;
 	c->visible = NAN;
 	c->needed = 0;
-	if (!c->welch.known)
-		return;
+	if (ranks.no_memory || !c->welch.known)
+		return !ranks.no_memory;
 	c->visible = expm1(visible_difference(c->welch.se, c->welch.df, points));
 	c->needed = replicates_for_5_percent(pooled_sd(&c->base_logs, &c->fresh_logs), points);
+	return true;
 }
 
 static bool enough(const struct comparison *c)
@@ -87,14 +89,13 @@ static void decide(struct comparison *c)
 int compare_all(struct comparison *points, size_t n)
 {
 	double *p = calloc(2 * n + 1, sizeof *p);
+	bool whole = p != NULL;
 
-	if (!p)
-		return -1;
-	for (size_t i = 0; i < n; i++) {
-		measure(&points[i], n);
+	for (size_t i = 0; whole && i < n; i++) {
+		whole = measure(&points[i], n);
 		p[i] = points[i].p;
 	}
-	if (holm_adjust(p + n, p, n) < 0) {
+	if (!whole || holm_adjust(p + n, p, n) < 0) {
 		free(p);
 		return -1;
 	}

@@ -99,8 +99,10 @@ struct ranksum ranksum_of(const double *a, size_t na, const double *b, size_t nb
 	if (!na || !nb)
 		return r;
 	all = calloc(na + nb, sizeof *all);
-	if (!all)
+	if (!all) {
+		r.no_memory = true;
 		return r;
+	}
 	for (size_t i = 0; i < na; i++)
 		all[i] = (struct tagged){ a[i], true };
 	for (size_t i = 0; i < nb; i++)
@@ -113,5 +115,6 @@ struct ranksum ranksum_of(const double *a, size_t na, const double *b, size_t nb
 	r.p = r.exact ? ranksum_exact_p(fmin(r.u_a, r.u_b), na, nb)
 		      : approximate_p(fmin(r.u_a, r.u_b), (double)na, (double)nb, ties);
 	r.known = !isnan(r.p);
+	r.no_memory = r.exact && !r.known;
 	return r;
 }

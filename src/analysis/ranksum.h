@@ -7,6 +7,7 @@
 
 struct ranksum {
 	bool known; /* false: an empty group, or memory ran out */
+	bool no_memory;
 	double u_a, u_b; /* ties count half */
 	bool exact; /* p by counting; else normal approximation, corrected for ties and continuity */
 	double p; /* two-sided */

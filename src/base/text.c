@@ -2,6 +2,7 @@
 #include "base/text.h"
 
 #include <stdarg.h>
+#include <stdatomic.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -27,6 +28,19 @@ void text_reset(struct text *t)
 		t->bytes[0] = 0;
 }
 
+static atomic_bool ran_out;
+
+bool text_ran_out(void)
+{
+	return ran_out;
+}
+
+static void fail(struct text *t)
+{
+	t->failed = true;
+	ran_out = true;
+}
+
 static bool reserve(struct text *t, size_t more)
 {
 	size_t room = t->room ? t->room : 64;
@@ -36,7 +50,7 @@ static bool reserve(struct text *t, size_t more)
 		return false;
 	while (room - t->length <= more) {
 		if (__builtin_mul_overflow(room, (size_t)2, &room)) {
-			t->failed = true;
+			fail(t);
 			return false;
 		}
 	}
@@ -44,7 +58,7 @@ static bool reserve(struct text *t, size_t more)
 		return true;
 	bytes = realloc(t->room ? t->bytes : NULL, room);
 	if (!bytes) {
-		t->failed = true;
+		fail(t);
 		return false;
 	}
 	bytes[t->length] = 0;
@@ -90,7 +104,7 @@ void text_addf(struct text *t, const char *fmt, ...)
 	}
 	if (n < 0) {
 		t->bytes[t->length] = 0;
-		t->failed = true;
+		fail(t);
 		return;
 	}
 	t->length += (size_t)n;

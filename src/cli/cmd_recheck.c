@@ -22,8 +22,10 @@ static int show(const struct recheck_result *r, const char *journal, const char 
 	fflush(stdout); /* the results before what is said about them */
 	text_release(&t);
 	if (cut_verdict_record(journal, r, &err) < 0) {
-		message_warning("the verdict is not in the journal: %s", err.text);
-		return 3;
+		struct error told = { 0 };
+
+		error_set(&told, ERROR_IO, "the verdict is not in the journal: %s", err.text);
+		return message_error(&told);
 	}
 	if (c == RECHECK_NOT_SHOWN) {
 		cut_verdict_nothing(target, r->uncut, &err);

@@ -265,15 +265,20 @@ static int run_command(const struct command *c, int argc, char **argv, const cha
 /* A result cut short by a full disk or a closed pipe must not end in 0. */
 static int check_stdout(int status)
 {
+	struct error err = { 0 };
 	bool failed = ferror(stdout);
 
 	if (fflush(stdout) != 0)
 		failed = true;
-	if (!failed)
+	if (failed)
+		error_set(&err, ERROR_IO,
+			"cannot write all of the result to standard output; the result there is "
+			"not whole");
+	else if (text_ran_out())
+		error_set(&err, ERROR_IO, "out of memory; the result is not whole");
+	if (err.kind == ERROR_NONE || status >= 2) /* then nothing whole was promised */
 		return status;
-	fprintf(stderr, "blkassay: cannot write all of the result to standard output; the result "
-			"there is not whole\n");
-	return status == 0 || status == 1 ? 3 : status;
+	return message_error(&err);
 }
 
 static void join_command_line(struct text *t, int argc, char **argv)

@@ -3,8 +3,10 @@
 
 #include <stdarg.h>
 #include <stdio.h>
+#include <string.h>
 
 #include "base/error.h"
+#include "base/text.h"
 
 static bool quiet;
 
@@ -52,6 +54,12 @@ void message_warning(const char *fmt, ...)
 
 int message_error(const struct error *err)
 {
-	fprintf(stderr, "blkassay: %s\n", err->text);
+	static char told[sizeof err->text];
+
+	/* The first one is why the command fails; what fails in its wake is told too, but once. */
+	if (strcmp(told, err->text) != 0)
+		fprintf(stderr, "%s%s\n", *told ? "also: " : "blkassay: ", err->text);
+	if (!*told)
+		text_copy(told, sizeof told, err->text);
 	return error_exit_status(err);
 }

@@ -75,7 +75,7 @@ int result_file_open(struct result_file *f, const char *path, struct error *err)
 
 int result_file_write(struct result_file *f, struct text *t, struct error *err)
 {
-	if (t->failed)
+	if (t->failed || text_ran_out())
 		return error_set(err, ERROR_IO, "out of memory for '%s'", f->path);
 	if (fwrite(t->bytes, 1, t->length, f->file) != t->length)
 		return error_sys(err, ERROR_IO, errno, "cannot write '%s'", f->path);

@@ -10,6 +10,7 @@ struct loader {
 	struct details *d;
 	const uint32_t *point_of_pass; /* count: belongs to none */
 	const struct run *run;
+	bool no_memory;
 };
 
 static struct detail *detail_of(const struct loader *l, uint64_t pass)
@@ -30,12 +31,14 @@ static size_t bin_of(uint64_t ns)
 static void take_histogram(
 	void *context, uint64_t pass, const uint64_t *bin_ns, const uint64_t *count, size_t bins)
 {
-	struct detail *d = detail_of(context, pass);
+	struct loader *l = context;
+	struct detail *d = detail_of(l, pass);
 
 	if (!d)
 		return;
 	if (!d->bins)
 		d->bins = calloc(DETAIL_BINS, sizeof *d->bins);
+	l->no_memory |= !d->bins;
 	for (size_t i = 0; d->bins && i < bins; i++) {
 		d->bins[bin_of(bin_ns[i])] += count[i];
 		d->requests += count[i];
@@ -86,7 +89,7 @@ static void shrink(struct detail_trace *t, const struct run_pass *pass, uint64_t
 static void take_trace(
 	void *context, uint64_t pass, uint64_t step_ns, const uint64_t *bytes, size_t steps)
 {
-	const struct loader *l = context;
+	struct loader *l = context;
 	struct detail *d = detail_of(l, pass);
 
 	if (!d || !steps)
@@ -94,6 +97,7 @@ static void take_trace(
 	d->traces_seen++;
 	if (!d->traces)
 		d->traces = calloc(DETAIL_TRACES, sizeof *d->traces);
+	l->no_memory |= !d->traces;
 	if (d->traces && d->trace_count < DETAIL_TRACES)
 		shrink(&d->traces[d->trace_count++], &l->run->passes[pass], step_ns, bytes, steps);
 }
@@ -111,7 +115,7 @@ int details_load(
 	struct details *d, const struct run *run, const struct points *points, struct error *err)
 {
 	uint32_t *map = calloc(run->pass_count + 1, sizeof *map);
-	struct loader loader = { d, map, run };
+	struct loader loader = { .d = d, .point_of_pass = map, .run = run };
 	struct run_histogram_visitor visitor = { &loader, take_histogram, take_trace };
 	int rc;
 
@@ -128,6 +132,8 @@ int details_load(
 	/* Details name their pass by its place; where lines are missing, places are not what they were. */
 	rc = run->damaged_lines ? 0 : run_visit_details(run->path, &visitor, err);
 	free(map);
+	if (!rc && loader.no_memory)
+		rc = error_set(err, ERROR_IO, "out of memory for the details of '%s'", run->path);
 	if (rc < 0)
 		details_release(d);
 	return rc;
