@@ -126,7 +126,7 @@ $(O)/tests/slow.so: tests/slow/slow.c
 SHIM_SRC := $(filter-out tests/shim/fault.c,$(sort $(wildcard tests/shim/*.c)))
 $(O)/tests/fault-driver: $(SHIM_SRC) $(wildcard tests/shim/*.h)
 	@mkdir -p $(@D)
-	$(Q)$(CC) $(ALL_CPPFLAGS) -Itests $(ALL_CFLAGS) -o $@ $(SHIM_SRC)
+	$(Q)$(CC) $(ALL_CPPFLAGS) -Itests -DFAULT_MODELS='"$(abspath scripts/models)"' $(ALL_CFLAGS) -o $@ $(SHIM_SRC)
 
 faults: $(O)/blkassay $(O)/tests/fault.so $(O)/tests/fault-driver
 	$(Q)scripts/fault-sweep $(if $(FULL),-f) $(O) $(FAULTS)

@@ -1,9 +1,10 @@
 /* Makes the n-th library call of one kind fail, in a program that knows nothing of it (LD_PRELOAD).
  *
- *   FAULT_CALL   open read pread write pwrite sync ioctl stat close size name thread memory (tests/shim/kinds.h)
+ *   FAULT_CALL   open read pread write pwrite sync ioctl stat close size name stream thread memory (tests/shim/kinds.h)
  *   FAULT_NTH    1, 2, ...: which call of this kind
  *   FAULT_ERROR  an errno as a number, or "short": the call does half of what was asked
  *   FAULT_LAST   set: every later call of the kind fails too (a device that is gone stays gone)
+ *   FAULT_HASTE  set: naps end at once
  *   FAULT_LOG    a file that gets one line, the call's name, when it fails
  *
  * A failing call has no effect, as with the kernel, but for close: there the descriptor is gone whatever is returned
@@ -26,6 +27,7 @@
 #include <sys/syscall.h>
 #include <sys/uio.h>
 #include <sys/vfs.h>
+#include <time.h>
 #include <unistd.h>
 
 #include "shim/kinds.h"
@@ -36,7 +38,7 @@ static struct {
 	enum fault_kind kind;
 	unsigned long nth;
 	int code; /* errno; 0: short */
-	bool lasting;
+	bool lasting, hasty;
 	const char *log;
 	atomic_ulong seen;
 	atomic_bool armed;
@@ -94,6 +96,7 @@ __attribute__((constructor)) static void arm(void)
 	fault.nth = strtoul(nth, NULL, 10);
 	fault.code = !strcmp(error, "short") ? 0 : atoi(error);
 	fault.lasting = getenv("FAULT_LAST") != NULL;
+	fault.hasty = getenv("FAULT_HASTE") != NULL;
 	fault.log = getenv("FAULT_LOG");
 	if (!fault.armed) {
 		static const char words[] = "fault: FAULT_CALL names no kind of call\n";
@@ -262,6 +265,13 @@ WRAP(FAULT_NAME, link, (const char *from, const char *to), (from, to))
 WRAP(FAULT_NAME, unlink, (const char *path), (path))
 WRAP(FAULT_NAME, mkdir, (const char *path, mode_t mode), (path, mode))
 
+int nanosleep(const struct timespec *nap, struct timespec *left)
+{
+	static const struct timespec no_time;
+
+	return NEXT(nanosleep)(fault.hasty ? &no_time : nap, left);
+}
+
 off_t lseek(int fd, off_t n, int from)
 {
 	return judge(FAULT_SIZE, "lseek") == FAIL ? -1 : syscall(SYS_lseek, fd, n, from);
@@ -321,6 +331,63 @@ int pthread_create(
 	if (judge(FAULT_THREAD, "pthread_create") == FAIL)
 		return errno;
 	return NEXT(pthread_create)(out, attributes, run, argument);
+}
+
+/* Streams and folders; a failed stream says so ever after, as glibc's own does. */
+
+/* Messages on stderr are what a failure is judged by. */
+static bool stream_fails(const char *name, FILE *f)
+{
+	return f != stderr && judge(FAULT_STREAM, name) != PASS;
+}
+
+static int spoil(FILE *f)
+{
+	f->_flags |= 0x20; /* _IO_ERR_SEEN */
+	return EOF;
+}
+
+size_t fwrite(const void *bytes, size_t size, size_t count, FILE *f)
+{
+	if (stream_fails("fwrite", f)) {
+		spoil(f);
+		return 0;
+	}
+	return NEXT(fwrite)(bytes, size, count, f);
+}
+
+int fputs(const char *text, FILE *f)
+{
+	return stream_fails("fputs", f) ? spoil(f) : NEXT(fputs)(text, f);
+}
+
+int fflush(FILE *f)
+{
+	return stream_fails("fflush", f) ? spoil(f) : NEXT(fflush)(f);
+}
+
+int fclose(FILE *f)
+{
+	bool failed = stream_fails("fclose", f);
+	int saved = errno, rc = NEXT(fclose)(f);
+
+	errno = failed ? saved : errno;
+	return failed ? EOF : rc;
+}
+
+ssize_t getline(char **line, size_t *room, FILE *f)
+{
+	return judge(FAULT_STREAM, "getline") != PASS ? spoil(f) : NEXT(getline)(line, room, f);
+}
+
+struct dirent *readdir(DIR *d)
+{
+	return judge(FAULT_STREAM, "readdir") != PASS ? NULL : NEXT(readdir)(d);
+}
+
+struct dirent64 *readdir64(DIR *d)
+{
+	return judge(FAULT_STREAM, "readdir") != PASS ? NULL : NEXT(readdir64)(d);
 }
 
 /* Memory; left to the leak checker where one is at work (-DFAULT_NO_MEMORY). */

@@ -14,13 +14,14 @@ enum fault_kind {
 	FAULT_CLOSE,
 	FAULT_SIZE, /* ftruncate, fallocate, lseek */
 	FAULT_NAME, /* rename, unlink, mkdir, readlink, realpath */
+	FAULT_STREAM, /* fwrite, fputs, fflush, fclose, getline, readdir */
 	FAULT_THREAD, /* pthread_create */
 	FAULT_MEMORY, /* malloc and its relatives */
 	FAULT_KINDS
 };
 
 __attribute__((unused)) static const char *const fault_kind_names[FAULT_KINDS] = { "open", "read",
-	"pread", "write", "pwrite", "sync", "ioctl", "stat", "close", "size", "name", "thread",
-	"memory" };
+	"pread", "write", "pwrite", "sync", "ioctl", "stat", "close", "size", "name", "stream",
+	"thread", "memory" };
 
 #endif

@@ -1,0 +1,288 @@
+#include "shim/judges.h"
+
+#include <stdlib.h>
+#include <string.h>
+#include <unistd.h>
+
+#include "shim/files.h"
+
+/* ---- before a run ---- */
+
+void prepare_nothing(void)
+{
+}
+
+void prepare_card(void)
+{
+	place_fill();
+}
+
+void prepare_cut_card(void)
+{
+	static const char *const argv[] = { KEPT_SWEEP, NULL };
+
+	place_fill();
+	job_tool_unplugged(2, argv);
+	if (access("a.run.kept", F_OK) < 0 || place_is_filled())
+		file_die("making a card to be restored");
+}
+
+void prepare_written(void)
+{
+	place_fill();
+	if (job_tool("verify", "@", "--erase", "@token", "--seed", "5", "--only", "write", "--out",
+		    "w.run", NULL) != 0)
+		file_die("writing a card to be verified");
+}
+
+void prepare_damaged(void)
+{
+	prepare_written();
+	place_damage(100);
+}
+
+static void sweep(const char *target, const char *path)
+{
+	if (job_tool("sweep", target, "--sizes", "32Ki,64Ki,128Ki", "--order", "sequential",
+		    "--seconds", "0.001", "--passes", "3", "--out", path, NULL) != 0)
+		file_die("making a record");
+}
+
+void prepare_record(void)
+{
+	place_fill();
+	sweep("@", "a.run");
+}
+
+static void copy(const char *from, const char *to)
+{
+	size_t n;
+	char *bytes = file_read(from, &n);
+
+	if (!bytes)
+		file_die(from);
+	file_write(to, bytes, n);
+	free(bytes);
+}
+
+void prepare_two_records(void)
+{
+	copy("kept-sweep.run", "a.run");
+	copy("kept-slow.run", "b.run");
+}
+
+void prepare_journal(void)
+{
+	static const char *const argv[] = { "cut", "@", "--erase", "@token", "--seed", "5",
+		"--seconds", "60", "--out", "a.run", NULL };
+
+	place_fill();
+	job_tool_unplugged(150, argv);
+	if (!file_count("a.run", " stored ") || !file_count("a.run", "gone"))
+		file_die("making a journal");
+}
+
+void prepare_broken_journal(void)
+{
+	prepare_journal();
+	for (size_t block = 0; block < CARD_BYTES / 512; block++)
+		place_damage(block);
+}
+
+/* ---- at the very beginning ---- */
+
+void make_records(void)
+{
+	static const char model[] = FAULT_MODELS "/buoy-b.model";
+	int status = 0;
+
+	place_fill();
+	status |= job_tool("sweep", "model:" FAULT_MODELS "/buoy-b.model", "--direction",
+		"read,write", "--sizes", "4Ki..64Ki", "--order", "sequential", "--seconds", "0.2",
+		"--passes", "6", "--out", "kept-sweep.run", NULL);
+	status |= job_tool("sweep", "model:" FAULT_MODELS "/buoy-a.model", "--direction",
+		"read,write", "--sizes", "4Ki..64Ki", "--order", "sequential", "--seconds", "0.2",
+		"--passes", "6", "--out", "kept-slow.run", NULL);
+	status |= job_tool("verify", "model:" FAULT_MODELS "/buoy-b.model", "--region", "0+512Ki",
+		"--out", "kept-verify.run", NULL);
+	status |= job_tool(
+		"audit", "model:" FAULT_MODELS "/buoy-b.model", "--out", "kept-audit.run", NULL);
+	if (status)
+		file_die(model);
+	if (place_token()[0] == 'c') /* an image: nothing can be observed */
+		return;
+	if (job_tool("observe", "@", "--seconds", "0.05", "--out", "kept-seen.run", NULL) != 0)
+		file_die("observing");
+}
+
+/* ---- after it ---- */
+
+const char *judge_nothing(const struct job *job, int status)
+{
+	(void)job, (void)status;
+	return NULL;
+}
+
+/* A reader that is content with the record. */
+static const char *try_report(const char *path)
+{
+	int status;
+
+	if (access(path, F_OK) < 0)
+		return NULL;
+	status = job_tool("report", path, NULL);
+	if (status == -1)
+		return "'report' crashes on the record";
+	return status == 0 ? NULL : "'report' does not read the record";
+}
+
+const char *judge_record(const struct job *job, int status)
+{
+	const char *complaint = try_report("a.run");
+
+	if (complaint || status != job->status)
+		return complaint;
+	if (access("a.run", F_OK) < 0)
+		return "says it is fine but left no record";
+	if (!file_count("a.run", " end status=complete"))
+		return "says it is fine but the record has no good end";
+	return NULL;
+}
+
+/* A journal's judge is `recheck`. One cut off before its baseline is refused, one of a target that was not cut, or made no
+ * promise, gives no verdict (3); none may accuse a card that lost nothing. */
+const char *judge_journal(const struct job *job, int status)
+{
+	const char *target = access("new.img", F_OK) == 0 ? "new.img" : "@";
+	int checked;
+
+	if (access("a.run", F_OK) < 0)
+		return status == job->status ? "says it is fine but left no journal" : NULL;
+	if (job_tool("report", "a.run", NULL) == -1)
+		return "'report' crashes on the journal";
+	checked = job_tool("recheck", "a.run", target, NULL);
+	if (checked == -1)
+		return "'recheck' crashes on the journal";
+	if (status == job->status && checked == 2)
+		return "says it is fine but 'recheck' does not take the journal";
+	return checked == 0 || checked == 2 || checked == 3
+		       ? NULL
+		       : "'recheck' accuses a card that lost nothing";
+}
+
+const char *judge_read_sweep(const struct job *job, int status)
+{
+	return place_is_filled() ? judge_record(job, status) : "a reading run changed the target";
+}
+
+static const char *judge_put_back(void)
+{
+	if (place_is_filled())
+		return NULL;
+	if (access("a.run.kept", F_OK) < 0)
+		return "the card's data is lost: changed, and nothing saved";
+	if (job_tool("restore", "a.run.kept", "@", NULL) != 0)
+		return "the card's data is changed, and 'restore' does not put it back";
+	return place_is_filled() ? NULL : "'restore' says it is fine, but the data differs";
+}
+
+const char *judge_kept_run(const struct job *job, int status)
+{
+	const char *complaint;
+
+	if (status == 0 && !place_is_filled())
+		return "says it is fine but the card's data is changed";
+	if (status != 0 && !place_is_filled() && !job_file_says("err", "restore 'a.run.kept' '"))
+		return "leaves the card changed without saying how to restore it";
+	complaint = judge_put_back();
+	return complaint ? complaint : judge_record(job, status);
+}
+
+const char *judge_restore(const struct job *job, int status)
+{
+	(void)job;
+	if (status == 0 && !place_is_filled())
+		return "says it is fine but the card's data is changed";
+	return judge_put_back();
+}
+
+/* What was written is judged by a run that nothing disturbs. */
+const char *judge_written(const struct job *job, int status)
+{
+	const char *target = access("new.img", F_OK) == 0 ? "new.img" : "@";
+
+	if (status == 0 && job_tool("verify", target, "--seed", "5", "--only", "read", "--out",
+				   "check.run", NULL) != 0)
+		return "says it is fine but what it wrote is not there";
+	return judge_record(job, status);
+}
+
+const char *judge_failing(const struct job *job, int status)
+{
+	return status == 0 ? "calls what is broken fine" : judge_record(job, status);
+}
+
+const char *judge_gate(const struct job *job, int status)
+{
+	(void)job;
+	return status == 0 ? "calls what is broken fine" : NULL;
+}
+
+const char *judge_refused(const struct job *job, int status)
+{
+	(void)job;
+	if (!place_is_filled())
+		return "wrote to what must not be written";
+	return status < 2 ? "calls a refusal fine" : NULL;
+}
+
+/* The same file as the job makes without a fault; `apology`: a word on stderr that something is missing will do. */
+static const char *compare(const char *whole, const char *said, bool apology)
+{
+	char *a = file_read(whole, NULL), *b = file_read(said, NULL);
+	const char *complaint = NULL;
+
+	if (!a)
+		file_die(whole);
+	if (!b || strcmp(a, b) != 0)
+		complaint = apology && file_count("err", "blkassay: ")
+				    ? NULL
+				    : "says it is fine, but the result is another one";
+	free(a);
+	free(b);
+	return complaint;
+}
+
+static const char *run_again(const struct job *job)
+{
+	return job_tool_again(job) == job->status ? NULL : "the same job has another end now";
+}
+
+const char *judge_output(const struct job *job, int status)
+{
+	const char *complaint = status == job->status ? run_again(job) : NULL;
+
+	return complaint || status != job->status ? complaint : compare("after.out", "out", true);
+}
+
+static const char *judge_file(const struct job *job, int status, const char *path)
+{
+	const char *complaint;
+
+	if (status != job->status)
+		return NULL;
+	if (rename(path, "said") < 0)
+		return "says it is fine, but made no file";
+	complaint = run_again(job);
+	return complaint ? complaint : compare(path, "said", false);
+}
+
+const char *judge_csv(const struct job *job, int status)
+{
+	return judge_file(job, status, "a.csv");
+}
+
+const char *judge_page(const struct job *job, int status)
+{
+	return judge_file(job, status, "a.html");
+}

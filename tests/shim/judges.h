@@ -1,0 +1,40 @@
+/* What jobs need before a run, and what must be true after one, whatever failed in it. */
+#ifndef SHIM_JUDGES_H
+#define SHIM_JUDGES_H
+
+#include "shim/jobs.h"
+
+/* The run that overwrites the target while its data is kept. */
+#define KEPT_SWEEP                                                                            \
+	"sweep", "@", "--keep-data", "--direction", "write", "--sizes", "128Ki", "--seconds", \
+		"0.001", "--passes", "1", "--order", "sequential", "--out", "a.run"
+
+void prepare_nothing(void);
+void prepare_card(void); /* the target holds data */
+void prepare_cut_card(void); /* it is overwritten, its data saved in a.run.kept */
+void prepare_written(void); /* verify has written it with seed 5 */
+void prepare_damaged(void); /* the same, then one block overwritten */
+void prepare_record(void); /* a.run is a sweep of it */
+void prepare_two_records(void); /* a.run and, of the same sweep, b.run */
+void prepare_journal(void); /* a.run is a journal of it */
+void prepare_broken_journal(void); /* the same, then a promised block was lost */
+
+/* Files that stay: kept-sweep.run, kept-verify.run, kept-audit.run, kept-seen.run (an observation). */
+void make_records(void);
+
+typedef const char *judge(const struct job *job, int status);
+judge judge_nothing;
+judge judge_output; /* the same words as without a fault, or a word about it */
+judge judge_csv; /* a.csv likewise */
+judge judge_page; /* a.html likewise */
+judge judge_record; /* a.run, if there, can be read; a good end means a good end in it */
+judge judge_read_sweep; /* and nothing was written */
+judge judge_written; /* and what verify wrote is there */
+judge judge_failing; /* and it is never called fine */
+judge judge_gate; /* never fine, nothing to read */
+judge judge_journal; /* recheck reads it and accuses nobody */
+judge judge_kept_run; /* the target is as it was, or restore makes it so */
+judge judge_restore;
+judge judge_refused; /* nothing was written, and no good end */
+
+#endif
