@@ -164,13 +164,12 @@ static void print_overview(FILE *out)
 		     "refused for safety, 3 the I/O or the machine failed, 130 interrupted.\n");
 }
 
-/* What the option means to this command. */
-static const char *help_of(const struct command *c, const struct option_spec *s)
+const char *command_option_help(const struct command *c, enum option_id id)
 {
 	for (size_t i = 0; i < sizeof notes / sizeof *notes; i++)
-		if (notes[i].id == s->id && !strcmp(notes[i].command, c->name))
+		if (notes[i].id == id && !strcmp(notes[i].command, c->name))
 			return notes[i].help;
-	return s->help;
+	return option_spec(id)->help;
 }
 
 static void print_option(FILE *out, const struct command *c, const struct option_spec *s)
@@ -180,7 +179,7 @@ static void print_option(FILE *out, const struct command *c, const struct option
 	snprintf(left, sizeof left, "--%s%s%s", s->name, s->value ? " " : "",
 		s->value ? s->value : "");
 	fprintf(out, "  %-24s ", left);
-	print_wrapped(out, help_of(c, s), OPTION_AT);
+	print_wrapped(out, command_option_help(c, s->id), OPTION_AT);
 }
 
 static void print_help(FILE *out, const struct command *c)

@@ -23,6 +23,9 @@ extern const size_t command_count;
 
 const struct command *command_find(const char *name); /* NULL when there is none */
 
+/* What an option means to this command. */
+const char *command_option_help(const struct command *c, enum option_id id);
+
 /* The whole program: dispatches, checks that stdout could be written, returns the exit status. */
 int cli_main(int argc, char **argv);
 

@@ -6,7 +6,7 @@
 #include "cli/command.h"
 #include "cli/options.h"
 
-/* Values worth offering; other options that take FILE offer files, the rest nothing. */
+/* Values worth offering; other options that take files offer them, the rest nothing. */
 static const char *value_words(enum option_id id)
 {
 	switch (id) {
@@ -14,6 +14,8 @@ static const char *value_words(enum option_id id)
 		return "read write read,write";
 	case OPTION_ORDER:
 		return "sequential random sequential,random";
+	case OPTION_ONLY:
+		return "write read";
 	default:
 		return NULL;
 	}
@@ -21,7 +23,12 @@ static const char *value_words(enum option_id id)
 
 static bool takes_file(const struct option_spec *s)
 {
-	return s->value && !strcmp(s->value, "FILE");
+	static const char *const files[] = { "FILE", "RUN", "RECORD" };
+
+	for (size_t i = 0; s->value && i < sizeof files / sizeof *files; i++)
+		if (!strcmp(s->value, files[i]))
+			return true;
+	return false;
 }
 
 typedef void option_visitor(FILE *out, const struct command *c, const struct option_spec *s);
@@ -122,7 +129,7 @@ static void zsh_option(FILE *out, const struct command *c, const struct option_s
 
 	(void)c;
 	fprintf(out, " \\\n\t\t'--%s%s[", s->name, s->value ? "=" : "");
-	print_escaped(out, s->help, "[]:");
+	print_escaped(out, command_option_help(c, s->id), "[]:");
 	fputc(']', out);
 	if (s->value) {
 		fputc(':', out);
@@ -181,7 +188,7 @@ static void fish_option(FILE *out, const struct command *c, const struct option_
 	if (words)
 		fprintf(out, " -a '%s'", words);
 	fputs(" -d '", out);
-	print_fish_quoted(out, s->help);
+	print_fish_quoted(out, command_option_help(c, s->id));
 	fputs("'\n", out);
 }
 

@@ -19,6 +19,7 @@ is() { [ "$1" = "$2" ] || fail "offered '$1', not '$2'"; }
 is "$(offers blkassay sw)" "sweep "
 is "$(offers blkassay sweep --p)" "--passes "
 is "$(offers blkassay sweep --direction r)" "read read,write "
+is "$(offers blkassay verify --only w)" "write "
 is "$(offers blkassay report --pa)" "--page "
 is "$(offers blkassay report a.run --csv x)" " " # files: left to the shell
 is "$(offers blkassay help rep)" "report "
