@@ -127,7 +127,6 @@ static void zsh_option(FILE *out, const struct command *c, const struct option_s
 {
 	const char *words = value_words(s->id);
 
-	(void)c;
 	fprintf(out, " \\\n\t\t'--%s%s[", s->name, s->value ? "=" : "");
 	print_escaped(out, command_option_help(c, s->id), "[]:");
 	fputc(']', out);

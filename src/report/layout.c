@@ -7,6 +7,9 @@
 #include "base/clean.h"
 #include "base/text.h"
 
+/* Longer lines are hard to read, however wide the terminal. */
+enum { PROSE_COLUMNS = 100 };
+
 static void add_blanks(struct text *t, size_t n)
 {
 	text_addf(t, "%*s", (int)n, "");
@@ -52,6 +55,8 @@ void layout_wrap(struct text *t, const char *s, size_t at, size_t indent, size_t
 {
 	size_t start = at;
 
+	if (columns > PROSE_COLUMNS)
+		columns = PROSE_COLUMNS;
 	while (*s) {
 		size_t bytes = word_length(s), used;
 		size_t fits = bytes_for(s, bytes, columns - indent, &used);
