@@ -42,7 +42,7 @@ static void find_repeat_of_places(struct verify_pattern *p, const struct verify_
 	const struct damage_totals *t = &v->state.totals;
 	double misplaced = (double)t->by_class[DAMAGE_MISPLACED], expected;
 	struct wrap_places places;
-	uint64_t lost;
+	uint64_t lost, blocks;
 
 	if (!places_of(&places, v) || wrap_sight(&p->sight, &places) < 0)
 		return;
@@ -50,8 +50,8 @@ static void find_repeat_of_places(struct verify_pattern *p, const struct verify_
 	if (!t->distance_gcd)
 		return;
 	lost = wrap_blocks_lost(&places, t->distance_gcd);
-	expected = (double)lost * (double)t->judged /
-		   (double)(places.count * (places.length / places.unit));
+	blocks = places.count * (places.length / places.unit);
+	expected = (double)lost * (double)t->judged / (double)blocks;
 	if (lost == UINT64_MAX || misplaced < expected * 0.95 || misplaced > expected * 1.05)
 		return;
 	p->repeat_bytes = t->distance_gcd;
@@ -70,7 +70,8 @@ static void find_repeat(struct verify_pattern *p, const struct verify_record *v)
 		find_repeat_of_places(p, v);
 		return;
 	}
-	if (!misplaced || !t->distance_gcd || t->distance_gcd >= t->region_bytes)
+	if (!t->by_class[DAMAGE_MISPLACED] || !t->distance_gcd ||
+		t->distance_gcd >= t->region_bytes)
 		return;
 	expected = (double)t->judged * (1 - (double)t->distance_gcd / (double)t->region_bytes);
 	if (misplaced < expected * 0.95 || misplaced > expected * 1.05)
