@@ -67,3 +67,37 @@ need_lint() {
 	version=$(clang -dumpversion | cut -d. -f1)
 	need "/usr/lib/llvm-$version/lib/clang/*/lib/linux/libclang_rt.fuzzer-*.a:libclang-rt-$version-dev"
 }
+
+# Debian 12 has the static busybox in /bin, newer ones in /usr/bin; the one without the suffix lacks what the rig needs.
+need_static_busybox() { [ -x /bin/busybox ] && ! ldd /bin/busybox >/dev/null 2>&1; }
+
+need_rig() {
+	command -v apt-get >/dev/null 2>&1 || {
+		echo "The rig boots Debian's own kernel, which it fetches with apt-get: it needs Debian on amd64." >&2
+		exit 2
+	}
+	need qemu-system-x86_64:qemu-system-x86 cpio:cpio depmod:kmod dmsetup:dmsetup mkfs.ext4:e2fsprogs xz:xz-utils
+	need_static_busybox || need /no/such/file:busybox-static
+}
+
+# The package lists anew: from apt's own sources, whatever they are here. 1 when that needs rights this user lacks.
+need_lists() {
+	if [ "$(id -u)" = 0 ]; then
+		apt-get update -qq
+	elif command -v sudo >/dev/null 2>&1; then
+		sudo apt-get update -qq
+	else
+		return 1
+	fi
+}
+
+# need_download META_PACKAGE PATTERN LOG: downloads, into this folder and without installing it, the package that the first
+# dependency of META_PACKAGE matching PATTERN names. Lists that are missing or too old are fetched once. Prints its name.
+need_download() {
+	for attempt in 1 2; do
+		package=$(apt-cache depends "$1" 2>/dev/null | awk -v p="$2" '/Depends:/ && $2 ~ p { print $2; exit }')
+		[ -n "$package" ] && apt-get download "$package" >>"$3" 2>&1 && echo "$package" && return 0
+		[ $attempt = 2 ] || need_lists >>"$3" 2>&1 || break
+	done
+	return 1
+}
