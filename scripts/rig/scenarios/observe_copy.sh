@@ -15,7 +15,7 @@ pair() { # FILESYSTEM NUMBER FORMAT...
 	fs=$1 seen=$1$2.run swept=$1$2-sweep.run
 	token "$stick"
 	run 0 blkassay sweep "$stick" --erase "$token" --direction read,write --order sequential \
-		--sizes 512,4Ki,16Ki,64Ki,120Ki --seconds 0.4 --passes 2 --seed "$2" --out "$swept" --quiet
+		--sizes 512,4Ki,16Ki,64Ki,120Ki --seconds 0.3 --passes 2 --seed "$2" --out "$swept" --quiet
 	shift 2
 	"$@" >$out 2>$err || fail "cannot make a $fs filesystem"
 	start blkassay observe "$stick" --out "$seen" --label "$fs"
