@@ -80,6 +80,49 @@ static void find_repeat(struct verify_pattern *p, const struct verify_record *v)
 	p->repeat_is_capacity = true;
 }
 
+/* Blocks of one reading that lie at `offset` or beyond; *before: where the last one before it ends. */
+static uint64_t blocks_from(const struct verify_record *v, uint64_t offset, uint64_t *before)
+{
+	const struct verify_record_plan *p = &v->plan;
+	uint64_t unit = v->state.totals.block_bytes, count = 0;
+
+	*before = offset;
+	if (!p->spot_count)
+		return (p->region_start + p->region_bytes - offset) / unit;
+	*before = p->region_start;
+	for (uint64_t i = 0; i < p->spot_count; i++) {
+		uint64_t from = p->spots[i], end = from + p->sizes[0];
+
+		if (from < offset)
+			*before = end < offset ? end : offset;
+		if (end > offset)
+			count += (end - (from > offset ? from : offset)) / unit;
+	}
+	return count;
+}
+
+/* A target that lets go of what lies beyond its real capacity, or refuses it. */
+static void find_end(struct verify_pattern *p, const struct verify_record *v)
+{
+	const struct damage_totals *t = &v->state.totals;
+	uint64_t gone = t->by_class[DAMAGE_UNREADABLE] + t->by_class[DAMAGE_BLANK] +
+			t->by_class[DAMAGE_STALE] + t->by_class[DAMAGE_FOREIGN];
+	uint64_t end = v->plan.region_start + v->plan.region_bytes, before, once, all;
+	struct wrap_places places;
+
+	if (!gone || gone != damage_totals_damaged(t) || !t->block_bytes ||
+		t->first_offset <= v->plan.region_start || t->first_offset >= end ||
+		end < v->plan.region_start || (v->plan.spot_count && !places_of(&places, v)))
+		return;
+	once = blocks_from(v, t->first_offset, &before);
+	all = blocks_from(v, v->plan.region_start, &(uint64_t){ 0 });
+	/* In whole readings of everything, so that nothing lost was read fewer times than it might have been. */
+	if (!once || !all || t->judged % all || gone / once != t->judged / all || gone % once)
+		return;
+	p->ends_after = before;
+	p->ends_at = t->first_offset;
+}
+
 static uint64_t lowest_bit(uint64_t n)
 {
 	return n & (~n + 1);
@@ -170,6 +213,7 @@ void verify_pattern_find(struct verify_pattern *p, struct verify_record *v)
 {
 	*p = (struct verify_pattern){ 0 };
 	find_repeat(p, v);
+	find_end(p, v);
 	find_stretches(p, v);
 	find_request_places(p, v);
 	find_bits(p, &v->state.totals);

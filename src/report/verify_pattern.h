@@ -14,6 +14,10 @@ struct verify_pattern {
 	bool repeat_is_capacity; /* certain; else the capacity may be a whole fraction of it (places of --spot) */
 	bool one_distance; /* all misplaced blocks by the same distance */
 
+	/* all that was judged from some byte on is lost, and nothing before it: the storage ends after the first and at
+	 * the latest at the second byte, which are the same unless places of --spot leave a gap; 0: not so */
+	uint64_t ends_after, ends_at;
+
 	/* --spot: which false capacities its places see */
 	bool sight_known;
 	struct wrap_sight sight;

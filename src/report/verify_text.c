@@ -421,6 +421,35 @@ static void explain(struct writer *w)
 			"before, or memory that was never filled.");
 }
 
+static void add_end(struct writer *w)
+{
+	const struct verify_pattern *p = &w->pattern;
+	const struct verify_record *v = w->v;
+	uint64_t end = v->plan.region_start + v->plan.region_bytes;
+	const char * or = v->plan.write ? "" : ", or the run that wrote stopped there";
+	char size[SIZE_TEXT_MAX];
+
+	if (!p->ends_at)
+		return;
+	if (p->ends_after == p->ends_at)
+		item(w, '!',
+			"Nothing from byte %" PRIu64
+			" on was kept, and everything before it: the target seems to end there, "
+			"at %s, whatever it claims, or has lost what was written last%s.",
+			p->ends_at, size_format_decimal(size, (double)p->ends_at), or);
+	else
+		item(w, '!',
+			"Nothing from byte %" PRIu64
+			" on was kept, and everything up to byte %" PRIu64
+			": the target seems to end between them, whatever it claims, or has lost "
+			"what was written last%s.",
+			p->ends_at, p->ends_after, or);
+	if (end == v->run.target.size_bytes && end - p->ends_at == v->state.totals.block_bytes)
+		item(w, '!',
+			"It is the last block alone: READ CAPACITY has to answer with the address "
+			"of the last block, not with their number (SBC-3).");
+}
+
 /* Bit errors at the end of a request are no end that got lost. */
 static void add_request_places(struct writer *w)
 {
@@ -448,6 +477,7 @@ static void add_pattern(struct writer *w)
 	const char *listed = p->ranges_complete ? "" : ", as far as they are listed";
 	char size[SIZE_TEXT_MAX];
 
+	add_end(w);
 	add_request_places(w);
 	if (p->period_bytes)
 		item(w, '+',

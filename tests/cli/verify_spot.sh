@@ -64,6 +64,8 @@ sed "s/beyond = wraps/beyond = drops/; s/real capacity = .*/real capacity = $((6
 rm -f c.run
 run 1 "$BLKASSAY" verify model:"$tmp/odd.model" --spot 40 --out c.run --quiet
 says "1 of"
+tells "Nothing from byte 33553920 on was kept" # 65535 blocks
+tells "READ CAPACITY has to answer with the address of the last block"
 run 1 "$BLKASSAY" verify model:"$model" --out d.run --quiet
 says "addresses repeat after 12582912 bytes (12.6 MB)" # the model file says 12Mi
 exit 0

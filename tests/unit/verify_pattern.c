@@ -184,6 +184,69 @@ START_TEST(one_request_in_so_many)
 }
 END_TEST
 
+/* A target that lets go of what lies beyond its end. */
+START_TEST(storage_that_ends)
+{
+	v.run.target.size_bytes = v.plan.region_bytes;
+	damage(DAMAGE_BLANK, 2000);
+	t->first_offset = 6000 * 512;
+	t->requests_damaged = t->requests_whole = 250;
+	speak();
+	says("Nothing from byte 3072000 on was kept");
+	says("end there, at 3.07 MB, whatever it claims, or has lost what was written last, or the "
+	     "run that wrote stopped there");
+	says_not("READ CAPACITY");
+	v.plan.write = true;
+	speak();
+	says("written last.");
+	t->first_offset -= 512; /* one of them was kept */
+	speak();
+	says_not("seems to end");
+	t->first_offset = 0;
+	damage(DAMAGE_BLANK, 8000);
+	speak();
+	says_not("seems to end");
+	/* The last block alone, unreadable; read twice over. */
+	t->judged = 16000;
+	damage(DAMAGE_BLANK, 0);
+	damage(DAMAGE_UNREADABLE, 2);
+	t->first_offset = 7999 * 512;
+	speak();
+	says("Nothing from byte 4095488 on");
+	says("READ CAPACITY has to answer with the address of the last block");
+	damage(DAMAGE_UNREADABLE, 1); /* only once of twice */
+	speak();
+	says_not("seems to end");
+	/* Another kind of damage is no end. */
+	damage(DAMAGE_UNREADABLE, 0);
+	damage(DAMAGE_BIT_ERROR, 2);
+	speak();
+	says_not("seems to end");
+}
+END_TEST
+
+/* Places with gaps between them: at 0, 409600 and 4091904. */
+START_TEST(storage_that_ends_between_places)
+{
+	v.plan.write = true;
+	v.plan.spot_count = 3;
+	v.plan.spots[1] = 409600;
+	v.plan.spots[2] = 4091904;
+	t->judged = 24;
+	damage(DAMAGE_FOREIGN, 8);
+	t->first_offset = 4091904;
+	speak();
+	says("Nothing from byte 4091904 on was kept, and everything up to byte 413696:");
+	damage(DAMAGE_FOREIGN, 11); /* and the last three blocks of the second place */
+	t->first_offset = 409600 + 5 * 512;
+	speak();
+	says("the target seems to end there, at 412 kB");
+	damage(DAMAGE_FOREIGN, 10);
+	speak();
+	says_not("seems to end");
+}
+END_TEST
+
 Suite *verify_pattern_suite(void)
 {
 	Suite *s = suite_create("verify_pattern");
@@ -195,6 +258,8 @@ Suite *verify_pattern_suite(void)
 	tcase_add_test(c, places_in_the_request);
 	tcase_add_test(c, stamps_of_another_run);
 	tcase_add_test(c, one_request_in_so_many);
+	tcase_add_test(c, storage_that_ends);
+	tcase_add_test(c, storage_that_ends_between_places);
 	suite_add_tcase(s, c);
 	return s;
 }
