@@ -90,7 +90,7 @@ void chart_x_axis(struct text *t, const struct chart_frame *f, const char *name,
 
 void chart_size_axis(struct text *t, const struct chart_frame *f, const struct points *table)
 {
-	const double apart = 64; /* of labels, in the width that a phone shows them */
+	const double apart = 61; /* of labels, in the width that a phone shows them */
 	double last = -1e9;
 	char size[SIZE_TEXT_MAX];
 

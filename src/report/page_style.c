@@ -46,8 +46,8 @@ const char page_style[] =
 	"td{text-align:right;padding:.16rem .55rem;border-bottom:1px solid var(--grid)}\n"
 	"th:first-child,td:first-child{padding-left:0}\n"
 	".group th{text-align:left;border-bottom:1px solid var(--rule);padding-top:.6rem}\n"
-	".words td,.words th{text-align:left;white-space:normal;vertical-align:top;"
-	"overflow-wrap:anywhere}\n"
+	".words td:last-child{overflow-wrap:anywhere}\n"
+	".words td,.words th{text-align:left;white-space:normal;vertical-align:top}\n"
 	"text{fill:var(--ink);font:12px \"Noto Sans\",\"DejaVu Sans\",system-ui,sans-serif}\n"
 	".tick{fill:var(--soft)}\n"
 	".note{fill:var(--soft);stroke:var(--paper);stroke-width:4px;paint-order:stroke}\n"
@@ -87,6 +87,6 @@ const char page_style[] =
 	"--rule:#999;--grid:#ddd;--c0:#0072b2;--c1:#b84f00;--c2:#00775a;--c3:#a3487f;--look:#000;"
 	"--lookbg:#fff}body{font-size:10pt}main{max-width:none;padding:0}.wide{overflow:visible}"
 	"table{font-size:7.5pt}th,td{padding:.1rem .22rem}figure{max-width:150mm}"
-	"figure>svg{max-height:210mm}h2,h3,figcaption{break-after:avoid}"
+	"figure>svg{max-height:180mm}h2,h3,figcaption{break-after:avoid}"
 	"tr,.says li{break-inside:avoid}.says .look{border:1px solid #000;border-left-width:6px;"
 	"border-left-style:double}}\n";
