@@ -21,7 +21,12 @@
 #include "platform/interrupt.h"
 #include "report/recheck_text.h"
 
-enum { DEFAULT_REGION = 8 << 20, PROBE_BYTES = 1 << 20, PROBE_CHUNK = 64 << 10 };
+enum {
+	DEFAULT_REGION = 8 << 20,
+	PROBE_BYTES = 1 << 20,
+	PROBE_CHUNK = 64 << 10,
+	PLAN_WRITES = 4096
+};
 
 static const uint64_t second_ns = 1000000000;
 static const uint64_t default_window_ns = UINT64_C(10) * 1000000000;
@@ -121,6 +126,25 @@ static double read_rate(struct session *s)
 	return ns ? (double)done * 1e9 / (double)ns : 0;
 }
 
+/* B/s of the writes to come, from their lengths and pauses and how fast the target reads; 0 when unknown. Flushes come on
+ * top, so it is less in truth. */
+static double write_rate(struct cut_job *job)
+{
+	const struct session *s = &job->session;
+	double reads = read_rate(&job->session), bytes = 0, pauses = 0;
+	struct cut_plan plan;
+	struct cut_write w;
+
+	cut_plan_init(
+		&plan, job->seed, s->region_start, s->region_bytes, s->traits->offset_align_bytes);
+	for (int i = 0; i < PLAN_WRITES; i++) {
+		cut_plan_next(&plan, &w);
+		bytes += w.bytes;
+		pauses += (double)w.pause_ns / 1e9;
+	}
+	return reads > 0 ? bytes / (bytes / reads + pauses) : 0;
+}
+
 static uint64_t window_ns(const struct cut_job *job)
 {
 	if (job->o->given[OPTION_SECONDS])
@@ -135,7 +159,7 @@ static double expected_bytes(struct cut_job *job)
 
 	/* Without an end, a minute stands for "until you pull the plug". */
 	one = (double)job->session.region_bytes +
-	      read_rate(&job->session) * (double)(ns ? ns : 60 * second_ns) / 1e9;
+	      write_rate(job) * (double)(ns ? ns : 60 * second_ns) / 1e9;
 	return one * job->cycles;
 }
 
@@ -229,8 +253,8 @@ static void tell(const struct cut_summary *c)
 {
 	char bytes[SIZE_TEXT_MAX], risk[SIZE_TEXT_MAX], time[SIZE_TEXT_MAX];
 
-	message_note("%llu writes (%s, %llu by FUA), %llu flushes in %s; %s acknowledged and not "
-		     "flushed",
+	message_note("%llu writes (%s, %llu by FUA) and %llu flushes in %s;\n%s acknowledged and "
+		     "not flushed",
 		(unsigned long long)c->writes, size_format_decimal(bytes, (double)c->bytes),
 		(unsigned long long)c->throughs, (unsigned long long)c->flushes,
 		duration_format(time, (double)c->ns / 1e9),
@@ -282,6 +306,8 @@ static int one_cycle(struct cut_job *job, uint32_t number, struct error *err)
 	struct cut_summary summary;
 	char restore[1500];
 
+	if (job->cycles > 1 && !job->model)
+		message_note("cut %lu of %lu", (unsigned long)number, (unsigned long)job->cycles);
 	if (write_until_cut(job, number, &summary, err) < 0)
 		return -1;
 	judge_ending(job, &summary, err);

@@ -2,10 +2,12 @@
 #include "integrity/cut.h"
 
 #include <errno.h>
+#include <stdio.h>
 #include <stdlib.h>
 
 #include "base/buffer.h"
 #include "base/error.h"
+#include "base/text.h"
 #include "integrity/stamp.h"
 #include "medium/medium.h"
 #include "medium/scsi.h"
@@ -34,6 +36,7 @@ struct cutting {
 	void *buf;
 	uint64_t begun_ns, ended_ns; /* baseline done; trigger ended */
 	bool ended;
+	char phase[80]; /* what the user sees while it writes */
 	bool kernel_flushes; /* the kernel sends none to what it takes for write-through */
 	bool flushes; /* a flush reaches the device, one way or the other */
 };
@@ -197,6 +200,25 @@ static enum progress write_one(struct cutting *c, const struct cut_write *w)
 	return w->flush && c->flushes ? flush(c, w->number) : GO_ON;
 }
 
+static void tell_progress(struct cutting *c, uint64_t passed_ns)
+{
+	const struct cut_settings *s = c->settings;
+	struct watch_step step = { .phase = c->phase, .seconds_left = -1 };
+
+	if (c->out->pulled) {
+		snprintf(c->phase, sizeof c->phase, "writing; the command that cuts %s",
+			c->ended ? "has ended" : "runs");
+	} else if (s->end_after_ns || s->pull_after_ns) {
+		text_copy(c->phase, sizeof c->phase, "writing until the cut");
+		step.done = passed_ns / 1000000;
+		step.total = (s->end_after_ns ? s->end_after_ns : s->pull_after_ns) / 1000000;
+	} else {
+		snprintf(c->phase, sizeof c->phase, "writing, %llu s; pull the plug at any moment",
+			(unsigned long long)(passed_ns / 1000000000));
+	}
+	watch_step(c->watch, &step);
+}
+
 static enum progress look_at_clock(struct cutting *c)
 {
 	const struct cut_settings *s = c->settings;
@@ -218,11 +240,7 @@ static enum progress look_at_clock(struct cutting *c)
 		return finish(c, CUT_REMAINS);
 	if (s->end_after_ns && passed >= s->end_after_ns)
 		return finish(c, CUT_TIME_UP);
-	watch_step(c->watch, &(struct watch_step){ .phase = "writing until the cut",
-				     .done = passed / 1000000,
-				     .total = s->end_after_ns ? s->end_after_ns / 1000000
-							      : s->pull_after_ns / 1000000,
-				     .seconds_left = -1 });
+	tell_progress(c, passed);
 	return GO_ON;
 }
 

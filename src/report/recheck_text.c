@@ -221,8 +221,9 @@ void recheck_line(struct text *t, const struct recheck_result *r)
 
 void recheck_totals_text(struct text *t, const struct recheck_totals *o)
 {
-	text_addf(t, "\n%lu cuts, %lu of them with broken promises or damage\n",
-		(unsigned long)o->cycles, (unsigned long)o->broken_cycles);
+	text_addf(t, "\n%lu cut%s, %lu of them with broken promises or damage\n",
+		(unsigned long)o->cycles, o->cycles == 1 ? "" : "s",
+		(unsigned long)o->broken_cycles);
 	if (o->not_shown_cycles)
 		text_addf(t, "%lu of them tested nothing and count no further\n",
 			(unsigned long)o->not_shown_cycles);
