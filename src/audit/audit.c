@@ -2,6 +2,7 @@
 #include "audit/audit.h"
 
 #include <errno.h>
+#include <stdio.h>
 
 #include "audit/desk.h"
 #include "audit/probes.h"
@@ -62,13 +63,11 @@ static int explain(struct desk *d, int rc, const char *phase, struct error *err)
 static int run_probes(struct desk *d, struct error *err)
 {
 	for (size_t i = 0; i < PROBES; i++) {
-		struct watch_step step = { .phase = probes[i].phase,
-			.done = i,
-			.total = sizeof probes / sizeof *probes,
-			.seconds_left = -1 };
 		int rc;
 
-		watch_step(d->hooks->watch, &step);
+		/* The probes take so unequally long that a share or a time left would mislead. */
+		snprintf(d->phase, sizeof d->phase, "%s (step %zu of %d)", probes[i].phase, i + 1,
+			PROBES);
 		if (desk_stopped(d))
 			return 1;
 		rc = probes[i].run(d);

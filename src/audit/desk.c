@@ -19,6 +19,8 @@ static const uint64_t idle_step_ns = 50000000;
 
 bool desk_stopped(const struct desk *d)
 {
+	/* Asked between commands, so this keeps the user's line alive too. */
+	watch_step(d->hooks->watch, &(struct watch_step){ .phase = d->phase, .seconds_left = -1 });
 	return watch_should_stop(d->hooks->watch);
 }
 

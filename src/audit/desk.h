@@ -53,6 +53,7 @@ struct desk {
 	struct findings *out;
 	struct known known;
 
+	char phase[64]; /* what the user sees: "flush (step 3 of 13)" */
 	bool scsi;
 	uint32_t block; /* stamped */
 	uint32_t unit; /* least transfer */
@@ -86,6 +87,7 @@ int desk_init(struct desk *d, struct medium *m, const struct audit_plan *p,
 	const struct audit_hooks *hooks, struct findings *out, struct error *err);
 void desk_release(struct desk *d);
 
+/* Has the user asked to stop? Shows the phase as well. */
 bool desk_stopped(const struct desk *d);
 
 /* One SCSI command: reissued when it met a deferred error or a unit attention, as SPC-4 asks. A recovered error is success. */
