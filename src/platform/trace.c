@@ -125,13 +125,34 @@ static bool take_error(struct trace_event *e, struct cursor *c)
 	return true;
 }
 
+static bool take_word(struct cursor *c, const char *word)
+{
+	size_t n = strlen(word);
+
+	if ((size_t)(c->end - c->at) < n || memcmp(c->at, word, n) != 0)
+		return false;
+	c->at += n;
+	return true;
+}
+
+/* "CPU:1 [LOST 123 EVENTS]", and nothing else: a process may be called the like. The number is missing where the kernel
+ * does not know it: at least one then. */
 static bool parse_lost(struct trace_event *e, const char *line, size_t length)
 {
 	struct cursor c = { line, line + length };
+	uint64_t processor, lost = 1;
 
+	if (!take_word(&c, "CPU:") || !take_number(&c, &processor) || !take_word(&c, " [LOST "))
+		return false;
+	if (take_number(&c, &lost) && !take_word(&c, " "))
+		return false;
+	if (!lost)
+		lost = 1;
+	if (!take_word(&c, "EVENTS]") || c.at != c.end)
+		return false;
 	e->kind = TRACE_LOST;
-	return length > 4 && !memcmp(line, "CPU:", 4) && skip_past(&c, "[LOST ") &&
-	       take_number(&c, &e->lost) && skip_past(&c, " EVENTS]");
+	e->lost = lost;
+	return true;
 }
 
 bool trace_parse(struct trace_event *out, const char *line, size_t length)

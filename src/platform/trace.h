@@ -24,7 +24,7 @@ struct trace_event {
 	uint64_t sector; /* of 512 bytes */
 	uint64_t sectors;
 	int error; /* of TRACE_COMPLETE: 0 or a negative errno */
-	uint64_t lost; /* of TRACE_LOST: events the kernel had to drop */
+	uint64_t lost; /* of TRACE_LOST: events the kernel had to drop, at least */
 };
 
 /* One line of trace output. False when it is none of these. Reads nothing past length. */

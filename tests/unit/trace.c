@@ -88,6 +88,16 @@ START_TEST(errors_and_losses)
 	ck_assert(parse(&e, "CPU:1 [LOST 123 EVENTS]"));
 	ck_assert_int_eq(e.kind, TRACE_LOST);
 	ck_assert_uint_eq(e.lost, 123);
+	/* print_trace_line() of kernel/trace/trace.c, when the buffer cannot say how many. */
+	ck_assert(parse(&e, "CPU:0 [LOST EVENTS]"));
+	ck_assert_int_eq(e.kind, TRACE_LOST);
+	ck_assert_uint_eq(e.lost, 1);
+	/* Half such a line in a process's name (found by fuzzing). */
+	ck_assert(parse(&e,
+		"CPU:1 [LOST 5 EV-7 [001] d..1 2.000000: block_rq_issue: 7,1 R 512 () 3 + 1 "
+		"none,0,0 [CPU:1 [LOST 5 EVENTS]"));
+	ck_assert_int_eq(e.kind, TRACE_ISSUE);
+	ck_assert_uint_eq(e.lost, 0);
 }
 END_TEST
 
@@ -107,7 +117,8 @@ END_TEST
 
 START_TEST(nonsense)
 {
-	static const char *const lines[] = { "", "CPU:", "CPU:0 [LOST ", "block_rq_issue",
+	static const char *const lines[] = { "", "CPU:", "CPU:0 [LOST ", "CPU:0 [LOST E",
+		"CPU:0 [LOST x EVENTS]", "block_rq_issue",
 		": block_rq_issue: ", "1.000000: block_rq_issue: ", "1.000000: block_rq_issue: 7,1",
 		"1.000000: block_rq_issue: 7,1 W 512 () ",
 		"1.000000: block_rq_issue: 7,1 W 512 () 3 +",
