@@ -23,7 +23,7 @@
 #include "shim/kinds.h"
 #include "shim/place.h"
 
-enum { TIME_LIMIT_S = 20, CALLS_MAX = 100000, FULL_START = 16, COMPLAINTS_MAX = 12 };
+enum { TIME_LIMIT_S = 20, CALLS_MAX = 100000, FULL_START = 12, COMPLAINTS_MAX = 12 };
 
 struct fault {
 	enum fault_kind kind;
@@ -280,7 +280,7 @@ static void try_kind(const struct job *job, enum fault_kind kind)
 	unsigned long k = 1, start = job->slow ? 2 : FULL_START;
 
 	while (k < CALLS_MAX && try_call(job, kind, k))
-		k += driver.full || k < start ? 1 : 1 + k / (job->slow ? 1 : 6);
+		k += driver.full || k < start ? 1 : 1 + k / (job->slow ? 1 : 4);
 }
 
 /* Without a fault the job must do what the table says, else the rest would prove nothing. */
