@@ -1,6 +1,5 @@
 /* A block device or image file, opened with O_DIRECT. */
 #include "medium/raw.h"
-#include "medium/device_traits.h"
 
 #include <errno.h>
 #include <fcntl.h>
