@@ -42,7 +42,7 @@ awk 'length > 80 { exit 1 }' shown || fail "a line is wider than 80 columns"
 
 # The wrong seed is not taken for lost writes without saying so.
 run 1 "$BLKASSAY" verify "$image" --only read --seed 12 --out r2.run --quiet
-says "belong to another run (seed 11)"
+tells "carry the stamp of another run, with seed 11"
 # The same seed twice would hide lost writes.
 run 2 "$BLKASSAY" verify "$image" --erase card.img --seed 11 --out r3.run
 says "choose another seed"
