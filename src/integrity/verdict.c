@@ -70,7 +70,8 @@ static void describe_found(char *out, size_t room, const struct verdict *v, uint
 						 : offset - v->found_offset);
 	n = strlen(out);
 	if (v->flipped_bits)
-		snprintf(out + n, room - n, ", with %" PRIu32 " bits flipped", v->flipped_bits);
+		snprintf(out + n, room - n, ", with %" PRIu32 " bit%s flipped", v->flipped_bits,
+			v->flipped_bits == 1 ? "" : "s");
 }
 
 static void describe_torn(char *out, size_t room, const struct verdict *v, uint64_t offset)
