@@ -37,7 +37,7 @@ void error_fill_sys(struct error *err, enum error_kind kind, int sys_errno, cons
 /* Adds to the sentence, e.g. "; what to do". */
 void error_add(struct error *err, const char *fmt, ...) __attribute__((format(printf, 2, 3)));
 
-/* The exit status a kind stands for (design: 0, 2, 3, 130). */
+/* The exit status a kind stands for (0, 2, 3, 130). */
 int error_exit_status(const struct error *err);
 
 #endif

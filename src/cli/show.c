@@ -76,7 +76,8 @@ int show_verify(struct verify_record *v, struct error *err)
 	return rc;
 }
 
-int show_record(const char *path, struct error *err)
+/* Loads it first, so that the user sees what was kept, not what was meant. */
+static int show_record(const char *path, struct error *err)
 {
 	struct run run;
 	int rc = run_load(&run, path, err);

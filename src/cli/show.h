@@ -13,9 +13,6 @@ int show_observation(const struct run *run, const struct observation *o, struct 
 
 int show_verify(struct verify_record *v, struct error *err); /* may reorder its ranges */
 
-/* Of the record just written: loads it first, so that the user sees what was kept, not what was meant. */
-int show_record(const char *path, struct error *err);
-
 /* The end of a run: what was kept is shown, also of one cut short, if there is a record at all. Returns the exit status:
  * `status`, or that of the failure to show when all went well until then. */
 int show_finished(const char *path, int status);

@@ -29,8 +29,3 @@ bool interrupt_requested(void)
 {
 	return received != 0;
 }
-
-int interrupt_signal(void)
-{
-	return received;
-}

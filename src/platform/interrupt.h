@@ -7,6 +7,5 @@
 void interrupt_install(
 	void); /* also ignores SIGPIPE and SIGXFSZ: a failed write says so by its errno */
 bool interrupt_requested(void);
-int interrupt_signal(void); /* which one, 0 when none */
 
 #endif

@@ -67,7 +67,7 @@ static void add_fact(void *context, const char *name, const char *value)
 	text_adds(t, "</dd>\n");
 }
 
-void page_add_notice(void *context, enum notice_kind kind, const char *sentence)
+static void add_notice(void *context, enum notice_kind kind, const char *sentence)
 {
 	struct text *t = context;
 
@@ -95,7 +95,7 @@ static void add_body(struct text *t, const struct run *run, const struct points 
 	const struct page_found *more)
 {
 	struct text found;
-	struct notice_visitor notices = { &found, page_add_notice };
+	struct notice_visitor notices = { &found, add_notice };
 	struct fact_visitor facts = { t, add_fact };
 
 	add_header(t, run);

@@ -23,12 +23,9 @@ struct page_found {
 int page_add_run(
 	struct text *t, const struct run *run, const struct page_found *more, struct error *err);
 
-/* Building blocks for the other sections. */
-/* The page's own heading, where it is not about one run. */
+/* Building blocks for the other sections; the heading is the page's own, where it is not about one run. */
 void page_heading(struct text *t, const char *heading);
 void page_section(struct text *t, const char *heading);
 void page_paragraph(struct text *t, const char *words);
-/* One item of a list of class "says": what a notice_visitor takes; context is the struct text. */
-void page_add_notice(void *context, enum notice_kind kind, const char *sentence);
 
 #endif
