@@ -25,7 +25,8 @@ enum {
 	DEFAULT_REGION = 8 << 20,
 	PROBE_BYTES = 1 << 20,
 	PROBE_CHUNK = 64 << 10,
-	PLAN_WRITES = 4096
+	PLAN_WRITES = 4096,
+	AWAIT_WRITES = 64
 };
 
 static const uint64_t second_ns = 1000000000;
@@ -183,6 +184,9 @@ static struct cut_settings settings_of(struct cut_job *job, uint32_t number)
 	/* Anywhere in the last nine tenths of the window. */
 	moment = window / 10 +
 		 (uint64_t)(0.9 * (double)window * ((double)(random_mix(seed) >> 11) * 0x1p-53));
+	/* Every second cut comes right after a promise. */
+	if ((job->model || job->o->given[OPTION_CUT_WITH]) && seed & 2)
+		out.await_promise_writes = AWAIT_WRITES;
 	if (job->o->given[OPTION_CUT_WITH])
 		out.pull_after_ns = moment ? moment : 1;
 	else if (job->model)

@@ -36,6 +36,8 @@ struct cutting {
 	void *buf;
 	uint64_t begun_ns, ended_ns; /* baseline done; trigger ended */
 	bool ended;
+	bool promised; /* the last thing the target did was to promise */
+	uint32_t awaited; /* writes since the cut was due */
 	char phase[80]; /* what the user sees while it writes */
 	bool kernel_flushes; /* the kernel sends none to what it takes for write-through */
 	bool flushes; /* a flush reaches the device, one way or the other */
@@ -162,6 +164,7 @@ static enum progress flush(struct cutting *c, uint32_t through)
 		return failed(c, "flush", rc, 0, 0, 0);
 	if (journal_write_stored(c->journal, through, now_ns(c), c->err) < 0)
 		return BROKEN;
+	c->promised = true;
 	c->out->flushes++;
 	c->out->writes_at_risk = c->out->bytes_at_risk = 0;
 	return GO_ON;
@@ -192,6 +195,7 @@ static enum progress write_one(struct cutting *c, const struct cut_write *w)
 		return failed(c, "write", rc, w->at, w->bytes, got);
 	if (journal_write_done(c->journal, w->number, through, sent, now_ns(c), c->err) < 0)
 		return BROKEN;
+	c->promised = through;
 	c->out->writes++;
 	c->out->bytes += w->bytes;
 	c->out->throughs += through;
@@ -219,6 +223,14 @@ static void tell_progress(struct cutting *c, uint64_t passed_ns)
 	watch_step(c->watch, &step);
 }
 
+/* Is something due that was planned for that moment? */
+static bool is_due(struct cutting *c, uint64_t moment_ns, uint64_t passed_ns)
+{
+	if (!moment_ns || passed_ns < moment_ns)
+		return false;
+	return c->promised || c->awaited++ >= c->settings->await_promise_writes;
+}
+
 static enum progress look_at_clock(struct cutting *c)
 {
 	const struct cut_settings *s = c->settings;
@@ -226,7 +238,7 @@ static enum progress look_at_clock(struct cutting *c)
 
 	if (watch_should_stop(c->watch))
 		return finish(c, CUT_INTERRUPTED);
-	if (s->pull_after_ns && !c->out->pulled && passed >= s->pull_after_ns) {
+	if (!c->out->pulled && is_due(c, s->pull_after_ns, passed)) {
 		if (journal_write_pull(c->journal, now_ns(c), c->err) < 0 ||
 			c->trigger->pull(c->trigger->context, c->err) < 0)
 			return BROKEN;
@@ -238,7 +250,7 @@ static enum progress look_at_clock(struct cutting *c)
 	}
 	if (c->ended && now_ns(c) - c->ended_ns >= s->patience_ns)
 		return finish(c, CUT_REMAINS);
-	if (s->end_after_ns && passed >= s->end_after_ns)
+	if (is_due(c, s->end_after_ns, passed))
 		return finish(c, CUT_TIME_UP);
 	tell_progress(c, passed);
 	return GO_ON;

@@ -25,6 +25,8 @@ struct cut_settings {
 	struct journal_cycle cycle;
 	uint64_t end_after_ns; /* stop by itself; 0: never */
 	uint64_t pull_after_ns; /* pull the trigger this long after the baseline; 0: never */
+	/* The cut waits for the next promise, at most so many writes: what a promise is worth shows best right after it. */
+	uint32_t await_promise_writes;
 	uint64_t patience_ns; /* once the trigger ended: how long the target may still answer */
 };
 
