@@ -54,7 +54,7 @@ const struct command commands[] = {
 		"blkassay recheck JOURNAL TARGET. With --cycles, and always on a model, it waits "
 		"for the target to come back and rechecks by itself. Cut the target only, never "
 		"other gear; pulling a card under power can damage it: follow its maker's data "
-		"sheet.",
+		"sheet. See blkassay-cut(7).",
 		1, 1, cmd_cut,
 		{ OPTION_SECONDS, OPTION_CUT_WITH, OPTION_CYCLES, OPTION_REGION, OPTION_SEED,
 			OPTION_LABEL, OPTION_OUT, OPTION_ERASE, OPTION_KEEP_DATA, OPTION_CREATE,
@@ -62,7 +62,9 @@ const struct command commands[] = {
 	{ "recheck", "JOURNAL TARGET", "after the cut: which promises were kept",
 		"Reads back the region of the journal's last cut and sorts each block: promised "
 		"and there, promised and broken, not promised (old or new are fine, anything else "
-		"is not), never written. Appends the verdict to the journal.",
+		"is not), never written. Appends the verdict to the journal, where report shows "
+		"it. Exit status 1 means a broken promise, 3 that none was tested. See "
+		"blkassay-cut(7).",
 		2, 2, cmd_recheck, { OPTION_QUIET, OPTION_END } },
 	{ "report", "RUN...", "CSV, plain-text summary, page with charts",
 		"Prints a plain-text summary of each record, or writes the files that are asked "
