@@ -216,11 +216,8 @@ void explain_mix_text(struct text *t, const struct explain_mix *m, const struct 
 
 	for (int d = 0; d < 2; d++)
 		size_format_decimal(amount[d], (double)o->total.bytes[d]);
-	text_addf(t,
-		"As observed in %.50s:\n  %s read, %s written, %llu flushes (their time is not "
-		"predicted)\n",
-		observed->path, amount[RUN_READ], amount[RUN_WRITE],
-		(unsigned long long)o->total.flushes);
+	text_addf(t, "As observed in %.50s:\n  %s read, %s written, %llu flushes\n", observed->path,
+		amount[RUN_READ], amount[RUN_WRITE], (unsigned long long)o->total.flushes);
 	if (!m->present[0] && !m->present[1]) {
 		text_adds(t, "  No request was observed.\n");
 		return;

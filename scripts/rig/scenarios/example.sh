@@ -1,11 +1,12 @@
 # Not a test: makes what results/full-speed-stick shows; scripts/rig/example runs it and puts the files there.
+# Time limit: 900 s
 stick
 token "$stick"
 made=$results/made
 mkdir -p $made
 cd $made || exit 1
-run 0 blkassay sweep "$stick" --erase "$token" --direction read,write --order sequential --sizes 512..256Ki \
-	--seconds 0.5 --passes 5 --seed 2 --label "stick rev 3" --out sweep.run --quiet
+run 0 blkassay sweep "$stick" --erase "$token" --direction read,write --order sequential --sizes 512..128Ki \
+	--seconds 1.5 --passes 5 --seed 2 --label "stick rev 3" --out sweep.run --quiet
 run 0 blkassay report sweep.run
 cp $out summary.txt
 run 0 blkassay report sweep.run --csv sweep.csv
