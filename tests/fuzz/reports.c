@@ -58,7 +58,7 @@ static void make_page(const struct run *run)
 
 	text_init(&t);
 	page_begin(&t, run->head.label);
-	page_add_run(&t, run, &err);
+	page_add_run(&t, run, NULL, &err);
 	page_end(&t);
 	/* The tests' record says "<script>" in every text; see the corpus. */
 	if (strlen(t.bytes) != t.length || strstr(t.bytes, "<script"))
