@@ -52,3 +52,64 @@ fill 0
 run 3 "$BLKASSAY" sweep "$tmp/card.img" --sizes 4Ki --seconds 0.01 --passes 1 --out "$small/d.run"
 [ ! -e "$small/d.run" ] || run 0 "$BLKASSAY" report "$small/d.run"
 [ "$(sha256sum <"$tmp/card.img")" = "$sum" ] || fail "a reading run changed the card"
+
+one_line() { [ "$(grep -c '^blkassay: ' "$err")" = 1 ] || fail "not one line about it"; }
+# The record fills the disk while data is kept: the card gets it back, and nothing is left over.
+rm -f "$small/filler" "$small"/*.run
+fill 540000
+run 3 "$BLKASSAY" sweep "$tmp/card.img" --direction write --keep-data --region 0+512Ki --sizes 4Ki..64Ki --seconds 0.005 \
+	--passes 30 --out "$small/k.run"
+says "No space left on device"
+says "kept data is back"
+one_line
+[ "$(sha256sum <"$tmp/card.img")" = "$sum" ] || fail "the card did not get its data back"
+[ ! -e "$small/k.run.kept" ] || fail "left saved data that nobody needs"
+run 0 "$BLKASSAY" report "$small/k.run"
+# verify: the record, and the list of damage.
+fill 1024
+run 3 "$BLKASSAY" verify "$tmp/card.img" --only read --sizes 512 --seed 1 --out "$small/v.run"
+says "No space left on device"
+one_line
+[ ! -e "$small/v.run" ] || run 0 "$BLKASSAY" report "$small/v.run"
+rm -f "$small"/*.run
+fill 0
+run 3 "$BLKASSAY" verify "$tmp/card.img" --only read --sizes 512 --seed 1 --damage "$small/d.csv" --out "$tmp/v.run"
+says "$small/d.csv"
+one_line
+[ -z "$(ls "$small" | grep -v -e filler -e lost+found -e c.csv)" ] || fail "left half a file: $(ls "$small")"
+# Pages and comparisons.
+run 0 "$make_record" "$tmp/one.run" 6 8 500 1.00e6 0.01 1 read
+run 0 "$make_record" "$tmp/two.run" 6 8 500 1.00e6 0.01 2 read
+echo "an older page" >"$tmp/old"
+for words in "report $tmp/c.run --page" "compare $tmp/one.run --against $tmp/two.run --page" \
+	"compare $tmp/one.run --against $tmp/two.run --csv"; do
+	fill 8192
+	cp "$tmp/old" "$small/p"
+	fill 0
+	# shellcheck disable=SC2086 # words on purpose
+	run 3 "$BLKASSAY" $words "$small/p"
+	says "$small/p"
+	one_line
+	cmp -s "$small/p" "$tmp/old" || fail "the older file is gone after $words"
+	rm "$small/p"
+	[ "$(ls "$small" | grep -c part)" = 0 ] || fail "half a file was left by $words"
+done
+# A journal that fills the disk: recheck takes it or refuses it, and accuses nobody.
+head -c 2M /dev/urandom >"$tmp/cut.img"
+fill 16384
+run 3 "$BLKASSAY" cut "$tmp/cut.img" --erase cut.img --seconds 30 --out "$small/j.run"
+says "No space left on device"
+one_line
+status=0
+"$BLKASSAY" recheck "$small/j.run" "$tmp/cut.img" >"$out" 2>"$err" || status=$?
+[ "$status" = 3 ] || [ "$status" = 2 ] || fail "recheck of a journal cut off by a full disk exited with $status"
+one_line
+# A verdict that does not fit into its journal is shown all the same.
+run 0 "$BLKASSAY" cut "$tmp/cut.img" --erase cut.img --seconds 0.2 --out "$tmp/j.run"
+fill 1048576
+cp "$tmp/j.run" "$small/full.run"
+fill 0
+tail -c +1 /dev/zero | head -c 65536 >>"$small/filler" 2>/dev/null
+run 3 "$BLKASSAY" recheck "$small/full.run" "$tmp/cut.img"
+says "not promised"
+one_line
