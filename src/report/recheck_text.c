@@ -225,7 +225,7 @@ void recheck_totals_text(struct text *t, const struct recheck_totals *o)
 		(unsigned long)o->cycles, o->cycles == 1 ? "" : "s",
 		(unsigned long)o->broken_cycles);
 	if (o->not_shown_cycles)
-		text_addf(t, "%lu of them tested nothing and count no further\n",
+		text_addf(t, "%lu of them tested nothing: not counted below\n",
 			(unsigned long)o->not_shown_cycles);
 	text_adds(t, "Promises (writes): ");
 	recheck_rate_add(t, o->promises_broken, o->promises);
