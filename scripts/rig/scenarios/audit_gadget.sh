@@ -1,7 +1,8 @@
-# The whole audit on the kernel's own mass storage gadget: nothing honest is called broken. What the audit finds on the gadget is true: its
-# driver cuts a write that crosses the end of the drive short and answers GOOD, which SBC-3 does not allow.
-# By hand, six minutes: each of the six thousand commands takes 12 ms and more, because dummy_hcd serves its queue from a
-# timer of 4 ms (HZ is 250 in Debian's kernel) and a command has three phases.
+# The whole audit on the kernel's own mass storage gadget: nothing honest is called broken. What the audit finds on the
+# gadget is true: its driver cuts a write that crosses the end of the drive short and answers GOOD, which SBC-3 does not
+# allow.
+# By hand, six minutes: each of the six thousand commands takes 12 ms and more, because dummy_hcd serves its queue from
+# a timer of 4 ms (HZ is 250 in Debian's kernel) and a command has three phases.
 # Time limit: 900 s
 truncate -s 1M card.img
 gadget_plug $work/card.img
