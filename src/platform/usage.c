@@ -284,12 +284,13 @@ static int look_below(void *context, const struct ground_disk *below)
 static int read_disk(
 	struct usage *out, const struct usage_sources *src, const char *disk, unsigned depth)
 {
-	struct descent descent = { out, src, depth };
+	struct descent descent = { .src = src, .depth = depth };
 	struct family family;
 	struct search s = { .out = out, .family = &family };
 	int rc = family_of_disk(&family, src->sysfs, disk);
 
 	*out = (struct usage){ 0 };
+	descent.out = out;
 	if (!rc)
 		rc = search(&s, src);
 	family_release(&family);
