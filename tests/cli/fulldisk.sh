@@ -105,11 +105,20 @@ status=0
 [ "$status" = 3 ] || [ "$status" = 2 ] || fail "recheck of a journal cut off by a full disk exited with $status"
 one_line
 # A verdict that does not fit into its journal is shown all the same.
-run 0 "$BLKASSAY" cut "$tmp/cut.img" --erase cut.img --seconds 0.2 --out "$tmp/j.run"
-fill 1048576
-cp "$tmp/j.run" "$small/full.run"
-fill 0
-tail -c +1 /dev/zero | head -c 65536 >>"$small/filler" 2>/dev/null
-run 3 "$BLKASSAY" recheck "$small/full.run" "$tmp/cut.img"
+# The journal's last block may have room left for it: then it is there, and another journal is tried.
+status=0 tries=0
+until [ $status = 3 ]; do
+	tries=$((tries + 1))
+	[ $tries -le 20 ] || fail "20 verdicts fitted on a full disk"
+	rm -f "$tmp/j.run" "$small/full.run"
+	run 0 "$BLKASSAY" cut "$tmp/cut.img" --erase cut.img --seconds 0.2 --out "$tmp/j.run"
+	fill 1048576
+	cp "$tmp/j.run" "$small/full.run"
+	fill 0
+	tail -c +1 /dev/zero | head -c 65536 >>"$small/filler" 2>/dev/null
+	status=0
+	"$BLKASSAY" recheck "$small/full.run" "$tmp/cut.img" >"$out" 2>"$err" || status=$?
+	[ $status = 0 ] || [ $status = 3 ] || fail "recheck on a full disk exited with $status"
+done
 says "not promised"
 one_line
