@@ -2,7 +2,6 @@
  * attributes of a USB device). */
 #include "platform/blockdev.h"
 
-#include <dirent.h>
 #include <errno.h>
 #include <fcntl.h>
 #include <stdio.h>
@@ -229,7 +228,7 @@ static int take_numbers(struct blockdev *d, const char *dir)
 /* dir: the device's own directory, all links resolved. */
 static int read_directory(struct blockdev *d, const char *dir, const char *sysfs)
 {
-	char disk_dir[SYSFS_PATH_MAX], partition[16];
+	char disk_dir[SYSFS_PATH_MAX];
 	uint64_t n;
 	int rc;
 
@@ -240,10 +239,10 @@ static int read_directory(struct blockdev *d, const char *dir, const char *sysfs
 		if (*c == '!') /* stands for '/' in a kernel name */
 			*c = '/';
 	text_copy(disk_dir, sizeof disk_dir, dir);
-	rc = sysfs_read_text(dir, "partition", partition, sizeof partition);
-	if (rc < 0 && rc != -ENOENT)
+	rc = sysfs_is_partition(dir);
+	if (rc < 0)
 		return rc;
-	d->partition = rc == 0;
+	d->partition = rc > 0;
 	if (d->partition)
 		*strrchr(disk_dir, '/') = 0;
 	text_copy(d->disk, sizeof d->disk, strrchr(disk_dir, '/') + 1);
@@ -308,11 +307,13 @@ static int by_name(const void *a, const void *b)
 }
 
 struct listing {
+	const char *sysfs, *dir; /* root; the folder whose entries are listed */
+	bool partitions_only;
 	struct blockdev *list;
 	size_t count, room;
 };
 
-static int add_listed(struct listing *l, const char *link, const char *sysfs)
+static int add_listed(struct listing *l, const char *link)
 {
 	int rc;
 
@@ -327,39 +328,24 @@ static int add_listed(struct listing *l, const char *link, const char *sysfs)
 	}
 	/* One that was unplugged since the directory was read is not there any more: no error. Any other failure is one:
 	 * whoever asks for all of them must not be given fewer. */
-	rc = read_link(&l->list[l->count], link, sysfs);
+	rc = read_link(&l->list[l->count], link, l->sysfs);
 	l->count += rc == 0;
 	if ((rc == -ENODEV || rc == -ENXIO) && access(link, F_OK) < 0)
 		rc = -errno;
 	return rc == -ENOENT ? 0 : rc;
 }
 
-/* Every entry of `path`, or only those that are partitions. */
-static int list_directory(
-	struct listing *l, const char *path, bool partitions_only, const char *sysfs)
+static int visit_listed(void *context, const char *name)
 {
-	char link[SYSFS_PATH_MAX], number[16];
-	struct dirent *entry;
-	DIR *dir = opendir(path);
-	int rc = 0;
+	struct listing *l = context;
+	char link[SYSFS_PATH_MAX];
+	int rc = sysfs_path(link, "%s/%s", l->dir, name), wanted = 1;
 
-	if (!dir)
-		return -errno;
-	while (!rc && (errno = 0, entry = readdir(dir))) {
-		if (entry->d_name[0] == '.')
-			continue;
-		rc = sysfs_path(link, "%s/%s", path, entry->d_name);
-		if (!rc && partitions_only)
-			rc = sysfs_read_text(link, "partition", number, sizeof number);
-		if (!rc)
-			rc = add_listed(l, link, sysfs);
-		else if (partitions_only && (rc == -ENOENT || rc == -ENOTDIR))
-			rc = 0; /* another attribute */
-	}
-	if (!rc)
-		rc = -errno; /* what readdir left when it returned nothing */
-	closedir(dir);
-	return rc;
+	if (!rc && l->partitions_only)
+		wanted = sysfs_is_partition(link);
+	if (rc < 0)
+		return rc;
+	return wanted > 0 ? add_listed(l, link) : wanted;
 }
 
 static int finish_listing(struct blockdev **out, size_t *count, struct listing *l, int rc,
@@ -381,11 +367,11 @@ static int finish_listing(struct blockdev **out, size_t *count, struct listing *
 int blockdev_list(struct blockdev **out, size_t *count, const char *sysfs, struct error *err)
 {
 	char path[SYSFS_PATH_MAX];
-	struct listing l = { 0 };
-	int rc = sysfs_path(path, "%s/block", root_of(sysfs));
+	struct listing l = { .sysfs = root_of(sysfs), .dir = path };
+	int rc = sysfs_path(path, "%s/block", l.sysfs);
 
 	if (!rc)
-		rc = list_directory(&l, path, false, root_of(sysfs));
+		rc = sysfs_each_entry(path, false, visit_listed, &l);
 	return finish_listing(out, count, &l, rc, "block devices", err);
 }
 
@@ -393,11 +379,11 @@ int blockdev_list_partitions(struct blockdev **out, size_t *count, const char *s
 	const char *disk, struct error *err)
 {
 	char path[SYSFS_PATH_MAX];
-	struct listing l = { 0 };
-	int rc = sysfs_path(path, "%s/class/block/%s", root_of(sysfs), disk);
+	struct listing l = { .sysfs = root_of(sysfs), .dir = path, .partitions_only = true };
+	int rc = sysfs_path(path, "%s/class/block/%s", l.sysfs, disk);
 
 	if (!rc)
-		rc = list_directory(&l, path, true, root_of(sysfs));
+		rc = sysfs_each_entry(path, false, visit_listed, &l);
 	return finish_listing(out, count, &l, rc, "partitions", err);
 }
 

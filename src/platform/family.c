@@ -1,7 +1,6 @@
 /* Walks holders/, partitions and loop devices upwards from a disk. */
 #include "platform/family.h"
 
-#include <dirent.h>
 #include <errno.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -61,60 +60,55 @@ static struct family_member *grow(struct family *f)
 	return &f->members[f->count];
 }
 
+/* A walk over a folder, for a family. */
+struct walk {
+	struct family *family;
+	const char *sysfs;
+	const char *dir;
+	const char *below; /* what is found there is stacked on this member; NULL: on none */
+	const struct loop_base *same; /* of loop devices, only those on this very file; NULL: any */
+};
+
+static int visit_holder(void *context, const char *name)
+{
+	const struct walk *w = context;
+
+	return add_device(w->family, w->sysfs, name, w->below);
+}
+
 /* Each entry of DIR/holders is a device that sits on `name`. */
 static int add_holders(struct family *f, const char *sysfs, const char *dir, const char *name)
 {
 	char path[SYSFS_PATH_MAX];
-	struct dirent *entry;
-	DIR *d;
+	struct walk w = { .family = f, .sysfs = sysfs, .below = name };
 	int rc = sysfs_path(path, "%s/holders", dir);
 
-	if (rc < 0)
-		return rc;
-	d = opendir(path);
-	if (!d)
-		return errno == ENOENT ? 0 : -errno;
-	while (!rc && (errno = 0, entry = readdir(d)))
-		if (entry->d_name[0] != '.')
-			rc = add_device(f, sysfs, entry->d_name, name);
+	return rc < 0 ? rc : sysfs_each_entry(path, true, visit_holder, &w);
+}
+
+static int visit_partition(void *context, const char *name)
+{
+	const struct walk *w = context;
+	char path[SYSFS_PATH_MAX];
+	int rc = sysfs_path(path, "%s/%s", w->dir, name);
+
 	if (!rc)
-		rc = -errno; /* what readdir left when it returned nothing */
-	closedir(d);
-	return rc;
+		rc = sysfs_is_partition(path);
+	return rc > 0 ? add_device(w->family, w->sysfs, name, w->below) : rc;
 }
 
 /* Folders of a disk that have a `partition` attribute. */
 static int add_partitions(struct family *f, const char *sysfs, const char *dir, const char *below)
 {
-	struct dirent *entry;
-	DIR *d = opendir(dir);
-	int rc = 0;
+	struct walk w = { .family = f, .sysfs = sysfs, .dir = dir, .below = below };
 
-	if (!d)
-		return -errno;
-	while (!rc && (errno = 0, entry = readdir(d))) {
-		char path[SYSFS_PATH_MAX], text[16];
-
-		if (entry->d_name[0] == '.')
-			continue;
-		rc = sysfs_path(path, "%s/%s", dir, entry->d_name);
-		if (!rc)
-			rc = sysfs_read_text(path, "partition", text, sizeof text);
-		if (!rc)
-			rc = add_device(f, sysfs, entry->d_name, below);
-		else if (rc == -ENOENT || rc == -ENOTDIR)
-			rc = 0; /* another attribute */
-	}
-	if (!rc)
-		rc = -errno; /* what readdir left when it returned nothing */
-	closedir(d);
-	return rc;
+	return sysfs_each_entry(dir, false, visit_partition, &w);
 }
 
 /* below: the member this one is stacked on; NULL for the disk itself and its partitions. */
 static int add_device(struct family *f, const char *sysfs, const char *name, const char *below)
 {
-	char link[SYSFS_PATH_MAX], dir[SYSFS_PATH_MAX], text[16];
+	char link[SYSFS_PATH_MAX], dir[SYSFS_PATH_MAX];
 	struct family_member *m;
 	unsigned major, minor;
 	int rc;
@@ -134,7 +128,7 @@ static int add_device(struct family *f, const char *sysfs, const char *name, con
 	text_copy(m->below, sizeof m->below, below ? below : "");
 	f->count++;
 	rc = add_holders(f, sysfs, dir, name);
-	if (!rc && sysfs_read_text(dir, "partition", text, sizeof text) < 0)
+	if (!rc && sysfs_is_partition(dir) <= 0) /* not known: look for more rather than less */
 		rc = add_partitions(f, sysfs, dir, below ? name : NULL);
 	return rc;
 }
@@ -146,25 +140,25 @@ static bool is_same_file(const struct loop_base *a, const struct loop_base *b)
 
 /* Adds the loop device `name` when it lies on a member (a device, or a file in a filesystem there), or on the very file
  * `same`. */
-static int consider_loop(
-	struct family *f, const char *sysfs, const char *name, const struct loop_base *same)
+static int visit_block(void *context, const char *name)
 {
+	const struct walk *w = context;
 	const struct family_member *m;
 	struct loop_base base;
 	char below[64] = "";
-	int rc = loop_base_read(&base, sysfs, name);
+	int rc = strncmp(name, "loop", 4) ? 0 : loop_base_read(&base, w->sysfs, name);
 
 	if (rc <= 0)
 		return rc;
-	if (same && !is_same_file(&base, same))
+	if (w->same && !is_same_file(&base, w->same))
 		return 0;
-	if (!same) {
-		m = family_find(f, major(base.device), minor(base.device));
+	if (!w->same) {
+		m = family_find(w->family, major(base.device), minor(base.device));
 		if (!m)
 			return 0;
 		text_copy(below, sizeof below, m->name); /* m moves when the family grows */
 	}
-	return add_device(f, sysfs, name, below);
+	return add_device(w->family, w->sysfs, name, below);
 }
 
 /* Loop devices leave no trace in holders/, so each one's file is looked at. same: when not NULL, only loop devices
@@ -172,22 +166,12 @@ static int consider_loop(
 static int add_loops(struct family *f, const char *sysfs, const struct loop_base *same)
 {
 	char path[SYSFS_PATH_MAX];
+	struct walk w = { .family = f, .sysfs = sysfs, .same = same };
 	size_t before = f->count;
-	struct dirent *entry;
-	DIR *d;
 	int rc = sysfs_path(path, "%s/block", sysfs);
 
-	if (rc < 0)
-		return rc;
-	d = opendir(path);
-	if (!d)
-		return -errno;
-	while (!rc && (errno = 0, entry = readdir(d)))
-		if (!strncmp(entry->d_name, "loop", 4))
-			rc = consider_loop(f, sysfs, entry->d_name, same);
 	if (!rc)
-		rc = -errno;
-	closedir(d);
+		rc = sysfs_each_entry(path, false, visit_block, &w);
 	return rc < 0 ? rc : (int)(f->count - before);
 }
 

@@ -1,7 +1,6 @@
 /* slaves/ of sysfs, and what a loop device lies on. */
 #include "platform/ground.h"
 
-#include <dirent.h>
 #include <errno.h>
 #include <stdlib.h>
 #include <string.h>
@@ -14,16 +13,16 @@
 /* link: a link to the device's folder; the folder of a partition lies in that of its disk. */
 static int name_below(struct ground_disk *out, const char *link)
 {
-	char dir[SYSFS_PATH_MAX], text[16];
+	char dir[SYSFS_PATH_MAX];
 	int rc;
 
 	if (!realpath(link, dir))
 		return -errno;
 	text_copy(out->device, sizeof out->device, strrchr(dir, '/') + 1);
-	rc = sysfs_read_text(dir, "partition", text, sizeof text);
-	if (rc < 0 && rc != -ENOENT)
+	rc = sysfs_is_partition(dir);
+	if (rc < 0)
 		return rc;
-	if (!rc)
+	if (rc)
 		*strrchr(dir, '/') = 0;
 	text_copy(out->disk, sizeof out->disk, strrchr(dir, '/') + 1);
 	return 0;
@@ -45,31 +44,32 @@ static int visit_loop(const char *sysfs, const char *disk,
 	return rc < 0 ? rc : visit(context, &below);
 }
 
+struct slaves {
+	const char *dir;
+	int (*visit)(void *context, const struct ground_disk *below);
+	void *context;
+};
+
+static int visit_slave(void *context, const char *name)
+{
+	const struct slaves *s = context;
+	struct ground_disk below = { 0 };
+	char link[SYSFS_PATH_MAX];
+	int rc = sysfs_path(link, "%s/%s", s->dir, name);
+
+	if (!rc)
+		rc = name_below(&below, link);
+	return rc ? rc : s->visit(s->context, &below);
+}
+
 static int visit_slaves(const char *sysfs, const char *disk,
 	int (*visit)(void *context, const struct ground_disk *below), void *context)
 {
-	char path[SYSFS_PATH_MAX], link[SYSFS_PATH_MAX];
-	struct dirent *entry;
-	int rc = sysfs_path(path, "%s/class/block/%s/slaves", sysfs, disk);
-	DIR *d = rc < 0 ? NULL : opendir(path);
+	char dir[SYSFS_PATH_MAX];
+	struct slaves slaves = { dir, visit, context };
+	int rc = sysfs_path(dir, "%s/class/block/%s/slaves", sysfs, disk);
 
-	if (!d)
-		return rc < 0 ? rc : errno == ENOENT ? 0 : -errno;
-	while (!rc && (errno = 0, entry = readdir(d))) {
-		struct ground_disk below = { 0 };
-
-		if (entry->d_name[0] == '.')
-			continue;
-		rc = sysfs_path(link, "%s/%s", path, entry->d_name);
-		if (!rc)
-			rc = name_below(&below, link);
-		if (!rc)
-			rc = visit(context, &below);
-	}
-	if (!rc && errno)
-		rc = -errno;
-	closedir(d);
-	return rc;
+	return rc < 0 ? rc : sysfs_each_entry(dir, true, visit_slave, &slaves);
 }
 
 int ground_each(const char *sysfs, const char *disk,

@@ -1,6 +1,7 @@
 /* Attributes of a sysfs tree. */
 #include "platform/sysfs.h"
 
+#include <dirent.h>
 #include <errno.h>
 #include <fcntl.h>
 #include <stdarg.h>
@@ -96,6 +97,32 @@ int sysfs_read_number(const char *dir, const char *name, uint64_t *out)
 	int rc = sysfs_read_text(dir, name, text, sizeof text);
 
 	return rc < 0 ? rc : number_parse_u64(text, out);
+}
+
+int sysfs_each_entry(const char *dir, bool may_lack, int (*visit)(void *context, const char *name),
+	void *context)
+{
+	struct dirent *entry;
+	DIR *d = opendir(dir);
+	int rc = 0;
+
+	if (!d)
+		return may_lack && errno == ENOENT ? 0 : -errno;
+	while (!rc && (errno = 0, entry = readdir(d)))
+		if (entry->d_name[0] != '.')
+			rc = visit(context, entry->d_name);
+	if (!rc)
+		rc = -errno; /* what readdir left when it returned nothing */
+	closedir(d);
+	return rc;
+}
+
+int sysfs_is_partition(const char *dir)
+{
+	char number[16];
+	int rc = sysfs_read_text(dir, "partition", number, sizeof number);
+
+	return rc == -ENOENT || rc == -ENOTDIR ? 0 : rc < 0 ? rc : 1;
 }
 
 bool sysfs_parse_device_number(const char *text, unsigned *major, unsigned *minor)

@@ -25,6 +25,15 @@ int sysfs_read_line(const char *dir, const char *name, char *out, size_t room);
 /* A whole decimal number. 0 or a negative errno (*out unchanged). */
 int sysfs_read_number(const char *dir, const char *name, uint64_t *out);
 
+/* Calls visit for each entry of DIR whose name does not begin with a dot; any answer but 0 ends the walk and is passed
+ * on. A DIR that is not there is an error, or with may_lack one without entries. 0, or a negative errno, also when DIR
+ * cannot be read to its end: a folder half read is never taken for all of it. */
+int sysfs_each_entry(const char *dir, bool may_lack, int (*visit)(void *context, const char *name),
+	void *context);
+
+/* Does DIR belong to a partition? 1, 0 (it has no such attribute, or is none itself), or a negative errno. */
+int sysfs_is_partition(const char *dir);
+
 /* "8:16", as `dev` attributes and mountinfo have it. */
 bool sysfs_parse_device_number(const char *text, unsigned *major, unsigned *minor);
 
