@@ -8,14 +8,12 @@
 #include "cli/command.h"
 #include "cli/message.h"
 #include "cli/result_file.h"
-#include "cli/screen.h"
 #include "cli/show.h"
 #include "record/audit.h"
 #include "record/cut_load.h"
 #include "record/observe.h"
 #include "record/run.h"
 #include "record/verify.h"
-#include "report/audit_text.h"
 #include "report/compare.h"
 #include "report/csv.h"
 #include "report/cut_text.h"
@@ -49,15 +47,6 @@ struct report {
 static bool wants_files(const struct report *r)
 {
 	return r->csv.file || r->page.file;
-}
-
-static int print_text(struct report *r, struct error *err)
-{
-	if (r->text.failed)
-		return error_set(err, ERROR_IO, "out of memory for the report");
-	fwrite(r->text.bytes, 1, r->text.length, stdout); /* checked at the end for all commands */
-	text_reset(&r->text);
-	return 0;
 }
 
 static int open_files(struct report *r, const struct options *o, struct error *err)
@@ -181,20 +170,17 @@ static void audit_found(void *result, const struct notice_visitor *visitor)
 
 static int report_audit(struct report *r, const struct run *run, struct error *err)
 {
-	struct findings *f = calloc(1, sizeof *f);
-	struct summary_style style;
+	struct findings *f;
 	int rc;
 
+	if (!r->page.file)
+		return show_summary(run, err);
+	f = calloc(1, sizeof *f);
 	if (!f)
 		return error_set(err, ERROR_IO, "out of memory");
 	rc = audit_load(f, run->path, err);
-	if (!rc && r->page.file)
+	if (!rc)
 		rc = write_page(r, run, audit_part, audit_found, f, err);
-	if (!rc && !wants_files(r)) {
-		screen_style(&style);
-		rc = audit_text_add(&r->text, run, f, &style, err);
-		rc = rc < 0 ? rc : print_text(r, err);
-	}
 	free(f);
 	return rc;
 }
@@ -215,7 +201,6 @@ static void cut_part(struct text *t, void *result)
 static int report_cut(struct report *r, const struct run *run, struct error *err)
 {
 	struct cut_page c = { .run = run };
-	struct summary_style style;
 	int rc = cut_load(&c.record, run->path, err);
 
 	if (!rc && r->csv.file) {
@@ -226,11 +211,8 @@ static int report_cut(struct report *r, const struct run *run, struct error *err
 	}
 	if (!rc && r->page.file)
 		rc = write_page(r, run, cut_part, NULL, &c, err);
-	if (!rc && !wants_files(r)) {
-		screen_style(&style);
-		rc = cut_text_add(&r->text, run, &c.record, &style, err);
-		rc = rc < 0 ? rc : print_text(r, err);
-	}
+	if (!rc && !wants_files(r))
+		rc = show_cut(run, &c.record, err);
 	cut_record_release(&c.record);
 	return rc;
 }

@@ -14,6 +14,7 @@
 #include "record/run.h"
 #include "record/verify.h"
 #include "report/audit_text.h"
+#include "report/cut_text.h"
 #include "report/observe_text.h"
 #include "report/verify_text.h"
 
@@ -30,50 +31,57 @@ static int add_audit(
 	return rc;
 }
 
+/* An empty text, and the style for it. */
+static void begin(struct text *t, struct summary_style *style)
+{
+	screen_style(style);
+	text_init(t);
+}
+
+/* Prints it if it could be made (rc 0). That all of it was written is checked at the end, for all commands. */
+static int print(struct text *t, int rc)
+{
+	if (!rc)
+		fwrite(t->bytes, 1, t->length, stdout);
+	text_release(t);
+	return rc;
+}
+
 int show_summary(const struct run *run, struct error *err)
 {
 	struct summary_style style;
 	struct text t;
-	int rc;
 
-	screen_style(&style);
-	text_init(&t);
-	rc = !strcmp(run->head.kind, "audit") ? add_audit(&t, run, &style, err)
-					      : summary_add(&t, run, &style, err);
-	if (!rc)
-		fwrite(t.bytes, 1, t.length, stdout);
-	text_release(&t);
-	return rc;
+	begin(&t, &style);
+	return print(&t, !strcmp(run->head.kind, "audit") ? add_audit(&t, run, &style, err)
+							  : summary_add(&t, run, &style, err));
 }
 
 int show_observation(const struct run *run, const struct observation *o, struct error *err)
 {
 	struct summary_style style;
 	struct text t;
-	int rc;
 
-	screen_style(&style);
-	text_init(&t);
-	rc = observe_text_add(&t, run, o, &style, err);
-	if (!rc)
-		fwrite(t.bytes, 1, t.length, stdout);
-	text_release(&t);
-	return rc;
+	begin(&t, &style);
+	return print(&t, observe_text_add(&t, run, o, &style, err));
+}
+
+int show_cut(const struct run *run, const struct cut_record *r, struct error *err)
+{
+	struct summary_style style;
+	struct text t;
+
+	begin(&t, &style);
+	return print(&t, cut_text_add(&t, run, r, &style, err));
 }
 
 int show_verify(struct verify_record *v, struct error *err)
 {
 	struct summary_style style;
 	struct text t;
-	int rc;
 
-	screen_style(&style);
-	text_init(&t);
-	rc = verify_text_add(&t, v, &style, err);
-	if (!rc)
-		fwrite(t.bytes, 1, t.length, stdout);
-	text_release(&t);
-	return rc;
+	begin(&t, &style);
+	return print(&t, verify_text_add(&t, v, &style, err));
 }
 
 /* Loads it first, so that the user sees what was kept, not what was meant. */

@@ -2,6 +2,7 @@
 #ifndef CLI_SHOW_H
 #define CLI_SHOW_H
 
+struct cut_record;
 struct error;
 struct observation;
 struct run;
@@ -10,6 +11,8 @@ struct verify_record;
 int show_summary(const struct run *run, struct error *err); /* 0, or -1 with *err */
 
 int show_observation(const struct run *run, const struct observation *o, struct error *err);
+
+int show_cut(const struct run *run, const struct cut_record *r, struct error *err);
 
 int show_verify(struct verify_record *v, struct error *err); /* may reorder its ranges */
 
