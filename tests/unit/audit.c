@@ -251,29 +251,37 @@ static bool stop_soon(void *context)
 	return ++*(unsigned *)context > 2000;
 }
 
-START_TEST(interrupted_keeps_what_is_known)
+/* An audit that is stopped after 2000 - asked questions whether to go on, of an honest gadget whose kernel took its
+ * removable mark for this. */
+static enum audit_outcome audit_briefly(struct findings *f, unsigned asked, bool marked_removable)
 {
-	unsigned asked = 0;
 	struct watch watch = { .context = &asked, .stop = stop_soon };
 	struct audit_hooks hooks = { .watch = &watch };
+	struct audit_plan plan = { .area_bytes = AREA, .whole_target = true, .seed = 1 };
 	struct error err = { 0 };
 	enum audit_outcome outcome;
-	struct audit_plan plan = { .area_bytes = AREA, .whole_target = true, .seed = 1 };
 	struct model_spec spec;
-	struct findings f;
 	struct medium *m;
 	char text[2048];
 
 	draw_gadget(text, sizeof text, 1, true, back, "");
 	ck_assert_int_eq(model_spec_parse(&spec, text, strlen(text), "t", &err), 0);
 	ck_assert_int_eq(model_open_spec(&m, &spec, "model:t", MEDIUM_READ_WRITE, &err), 0);
+	m->traits.marked_removable = marked_removable;
 	audit_plan_defaults(&plan, m);
-	ck_assert_int_eq(audit_run(m, &plan, &hooks, &f, &outcome, &err), 0);
-	ck_assert_int_eq(outcome, AUDIT_INTERRUPTED);
+	ck_assert_int_eq(audit_run(m, &plan, &hooks, f, &outcome, &err), 0);
+	medium_close(m);
+	return outcome;
+}
+
+START_TEST(interrupted_keeps_what_is_known)
+{
+	struct findings f;
+
+	ck_assert_int_eq(audit_briefly(&f, 0, true), AUDIT_INTERRUPTED);
 	ck_assert(f.partial);
 	ck_assert_uint_ge(f.count, 4);
 	ck_assert_uint_lt(f.count, 10);
-	medium_close(m);
 }
 END_TEST
 
@@ -281,26 +289,12 @@ END_TEST
 START_TEST(mark_that_changed_is_told)
 {
 	for (int kernel_says = 0; kernel_says < 2; kernel_says++) {
-		unsigned asked = 1900; /* the claims come first, the rest is not needed */
-		struct watch watch = { .context = &asked, .stop = stop_soon };
-		struct audit_hooks hooks = { .watch = &watch };
-		struct audit_plan plan = { .area_bytes = AREA, .whole_target = true, .seed = 1 };
-		struct error err = { 0 };
-		enum audit_outcome outcome;
-		struct model_spec spec;
 		struct findings f;
-		struct medium *m;
-		char text[2048];
 
-		draw_gadget(text, sizeof text, 1, true, back, "");
-		ck_assert_int_eq(model_spec_parse(&spec, text, strlen(text), "t", &err), 0);
-		ck_assert_int_eq(model_open_spec(&m, &spec, "model:t", MEDIUM_READ_WRITE, &err), 0);
-		m->traits.marked_removable = kernel_says;
-		audit_plan_defaults(&plan, m);
-		ck_assert_int_eq(audit_run(m, &plan, &hooks, &f, &outcome, &err), 0);
+		audit_briefly(
+			&f, 1900, kernel_says); /* the claims come first, the rest is not needed */
 		ck_assert_int_eq(
 			line(&f, "inquiry")->verdict, kernel_says ? FINDING_KEPT : FINDING_BROKEN);
-		medium_close(m);
 	}
 }
 END_TEST
