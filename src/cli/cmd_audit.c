@@ -85,8 +85,8 @@ static int audit(struct session *s, const struct options *o, const struct audit_
 		return error_exit_status(err);
 	progress_start(&saving);
 	saving.counts_bytes = true;
-	rc = session_prepare_writes(s, o, path, p->area_start, p->area_bytes,
-		audit_bytes_to_write(p), &saving.watch, err);
+	rc = session_prepare_writes(
+		s, path, p->area_start, p->area_bytes, audit_bytes_to_write(p), &saving.watch, err);
 	progress_finish(&saving, NULL);
 	if (rc < 0) {
 		record_close(&w, NULL);

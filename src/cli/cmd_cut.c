@@ -370,7 +370,7 @@ static int cut(struct cut_job *job, struct error *err)
 		return error_exit_status(err);
 	progress_start(&progress);
 	progress.counts_bytes = true;
-	rc = session_prepare_writes(s, job->o, job->path, s->region_start, s->region_bytes,
+	rc = session_prepare_writes(s, job->path, s->region_start, s->region_bytes,
 		expected_bytes(job), &progress.watch, err);
 	progress_finish(&progress, NULL);
 	if (rc == 0)

@@ -260,7 +260,7 @@ static int measure(struct session *s, const struct options *o, const struct swee
 	progress_start(&progress);
 	if (run_write_plan(&writer, described, err) < 0 ||
 		(described->directions[RUN_WRITE] &&
-			session_prepare_writes(s, o, path, plan->region_start, plan->region_bytes,
+			session_prepare_writes(s, path, plan->region_start, plan->region_bytes,
 				expected_writes(s, plan), &progress.watch, err) < 0))
 		outcome = SWEEP_FAILED;
 	else

@@ -180,8 +180,8 @@ static int prepare_writes(struct verification *v, const struct watch *watch, str
 		return session_prepare_places(&v->session, v->path,
 			&(struct session_places){ p->spots, (size_t)p->spot_count, p->sizes[0] },
 			(double)verify_bytes_to_write(p), watch, err);
-	return session_prepare_writes(&v->session, v->options, v->path, p->region_start,
-		p->region_bytes, (double)verify_bytes_to_write(p), watch, err);
+	return session_prepare_writes(&v->session, v->path, p->region_start, p->region_bytes,
+		(double)verify_bytes_to_write(p), watch, err);
 }
 
 static int run(struct verification *v, struct error *err)

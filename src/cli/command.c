@@ -111,8 +111,7 @@ static const struct option_note {
 } notes[] = {
 	{ "sweep", OPTION_SIZES,
 		"request sizes: a doubling range 512..1Mi or a list 512,4Ki,24Ki (default: "
-		"512..1Mi as "
-		"far as the target allows it)" },
+		"512..1Mi as far as the target allows it)" },
 	{ "sweep", OPTION_SECONDS, "how long each pass takes, in seconds (default: 1)" },
 	{ "audit", OPTION_SECONDS, "how long --provoke waits, in seconds (default: 60)" },
 	{ "verify", OPTION_SIZES,

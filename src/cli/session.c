@@ -416,13 +416,11 @@ static int prepare(struct session *s, const struct writes *w, const char *record
 	return 0;
 }
 
-int session_prepare_writes(struct session *s, const struct options *o, const char *record_path,
-	uint64_t start, uint64_t bytes, double bytes_to_write, const struct watch *watch,
-	struct error *err)
+int session_prepare_writes(struct session *s, const char *record_path, uint64_t start,
+	uint64_t bytes, double bytes_to_write, const struct watch *watch, struct error *err)
 {
 	struct writes w = { start, bytes, NULL, bytes_to_write };
 
-	(void)o;
 	if (check_inside(s, start, bytes, err) < 0)
 		return -1;
 	return prepare(s, &w, record_path, watch, err);

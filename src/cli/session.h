@@ -38,9 +38,8 @@ int session_open(
 /* Call when the plan is known, before the first write: says on stderr what will be lost and the wear (bytes_to_write,
  * times the region), and with --keep-data saves the region [start, start+bytes) to a side file next to record_path,
  * synced. `watch` for progress. After this medium writes are allowed. */
-int session_prepare_writes(struct session *s, const struct options *o, const char *record_path,
-	uint64_t start, uint64_t bytes, double bytes_to_write, const struct watch *watch,
-	struct error *err);
+int session_prepare_writes(struct session *s, const char *record_path, uint64_t start,
+	uint64_t bytes, double bytes_to_write, const struct watch *watch, struct error *err);
 
 /* The same for a run that writes single requests of `length` bytes at `offsets` (ascending, none touching another):
  * only these are announced, and with --keep-data only these are saved. */
