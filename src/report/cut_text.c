@@ -8,16 +8,14 @@
 #include "base/size.h"
 #include "base/text.h"
 #include "report/facts.h"
-#include "report/layout.h"
+#include "report/sheet.h"
 
-enum { NARROWEST = 60, FACT_INDENT = 12, ROWS_SHOWN = 50, DETAILS_SHOWN = 10 };
+enum { ROWS_SHOWN = 50, DETAILS_SHOWN = 10 };
 
-struct sheet {
-	struct text *t;
-	struct text scratch; /* the next words to be wrapped */
-	const struct summary_style *style;
+struct view {
+	struct sheet sheet;
+	struct text words; /* the next ones for the sheet */
 	const struct run *run;
-	size_t columns;
 };
 
 static unsigned long long ull(uint64_t n)
@@ -25,107 +23,84 @@ static unsigned long long ull(uint64_t n)
 	return (unsigned long long)n;
 }
 
-/* Cleans what is in scratch and adds it from column `at` on. */
-static void add_scratch(struct sheet *s, size_t at)
+static void add_fact(struct view *v, const char *name)
 {
-	struct text clean;
-
-	text_init(&clean);
-	clean_add(&clean, s->scratch.bytes, !s->style->utf8);
-	layout_wrap(s->t, clean.bytes, at, at, s->columns);
-	s->t->failed = s->t->failed || clean.failed;
-	text_release(&clean);
-	text_reset(&s->scratch);
+	sheet_fact(&v->sheet, name, v->words.bytes);
+	text_reset(&v->words);
 }
 
-static void add_scratch_fact(struct sheet *s, const char *name)
+static void add_sentence(struct view *v)
 {
-	text_adds(s->t, "  ");
-	layout_left(s->t, name, FACT_INDENT - 2);
-	add_scratch(s, FACT_INDENT);
-}
-
-static void add_fact(void *context, const char *name, const char *value)
-{
-	struct sheet *s = context;
-
-	text_adds(&s->scratch, value);
-	add_scratch_fact(s, name);
-}
-
-static void add_sentence(struct sheet *s, const char *words)
-{
-	text_adds(&s->scratch, words);
-	add_scratch(s, 0);
+	sheet_words(&v->sheet, v->words.bytes, 0, 0);
+	text_reset(&v->words);
 }
 
 /* ---- one cut ---- */
 
-static void add_cycle(struct sheet *s, const struct cut_cycle *c)
+static void add_cycle(struct view *v, const struct cut_cycle *c)
 {
 	char time[SIZE_TEXT_MAX];
 
-	text_addf(s->t, "\nCut %lu, seed %llu\n", (unsigned long)c->number, ull(c->seed));
-	if (cut_written_add(&s->scratch, c)) {
-		add_scratch_fact(s, "written");
-		cut_risk_add(&s->scratch, c);
-		add_scratch_fact(s, "at risk");
+	text_addf(v->sheet.t, "\nCut %lu, seed %llu\n", (unsigned long)c->number, ull(c->seed));
+	if (cut_written_add(&v->words, c)) {
+		add_fact(v, "written");
+		cut_risk_add(&v->words, c);
+		add_fact(v, "at risk");
 	} else {
-		add_scratch_fact(s, "written");
+		add_fact(v, "written");
 	}
 	if (c->pulled)
-		text_addf(&s->scratch, "the command of --cut-with began after %s; ",
+		text_addf(&v->words, "the command of --cut-with began after %s; ",
 			duration_format(time, (double)c->pulled_ns / 1e9));
-	text_adds(&s->scratch, cut_ending_words(s->run, c));
-	add_scratch_fact(s, "ended");
+	text_adds(&v->words, cut_ending_words(v->run, c));
+	add_fact(v, "ended");
 	if (!c->rechecks)
-		text_adds(&s->scratch, "not yet");
+		text_adds(&v->words, "not yet");
 	else if (c->rechecks == 1)
-		text_adds(&s->scratch, "once");
+		text_adds(&v->words, "once");
 	else
-		text_addf(
-			&s->scratch, "%lu times; the last one counts", (unsigned long)c->rechecks);
-	add_scratch_fact(s, "rechecked");
+		text_addf(&v->words, "%lu times; the last one counts", (unsigned long)c->rechecks);
+	add_fact(v, "rechecked");
 	if (!c->rechecks)
 		return;
-	text_adds(s->t, "\n");
-	recheck_text(s->t, &c->verdict);
+	text_adds(v->sheet.t, "\n");
+	recheck_text(v->sheet.t, &c->verdict);
 }
 
 /* ---- many ---- */
 
-static void add_row(struct sheet *s, const struct cut_cycle *c)
+static void add_row(struct view *v, const struct cut_cycle *c)
 {
 	char bytes[SIZE_TEXT_MAX], time[SIZE_TEXT_MAX];
-	const struct recheck_result *v = &c->verdict;
+	const struct recheck_result *found = &c->verdict;
 
-	text_addf(s->t, "%5lu%8llu%9s%8llu%9s  ", (unsigned long)c->number, ull(c->writes),
+	text_addf(v->sheet.t, "%5lu%8llu%9s%8llu%9s  ", (unsigned long)c->number, ull(c->writes),
 		size_format_decimal(bytes, (double)c->bytes), ull(c->flushes),
 		duration_format(time, (double)c->ns / 1e9));
-	text_adds(&s->scratch, *c->stop ? c->stop : "killed");
-	clean_add(s->t, s->scratch.bytes, true);
-	text_addf(s->t, "%*s", (int)(11 - (s->scratch.length < 11 ? s->scratch.length : 11)), "");
-	text_reset(&s->scratch);
+	text_adds(&v->words, *c->stop ? c->stop : "killed");
+	clean_add(v->sheet.t, v->words.bytes, true);
+	text_addf(v->sheet.t, "%*s", (int)(11 - (v->words.length < 11 ? v->words.length : 11)), "");
+	text_reset(&v->words);
 	if (c->rechecks)
-		text_addf(s->t, "%9llu%7llu  %s\n", ull(v->promises), ull(v->promises_broken),
-			cut_verdict_name(c));
+		text_addf(v->sheet.t, "%9llu%7llu  %s\n", ull(found->promises),
+			ull(found->promises_broken), cut_verdict_name(c));
 	else
-		text_addf(s->t, "%9s%7s  %s\n", "-", "-", cut_verdict_name(c));
+		text_addf(v->sheet.t, "%9s%7s  %s\n", "-", "-", cut_verdict_name(c));
 }
 
-static void add_table(struct sheet *s, const struct cut_record *r)
+static void add_table(struct view *v, const struct cut_record *r)
 {
 	size_t shown = r->count < ROWS_SHOWN ? r->count : ROWS_SHOWN;
 
-	text_addf(s->t, "\n%5s%8s%9s%8s%9s  %-11s%9s%7s  %s\n", "cut", "writes", "written",
+	text_addf(v->sheet.t, "\n%5s%8s%9s%8s%9s  %-11s%9s%7s  %s\n", "cut", "writes", "written",
 		"flushes", "time", "ended", "promises", "broken", "verdict");
 	for (size_t i = 0; i < shown; i++)
-		add_row(s, &r->cycles[i]);
+		add_row(v, &r->cycles[i]);
 	if (shown < r->count)
-		text_addf(s->t, "and %zu more (report --csv has all)\n", r->count - shown);
+		text_addf(v->sheet.t, "and %zu more (report --csv has all)\n", r->count - shown);
 }
 
-static void add_broken_cycles(struct sheet *s, const struct cut_record *r)
+static void add_broken_cycles(struct view *v, const struct cut_record *r)
 {
 	size_t shown = 0, more = 0;
 
@@ -133,78 +108,79 @@ static void add_broken_cycles(struct sheet *s, const struct cut_record *r)
 		if (!recheck_broken(&r->cycles[i].verdict))
 			continue;
 		if (shown++ < DETAILS_SHOWN)
-			add_cycle(s, &r->cycles[i]);
+			add_cycle(v, &r->cycles[i]);
 		else
 			more++;
 	}
 	if (more)
-		text_addf(s->t, "\nand %zu more broken cuts (report --csv has all)\n", more);
+		text_addf(v->sheet.t, "\nand %zu more broken cuts (report --csv has all)\n", more);
 }
 
-static void add_cycles(struct sheet *s, const struct cut_record *r)
+static void add_cycles(struct view *v, const struct cut_record *r)
 {
 	struct recheck_totals totals;
 
 	if (r->count == 1) {
-		add_cycle(s, &r->cycles[0]);
+		add_cycle(v, &r->cycles[0]);
 		return;
 	}
-	add_table(s, r);
-	add_broken_cycles(s, r);
+	add_table(v, r);
+	add_broken_cycles(v, r);
 	cut_totals(&totals, r);
 	if (totals.cycles)
-		recheck_totals_text(s->t, &totals);
+		recheck_totals_text(v->sheet.t, &totals);
 }
 
 /* ---- the whole ---- */
 
-static void add_cautions(struct sheet *s, const struct run *run)
+static void add_cautions(struct view *v, const struct run *run)
 {
-	if (run->target.modelled)
-		add_sentence(s, "Modelled, not measured: the target is a gadget model.");
+	if (run->target.modelled) {
+		text_adds(&v->words, "Modelled, not measured: the target is a gadget model.");
+		add_sentence(v);
+	}
 	if (run->damaged_lines) {
-		text_addf(&s->scratch,
+		text_addf(&v->words,
 			"Damaged lines of the journal, left out: %llu. Nothing can rest on it; cut "
 			"again.",
 			ull(run->damaged_lines));
-		add_scratch(s, 0);
+		add_sentence(v);
 	}
 	if (run->end.present && strcmp(run->end.status, "complete") != 0 && *run->end.reason) {
-		text_addf(&s->scratch, "Ended early: %s.", run->end.reason);
-		add_scratch(s, 0);
+		text_addf(&v->words, "Ended early: %s.", run->end.reason);
+		add_sentence(v);
 	}
 }
 
-static void paint(struct sheet *s, const struct run *run, const struct cut_record *r)
+static void paint(struct view *v, const struct run *run, const struct cut_record *r)
 {
-	struct fact_visitor facts = { .context = s, .fact = add_fact };
+	struct fact_visitor facts = { .context = &v->sheet, .fact = sheet_fact };
 
-	text_adds(s->t, "Cut\n");
-	s->t->failed |= !facts_visit(run, &facts);
+	text_adds(v->sheet.t, "Cut\n");
+	v->sheet.t->failed |= !facts_visit(run, &facts);
 	if (r->count) {
-		cut_region_add(&s->scratch, &r->cycles[0]);
-		add_scratch_fact(s, "region");
-		text_adds(&s->scratch, cut_promise_words(&r->cycles[0]));
-		add_scratch_fact(s, "promised");
-		add_cycles(s, r);
+		cut_region_add(&v->words, &r->cycles[0]);
+		add_fact(v, "region");
+		text_adds(&v->words, cut_promise_words(&r->cycles[0]));
+		add_fact(v, "promised");
+		add_cycles(v, r);
 	}
-	text_adds(s->t, "\n");
-	add_cautions(s, run);
-	cut_conclude(&s->scratch, run, r);
-	add_scratch(s, 0);
+	text_adds(v->sheet.t, "\n");
+	add_cautions(v, run);
+	cut_conclude(&v->words, run, r);
+	add_sentence(v);
 }
 
 int cut_text_add(struct text *t, const struct run *run, const struct cut_record *r,
 	const struct summary_style *style, struct error *err)
 {
-	struct sheet s = { .t = t,
-		.style = style,
-		.run = run,
-		.columns = style->columns < NARROWEST ? NARROWEST : style->columns };
+	struct view v = { .run = run };
 
-	text_init(&s.scratch);
-	paint(&s, run, r);
-	t->failed = t->failed || s.scratch.failed;
-	text_release(&s.scratch);
+	sheet_begin(&v.sheet, t, style);
+	text_init(&v.words);
+	paint(&v, run, r);
+	t->failed = t->failed || v.words.failed;
+	text_release(&v.words);
+	sheet_end(&v.sheet);
 	return t->failed ? error_set(err, ERROR_IO, "out of memory for the report") : 0;
 }
