@@ -78,12 +78,12 @@ static int run_probes(struct desk *d, struct error *err)
 }
 
 int audit_run(struct medium *m, const struct audit_plan *p, const struct audit_hooks *hooks,
-	struct findings *out, enum audit_outcome *outcome, struct error *err)
+	struct promises *out, enum audit_outcome *outcome, struct error *err)
 {
 	struct desk d;
 	int rc;
 
-	*out = (struct findings){ .partial = true };
+	*out = (struct promises){ .partial = true };
 	*outcome = AUDIT_INTERRUPTED;
 	if (desk_init(&d, m, p, hooks, out, err) < 0)
 		return -1;

@@ -10,7 +10,7 @@
 #include <stdbool.h>
 #include <stdint.h>
 
-#include "base/finding.h"
+#include "base/promise.h"
 
 struct error;
 struct medium;
@@ -43,13 +43,13 @@ enum audit_outcome { AUDIT_COMPLETE, AUDIT_INTERRUPTED };
 struct audit_hooks {
 	void *context;
 	/* A line is done. 0, or -1 with *err to stop. */
-	int (*finding)(void *context, const struct finding *f, struct error *err);
+	int (*promise)(void *context, const struct promise *f, struct error *err);
 	void (*ask)(void *context, const char *what); /* the user is to do something now */
 	const struct watch *watch;
 };
 
 /* 0 with *outcome, or -1 with *err when the target is gone or the machine failed; the lines up to then are in *out. */
 int audit_run(struct medium *m, const struct audit_plan *p, const struct audit_hooks *hooks,
-	struct findings *out, enum audit_outcome *outcome, struct error *err);
+	struct promises *out, enum audit_outcome *outcome, struct error *err);
 
 #endif

@@ -272,7 +272,7 @@ static int report_buffer(struct desk *d)
 	if (!k->knee)
 		return desk_report(d, "buffer",
 			"writes wait for the card, or run ahead of it by a bounded amount",
-			FINDING_NOT_SHOWN, "",
+			PROMISE_NOT_SHOWN, "",
 			"no burst ran ahead of the card; after one, a read waits %s and a flush %s "
 			"longer than after idle",
 			w[0], w[1]);
@@ -283,7 +283,7 @@ static int report_buffer(struct desk *d)
 	rate_format(r[0], k->drain_rate);
 	rate_format(r[1], k->drain_low);
 	rate_format(r[2], k->drain_high);
-	return desk_report(d, "buffer", claim, k->confirmed ? FINDING_KEPT : FINDING_NOT_SHOWN, "",
+	return desk_report(d, "buffer", claim, k->confirmed ? PROMISE_KEPT : PROMISE_NOT_SHOWN, "",
 		"in requests of %s, bursts after idle run at %s, then at %s (%s to %s): a buffer "
 		"of "
 		"%s (%s to %s, %u bursts); after a full one the first read waits %s and a flush "
@@ -338,24 +338,24 @@ int probe_write_behind(struct desk *d)
 	kib_format(a, k->buffer_bytes);
 	duration_format(b, k->resolution);
 	if (d->t->cache == MEDIUM_CACHE_UNKNOWN && !d->scsi)
-		return desk_report(d, "write-behind", claim, FINDING_NOT_SHOWN, "",
+		return desk_report(d, "write-behind", claim, PROMISE_NOT_SHOWN, "",
 			"what this target claims about its cache is not known");
 	if (k->claims_cache)
-		return desk_report(d, "write-behind", claim, FINDING_KEPT, "",
+		return desk_report(d, "write-behind", claim, PROMISE_KEPT, "",
 			"claims write back%s", behind ? ", and does write behind" : "");
 	if (behind && d->scsi)
-		return desk_report(d, "write-behind", claim, FINDING_BROKEN, mend,
+		return desk_report(d, "write-behind", claim, PROMISE_BROKEN, mend,
 			"claims write through, but %s%s%s: the host never sends a flush",
 			k->knee ? "holds about " : "", k->knee ? a : "",
 			k->behind_proven ? (k->knee ? " and lost acknowledged data in a power cut"
 						    : "lost acknowledged data in a power cut")
 					 : " of acknowledged data");
 	if (k->knee || waits)
-		return desk_report(d, "write-behind", claim, FINDING_NOT_SHOWN, "",
+		return desk_report(d, "write-behind", claim, PROMISE_NOT_SHOWN, "",
 			"claims write through; bursts start faster than they end or something "
 			"waits "
 			"after them, which the card itself may cause: see 'blkassay cut'");
-	return desk_report(d, "write-behind", claim, FINDING_KEPT, "",
+	return desk_report(d, "write-behind", claim, PROMISE_KEPT, "",
 		"claims write through; no burst ran ahead, and no read or flush waited for a "
 		"backlog (one over %s would have shown)",
 		b);

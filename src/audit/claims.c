@@ -22,10 +22,10 @@ static int ask_inquiry(struct desk *d)
 	if (rc < 0)
 		return rc;
 	if (rc || !scsi_inquiry_decode(&q, d->buf, scsi_transferred(&x)))
-		return desk_report(d, "inquiry", claim, FINDING_BROKEN, mend,
+		return desk_report(d, "inquiry", claim, PROMISE_BROKEN, mend,
 			"refused, or %u bytes of no standard form", scsi_transferred(&x));
 	return desk_report(d, "inquiry", claim,
-		q.removable == d->t->marked_removable ? FINDING_KEPT : FINDING_BROKEN, mend,
+		q.removable == d->t->marked_removable ? PROMISE_KEPT : PROMISE_BROKEN, mend,
 		"'%s' '%s' revision '%s', device type %02Xh, %sremovable; the kernel has it as "
 		"%sremovable",
 		q.vendor, q.product, q.revision, q.device_type, q.removable ? "" : "not ",
@@ -58,11 +58,11 @@ static int ask_capacity(struct desk *d)
 		ok = !rc && scsi_capacity_16_decode(&c, d->buf, scsi_transferred(&x));
 	}
 	if (!ok)
-		return desk_report(d, "capacity", claim, FINDING_BROKEN, mend,
+		return desk_report(d, "capacity", claim, PROMISE_BROKEN, mend,
 			"refused, or an answer that makes no sense");
 	return desk_report(d, "capacity", claim,
-		scsi_capacity_is(&c, d->t->size_bytes, d->t->logical_block_bytes) ? FINDING_KEPT
-										  : FINDING_BROKEN,
+		scsi_capacity_is(&c, d->t->size_bytes, d->t->logical_block_bytes) ? PROMISE_KEPT
+										  : PROMISE_BROKEN,
 		mend, "%llu blocks of %u bytes; the kernel uses %llu bytes in blocks of %u",
 		(unsigned long long)c.blocks, c.block_bytes, (unsigned long long)d->t->size_bytes,
 		d->t->logical_block_bytes);
@@ -124,7 +124,7 @@ static int report_cache_page(struct desk *d, const struct own_page *own)
 	bool differ =
 		one->has_caching && (!all->has_caching || all->write_cache != one->write_cache);
 
-	return desk_report(d, "cache-page", claim, differ ? FINDING_BROKEN : FINDING_KEPT, mend,
+	return desk_report(d, "cache-page", claim, differ ? PROMISE_BROKEN : PROMISE_KEPT, mend,
 		"page 3Fh: %s%s; page 08h%s: %s; DPOFUA %d, write protect %d%s",
 		wce(all, d->known.mode_answered), all->truncated ? " (cut short)" : "",
 		own->form_10 ? " by MODE SENSE(10)" : "", wce(one, own->answered), all->dpo_fua,
@@ -144,10 +144,10 @@ static int report_kernel_view(struct desk *d)
 	bool agrees = d->known.claims_cache == back && d->t->fua == (back && d->known.claims_fua);
 
 	return desk_report(d, "kernel-view", claim,
-		d->t->cache == MEDIUM_CACHE_UNKNOWN ? FINDING_NOT_SHOWN
-		: hidden                            ? FINDING_BROKEN
-		: agrees                            ? FINDING_KEPT
-						    : FINDING_NOT_SHOWN,
+		d->t->cache == MEDIUM_CACHE_UNKNOWN ? PROMISE_NOT_SHOWN
+		: hidden                            ? PROMISE_BROKEN
+		: agrees                            ? PROMISE_KEPT
+						    : PROMISE_NOT_SHOWN,
 		mend, "device: %s, FUA %s; kernel: %s, FUA %s",
 		d->known.claims_cache ? "write back" : "write through",
 		d->known.claims_fua ? "yes" : "no",

@@ -36,9 +36,9 @@ static int report(struct desk *d, const char *id, const char *claim, const char 
 	if (desk_stopped(d))
 		return 0;
 	return desk_report(d, id, claim,
-		c->wrong    ? FINDING_BROKEN
-		: c->judged ? FINDING_KEPT
-			    : FINDING_NOT_SHOWN,
+		c->wrong    ? PROMISE_BROKEN
+		: c->judged ? PROMISE_KEPT
+			    : PROMISE_NOT_SHOWN,
 		mend, "%s, %s", desk_check_format(text, sizeof text, c), when);
 }
 

@@ -43,7 +43,7 @@ static uint32_t choose_bulk(const struct desk *d)
 }
 
 int desk_init(struct desk *d, struct medium *m, const struct audit_plan *p,
-	const struct audit_hooks *hooks, struct findings *out, struct error *err)
+	const struct audit_hooks *hooks, struct promises *out, struct error *err)
 {
 	*d = (struct desk){ .m = m,
 		.t = medium_traits(m),
@@ -360,29 +360,29 @@ const char *desk_check_format(char *out, size_t room, const struct desk_check *c
 	return out;
 }
 
-int desk_report(struct desk *d, const char *id, const char *claim, enum finding_verdict verdict,
+int desk_report(struct desk *d, const char *id, const char *claim, enum promise_verdict verdict,
 	const char *mend, const char *evidence, ...)
 {
-	struct finding *f;
+	struct promise *f;
 	va_list ap;
 
-	if (d->out->count == FINDINGS_MAX)
+	if (d->out->count == PROMISES_MAX)
 		return -ENOSPC;
 	f = &d->out->list[d->out->count++];
-	*f = (struct finding){ .verdict = verdict };
+	*f = (struct promise){ .verdict = verdict };
 	text_copy(f->id, sizeof f->id, id);
 	text_copy(f->claim, sizeof f->claim, claim);
-	if (verdict == FINDING_BROKEN)
+	if (verdict == PROMISE_BROKEN)
 		text_copy(f->mend, sizeof f->mend, mend);
 	va_start(ap, evidence);
 	vsnprintf(f->evidence, sizeof f->evidence, evidence, ap);
 	va_end(ap);
-	return d->hooks->finding && d->hooks->finding(d->hooks->context, f, d->err) < 0 ? -ECANCELED
+	return d->hooks->promise && d->hooks->promise(d->hooks->context, f, d->err) < 0 ? -ECANCELED
 											: 0;
 }
 
 int desk_report_no_scsi(struct desk *d, const char *id, const char *claim)
 {
 	return desk_report(
-		d, id, claim, FINDING_NOT_SHOWN, "", "no SCSI command path to this target");
+		d, id, claim, PROMISE_NOT_SHOWN, "", "no SCSI command path to this target");
 }

@@ -50,7 +50,7 @@ struct desk {
 	const struct medium_traits *t;
 	const struct audit_plan *plan;
 	const struct audit_hooks *hooks;
-	struct findings *out;
+	struct promises *out;
 	struct known known;
 
 	char phase[64]; /* what the user sees: "flush (step 3 of 13)" */
@@ -84,7 +84,7 @@ struct desk {
 };
 
 int desk_init(struct desk *d, struct medium *m, const struct audit_plan *p,
-	const struct audit_hooks *hooks, struct findings *out, struct error *err);
+	const struct audit_hooks *hooks, struct promises *out, struct error *err);
 void desk_release(struct desk *d);
 
 /* Has the user asked to stop? Shows the phase as well. */
@@ -125,7 +125,7 @@ int desk_check(struct desk *d, uint64_t offset, uint64_t length, struct desk_che
 const char *desk_check_format(char *out, size_t room, const struct desk_check *c);
 
 /* Reports a line. 0, or -EIO with the error of the hook kept by the caller's error. */
-int desk_report(struct desk *d, const char *id, const char *claim, enum finding_verdict verdict,
+int desk_report(struct desk *d, const char *id, const char *claim, enum promise_verdict verdict,
 	const char *mend, const char *evidence, ...) __attribute__((format(printf, 6, 7)));
 
 /* The same line for all that cannot be asked without SCSI. */

@@ -165,7 +165,7 @@ int probe_past_end(struct desk *d)
 	free(e.first);
 	if (rc < 0 || desk_stopped(d))
 		return rc;
-	return desk_report(d, "past-end", claim, *e.why ? FINDING_BROKEN : FINDING_KEPT, mend,
+	return desk_report(d, "past-end", claim, *e.why ? PROMISE_BROKEN : PROMISE_KEPT, mend,
 		"%s; %s",
 		*e.why ? e.why
 		       : "the last block can be reached; across and past it refused with 21h",
@@ -205,7 +205,7 @@ int probe_odd_length(struct desk *d)
 	if (rc < 0 || desk_stopped(d))
 		return rc;
 	return desk_report(d, "odd-length", claim,
-		c.wrong || zero_refused ? FINDING_BROKEN : FINDING_KEPT, mend, "%s%s",
+		c.wrong || zero_refused ? PROMISE_BROKEN : PROMISE_KEPT, mend, "%s%s",
 		desk_check_format(text, sizeof text, &c),
 		!d->scsi       ? "; length 0 not asked: no SCSI command path"
 		: zero_refused ? "; a READ or WRITE of 0 blocks is refused"
@@ -266,19 +266,19 @@ int probe_background_error(struct desk *d)
 	if (rc < 0 || desk_stopped(d))
 		return rc;
 	if (d->silent_places)
-		return desk_report(d, "background-error", claim, FINDING_BROKEN, mend,
+		return desk_report(d, "background-error", claim, PROMISE_BROKEN, mend,
 			"%llu blocks stay as they were whatever is written to them; every write "
 			"and "
 			"flush was answered GOOD",
 			(unsigned long long)d->silent_places);
 	if (!d->errors_reported)
-		return desk_report(d, "background-error", claim, FINDING_NOT_SHOWN, "",
+		return desk_report(d, "background-error", claim, PROMISE_NOT_SHOWN, "",
 			"no write failed%s",
 			d->t->virtual_clock
 				? "; a model fails where its description has a bad range"
 			: d->plan->provoke ? " while it was waited for"
 					   : "; --provoke waits while you make one fail");
-	return desk_report(d, "background-error", claim, c.wrong ? FINDING_BROKEN : FINDING_KEPT,
+	return desk_report(d, "background-error", claim, c.wrong ? PROMISE_BROKEN : PROMISE_KEPT,
 		mend,
 		"%llu errors reported, %llu of them deferred, the first: %s; %s (%llu blocks "
 		"written since the last clean flush before an error were not judged)",

@@ -40,17 +40,17 @@ static int measure(struct desk *d, int (*flush)(struct desk *d), struct waits *w
 	return rc < 0 ? rc : 0;
 }
 
-static enum finding_verdict judge(const struct desk *d, const struct waits *w)
+static enum promise_verdict judge(const struct desk *d, const struct waits *w)
 {
 	const struct known *k = &d->known;
-	enum finding_verdict v;
+	enum promise_verdict v;
 
 	if (!k->knee)
-		return FINDING_NOT_SHOWN;
+		return PROMISE_NOT_SHOWN;
 	v = sample_judge_wait(
 		&w->busy, &w->idle, k->buffer_low / k->drain_high, k->buffer_bytes / k->drain_rate);
 	/* Without a second witness the curve may be the card's, not the firmware's. */
-	return v == FINDING_BROKEN && !k->confirmed ? FINDING_NOT_SHOWN : v;
+	return v == PROMISE_BROKEN && !k->confirmed ? PROMISE_NOT_SHOWN : v;
 }
 
 static const char *describe(char *out, size_t room, const struct desk *d, const struct waits *w)
@@ -83,8 +83,8 @@ static int report_sync_refused(struct desk *d)
 	char sense[SCSI_SENSE_TEXT_MAX];
 
 	return desk_report(d, "flush", "SYNCHRONIZE CACHE is a command it knows",
-		d->known.claims_cache || (d->known.knee && d->known.confirmed) ? FINDING_BROKEN
-									       : FINDING_KEPT,
+		d->known.claims_cache || (d->known.knee && d->known.confirmed) ? PROMISE_BROKEN
+									       : PROMISE_KEPT,
 		unknown ? "implement SYNCHRONIZE CACHE(10): Linux takes the refusal for success"
 			: "accept SYNCHRONIZE CACHE(10) with block 0 and length 0: that is the "
 			  "whole unit, and what Linux sends",
@@ -159,7 +159,7 @@ static int timed_run(struct desk *d, uint64_t requests, enum desk_way way, struc
 	return rc;
 }
 
-static enum finding_verdict judge_fua(
+static enum promise_verdict judge_fua(
 	const struct desk *d, const struct sample *fua, const struct sample *plain)
 {
 	const struct known *k = &d->known;
@@ -168,12 +168,12 @@ static enum finding_verdict judge_fua(
 	/* The runs must be told apart from the drain rate, and from each other. */
 	if (!k->knee || fua->count < 3 || ahead < 0.1 * k->drain_high ||
 		ahead < 2 * (sample_spread(plain) + k->drain_high - k->drain_low))
-		return FINDING_NOT_SHOWN;
+		return PROMISE_NOT_SHOWN;
 	if (sample_median(fua) < k->drain_rate + 0.3 * ahead)
-		return FINDING_KEPT;
+		return PROMISE_KEPT;
 	if (sample_median(fua) > k->drain_high + 0.6 * ahead && k->confirmed)
-		return FINDING_BROKEN;
-	return FINDING_NOT_SHOWN;
+		return PROMISE_BROKEN;
+	return PROMISE_NOT_SHOWN;
 }
 
 int probe_fua(struct desk *d)
@@ -191,7 +191,7 @@ int probe_fua(struct desk *d)
 	if (!d->scsi)
 		return desk_report_no_scsi(d, "fua", claim);
 	if (!d->known.claims_fua)
-		return desk_report(d, "fua", claim, FINDING_KEPT, "",
+		return desk_report(d, "fua", claim, PROMISE_KEPT, "",
 			"FUA is not claimed (DPOFUA 0): the kernel sends a flush instead");
 	n = (uint64_t)(d->known.buffer_bytes / d->request);
 	n = n < 1 ? 1 : n > 64 ? 64 : n;
@@ -206,7 +206,7 @@ int probe_fua(struct desk *d)
 	if (rc < 0 || desk_stopped(d))
 		return rc;
 	if (refused && !fua.count)
-		return desk_report(d, "fua", claim, FINDING_BROKEN,
+		return desk_report(d, "fua", claim, PROMISE_BROKEN,
 			"accept FUA in WRITE(10), or do not claim DPOFUA",
 			"DPOFUA is claimed, but a write with FUA is refused");
 	return desk_report(d, "fua", claim, judge_fua(d, &fua, &plain), mend,

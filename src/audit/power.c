@@ -106,7 +106,7 @@ static int report(struct desk *d, const struct cut_result *r)
 
 	d->known.behind_proven = r->old > 0;
 	return desk_report(d, "power-cut", claim,
-		r->flushed.wrong || r->torn || lost ? FINDING_BROKEN : FINDING_KEPT,
+		r->flushed.wrong || r->torn || lost ? PROMISE_BROKEN : PROMISE_KEPT,
 		r->flushed.wrong ? "store everything before a flush is answered"
 		: r->torn ? "write whole sectors only; stop the card's command, not its data, "
 			    "when power fails"
@@ -126,7 +126,7 @@ int probe_power_cut(struct desk *d)
 
 	if (!d->t->virtual_clock)
 		return desk_report(d, "power-cut",
-			"after a power cut all that was flushed is there", FINDING_NOT_SHOWN, "",
+			"after a power cut all that was flushed is there", PROMISE_NOT_SHOWN, "",
 			"power was not cut: that is what 'blkassay cut' does");
 	rc = desk_settle(d);
 	/* First of all what has been written so far: a flushed write may be forgotten now and then. */

@@ -79,23 +79,23 @@ static int timed_eject(struct desk *d, bool burst, struct sample *s, struct desk
 	return rc;
 }
 
-static enum finding_verdict judge(const struct desk *d, const struct sample *idle,
+static enum promise_verdict judge(const struct desk *d, const struct sample *idle,
 	const struct sample *busy, const struct desk_check *c, int heeded)
 {
 	const struct known *k = &d->known;
-	enum finding_verdict v = FINDING_NOT_SHOWN;
+	enum promise_verdict v = PROMISE_NOT_SHOWN;
 
 	/* On a card that failed before, a write lost here may have been about to be reported. */
 	if (heeded == 0 || (c->wrong && !d->errors_reported))
-		return FINDING_BROKEN;
+		return PROMISE_BROKEN;
 	if (k->knee)
 		v = sample_judge_wait(
 			busy, idle, k->buffer_low / k->drain_high, k->buffer_bytes / k->drain_rate);
-	if (v == FINDING_BROKEN && !k->confirmed)
-		return FINDING_NOT_SHOWN;
+	if (v == PROMISE_BROKEN && !k->confirmed)
+		return PROMISE_NOT_SHOWN;
 	/* Power was really gone: nothing missing then is proof enough. */
-	return v == FINDING_NOT_SHOWN && d->t->virtual_clock && c->judged && !c->wrong
-		       ? FINDING_KEPT
+	return v == PROMISE_NOT_SHOWN && d->t->virtual_clock && c->judged && !c->wrong
+		       ? PROMISE_KEPT
 		       : v;
 }
 
@@ -128,7 +128,7 @@ int probe_eject(struct desk *d)
 	if (!d->scsi)
 		return desk_report_no_scsi(d, "eject", claim);
 	if (!d->plan->with_eject)
-		return desk_report(d, "eject", claim, FINDING_NOT_SHOWN, "",
+		return desk_report(d, "eject", claim, PROMISE_NOT_SHOWN, "",
 			"not asked for: --with-eject sends START STOP UNIT");
 	rc = try_prevented(d, &heeded);
 	for (int i = 0; i < TIMED_EJECTS && !rc && !desk_stopped(d); i++) {
@@ -139,7 +139,7 @@ int probe_eject(struct desk *d)
 	if (rc < 0 || desk_stopped(d))
 		return rc;
 	if (rc)
-		return desk_report(d, "eject", claim, FINDING_NOT_SHOWN, "",
+		return desk_report(d, "eject", claim, PROMISE_NOT_SHOWN, "",
 			"it %s; plug it in again and read it back with 'blkassay verify'",
 			busy.count || idle.count ? "did not come back after an eject"
 						 : "does not take START STOP UNIT with eject");

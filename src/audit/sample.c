@@ -44,16 +44,16 @@ double sample_resolution(const struct sample *idle)
 	return floor_seconds + 3 * sample_spread(idle);
 }
 
-enum finding_verdict sample_judge_wait(
+enum promise_verdict sample_judge_wait(
 	const struct sample *busy, const struct sample *idle, double least, double likely)
 {
 	double base = sample_median(idle), wait = sample_median(busy) - base;
 
 	if (busy->count < 3 || idle->count < 3 || least < sample_resolution(idle))
-		return FINDING_NOT_SHOWN;
+		return PROMISE_NOT_SHOWN;
 	if (wait >= 0.6 * likely)
-		return FINDING_KEPT;
+		return PROMISE_KEPT;
 	if (wait < 0.3 * least && sample_high(busy) - base < 0.7 * least)
-		return FINDING_BROKEN;
-	return FINDING_NOT_SHOWN;
+		return PROMISE_BROKEN;
+	return PROMISE_NOT_SHOWN;
 }

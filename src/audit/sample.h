@@ -4,7 +4,7 @@
 
 #include <stddef.h>
 
-#include "base/finding.h"
+#include "base/promise.h"
 
 enum { SAMPLE_MAX = 32 };
 
@@ -29,7 +29,7 @@ double sample_resolution(const struct sample *idle);
 /* `busy`: how long something took that had to wait for a backlog of `least` to `likely` seconds; `idle`: the same
  * without a backlog. Broken only when even the shortest backlog is well above the noise and the median wait is under
  * 0.3 of it, and no single one came to 0.7; kept from 0.6 of the likely one on. */
-enum finding_verdict sample_judge_wait(
+enum promise_verdict sample_judge_wait(
 	const struct sample *busy, const struct sample *idle, double least, double likely);
 
 #endif

@@ -93,7 +93,7 @@ int probe_stored(struct desk *d)
 
 	if (rc < 0 || desk_stopped(d))
 		return rc;
-	rc = desk_report(d, "stored", claim, c.wrong ? FINDING_BROKEN : FINDING_KEPT, mend,
+	rc = desk_report(d, "stored", claim, c.wrong ? PROMISE_BROKEN : PROMISE_KEPT, mend,
 		"%s after %llu small writes and a flush, read back from the card; %s%.2g",
 		desk_check_format(text, sizeof text, &c), (unsigned long long)writes,
 		c.wrong ? "blocks wrong, share: "

@@ -41,9 +41,9 @@ static int make_plan(struct audit_plan *p, const struct session *s, const struct
 	return 0;
 }
 
-static int keep_finding(void *context, const struct finding *f, struct error *err)
+static int keep_promise(void *context, const struct promise *f, struct error *err)
 {
-	return audit_write_finding(context, f, err);
+	return audit_write_promise(context, f, err);
 }
 
 static void ask(void *context, const char *what)
@@ -54,11 +54,11 @@ static void ask(void *context, const char *what)
 
 /* The exit status; *err says what failed. */
 static int run(struct session *s, const struct audit_plan *p, struct record_writer *w,
-	struct findings *found, struct error *err)
+	struct promises *found, struct error *err)
 {
 	struct progress progress;
 	struct audit_hooks hooks = {
-		.context = w, .finding = keep_finding, .ask = ask, .watch = &progress.watch
+		.context = w, .promise = keep_promise, .ask = ask, .watch = &progress.watch
 	};
 	enum audit_outcome outcome;
 	int rc;
@@ -70,13 +70,13 @@ static int run(struct session *s, const struct audit_plan *p, struct record_writ
 		return error_exit_status(err);
 	if (outcome == AUDIT_INTERRUPTED)
 		return 130;
-	return findings_tally(found, FINDING_BROKEN) ? 1 : 0;
+	return promises_tally(found, PROMISE_BROKEN) ? 1 : 0;
 }
 
 static int audit(struct session *s, const struct options *o, const struct audit_plan *p,
 	const char *path, struct error *err)
 {
-	static struct findings found; /* 35 KiB */
+	static struct promises found; /* 35 KiB */
 	struct record_writer w;
 	struct progress saving;
 	int status, rc;

@@ -170,7 +170,7 @@ static void audit_found(void *result, const struct notice_visitor *visitor)
 
 static int report_audit(struct report *r, const struct run *run, struct error *err)
 {
-	struct findings *f;
+	struct promises *f;
 	int rc;
 
 	if (!r->page.file)

@@ -22,7 +22,7 @@
 static int add_audit(
 	struct text *t, const struct run *run, const struct summary_style *style, struct error *err)
 {
-	struct findings *f = malloc(sizeof *f);
+	struct promises *f = malloc(sizeof *f);
 	int rc = f ? audit_load(f, run->path, err) : error_set(err, ERROR_IO, "out of memory");
 
 	if (!rc)

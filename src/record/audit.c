@@ -6,11 +6,11 @@
 #include "base/error.h"
 #include "record/file.h"
 
-int audit_write_finding(struct record_writer *w, const struct finding *f, struct error *err)
+int audit_write_promise(struct record_writer *w, const struct promise *f, struct error *err)
 {
 	record_begin(w, "finding");
 	line_put_text(&w->line, "id", f->id);
-	line_put_text(&w->line, "verdict", finding_verdict_name(f->verdict));
+	line_put_text(&w->line, "verdict", promise_verdict_name(f->verdict));
 	line_put_text(&w->line, "claim", f->claim);
 	line_put_text(&w->line, "evidence", f->evidence);
 	line_put_text(&w->line, "mend", f->mend);
@@ -18,7 +18,7 @@ int audit_write_finding(struct record_writer *w, const struct finding *f, struct
 	return record_commit(w, true, err);
 }
 
-int audit_write_close(struct record_writer *w, const struct findings *f, struct error *err)
+int audit_write_close(struct record_writer *w, const struct promises *f, struct error *err)
 {
 	record_begin(w, "audit");
 	line_put_u64(&w->line, "lines", f->count);
@@ -27,14 +27,14 @@ int audit_write_close(struct record_writer *w, const struct findings *f, struct 
 	return record_commit(w, false, err);
 }
 
-static void take_finding(struct findings *out, const struct line *l)
+static void take_promise(struct promises *out, const struct line *l)
 {
-	struct finding f = { 0 };
+	struct promise f = { 0 };
 	char verdict[16];
 
-	if (out->count == FINDINGS_MAX || !line_get_text(l, "id", f.id, sizeof f.id) ||
+	if (out->count == PROMISES_MAX || !line_get_text(l, "id", f.id, sizeof f.id) ||
 		!line_get_text(l, "verdict", verdict, sizeof verdict) ||
-		!finding_verdict_parse(verdict, &f.verdict))
+		!promise_verdict_parse(verdict, &f.verdict))
 		return;
 	line_get_text(l, "claim", f.claim, sizeof f.claim);
 	line_get_text(l, "evidence", f.evidence, sizeof f.evidence);
@@ -42,7 +42,7 @@ static void take_finding(struct findings *out, const struct line *l)
 	out->list[out->count++] = f;
 }
 
-static void take_close(struct findings *out, const struct line *l)
+static void take_close(struct promises *out, const struct line *l)
 {
 	uint64_t lines = 0, partial = 1, no_scsi = 0;
 
@@ -54,18 +54,18 @@ static void take_close(struct findings *out, const struct line *l)
 	out->partial = partial || lines != out->count;
 }
 
-int audit_load(struct findings *out, const char *path, struct error *err)
+int audit_load(struct promises *out, const char *path, struct error *err)
 {
 	struct record_reader reader;
 	struct line line;
 	int rc;
 
-	*out = (struct findings){ .partial = true };
+	*out = (struct promises){ .partial = true };
 	if (record_open(&reader, path, err) < 0)
 		return -1;
 	while ((rc = record_next(&reader, &line, err)) > 0) {
 		if (!strcmp(line.kind, "finding"))
-			take_finding(out, &line);
+			take_promise(out, &line);
 		else if (!strcmp(line.kind, "audit"))
 			take_close(out, &line);
 	}

@@ -8,15 +8,15 @@
 
 enum { INDENT = 4, VERDICT_WIDTH = 11 };
 
-static void add_finding(struct sheet *s, const struct finding *f)
+static void add_promise(struct sheet *s, const struct promise *f)
 {
 	struct text claim;
 
 	text_adds(s->t, "\n");
-	if (f->verdict == FINDING_BROKEN)
+	if (f->verdict == PROMISE_BROKEN)
 		sheet_look(s);
-	layout_left(s->t, finding_verdict_name(f->verdict), VERDICT_WIDTH);
-	if (f->verdict == FINDING_BROKEN)
+	layout_left(s->t, promise_verdict_name(f->verdict), VERDICT_WIDTH);
+	if (f->verdict == PROMISE_BROKEN)
 		sheet_plain(s);
 	text_init(&claim);
 	text_addf(&claim, "%s: %s", f->id, f->claim);
@@ -31,20 +31,20 @@ static void add_finding(struct sheet *s, const struct finding *f)
 	sheet_words(s, f->mend, INDENT + 6, INDENT + 6);
 }
 
-int audit_text_add(struct text *t, const struct run *run, const struct findings *f,
+int audit_text_add(struct text *t, const struct run *run, const struct promises *f,
 	const struct summary_style *style, struct error *err)
 {
-	char sentence[FINDINGS_SENTENCE_MAX];
+	char sentence[PROMISES_SENTENCE_MAX];
 	struct sheet s;
 
 	sheet_begin(&s, t, style);
 	sheet_head(&s, run);
 	for (size_t i = 0; i < f->count; i++)
-		add_finding(&s, &f->list[i]);
+		add_promise(&s, &f->list[i]);
 	text_adds(t, f->count ? "\n" : "");
 	if (run->target.modelled)
 		sheet_words(&s, "Modelled, not measured: the target is a gadget model.", 0, 0);
-	sheet_words(&s, findings_conclude(f, sentence), 0, 0);
+	sheet_words(&s, promises_conclude(f, sentence), 0, 0);
 	sheet_end(&s);
 	return t->failed ? error_set(err, ERROR_IO, "out of memory for the audit") : 0;
 }

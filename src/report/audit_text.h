@@ -2,7 +2,7 @@
 #ifndef REPORT_AUDIT_TEXT_H
 #define REPORT_AUDIT_TEXT_H
 
-#include "base/finding.h"
+#include "base/promise.h"
 #include "record/run.h"
 #include "report/summary.h"
 
@@ -10,7 +10,7 @@ struct error;
 struct text;
 
 /* Adds it to t. 0, or -1 with *err (out of memory). */
-int audit_text_add(struct text *t, const struct run *run, const struct findings *f,
+int audit_text_add(struct text *t, const struct run *run, const struct promises *f,
 	const struct summary_style *style, struct error *err);
 
 #endif

@@ -7,17 +7,17 @@
 #include "report/svg.h"
 
 /* Sign and word both tell the verdict, beside its colour. */
-static void add_verdict(struct text *t, enum finding_verdict v)
+static void add_verdict(struct text *t, enum promise_verdict v)
 {
 	static const char *const signs[] = { "+ ", "! ", "? " };
 	static const char *const classes[] = { "kept", "broken", "sub" };
 
 	text_addf(t, "<td class=\"%s\">%s", classes[v], signs[v]);
-	markup_add(t, finding_verdict_name(v));
+	markup_add(t, promise_verdict_name(v));
 	text_adds(t, "</td>");
 }
 
-static void add_row(struct text *t, const struct finding *f)
+static void add_row(struct text *t, const struct promise *f)
 {
 	text_adds(t, "<tr><td><b>");
 	markup_add(t, f->id);
@@ -34,16 +34,16 @@ static void add_row(struct text *t, const struct finding *f)
 	text_adds(t, "</td></tr>\n");
 }
 
-void page_audit_found(const struct findings *f, const struct notice_visitor *visitor)
+void page_audit_found(const struct promises *f, const struct notice_visitor *visitor)
 {
-	char sentence[FINDINGS_SENTENCE_MAX];
-	bool look = f->partial || findings_tally(f, FINDING_BROKEN);
+	char sentence[PROMISES_SENTENCE_MAX];
+	bool look = f->partial || promises_tally(f, PROMISE_BROKEN);
 
 	visitor->notice(visitor->context, look ? NOTICE_CAUTION : NOTICE_FINDING,
-		findings_conclude(f, sentence));
+		promises_conclude(f, sentence));
 }
 
-void page_add_audit(struct text *t, const struct findings *f)
+void page_add_audit(struct text *t, const struct promises *f)
 {
 	page_section(t, "Claims against behaviour");
 	text_adds(t, "<div class=\"wide\"><table class=\"words stack\"><thead><tr><th>claim</th>"

@@ -31,7 +31,7 @@ static void verify(struct text *t, const char *path)
 
 static void audit(struct text *t, const char *path)
 {
-	struct findings *f = calloc(1, sizeof *f);
+	struct promises *f = calloc(1, sizeof *f);
 	struct error err = { 0 };
 	struct run run = { 0 };
 

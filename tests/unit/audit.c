@@ -59,7 +59,7 @@ static void draw_gadget(
 	snprintf(out + n, room - n, "claims:\n%s%s%s", claims, *faults ? "faults:\n" : "", faults);
 }
 
-static void audit_text(const char *text, uint64_t seed, uint64_t area_bytes, struct findings *out)
+static void audit_text(const char *text, uint64_t seed, uint64_t area_bytes, struct promises *out)
 {
 	struct audit_hooks hooks = { 0 };
 	struct error err = { 0 };
@@ -82,7 +82,7 @@ static void audit_text(const char *text, uint64_t seed, uint64_t area_bytes, str
 	medium_close(m);
 }
 
-static const struct finding *line(const struct findings *f, const char *id)
+static const struct promise *line(const struct promises *f, const char *id)
 {
 	for (size_t i = 0; i < f->count; i++)
 		if (!strcmp(f->list[i].id, id))
@@ -100,17 +100,17 @@ static void honest(bool behind, const char *claims, const char *what)
 	unsigned broken = 0, n = seeds() * 3;
 
 	for (unsigned seed = 1; seed <= n; seed++) {
-		struct findings f;
-		char text[2048], said[FINDINGS_SENTENCE_MAX];
+		struct promises f;
+		char text[2048], said[PROMISES_SENTENCE_MAX];
 
 		draw_gadget(text, sizeof text, seed, behind, claims, "");
 		audit_text(text, seed, AREA, &f);
-		if (!findings_tally(&f, FINDING_BROKEN))
+		if (!promises_tally(&f, PROMISE_BROKEN))
 			continue;
 		broken++;
-		printf("seed %u: %s\n", seed, findings_conclude(&f, said));
+		printf("seed %u: %s\n", seed, promises_conclude(&f, said));
 		for (size_t i = 0; i < f.count; i++)
-			if (f.list[i].verdict == FINDING_BROKEN)
+			if (f.list[i].verdict == PROMISE_BROKEN)
 				printf("  %s: %s\n", f.list[i].id, f.list[i].evidence);
 	}
 	if (getenv("BLKASSAY_AUDIT_SEEDS"))
@@ -160,21 +160,21 @@ START_TEST(each_sin_is_caught)
 	unsigned caught = 0, missed = 0, kept = 0;
 
 	for (unsigned seed = 1; seed <= seeds(); seed++) {
-		struct findings f;
-		const struct finding *found;
+		struct promises f;
+		const struct promise *found;
 		char text[2048];
 
 		draw_gadget(text, sizeof text, seed * 7, true, s->claims, s->faults);
 		audit_text(text, seed, s->rare ? 16 * AREA : AREA, &f);
 		found = line(&f, s->id);
-		caught += found->verdict == FINDING_BROKEN;
-		missed += found->verdict != FINDING_BROKEN;
-		kept += found->verdict == FINDING_KEPT;
-		if (found->verdict == FINDING_BROKEN)
+		caught += found->verdict == PROMISE_BROKEN;
+		missed += found->verdict != PROMISE_BROKEN;
+		kept += found->verdict == PROMISE_KEPT;
+		if (found->verdict == PROMISE_BROKEN)
 			ck_assert_uint_gt(strlen(found->mend), 10);
 		else
 			printf("%s, seed %u: %s: %s\n   buffer: %s\n", s->name, seed,
-				finding_verdict_name(found->verdict), found->evidence,
+				promise_verdict_name(found->verdict), found->evidence,
 				line(&f, "buffer")->evidence);
 	}
 	if (getenv("BLKASSAY_AUDIT_SEEDS"))
@@ -194,21 +194,21 @@ START_TEST(reported_failures_are_no_sin)
 	static const char *const ways[] = { "deferred", "flush" };
 
 	for (unsigned seed = 1; seed <= 2 * seeds(); seed++) {
-		char text[2048], faults[100], said[FINDINGS_SENTENCE_MAX];
-		const struct finding *found;
-		struct findings f;
+		char text[2048], faults[100], said[PROMISES_SENTENCE_MAX];
+		const struct promise *found;
+		struct promises f;
 
 		snprintf(faults, sizeof faults, "bad range = 64Ki+4Ki\nbad range report = %s\n",
 			ways[seed % 2]);
 		draw_gadget(text, sizeof text, seed, true, back, faults);
 		audit_text(text, seed, AREA, &f);
 		found = line(&f, "background-error");
-		ck_assert_msg(found->verdict == FINDING_KEPT, "%s", found->evidence);
+		ck_assert_msg(found->verdict == PROMISE_KEPT, "%s", found->evidence);
 		ck_assert_msg(strstr(found->evidence, "medium error, 0C/00 write error"), "%s",
 			found->evidence);
 		ck_assert_int_eq(!strstr(found->evidence, " 0 of them deferred"), seed % 2 == 0);
 		ck_assert_msg(
-			!findings_tally(&f, FINDING_BROKEN), "%s", findings_conclude(&f, said));
+			!promises_tally(&f, PROMISE_BROKEN), "%s", promises_conclude(&f, said));
 	}
 }
 END_TEST
@@ -220,7 +220,7 @@ START_TEST(hostile_answers_are_survived)
 		struct audit_hooks hooks = { 0 };
 		struct error err = { 0 };
 		enum audit_outcome outcome;
-		struct findings f;
+		struct promises f;
 		struct model_spec spec;
 		struct audit_plan plan = { .area_bytes = AUDIT_AREA_MIN,
 			.whole_target = true,
@@ -253,7 +253,7 @@ static bool stop_soon(void *context)
 
 /* An audit that is stopped after 2000 - asked questions whether to go on, of an honest gadget whose kernel took its
  * removable mark for this. */
-static enum audit_outcome audit_briefly(struct findings *f, unsigned asked, bool marked_removable)
+static enum audit_outcome audit_briefly(struct promises *f, unsigned asked, bool marked_removable)
 {
 	struct watch watch = { .context = &asked, .stop = stop_soon };
 	struct audit_hooks hooks = { .watch = &watch };
@@ -276,7 +276,7 @@ static enum audit_outcome audit_briefly(struct findings *f, unsigned asked, bool
 
 START_TEST(interrupted_keeps_what_is_known)
 {
-	struct findings f;
+	struct promises f;
 
 	ck_assert_int_eq(audit_briefly(&f, 0, true), AUDIT_INTERRUPTED);
 	ck_assert(f.partial);
@@ -289,12 +289,12 @@ END_TEST
 START_TEST(mark_that_changed_is_told)
 {
 	for (int kernel_says = 0; kernel_says < 2; kernel_says++) {
-		struct findings f;
+		struct promises f;
 
 		audit_briefly(
 			&f, 1900, kernel_says); /* the claims come first, the rest is not needed */
 		ck_assert_int_eq(
-			line(&f, "inquiry")->verdict, kernel_says ? FINDING_KEPT : FINDING_BROKEN);
+			line(&f, "inquiry")->verdict, kernel_says ? PROMISE_KEPT : PROMISE_BROKEN);
 	}
 }
 END_TEST

@@ -8,7 +8,7 @@
 #include "audit/curve.h"
 #include "audit/sample.h"
 #include "base/error.h"
-#include "base/finding.h"
+#include "base/promise.h"
 #include "base/random.h"
 #include "base/text.h"
 #include "record/audit.h"
@@ -79,71 +79,71 @@ START_TEST(waits_are_judged)
 	struct sample mixed = sample_of(0.0010, 0.0011, 0.070);
 	struct sample noisy = sample_of(0.001, 0.040, 0.002);
 
-	ck_assert_int_eq(sample_judge_wait(&slow, &idle, 0.08, 0.08), FINDING_KEPT);
-	ck_assert_int_eq(sample_judge_wait(&quick, &idle, 0.08, 0.08), FINDING_BROKEN);
+	ck_assert_int_eq(sample_judge_wait(&slow, &idle, 0.08, 0.08), PROMISE_KEPT);
+	ck_assert_int_eq(sample_judge_wait(&quick, &idle, 0.08, 0.08), PROMISE_BROKEN);
 	/* One that did wait: no proof that it never does. */
-	ck_assert_int_eq(sample_judge_wait(&mixed, &idle, 0.08, 0.08), FINDING_NOT_SHOWN);
+	ck_assert_int_eq(sample_judge_wait(&mixed, &idle, 0.08, 0.08), PROMISE_NOT_SHOWN);
 	/* Noise as large as the backlog, or a backlog too small to see. */
-	ck_assert_int_eq(sample_judge_wait(&quick, &noisy, 0.08, 0.08), FINDING_NOT_SHOWN);
-	ck_assert_int_eq(sample_judge_wait(&quick, &idle, 0.0004, 0.0004), FINDING_NOT_SHOWN);
+	ck_assert_int_eq(sample_judge_wait(&quick, &noisy, 0.08, 0.08), PROMISE_NOT_SHOWN);
+	ck_assert_int_eq(sample_judge_wait(&quick, &idle, 0.0004, 0.0004), PROMISE_NOT_SHOWN);
 	quick.count = 2;
-	ck_assert_int_eq(sample_judge_wait(&quick, &idle, 0.08, 0.08), FINDING_NOT_SHOWN);
+	ck_assert_int_eq(sample_judge_wait(&quick, &idle, 0.08, 0.08), PROMISE_NOT_SHOWN);
 }
 END_TEST
 
-static void add(struct findings *f, const char *id, enum finding_verdict v)
+static void add(struct promises *f, const char *id, enum promise_verdict v)
 {
-	struct finding *one = &f->list[f->count++];
+	struct promise *one = &f->list[f->count++];
 
-	*one = (struct finding){ .verdict = v };
+	*one = (struct promise){ .verdict = v };
 	snprintf(one->id, sizeof one->id, "%s", id);
 	snprintf(one->claim, sizeof one->claim, "the claim of %s", id);
 	snprintf(one->evidence, sizeof one->evidence, "3 of 4 \xC3\xA4 = 1%% ~");
-	if (v == FINDING_BROKEN)
+	if (v == PROMISE_BROKEN)
 		snprintf(one->mend, sizeof one->mend, "do it right");
 }
 
 START_TEST(sentence)
 {
-	char out[FINDINGS_SENTENCE_MAX];
-	struct findings f = { 0 };
+	char out[PROMISES_SENTENCE_MAX];
+	struct promises f = { 0 };
 
-	ck_assert_str_eq(findings_conclude(&f, out), "No verdict: nothing could be shown.");
-	add(&f, "flush", FINDING_KEPT);
+	ck_assert_str_eq(promises_conclude(&f, out), "No verdict: nothing could be shown.");
+	add(&f, "flush", PROMISE_KEPT);
 	ck_assert_str_eq(
-		findings_conclude(&f, out), "No broken promise found: 1 kept, 0 not shown.");
-	add(&f, "fua", FINDING_NOT_SHOWN);
+		promises_conclude(&f, out), "No broken promise found: 1 kept, 0 not shown.");
+	add(&f, "fua", PROMISE_NOT_SHOWN);
 	ck_assert_str_eq(
-		findings_conclude(&f, out), "No broken promise found: 1 kept, 1 not shown (fua).");
+		promises_conclude(&f, out), "No broken promise found: 1 kept, 1 not shown (fua).");
 	f.partial = true;
-	ck_assert_str_eq(findings_conclude(&f, out),
+	ck_assert_str_eq(promises_conclude(&f, out),
 		"No verdict: the audit did not finish; 1 promises kept so far, none broken.");
 	f.partial = false;
-	add(&f, "eject", FINDING_BROKEN);
+	add(&f, "eject", PROMISE_BROKEN);
 	ck_assert_str_eq(
-		findings_conclude(&f, out), "Not safe to ship: 1 of 3 promises broken (eject).");
+		promises_conclude(&f, out), "Not safe to ship: 1 of 3 promises broken (eject).");
 	/* As many long names as there can be: cut, never overrun. */
-	while (f.count < FINDINGS_MAX)
-		add(&f, "twenty-three-characters", FINDING_BROKEN);
-	ck_assert_uint_lt(strlen(findings_conclude(&f, out)), sizeof out);
+	while (f.count < PROMISES_MAX)
+		add(&f, "twenty-three-characters", PROMISE_BROKEN);
+	ck_assert_uint_lt(strlen(promises_conclude(&f, out)), sizeof out);
 }
 END_TEST
 
 START_TEST(record_both_ways)
 {
 	char path[] = "/tmp/audit-test-XXXXXX";
-	struct findings in = { 0 }, out;
+	struct promises in = { 0 }, out;
 	struct record_writer w;
 	struct error err = { 0 };
 
 	close(mkstemp(path));
 	unlink(path);
-	add(&in, "flush", FINDING_KEPT);
-	add(&in, "fua", FINDING_BROKEN);
+	add(&in, "flush", PROMISE_KEPT);
+	add(&in, "fua", PROMISE_BROKEN);
 	in.no_scsi = true;
 	ck_assert_msg(record_create(&w, path, "audit", &err) == 0, "%s", err.text);
 	for (size_t i = 0; i < in.count; i++)
-		ck_assert_int_eq(audit_write_finding(&w, &in.list[i], &err), 0);
+		ck_assert_int_eq(audit_write_promise(&w, &in.list[i], &err), 0);
 	/* Not closed yet: a crash here must read as partial. */
 	ck_assert_int_eq(audit_load(&out, path, &err), 0);
 	ck_assert(out.partial);
@@ -166,13 +166,13 @@ END_TEST
 START_TEST(text_fits_and_is_ascii)
 {
 	struct summary_style style = { .columns = 80 };
-	struct findings f = { 0 };
+	struct promises f = { 0 };
 	struct run run = { 0 };
 	struct error err = { 0 };
 	struct text t;
 
-	add(&f, "flush", FINDING_KEPT);
-	add(&f, "fua", FINDING_BROKEN);
+	add(&f, "flush", PROMISE_KEPT);
+	add(&f, "fua", PROMISE_BROKEN);
 	memset(f.list[0].evidence, 'x', 300);
 	f.list[0].evidence[300] = 0;
 	text_init(&t);

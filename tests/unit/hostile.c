@@ -4,7 +4,7 @@
 #include <string.h>
 
 #include "base/error.h"
-#include "base/finding.h"
+#include "base/promise.h"
 #include "base/text.h"
 #include "record/observe.h"
 #include "record/verify.h"
@@ -14,10 +14,10 @@
 
 static const struct summary_style style = { .columns = 80 };
 
-/* The id of a finding is a word of ours, unless somebody else wrote the record. */
+/* The id of a promise is a word of ours, unless somebody else wrote the record. */
 START_TEST(a_finding_cannot_steer_the_terminal)
 {
-	struct findings *f = calloc(1, sizeof *f);
+	struct promises *f = calloc(1, sizeof *f);
 	struct run run = { 0 };
 	struct error err = { 0 };
 	struct text t;

@@ -37,7 +37,7 @@ static struct medium *open_model(const char *text)
 	return m;
 }
 
-static struct findings found;
+static struct promises found;
 
 static void audit(const char *model, scsi_tap_change *change, void *context)
 {
@@ -54,7 +54,7 @@ static void audit(const char *model, scsi_tap_change *change, void *context)
 	medium_close(m);
 }
 
-static const struct finding *line(const char *id)
+static const struct promise *line(const char *id)
 {
 	for (size_t i = 0; i < found.count; i++)
 		if (!strcmp(found.list[i].id, id))
@@ -63,12 +63,12 @@ static const struct finding *line(const char *id)
 	return NULL;
 }
 
-static void expect(const char *id, enum finding_verdict verdict, const char *words)
+static void expect(const char *id, enum promise_verdict verdict, const char *words)
 {
-	const struct finding *f = line(id);
+	const struct promise *f = line(id);
 
 	ck_assert_msg(f->verdict == verdict && strstr(f->evidence, words), "%s is %s: %s", id,
-		finding_verdict_name(f->verdict), f->evidence);
+		promise_verdict_name(f->verdict), f->evidence);
 }
 
 /* RECOVERED ERROR: "the last command completed successfully" (SPC-4 table 48); 17/01 recovered data with retries. */
@@ -84,14 +84,14 @@ static void recover(void *context, struct scsi_exchange *x)
 
 START_TEST(a_recovered_error_is_success)
 {
-	char sentence[FINDINGS_SENTENCE_MAX];
+	char sentence[PROMISES_SENTENCE_MAX];
 	unsigned count = 0;
 
 	audit(back, recover, &count);
 	ck_assert_uint_gt(count, 1000);
-	ck_assert_msg(findings_tally(&found, FINDING_BROKEN) == 0, "%s",
-		findings_conclude(&found, sentence));
-	expect("background-error", FINDING_NOT_SHOWN, "no write failed");
+	ck_assert_msg(promises_tally(&found, PROMISE_BROKEN) == 0, "%s",
+		promises_conclude(&found, sentence));
+	expect("background-error", PROMISE_NOT_SHOWN, "no write failed");
 }
 END_TEST
 
@@ -178,10 +178,10 @@ START_TEST(the_long_capacity_is_asked_and_doubted)
 	bool refuse = true;
 
 	audit(back, huge, &refuse);
-	expect("capacity", FINDING_BROKEN, "refused");
+	expect("capacity", PROMISE_BROKEN, "refused");
 	refuse = false;
 	audit(back, huge, &refuse);
-	expect("capacity", FINDING_BROKEN, "36028797018980352 blocks of 512 bytes");
+	expect("capacity", PROMISE_BROKEN, "36028797018980352 blocks of 512 bytes");
 }
 END_TEST
 
@@ -196,7 +196,7 @@ static void long_mode_only(void *context, struct scsi_exchange *x)
 START_TEST(a_page_that_only_the_long_form_shows)
 {
 	audit(back, long_mode_only, NULL);
-	expect("cache-page", FINDING_BROKEN, "page 08h by MODE SENSE(10): WCE 1");
+	expect("cache-page", PROMISE_BROKEN, "page 08h by MODE SENSE(10): WCE 1");
 	ck_assert_ptr_nonnull(strstr(line("cache-page")->mend, "MODE SENSE(6)"));
 }
 END_TEST
@@ -214,11 +214,11 @@ START_TEST(a_refused_flush_is_quoted)
 	uint16_t code = SENSE_INVALID_FIELD;
 
 	audit(back, refuse_sync, &code);
-	expect("flush", FINDING_BROKEN, "illegal request, 24/00 invalid field in cdb, with WCE 1");
+	expect("flush", PROMISE_BROKEN, "illegal request, 24/00 invalid field in cdb, with WCE 1");
 	ck_assert_ptr_nonnull(strstr(line("flush")->mend, "block 0 and length 0"));
 	code = SENSE_INVALID_OPCODE;
 	audit(back, refuse_sync, &code);
-	expect("flush", FINDING_BROKEN, "illegal request, 20/00 invalid command operation code");
+	expect("flush", PROMISE_BROKEN, "illegal request, 20/00 invalid command operation code");
 	ck_assert_ptr_nonnull(strstr(line("flush")->mend, "implement SYNCHRONIZE CACHE(10)"));
 }
 END_TEST
@@ -233,7 +233,7 @@ static void turn_rmb(void *context, struct scsi_exchange *x)
 START_TEST(an_inquiry_that_changed_its_mind)
 {
 	audit(back, turn_rmb, NULL);
-	expect("inquiry", FINDING_BROKEN, "not removable; the kernel has it as removable");
+	expect("inquiry", PROMISE_BROKEN, "not removable; the kernel has it as removable");
 }
 END_TEST
 
