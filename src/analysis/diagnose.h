@@ -48,7 +48,7 @@ struct stage_budget {
 	double link_if_in_turn; /* the link rate that would make it exactly one after the other; 0: none */
 };
 
-enum finding {
+enum diagnosis_finding {
 	FINDING_FLAT = 1 << 0, /* rate hardly grows with size and is far below link (and card) */
 	FINDING_FLAT_OR_CARD = 1 << 1, /* the same, but the card itself may be that slow */
 	FINDING_FIXED_DOMINATES = 1 << 2, /* half of a usual request or more is fixed cost */
@@ -64,7 +64,7 @@ enum finding {
 
 struct diagnosis {
 	struct stage_budget usual, largest;
-	unsigned findings; /* enum finding */
+	unsigned findings; /* enum diagnosis_finding */
 	double fixed_share; /* of a usual request's time, 0..1; 0 when there is no line */
 	double flat_reference; /* B/s that FLAT was judged against */
 	bool phased_beaten; /* some size is faster than one phase a frame: that bound is not in force here */

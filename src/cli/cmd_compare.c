@@ -9,7 +9,7 @@
 #include "cli/message.h"
 #include "cli/result_file.h"
 #include "cli/screen.h"
-#include "report/compare.h"
+#include "findings/compare.h"
 #include "report/compare_text.h"
 #include "report/page.h"
 #include "report/page_compare.h"

@@ -8,10 +8,10 @@
 #include "cli/command.h"
 #include "cli/message.h"
 #include "cli/screen.h"
+#include "findings/explain.h"
+#include "findings/explain_mix.h"
 #include "record/observe.h"
 #include "record/run.h"
-#include "report/explain.h"
-#include "report/explain_mix.h"
 #include "report/explain_text.h"
 
 static int parse_rate(double *rate, const struct options *o, enum option_id id, struct error *err)

@@ -10,9 +10,9 @@
 #include "cli/message.h"
 #include "cli/screen.h"
 #include "cli/target_list.h"
+#include "findings/link.h"
 #include "report/csv.h"
 #include "report/layout.h"
-#include "report/link.h"
 
 enum { INDENT = 12 };
 

@@ -6,8 +6,8 @@
 #include <stdbool.h>
 #include <stddef.h>
 
-#include "report/details.h"
-#include "report/points.h"
+#include "findings/details.h"
+#include "findings/points.h"
 #include "report/scale.h"
 
 struct text;

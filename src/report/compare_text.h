@@ -4,7 +4,7 @@
 
 #include <stdbool.h>
 
-#include "report/compare.h"
+#include "findings/compare.h"
 #include "report/summary.h"
 
 struct text;

@@ -4,7 +4,7 @@
 #include <string.h>
 
 #include "base/text.h"
-#include "report/columns.h"
+#include "findings/columns.h"
 
 /* Spreadsheets run a cell that begins like this, and labels and serial numbers are not ours to trust. */
 static bool looks_like_formula(const char *value)

@@ -2,6 +2,7 @@
 #include <stddef.h>
 
 #include "base/text.h"
+#include "findings/cut_words.h"
 #include "report/csv.h"
 #include "report/cut_text.h"
 

@@ -7,7 +7,8 @@
 #include "base/error.h"
 #include "base/size.h"
 #include "base/text.h"
-#include "report/facts.h"
+#include "findings/cut_words.h"
+#include "findings/facts.h"
 #include "report/sheet.h"
 
 enum { ROWS_SHOWN = 50, DETAILS_SHOWN = 10 };

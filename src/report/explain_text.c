@@ -9,7 +9,8 @@
 #include "base/clean.h"
 #include "base/size.h"
 #include "base/text.h"
-#include "report/figures.h"
+#include "findings/explain_advice.h"
+#include "findings/figures.h"
 #include "report/layout.h"
 
 enum { NAME_WIDTH = 24, VALUE_WIDTH = 12, INDENT = 4 };

@@ -8,8 +8,8 @@
 #include "base/error.h"
 #include "base/size.h"
 #include "base/text.h"
+#include "findings/notices.h"
 #include "report/csv.h"
-#include "report/notices.h"
 #include "report/sheet.h"
 
 enum { SIZES_SHOWN = 12 };

@@ -5,11 +5,11 @@
 
 #include "base/error.h"
 #include "base/text.h"
-#include "report/facts.h"
-#include "report/notices.h"
+#include "findings/facts.h"
+#include "findings/notices.h"
+#include "findings/points.h"
 #include "report/page_style.h"
 #include "report/page_sweep.h"
-#include "report/points.h"
 #include "report/svg.h"
 
 void page_begin(struct text *t, const char *title)

@@ -3,8 +3,8 @@
 #ifndef REPORT_PAGE_H
 #define REPORT_PAGE_H
 
+#include "findings/notices.h"
 #include "record/run.h"
-#include "report/notices.h"
 
 struct error;
 struct text;

@@ -2,7 +2,7 @@
 #include "report/page_audit.h"
 
 #include "base/text.h"
-#include "report/notices.h"
+#include "findings/notices.h"
 #include "report/page.h"
 #include "report/svg.h"
 

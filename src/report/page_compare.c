@@ -7,8 +7,8 @@
 
 #include "base/size.h"
 #include "base/text.h"
+#include "findings/figures.h"
 #include "report/chart_ratio.h"
-#include "report/figures.h"
 #include "report/page.h"
 #include "report/page_figure.h"
 #include "report/svg.h"

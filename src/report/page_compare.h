@@ -2,7 +2,7 @@
 #ifndef REPORT_PAGE_COMPARE_H
 #define REPORT_PAGE_COMPARE_H
 
-#include "report/compare.h"
+#include "findings/compare.h"
 
 struct text;
 

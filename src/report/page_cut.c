@@ -3,6 +3,7 @@
 
 #include "base/size.h"
 #include "base/text.h"
+#include "findings/cut_words.h"
 #include "report/cut_text.h"
 #include "report/page.h"
 #include "report/svg.h"

@@ -2,7 +2,7 @@
 #ifndef REPORT_PAGE_SWEEP_H
 #define REPORT_PAGE_SWEEP_H
 
-#include "report/points.h"
+#include "findings/points.h"
 
 struct error;
 struct text;

@@ -2,7 +2,7 @@
 #include "report/sheet.h"
 
 #include "base/clean.h"
-#include "report/facts.h"
+#include "findings/facts.h"
 #include "report/layout.h"
 
 enum { NARROWEST = 60, FACT_INDENT = 12, SENTENCE_INDENT = 4 };

@@ -5,8 +5,8 @@
 #include <stddef.h>
 
 #include "base/text.h"
+#include "findings/notices.h"
 #include "record/run.h"
-#include "report/notices.h"
 #include "report/summary.h"
 
 struct sheet {

@@ -3,10 +3,10 @@
 
 #include "base/error.h"
 #include "base/text.h"
-#include "report/columns.h"
+#include "findings/columns.h"
+#include "findings/notices.h"
+#include "findings/points.h"
 #include "report/layout.h"
-#include "report/notices.h"
-#include "report/points.h"
 #include "report/sheet.h"
 
 static void paint_table_name(struct sheet *p, const struct points *table)

@@ -10,11 +10,11 @@
 #include "base/error.h"
 #include "base/size.h"
 #include "base/text.h"
+#include "findings/notices.h"
+#include "findings/verify_pattern.h"
 #include "report/csv.h"
-#include "report/notices.h"
 #include "report/sheet.h"
 #include "report/verify_map.h"
-#include "report/verify_pattern.h"
 
 enum { RANGES_SHOWN = 20, LARGEST_REQUEST = 4 << 20 };
 

@@ -7,7 +7,7 @@
 #include <string.h>
 
 #include "base/error.h"
-#include "report/explain.h"
+#include "findings/explain.h"
 
 static int print_fits(const char *path)
 {

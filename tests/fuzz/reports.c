@@ -6,9 +6,9 @@
 
 #include "base/error.h"
 #include "base/text.h"
+#include "findings/explain.h"
 #include "fuzz.h"
 #include "record/run.h"
-#include "report/explain.h"
 #include "report/explain_text.h"
 #include "report/page.h"
 #include "report/summary.h"

@@ -4,7 +4,7 @@
 
 #include "analysis/diagnose.h"
 #include "base/text.h"
-#include "report/explain_text.h"
+#include "findings/explain_advice.h"
 
 static struct text said;
 

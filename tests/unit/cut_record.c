@@ -6,6 +6,7 @@
 
 #include "base/error.h"
 #include "base/text.h"
+#include "findings/cut_words.h"
 #include "integrity/recheck.h"
 #include "record/cut_load.h"
 #include "report/cut_text.h"

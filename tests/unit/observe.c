@@ -9,11 +9,11 @@
 
 #include "base/error.h"
 #include "base/text.h"
+#include "findings/explain_mix.h"
 #include "measure/observe.h"
 #include "platform/trace.h"
 #include "record/file.h"
 #include "record/observe.h"
-#include "report/explain_mix.h"
 #include "report/observe_text.h"
 
 static struct observe_tally *tally;

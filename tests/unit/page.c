@@ -7,7 +7,7 @@
 
 #include "base/error.h"
 #include "base/text.h"
-#include "report/details.h"
+#include "findings/details.h"
 #include "report/page.h"
 #include "report/scale.h"
 #include "report/svg.h"

@@ -1,11 +1,11 @@
 /* report/verify_pattern and the sentences made of it: what the damage of a run has in common, and what it does not. */
-#include "report/verify_pattern.h"
+#include "findings/verify_pattern.h"
 
 #include <check.h>
 #include <stdio.h>
 #include <string.h>
 
-#include "report/notices.h"
+#include "findings/notices.h"
 #include "report/verify_text.h"
 
 static struct verify_record v;

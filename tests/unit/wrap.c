@@ -9,8 +9,8 @@
 #include "base/error.h"
 #include "base/random.h"
 #include "cli/verify_places.h"
+#include "findings/verify_pattern.h"
 #include "integrity/verify.h"
-#include "report/verify_pattern.h"
 #include "support/ram_medium.h"
 
 enum { BLOCKS_MAX = 4096 };

@@ -1,6 +1,6 @@
 /* What was tested on what: the facts at the head of a summary and of a page. */
-#ifndef REPORT_FACTS_H
-#define REPORT_FACTS_H
+#ifndef FINDINGS_FACTS_H
+#define FINDINGS_FACTS_H
 
 #include <stdbool.h>
 

@@ -1,9 +1,9 @@
 /* A sweep weighed by the requests that a host was seen to send. */
-#ifndef REPORT_EXPLAIN_MIX_H
-#define REPORT_EXPLAIN_MIX_H
+#ifndef FINDINGS_EXPLAIN_MIX_H
+#define FINDINGS_EXPLAIN_MIX_H
 
+#include "findings/explain.h"
 #include "record/observe.h"
-#include "report/explain.h"
 
 struct text;
 

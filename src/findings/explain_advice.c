@@ -5,7 +5,7 @@
 
 #include "analysis/stages.h"
 #include "base/size.h"
-#include "report/explain_text.h"
+#include "findings/explain_advice.h"
 
 /* Figures as text; each needs memory of its own within one sentence. */
 #define RATE(value) rate_format((char[SIZE_TEXT_MAX]){ 0 }, value)

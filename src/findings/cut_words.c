@@ -4,7 +4,7 @@
 #include "analysis/interval.h"
 #include "base/size.h"
 #include "base/text.h"
-#include "report/cut_text.h"
+#include "findings/cut_words.h"
 
 static unsigned long long ull(uint64_t n)
 {

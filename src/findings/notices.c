@@ -1,13 +1,13 @@
 /* Sentences on what to notice. */
-#include "report/notices.h"
+#include "findings/notices.h"
 
 #include <math.h>
 #include <string.h>
 
 #include "base/size.h"
 #include "base/text.h"
-#include "report/figures.h"
-#include "report/link.h"
+#include "findings/figures.h"
+#include "findings/link.h"
 
 struct writer {
 	const struct run *run;

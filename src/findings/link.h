@@ -1,6 +1,6 @@
 /* What a link is called and what it can carry at most. */
-#ifndef REPORT_LINK_H
-#define REPORT_LINK_H
+#ifndef FINDINGS_LINK_H
+#define FINDINGS_LINK_H
 
 #include <stdint.h>
 

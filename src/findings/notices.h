@@ -1,9 +1,9 @@
 /* What a reader should notice, in sentences: for the summary and the page. */
-#ifndef REPORT_NOTICES_H
-#define REPORT_NOTICES_H
+#ifndef FINDINGS_NOTICES_H
+#define FINDINGS_NOTICES_H
 
+#include "findings/points.h"
 #include "record/run.h"
-#include "report/points.h"
 
 enum notice_kind {
 	NOTICE_FINDING, /* what was found */

@@ -1,12 +1,12 @@
 /* From points to explanations. */
-#include "report/explain.h"
+#include "findings/explain.h"
 
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
 
 #include "base/error.h"
-#include "report/points.h"
+#include "findings/points.h"
 
 /* Larger ones come from a damaged or invented record. */
 #define REQUEST_MAX (UINT64_C(1) << 40)

@@ -1,11 +1,11 @@
 /* The facts at the head. */
-#include "report/facts.h"
+#include "findings/facts.h"
 
 #include <string.h>
 
 #include "base/size.h"
 #include "base/text.h"
-#include "report/link.h"
+#include "findings/link.h"
 
 typedef void fact_maker(struct text *t, const struct run *run);
 

@@ -1,6 +1,6 @@
 /* What the damage of a verify run has in common: computed from its totals and ranges, no I/O, no words. */
-#ifndef REPORT_VERIFY_PATTERN_H
-#define REPORT_VERIFY_PATTERN_H
+#ifndef FINDINGS_VERIFY_PATTERN_H
+#define FINDINGS_VERIFY_PATTERN_H
 
 #include <stdbool.h>
 #include <stdint.h>

@@ -1,7 +1,7 @@
 /* The passes of a run gathered into points: one (direction, order, requests in flight, request size) each, with the
  * figures that tables and charts show. */
-#ifndef REPORT_POINTS_H
-#define REPORT_POINTS_H
+#ifndef FINDINGS_POINTS_H
+#define FINDINGS_POINTS_H
 
 #include <stdbool.h>
 #include <stddef.h>

@@ -1,11 +1,11 @@
 /* The columns. */
-#include "report/columns.h"
+#include "findings/columns.h"
 
 #include <stdio.h>
 
 #include "base/size.h"
 #include "base/text.h"
-#include "report/figures.h"
+#include "findings/figures.h"
 
 /* ---- one row a pass ---- */
 

@@ -1,12 +1,12 @@
 /* From passes to points. */
-#include "report/points.h"
+#include "findings/points.h"
 
 #include <stdlib.h>
 #include <string.h>
 
 #include "analysis/quantile.h"
 #include "base/error.h"
-#include "report/link.h"
+#include "findings/link.h"
 
 static int compare_u64(uint64_t a, uint64_t b)
 {

@@ -1,11 +1,11 @@
 /* Latency distributions and rates over time, gathered by point from the details of a record. */
-#ifndef REPORT_DETAILS_H
-#define REPORT_DETAILS_H
+#ifndef FINDINGS_DETAILS_H
+#define FINDINGS_DETAILS_H
 
 #include <stddef.h>
 #include <stdint.h>
 
-#include "report/points.h"
+#include "findings/points.h"
 
 struct error;
 

@@ -1,5 +1,5 @@
 /* Gathering the points of both sides. */
-#include "report/compare.h"
+#include "findings/compare.h"
 
 #include <math.h>
 #include <stdio.h>
@@ -8,7 +8,7 @@
 
 #include "base/error.h"
 #include "base/size.h"
-#include "report/points.h"
+#include "findings/points.h"
 
 enum { PASSES_NOT_USED = RUN_PASS_FOREIGN_IO | RUN_PASS_ERRORS | RUN_PASS_CUT };
 

@@ -1,8 +1,8 @@
 /* Figures as tables write them. */
-#ifndef REPORT_FIGURES_H
-#define REPORT_FIGURES_H
+#ifndef FINDINGS_FIGURES_H
+#define FINDINGS_FIGURES_H
 
-#include "report/points.h"
+#include "findings/points.h"
 
 struct text;
 

@@ -1,5 +1,5 @@
 /* Details by point. */
-#include "report/details.h"
+#include "findings/details.h"
 
 #include <math.h>
 #include <stdlib.h>

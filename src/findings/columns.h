@@ -1,12 +1,12 @@
 /* Columns, described once: CSV, plain text and the page all draw from these tables. */
-#ifndef REPORT_COLUMNS_H
-#define REPORT_COLUMNS_H
+#ifndef FINDINGS_COLUMNS_H
+#define FINDINGS_COLUMNS_H
 
 #include <stdbool.h>
 #include <stddef.h>
 
+#include "findings/points.h"
 #include "record/run.h"
-#include "report/points.h"
 
 struct text;
 

@@ -1,5 +1,5 @@
 /* A sweep weighed by an observed mix of requests. */
-#include "report/explain_mix.h"
+#include "findings/explain_mix.h"
 
 #include <math.h>
 #include <stddef.h>

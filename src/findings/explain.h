@@ -1,7 +1,7 @@
 /* A sweep explained: per table of points the cost line, the stages and what was found. Plain figures; explain_text.h
  * turns them into words. */
-#ifndef REPORT_EXPLAIN_H
-#define REPORT_EXPLAIN_H
+#ifndef FINDINGS_EXPLAIN_H
+#define FINDINGS_EXPLAIN_H
 
 #include <stdbool.h>
 #include <stddef.h>

@@ -1,5 +1,5 @@
 /* Patterns in damage. */
-#include "report/verify_pattern.h"
+#include "findings/verify_pattern.h"
 
 #include <stdlib.h>
 

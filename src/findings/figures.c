@@ -1,5 +1,5 @@
 /* Figures as tables write them. */
-#include "report/figures.h"
+#include "findings/figures.h"
 
 #include <math.h>
 

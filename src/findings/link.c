@@ -1,5 +1,5 @@
 /* Links by their signalling rate: what analysis/usb knows, for links that are USB or are modelled as such. */
-#include "report/link.h"
+#include "findings/link.h"
 
 #include <stddef.h>
 #include <string.h>
