@@ -97,7 +97,7 @@ static int write_page(const struct compared *c, const char *path, struct error *
 
 static int print_text(const struct compared *c, const struct gate_request *gate, struct error *err)
 {
-	struct summary_style style;
+	struct text_style style;
 	struct text t;
 	int rc = 0;
 

@@ -65,7 +65,7 @@ static void add_seen(
 static int print_explanation(const struct run *run, const struct explain_known *known,
 	const struct seen *seen, struct error *err)
 {
-	struct summary_style style;
+	struct text_style style;
 	struct explanation e;
 	struct text t;
 	int rc = 0;

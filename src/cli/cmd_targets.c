@@ -177,7 +177,7 @@ static void add_partition(struct text *t, const struct target_row *row, size_t c
 
 static void add_text(struct text *t, const struct target_list *list)
 {
-	struct summary_style style;
+	struct text_style style;
 
 	screen_style(&style);
 	for (size_t i = 0; i < list->count; i++) {

@@ -41,9 +41,9 @@ static bool speaks_utf8(void)
 	return !strcmp(nl_langinfo(CODESET), "UTF-8");
 }
 
-void screen_style(struct summary_style *style)
+void screen_style(struct text_style *style)
 {
-	*style = (struct summary_style){
+	*style = (struct text_style){
 		.columns = columns_of_stdout(), .utf8 = speaks_utf8(), .colour = may_colour()
 	};
 }

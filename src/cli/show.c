@@ -16,11 +16,12 @@
 #include "report/audit_text.h"
 #include "report/cut_text.h"
 #include "report/observe_text.h"
+#include "report/summary.h"
 #include "report/verify_text.h"
 
 /* An audit has lines of its own, which run_load leaves to others. */
 static int add_audit(
-	struct text *t, const struct run *run, const struct summary_style *style, struct error *err)
+	struct text *t, const struct run *run, const struct text_style *style, struct error *err)
 {
 	struct promises *f = malloc(sizeof *f);
 	int rc = f ? audit_load(f, run->path, err) : error_set(err, ERROR_IO, "out of memory");
@@ -32,7 +33,7 @@ static int add_audit(
 }
 
 /* An empty text, and the style for it. */
-static void begin(struct text *t, struct summary_style *style)
+static void begin(struct text *t, struct text_style *style)
 {
 	screen_style(style);
 	text_init(t);
@@ -49,7 +50,7 @@ static int print(struct text *t, int rc)
 
 int show_summary(const struct run *run, struct error *err)
 {
-	struct summary_style style;
+	struct text_style style;
 	struct text t;
 
 	begin(&t, &style);
@@ -59,7 +60,7 @@ int show_summary(const struct run *run, struct error *err)
 
 int show_observation(const struct run *run, const struct observation *o, struct error *err)
 {
-	struct summary_style style;
+	struct text_style style;
 	struct text t;
 
 	begin(&t, &style);
@@ -68,7 +69,7 @@ int show_observation(const struct run *run, const struct observation *o, struct 
 
 int show_cut(const struct run *run, const struct cut_record *r, struct error *err)
 {
-	struct summary_style style;
+	struct text_style style;
 	struct text t;
 
 	begin(&t, &style);
@@ -77,7 +78,7 @@ int show_cut(const struct run *run, const struct cut_record *r, struct error *er
 
 int show_verify(struct verify_record *v, struct error *err)
 {
-	struct summary_style style;
+	struct text_style style;
 	struct text t;
 
 	begin(&t, &style);

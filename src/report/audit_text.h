@@ -4,13 +4,13 @@
 
 #include "base/promise.h"
 #include "record/run.h"
-#include "report/summary.h"
+#include "report/text_view.h"
 
 struct error;
 struct text;
 
 /* Adds it to t. 0, or -1 with *err (out of memory). */
 int audit_text_add(struct text *t, const struct run *run, const struct promises *f,
-	const struct summary_style *style, struct error *err);
+	const struct text_style *style, struct error *err);
 
 #endif

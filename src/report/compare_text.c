@@ -12,7 +12,7 @@
 
 struct pen {
 	struct text *t;
-	const struct summary_style *style;
+	const struct text_style *style;
 	const struct compared *c;
 	size_t columns;
 };
@@ -365,7 +365,7 @@ static void gate_words(const struct pen *p, const struct gate_request *gate)
 }
 
 void compare_text_add(struct text *t, const struct compared *c, const struct gate_request *gate,
-	const struct summary_style *style)
+	const struct text_style *style)
 {
 	struct pen p = { t, style, c, style->columns < 60 ? 60 : style->columns };
 	char s[200];

@@ -5,7 +5,7 @@
 #include <stdbool.h>
 
 #include "findings/compare.h"
-#include "report/summary.h"
+#include "report/text_view.h"
 
 struct text;
 
@@ -16,7 +16,7 @@ struct gate_request {
 };
 
 void compare_text_add(struct text *t, const struct compared *c, const struct gate_request *gate,
-	const struct summary_style *style);
+	const struct text_style *style);
 
 /* One column of the CSV: blkassay-comparison(5) says the same. */
 struct compare_column {

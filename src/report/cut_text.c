@@ -9,13 +9,13 @@
 #include "base/text.h"
 #include "findings/cut_words.h"
 #include "findings/facts.h"
-#include "report/sheet.h"
+#include "report/text_view.h"
 
 enum { ROWS_SHOWN = 50, DETAILS_SHOWN = 10 };
 
 struct view {
-	struct sheet sheet;
-	struct text words; /* the next ones for the sheet */
+	struct text_view view;
+	struct text words; /* the next ones for the view */
 	const struct run *run;
 };
 
@@ -26,13 +26,13 @@ static unsigned long long ull(uint64_t n)
 
 static void add_fact(struct view *v, const char *name)
 {
-	sheet_fact(&v->sheet, name, v->words.bytes);
+	text_view_fact(&v->view, name, v->words.bytes);
 	text_reset(&v->words);
 }
 
 static void add_sentence(struct view *v)
 {
-	sheet_words(&v->sheet, v->words.bytes, 0, 0);
+	text_view_words(&v->view, v->words.bytes, 0, 0);
 	text_reset(&v->words);
 }
 
@@ -42,7 +42,7 @@ static void add_cycle(struct view *v, const struct cut_cycle *c)
 {
 	char time[SIZE_TEXT_MAX];
 
-	text_addf(v->sheet.t, "\nCut %lu, seed %llu\n", (unsigned long)c->number, ull(c->seed));
+	text_addf(v->view.t, "\nCut %lu, seed %llu\n", (unsigned long)c->number, ull(c->seed));
 	if (cut_written_add(&v->words, c)) {
 		add_fact(v, "written");
 		cut_risk_add(&v->words, c);
@@ -64,8 +64,8 @@ static void add_cycle(struct view *v, const struct cut_cycle *c)
 	add_fact(v, "rechecked");
 	if (!c->rechecks)
 		return;
-	text_adds(v->sheet.t, "\n");
-	recheck_text(v->sheet.t, &c->verdict);
+	text_adds(v->view.t, "\n");
+	recheck_text(v->view.t, &c->verdict);
 }
 
 /* ---- many ---- */
@@ -75,30 +75,30 @@ static void add_row(struct view *v, const struct cut_cycle *c)
 	char bytes[SIZE_TEXT_MAX], time[SIZE_TEXT_MAX];
 	const struct recheck_result *found = &c->verdict;
 
-	text_addf(v->sheet.t, "%5lu%8llu%9s%8llu%9s  ", (unsigned long)c->number, ull(c->writes),
+	text_addf(v->view.t, "%5lu%8llu%9s%8llu%9s  ", (unsigned long)c->number, ull(c->writes),
 		size_format_decimal(bytes, (double)c->bytes), ull(c->flushes),
 		duration_format(time, (double)c->ns / 1e9));
 	text_adds(&v->words, *c->stop ? c->stop : "killed");
-	clean_add(v->sheet.t, v->words.bytes, true);
-	text_addf(v->sheet.t, "%*s", (int)(11 - (v->words.length < 11 ? v->words.length : 11)), "");
+	clean_add(v->view.t, v->words.bytes, true);
+	text_addf(v->view.t, "%*s", (int)(11 - (v->words.length < 11 ? v->words.length : 11)), "");
 	text_reset(&v->words);
 	if (c->rechecks)
-		text_addf(v->sheet.t, "%9llu%7llu  %s\n", ull(found->promises),
+		text_addf(v->view.t, "%9llu%7llu  %s\n", ull(found->promises),
 			ull(found->promises_broken), cut_verdict_name(c));
 	else
-		text_addf(v->sheet.t, "%9s%7s  %s\n", "-", "-", cut_verdict_name(c));
+		text_addf(v->view.t, "%9s%7s  %s\n", "-", "-", cut_verdict_name(c));
 }
 
 static void add_table(struct view *v, const struct cut_record *r)
 {
 	size_t shown = r->count < ROWS_SHOWN ? r->count : ROWS_SHOWN;
 
-	text_addf(v->sheet.t, "\n%5s%8s%9s%8s%9s  %-11s%9s%7s  %s\n", "cut", "writes", "written",
+	text_addf(v->view.t, "\n%5s%8s%9s%8s%9s  %-11s%9s%7s  %s\n", "cut", "writes", "written",
 		"flushes", "time", "ended", "promises", "broken", "verdict");
 	for (size_t i = 0; i < shown; i++)
 		add_row(v, &r->cycles[i]);
 	if (shown < r->count)
-		text_addf(v->sheet.t, "and %zu more (report --csv has all)\n", r->count - shown);
+		text_addf(v->view.t, "and %zu more (report --csv has all)\n", r->count - shown);
 }
 
 static void add_broken_cycles(struct view *v, const struct cut_record *r)
@@ -114,7 +114,7 @@ static void add_broken_cycles(struct view *v, const struct cut_record *r)
 			more++;
 	}
 	if (more)
-		text_addf(v->sheet.t, "\nand %zu more broken cuts (report --csv has all)\n", more);
+		text_addf(v->view.t, "\nand %zu more broken cuts (report --csv has all)\n", more);
 }
 
 static void add_cycles(struct view *v, const struct cut_record *r)
@@ -129,7 +129,7 @@ static void add_cycles(struct view *v, const struct cut_record *r)
 	add_broken_cycles(v, r);
 	cut_totals(&totals, r);
 	if (totals.cycles)
-		recheck_totals_text(v->sheet.t, &totals);
+		recheck_totals_text(v->view.t, &totals);
 }
 
 /* ---- the whole ---- */
@@ -155,10 +155,10 @@ static void add_cautions(struct view *v, const struct run *run)
 
 static void paint(struct view *v, const struct run *run, const struct cut_record *r)
 {
-	struct fact_visitor facts = { .context = &v->sheet, .fact = sheet_fact };
+	struct fact_visitor facts = { .context = &v->view, .fact = text_view_fact };
 
-	text_adds(v->sheet.t, "Cut\n");
-	v->sheet.t->failed |= !facts_visit(run, &facts);
+	text_adds(v->view.t, "Cut\n");
+	v->view.t->failed |= !facts_visit(run, &facts);
 	if (r->count) {
 		cut_region_add(&v->words, &r->cycles[0]);
 		add_fact(v, "region");
@@ -166,22 +166,22 @@ static void paint(struct view *v, const struct run *run, const struct cut_record
 		add_fact(v, "promised");
 		add_cycles(v, r);
 	}
-	text_adds(v->sheet.t, "\n");
+	text_adds(v->view.t, "\n");
 	add_cautions(v, run);
 	cut_conclude(&v->words, run, r);
 	add_sentence(v);
 }
 
 int cut_text_add(struct text *t, const struct run *run, const struct cut_record *r,
-	const struct summary_style *style, struct error *err)
+	const struct text_style *style, struct error *err)
 {
 	struct view v = { .run = run };
 
-	sheet_begin(&v.sheet, t, style);
+	text_view_begin(&v.view, t, style);
 	text_init(&v.words);
 	paint(&v, run, r);
 	t->failed = t->failed || v.words.failed;
 	text_release(&v.words);
-	sheet_end(&v.sheet);
+	text_view_end(&v.view);
 	return t->failed ? error_set(err, ERROR_IO, "out of memory for the report") : 0;
 }

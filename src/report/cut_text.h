@@ -5,14 +5,14 @@
 #include "record/cut_load.h"
 #include "record/run.h"
 #include "report/recheck_text.h"
-#include "report/summary.h"
+#include "report/text_view.h"
 
 struct error;
 struct text;
 
 /* Wraps at style->columns; 0, or -1 with *err (out of memory). */
 int cut_text_add(struct text *t, const struct run *run, const struct cut_record *r,
-	const struct summary_style *style, struct error *err);
+	const struct text_style *style, struct error *err);
 
 /* One row a cut; each adds lines with their CRLF. Columns: blkassay-csv(5). */
 void cut_csv_header(struct text *t);

@@ -17,7 +17,7 @@ enum { NAME_WIDTH = 24, VALUE_WIDTH = 12, INDENT = 4 };
 
 struct pen {
 	struct text *t;
-	const struct summary_style *style;
+	const struct text_style *style;
 	const struct run *run;
 	size_t columns;
 };
@@ -316,7 +316,7 @@ static void add_split(const struct pen *p, const struct explanation *e)
 }
 
 void explain_text_add(struct text *t, const struct run *run, const struct explanation *e,
-	const struct summary_style *style)
+	const struct text_style *style)
 {
 	struct pen p = { t, style, run, style->columns < 60 ? 60 : style->columns };
 

@@ -3,11 +3,11 @@
 #define REPORT_EXPLAIN_TEXT_H
 
 #include "findings/explain.h"
-#include "report/summary.h"
+#include "report/text_view.h"
 
 struct text;
 
 void explain_text_add(struct text *t, const struct run *run, const struct explanation *e,
-	const struct summary_style *style);
+	const struct text_style *style);
 
 #endif

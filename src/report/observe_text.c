@@ -10,7 +10,7 @@
 #include "base/text.h"
 #include "findings/notices.h"
 #include "report/csv.h"
-#include "report/sheet.h"
+#include "report/text_view.h"
 
 enum { SIZES_SHOWN = 12 };
 
@@ -247,19 +247,19 @@ static void add_times(struct text *t, const struct observation *o)
 }
 
 int observe_text_add(struct text *t, const struct run *run, const struct observation *o,
-	const struct summary_style *style, struct error *err)
+	const struct text_style *style, struct error *err)
 {
-	struct sheet s;
-	struct notice_visitor sentences = { &s, sheet_notice };
+	struct text_view s;
+	struct notice_visitor sentences = { &s, text_view_notice };
 
-	sheet_begin(&s, t, style);
-	sheet_head(&s, run);
+	text_view_begin(&s, t, style);
+	text_view_head(&s, run);
 	add_counts(t, o);
 	add_sizes(t, o);
 	add_times(t, o);
 	text_adds(t, "\n");
 	observe_sentences_visit(run, o, &sentences);
-	sheet_end(&s);
+	text_view_end(&s);
 	return t->failed ? error_set(err, ERROR_IO, "out of memory for the observation") : 0;
 }
 

@@ -3,7 +3,7 @@
 #define REPORT_OBSERVE_TEXT_H
 
 #include "record/observe.h"
-#include "report/summary.h"
+#include "report/text_view.h"
 
 struct error;
 struct notice_visitor;
@@ -11,7 +11,7 @@ struct text;
 
 /* What was observed on what, tables, then the sentences. 0, or -1 with *err (out of memory). */
 int observe_text_add(struct text *t, const struct run *run, const struct observation *o,
-	const struct summary_style *style, struct error *err);
+	const struct text_style *style, struct error *err);
 
 /* What to notice, in sentences. */
 void observe_sentences_visit(

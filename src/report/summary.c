@@ -7,24 +7,24 @@
 #include "findings/notices.h"
 #include "findings/points.h"
 #include "report/layout.h"
-#include "report/sheet.h"
+#include "report/text_view.h"
 
-static void paint_table_name(struct sheet *p, const struct points *table)
+static void paint_table_name(struct text_view *p, const struct points *table)
 {
 	const struct point *first = &table->list[0];
 
 	text_adds(p->t, "\n");
-	sheet_bold(p);
+	text_view_bold(p);
 	text_addf(p->t, "%s, %s", first->direction == RUN_READ ? "READS" : "WRITES",
 		run_order_name(first->order));
-	sheet_plain(p);
+	text_view_plain(p);
 	if (first->in_flight > 1)
 		text_addf(p->t, ", %u in flight", first->in_flight);
 	text_adds(p->t, "\n");
 }
 
 /* Columns [first, *end) fit beside the request column. */
-static size_t part_end(const struct sheet *p, const struct points *table, size_t first)
+static size_t part_end(const struct text_view *p, const struct points *table, size_t first)
 {
 	size_t width = point_columns[0].width, i = first;
 
@@ -45,7 +45,7 @@ static bool in_part(const struct points *table, size_t column, size_t first, siz
 	return point_columns[column].shown(table);
 }
 
-static void paint_part(struct sheet *p, const struct points *table, size_t first, size_t end)
+static void paint_part(struct text_view *p, const struct points *table, size_t first, size_t end)
 {
 	for (size_t c = 0; c < end; c++)
 		if (in_part(table, c, first, end))
@@ -73,7 +73,7 @@ static bool has_columns(const struct points *table, size_t first, size_t end)
 	return false;
 }
 
-static void paint_table(struct sheet *p, const struct points *table)
+static void paint_table(struct text_view *p, const struct points *table)
 {
 	paint_table_name(p, table);
 	for (size_t first = 1; first < point_column_count;) {
@@ -87,7 +87,7 @@ static void paint_table(struct sheet *p, const struct points *table)
 	}
 }
 
-static void paint_legend(struct sheet *p)
+static void paint_legend(struct text_view *p)
 {
 	text_adds(p->t, "\n");
 	layout_wrap(p->t,
@@ -97,11 +97,11 @@ static void paint_legend(struct sheet *p)
 		0, 0, p->columns);
 }
 
-static void paint(struct sheet *p, const struct run *run, const struct points *points)
+static void paint(struct text_view *p, const struct run *run, const struct points *points)
 {
-	struct notice_visitor notices = { p, sheet_notice };
+	struct notice_visitor notices = { p, text_view_notice };
 
-	sheet_head(p, run);
+	text_view_head(p, run);
 	for (size_t i = 0; i < points->count;) {
 		struct points table = points_table(points, i);
 
@@ -117,16 +117,16 @@ static void paint(struct sheet *p, const struct run *run, const struct points *p
 }
 
 int summary_add(
-	struct text *t, const struct run *run, const struct summary_style *style, struct error *err)
+	struct text *t, const struct run *run, const struct text_style *style, struct error *err)
 {
 	struct points points;
-	struct sheet p;
+	struct text_view p;
 
 	if (points_make(&points, run, err) < 0)
 		return -1;
-	sheet_begin(&p, t, style);
+	text_view_begin(&p, t, style);
 	paint(&p, run, &points);
-	sheet_end(&p);
+	text_view_end(&p);
 	points_release(&points);
 	return t->failed ? error_set(err, ERROR_IO, "out of memory for the summary") : 0;
 }

@@ -13,14 +13,14 @@
 #include "findings/notices.h"
 #include "findings/verify_pattern.h"
 #include "report/csv.h"
-#include "report/sheet.h"
+#include "report/text_view.h"
 #include "report/verify_map.h"
 
 enum { RANGES_SHOWN = 20, LARGEST_REQUEST = 4 << 20 };
 
 struct writer {
-	struct sheet sheet;
-	struct text *t; /* the sheet's */
+	struct text_view view;
+	struct text *t; /* the view's */
 	struct verify_record *v;
 	struct verify_pattern pattern;
 	const struct notice_visitor *sentences; /* when set: sentences alone, and to it */
@@ -31,7 +31,7 @@ struct writer {
 static void heading(struct writer *w, const char *name)
 {
 	if (!w->sentences)
-		sheet_section(&w->sheet, name);
+		text_view_section(&w->view, name);
 }
 
 /* One sentence or several, as one item; '+' tells, '!' asks for a look. */
@@ -50,7 +50,7 @@ static void item(struct writer *w, char mark, const char *fmt, ...)
 	if (w->sentences)
 		w->sentences->notice(w->sentences->context, kind, sentence);
 	else
-		sheet_notice(&w->sheet, kind, sentence);
+		text_view_notice(&w->view, kind, sentence);
 }
 
 static const char *plural(uint64_t n)
@@ -88,7 +88,7 @@ static void add_plan(struct writer *w)
 		p->random ? "random" : "", p->rewrites, plural(p->rewrites), v->run.head.seed);
 	if (p->kept_data)
 		text_adds(&t, "; the target's own data was kept");
-	sheet_fact(&w->sheet, "verify", t.bytes);
+	text_view_fact(&w->view, "verify", t.bytes);
 	text_reset(&t);
 	if (v->state.write_ns + v->state.flush_ns)
 		text_addf(&t, "%s written at %s, flushes included",
@@ -103,7 +103,7 @@ static void add_plan(struct writer *w)
 	if (t.length && v->run.target.modelled)
 		text_adds(&t, " (modelled, not measured)");
 	if (t.length)
-		sheet_fact(&w->sheet, "rates", t.bytes);
+		text_view_fact(&w->view, "rates", t.bytes);
 	text_release(&t);
 }
 
@@ -501,7 +501,7 @@ static void add_range(struct writer *w, const struct damage_range *r)
 	snprintf(head, sizeof head, "  %14" PRIu64 "  %9s  %-10s ", r->offset,
 		size_format(size, r->bytes), damage_class_name(r->class));
 	text_adds(w->t, head);
-	sheet_words(&w->sheet, r->detail, strlen(head), strlen(head));
+	text_view_words(&w->view, r->detail, strlen(head), strlen(head));
 }
 
 static void add_ranges(struct writer *w)
@@ -528,7 +528,7 @@ static void add_all(struct writer *w)
 {
 	const struct damage_totals *t = &w->v->state.totals;
 
-	sheet_head(&w->sheet, &w->v->run);
+	text_view_head(&w->view, &w->v->run);
 	add_plan(w);
 	add_verdict(w);
 	if (!t->judged)
@@ -542,15 +542,15 @@ static void add_all(struct writer *w)
 	verify_map_add(w->t, t);
 }
 
-int verify_text_add(struct text *t, struct verify_record *v, const struct summary_style *style,
-	struct error *err)
+int verify_text_add(
+	struct text *t, struct verify_record *v, const struct text_style *style, struct error *err)
 {
 	struct writer w = { .t = t, .v = v };
 
-	sheet_begin(&w.sheet, t, style);
+	text_view_begin(&w.view, t, style);
 	verify_pattern_find(&w.pattern, v);
 	add_all(&w);
-	sheet_end(&w.sheet);
+	text_view_end(&w.view);
 	return t->failed ? error_set(err, ERROR_IO, "out of memory for the summary") : 0;
 }
 

@@ -3,14 +3,14 @@
 #define REPORT_VERIFY_TEXT_H
 
 #include "record/verify.h"
-#include "report/summary.h"
+#include "report/text_view.h"
 
 struct notice_visitor;
 struct text;
 
 /* Adds the whole summary. May reorder v->ranges. 0, or -1 with *err (out of memory). */
-int verify_text_add(struct text *t, struct verify_record *v, const struct summary_style *style,
-	struct error *err);
+int verify_text_add(
+	struct text *t, struct verify_record *v, const struct text_style *style, struct error *err);
 
 /* The sentences of the summary alone: what was found, what it usually means, its pattern. May reorder v->ranges. */
 void verify_sentences_visit(struct verify_record *v, const struct notice_visitor *visitor);

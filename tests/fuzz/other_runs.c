@@ -17,7 +17,7 @@
 #include "report/observe_text.h"
 #include "report/verify_text.h"
 
-static const struct summary_style style = { .columns = 80 };
+static const struct text_style style = { .columns = 80 };
 
 static void verify(struct text *t, const char *path)
 {

@@ -12,8 +12,9 @@
 #include "report/explain_text.h"
 #include "report/page.h"
 #include "report/summary.h"
+#include "report/text_view.h"
 
-static const struct summary_style style = { .columns = 80 };
+static const struct text_style style = { .columns = 80 };
 
 static void must_be_plain(const struct text *t)
 {

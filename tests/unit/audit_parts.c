@@ -165,7 +165,7 @@ END_TEST
 
 START_TEST(text_fits_and_is_ascii)
 {
-	struct summary_style style = { .columns = 80 };
+	struct text_style style = { .columns = 80 };
 	struct promises f = { 0 };
 	struct run run = { 0 };
 	struct error err = { 0 };

@@ -191,7 +191,7 @@ static void line(struct record_writer *w, const char *kind, const char *fields)
 /* Lines that no writer of ours makes: nothing is believed that cannot be. */
 START_TEST(a_hostile_journal_is_tamed)
 {
-	struct summary_style style = { .columns = 80 };
+	struct text_style style = { .columns = 80 };
 	struct record_writer w;
 	struct text t;
 

@@ -12,7 +12,7 @@
 #include "report/observe_text.h"
 #include "report/verify_text.h"
 
-static const struct summary_style style = { .columns = 80 };
+static const struct text_style style = { .columns = 80 };
 
 /* The id of a promise is a word of ours, unless somebody else wrote the record. */
 START_TEST(a_finding_cannot_steer_the_terminal)

@@ -271,7 +271,7 @@ static void check_width(const char *bytes)
 START_TEST(words)
 {
 	struct observation o = sample();
-	static const struct summary_style style = { .columns = 80 };
+	static const struct text_style style = { .columns = 80 };
 	struct run run = { .target = { .path = "/dev/sdx", .size_bytes = 64000000 } };
 	struct error err = { 0 };
 	struct text t;

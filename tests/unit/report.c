@@ -12,6 +12,7 @@
 #include "findings/points.h"
 #include "report/csv.h"
 #include "report/summary.h"
+#include "report/text_view.h"
 #include "support/sample_run.h"
 
 static struct run run;
@@ -38,7 +39,7 @@ static void add_passes(
 
 static const char *summary(unsigned columns, bool utf8)
 {
-	struct summary_style style = { .columns = columns, .utf8 = utf8 };
+	struct text_style style = { .columns = columns, .utf8 = utf8 };
 	struct error err = { 0 };
 
 	text_reset(&text);

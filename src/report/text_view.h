@@ -1,0 +1,49 @@
+/* What the plain-text views of a record share: the head with its facts, wrapped and cleaned words, listed sentences. */
+#ifndef REPORT_TEXT_VIEW_H
+#define REPORT_TEXT_VIEW_H
+
+#include <stdbool.h>
+#include <stddef.h>
+
+#include "base/text.h"
+#include "findings/notices.h"
+#include "record/run.h"
+
+struct text_style {
+	unsigned columns; /* of the terminal; tables too wide go on below; at least 60 */
+	bool utf8; /* else every character beyond ASCII becomes '?' */
+	bool colour; /* bold headings, and one colour for what asks for a look */
+};
+
+struct text_view {
+	struct text *t; /* what was added so far */
+	struct text scratch;
+	const struct text_style *style;
+	size_t columns;
+};
+
+/* t and style stay the caller's and outlive the view. */
+void text_view_begin(struct text_view *s, struct text *t, const struct text_style *style);
+void text_view_end(struct text_view *s); /* t->failed then tells of any failure */
+
+/* "Run ID" and the facts of facts_visit. */
+void text_view_head(struct text_view *s, const struct run *run);
+
+/* One more fact; what a fact_visitor takes, with the view as its context. */
+void text_view_fact(void *view, const char *name, const char *value);
+
+/* An empty line and a heading. */
+void text_view_section(struct text_view *s, const char *name);
+
+/* Cleans words and wraps them: from the column `at`, where the line stands, on; then at `indent`. */
+void text_view_words(struct text_view *s, const char *words, size_t at, size_t indent);
+
+/* One sentence behind its sign; what a notice_visitor takes, with the view as its context. */
+void text_view_notice(void *view, enum notice_kind kind, const char *sentence);
+
+/* Switch looks on, when there is colour, and off again. */
+void text_view_bold(struct text_view *s);
+void text_view_look(struct text_view *s); /* asks for a look */
+void text_view_plain(struct text_view *s);
+
+#endif
