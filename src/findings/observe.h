@@ -1,0 +1,44 @@
+/* What an observation means: how much the host sent in requests of which size, how long they took, and what limits that. */
+#ifndef FINDINGS_OBSERVE_H
+#define FINDINGS_OBSERVE_H
+
+#include "findings/view.h"
+#include "record/observe.h"
+
+struct error;
+
+/* run and o outlive the view. 0, or -1 with *err and nothing to release. */
+int observe_view(
+	struct view *v, const struct run *run, const struct observation *o, struct error *err);
+
+extern const struct finding_code observe_codes[];
+extern const size_t observe_code_count;
+
+extern const struct table_spec observe_totals_spec, observe_sizes_spec, observe_times_spec,
+	observe_seconds_spec;
+
+/* Rows of those tables. */
+struct observe_total {
+	enum run_direction direction;
+	uint64_t requests, bytes, merged;
+	uint64_t ns; /* of the observation */
+	bool traced;
+	uint64_t sequential; /* requests */
+};
+
+struct observe_size {
+	const struct observed_size *size;
+	uint64_t requests, bytes; /* of all in that direction */
+};
+
+struct observe_time {
+	const char *of; /* read, write, flush */
+	const struct observed_latency *times;
+};
+
+struct observe_second {
+	const struct observed_counts *counts;
+	enum run_direction direction;
+};
+
+#endif

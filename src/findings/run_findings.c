@@ -1,0 +1,72 @@
+/* What any run's record says about itself. */
+#include "findings/run_findings.h"
+
+#include <string.h>
+
+#include "record/run.h"
+
+enum { MODELLED, IMAGE, NO_END, INTERRUPTED, ENDED_EARLY, DAMAGED };
+
+const struct finding_code run_finding_codes[] = {
+	[MODELLED] = { "modelled", FINDING_CAUTION, false,
+		"the target is a gadget model: nothing was measured", NULL },
+	[IMAGE] = { "image-file", FINDING_CAUTION, false,
+		"the target is a file: its disk and filesystem were measured, no removable drive",
+		NULL },
+	[NO_END] = { "no-end", FINDING_CAUTION, false,
+		"the record has no end: the run was killed, or its machine went down", NULL },
+	[INTERRUPTED] = { "interrupted", FINDING_CAUTION, false,
+		"somebody stopped the run before its end", NULL },
+	[ENDED_EARLY] = { "ended-early", FINDING_CAUTION, false,
+		"the run failed before its end; the sentence says why", NULL },
+	[DAMAGED] = { "record-damaged", FINDING_CAUTION, false,
+		"lines of the record are damaged and were left out", "lines" },
+};
+
+const size_t run_finding_code_count = sizeof run_finding_codes / sizeof *run_finding_codes;
+
+static void add_target(struct findings *f, const struct run *run)
+{
+	if (run->target.modelled)
+		finding_add(f, &run_finding_codes[MODELLED],
+			"These figures are modelled, not measured: the target is a gadget model on "
+			"a virtual clock.");
+	if (!strcmp(run->target.kind, "image"))
+		finding_add(f, &run_finding_codes[IMAGE],
+			"The target is an image file: these are figures of the disk and filesystem "
+			"it lies on, not of a removable drive.");
+}
+
+static void add_end(struct findings *f, const struct run *run)
+{
+	if (!run->end.present)
+		finding_add(f, &run_finding_codes[NO_END],
+			"The record has no end: the run was stopped or its machine went down while "
+			"it was written. What follows rests on what came before that.");
+	else if (!strcmp(run->end.status, "interrupted"))
+		finding_add(f, &run_finding_codes[INTERRUPTED],
+			"The run was interrupted; what came before that is whole.");
+	else if (strcmp(run->end.status, "complete") != 0)
+		finding_add(f, &run_finding_codes[ENDED_EARLY], "The run ended early: %s.",
+			*run->end.reason ? run->end.reason : run->end.status);
+}
+
+static void add_damage(struct findings *f, const struct run *run)
+{
+	unsigned long long n = run->damaged_lines;
+	struct finding *one;
+
+	if (!n)
+		return;
+	one = finding_add(f, &run_finding_codes[DAMAGED],
+		"%llu line%s of the record %s damaged and left out: do not rest a release on it.",
+		n, n == 1 ? "" : "s", n == 1 ? "is" : "are");
+	finding_figure(one, "lines", value_count(n));
+}
+
+void run_findings_add(struct findings *f, const struct run *run)
+{
+	add_target(f, run);
+	add_end(f, run);
+	add_damage(f, run);
+}

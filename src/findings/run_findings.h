@@ -1,0 +1,15 @@
+/* What any run's record says about itself, whatever the kind of run. */
+#ifndef FINDINGS_RUN_FINDINGS_H
+#define FINDINGS_RUN_FINDINGS_H
+
+#include "findings/finding.h"
+
+struct run;
+
+/* Modelled, an image file, no end, interrupted, ended early, lines damaged: what of it applies. */
+void run_findings_add(struct findings *f, const struct run *run);
+
+extern const struct finding_code run_finding_codes[];
+extern const size_t run_finding_code_count;
+
+#endif

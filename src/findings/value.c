@@ -1,0 +1,226 @@
+/* Values: making and showing them. */
+#include "findings/value.h"
+
+#include <math.h>
+#include <stddef.h>
+#include <stdio.h>
+
+#include "analysis/summary.h"
+#include "base/size.h"
+#include "base/text.h"
+#include "findings/figures.h"
+
+/* ---- making ---- */
+
+struct value value_unknown(void)
+{
+	return (struct value){ .unit = UNIT_WORD };
+}
+
+struct value value_if(bool known, struct value v)
+{
+	v.known = v.known && known;
+	return v;
+}
+
+static struct value whole(enum unit unit, uint64_t n)
+{
+	return (struct value){ .unit = unit, .known = true, .whole = n };
+}
+
+static struct value number(enum unit unit, double n)
+{
+	bool finite = isfinite(n);
+
+	return (struct value){ .unit = unit, .known = finite, .number = finite ? n : 0 };
+}
+
+static struct value words(enum unit unit, const char *text)
+{
+	return (struct value){ .unit = unit, .known = text != NULL, .text = text };
+}
+
+struct value value_count(uint64_t n)
+{
+	return whole(UNIT_COUNT, n);
+}
+
+struct value value_bytes(uint64_t n)
+{
+	return whole(UNIT_BYTES, n);
+}
+
+struct value value_bytes_decimal(uint64_t n)
+{
+	return whole(UNIT_BYTES_DECIMAL, n);
+}
+
+struct value value_bytes_mean(double n)
+{
+	return number(UNIT_BYTES_MEAN, n);
+}
+
+struct value value_rate(double bytes_per_second)
+{
+	return number(UNIT_BYTES_PER_SECOND, bytes_per_second);
+}
+
+struct value value_seconds(double seconds)
+{
+	return number(UNIT_SECONDS, seconds);
+}
+
+struct value value_ns(uint64_t ns)
+{
+	return value_seconds((double)ns / 1e9);
+}
+
+struct value value_share(double share)
+{
+	return number(UNIT_SHARE, share);
+}
+
+struct value value_share_counted(uint64_t part, uint64_t all)
+{
+	return number(UNIT_SHARE_COUNTED, all ? (double)part / (double)all : 0);
+}
+
+struct value value_number(double n)
+{
+	return number(UNIT_NUMBER, n);
+}
+
+struct value value_rate_range(const struct rate_summary *s)
+{
+	return (struct value){ .unit = UNIT_RATE_RANGE,
+		.known = s->interval_known,
+		.number = s->median,
+		.low = s->low,
+		.high = s->high };
+}
+
+struct value value_flag(bool flag)
+{
+	return whole(UNIT_FLAG, flag);
+}
+
+struct value value_word(const char *word)
+{
+	return words(UNIT_WORD, word);
+}
+
+struct value value_text(const char *text)
+{
+	return words(UNIT_TEXT, text && *text ? text : NULL);
+}
+
+bool value_is_text(struct value v)
+{
+	return v.unit == UNIT_WORD || v.unit == UNIT_TEXT;
+}
+
+/* ---- for people ---- */
+
+static void add_mean(struct text *t, double bytes)
+{
+	if (bytes < 1024)
+		text_addf(t, "%.0f B", bytes);
+	else
+		text_addf(t, "%.1f KiB", bytes / 1024);
+}
+
+static void add_range(struct text *t, struct value v)
+{
+	struct rate_summary s = {
+		.median = v.number, .low = v.low, .high = v.high, .interval_known = true
+	};
+
+	figure_add_interval(t, &s);
+}
+
+static void add_known(struct text *t, struct value v)
+{
+	char buf[SIZE_TEXT_MAX];
+
+	switch (v.unit) {
+	case UNIT_COUNT:
+		text_addf(t, "%llu", (unsigned long long)v.whole);
+		break;
+	case UNIT_BYTES:
+		text_adds(t, size_format(buf, v.whole));
+		break;
+	case UNIT_BYTES_MEAN:
+		add_mean(t, v.number);
+		break;
+	case UNIT_BYTES_DECIMAL:
+		text_adds(t, size_format_decimal(buf, (double)v.whole));
+		break;
+	case UNIT_BYTES_PER_SECOND:
+		text_adds(t, rate_format(buf, v.number));
+		break;
+	case UNIT_SECONDS:
+		text_adds(t, duration_format(buf, v.number));
+		break;
+	case UNIT_SHARE:
+		figure_add_percent(t, v.number);
+		break;
+	case UNIT_SHARE_COUNTED:
+		text_addf(t, "%.1f %%", v.number * 100);
+		break;
+	case UNIT_NUMBER:
+		figure_add(t, v.number);
+		break;
+	case UNIT_RATE_RANGE:
+		add_range(t, v);
+		break;
+	case UNIT_FLAG:
+		text_adds(t, v.whole ? "yes" : "no");
+		break;
+	case UNIT_WORD:
+	case UNIT_TEXT:
+		text_adds(t, v.text);
+		break;
+	}
+}
+
+void value_add(struct text *t, struct value v)
+{
+	if (v.known)
+		add_known(t, v);
+	else
+		text_adds(t, "-");
+}
+
+/* ---- for programs ---- */
+
+void value_add_plain(struct text *t, struct value v)
+{
+	if (!v.known)
+		return;
+	switch (v.unit) {
+	case UNIT_COUNT:
+	case UNIT_BYTES:
+	case UNIT_BYTES_DECIMAL:
+		text_addf(t, "%llu", (unsigned long long)v.whole);
+		break;
+	case UNIT_FLAG:
+		text_adds(t, v.whole ? "true" : "false");
+		break;
+	case UNIT_SECONDS: /* nanoseconds of a run of hours */
+		text_addf(t, "%.14g", v.number);
+		break;
+	case UNIT_BYTES_MEAN:
+	case UNIT_BYTES_PER_SECOND:
+	case UNIT_SHARE:
+	case UNIT_SHARE_COUNTED:
+	case UNIT_NUMBER:
+		text_addf(t, "%.9g", v.number);
+		break;
+	case UNIT_RATE_RANGE: /* its ends have columns of their own */
+		break;
+	case UNIT_WORD:
+	case UNIT_TEXT:
+		text_adds(t, v.text);
+		break;
+	}
+}
