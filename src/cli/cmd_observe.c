@@ -15,7 +15,7 @@
 #include "cli/output.h"
 #include "cli/progress.h"
 #include "cli/record_run.h"
-#include "cli/show.h"
+#include "cli/results.h"
 #include "measure/observe.h"
 #include "medium/device_traits.h"
 #include "medium/medium.h"
@@ -34,6 +34,7 @@ struct job {
 	struct observation seen;
 	struct progress progress;
 	char line[120]; /* what the terminal shows */
+	struct results results;
 };
 
 /* ---- the disk ---- */
@@ -220,21 +221,6 @@ static int keep(struct job *job, struct error *err)
 											       : 0;
 }
 
-static int show(const struct job *job, struct error *err)
-{
-	struct observation o;
-	struct run run;
-	int rc;
-
-	/* What was kept, not what was meant. */
-	if (observe_load(&run, &o, job->path, err) < 0)
-		return -1;
-	rc = show_observation(&run, &o, err);
-	observation_release(&o);
-	run_release(&run);
-	return rc;
-}
-
 static int status_of(enum observe_ending ending, const struct job *job, struct error *err)
 {
 	if (ending == OBSERVE_GONE)
@@ -299,7 +285,9 @@ static int observe(struct job *job, struct error *err)
 		record_close(&job->writer, NULL);
 		return 3;
 	}
-	if (show(job, &end_err) < 0)
+	/* What was kept, not what was meant. */
+	if (results_show_record(&job->results, job->path, &end_err) < 0 ||
+		results_finish(&job->results, &end_err) < 0)
 		return message_error(&end_err);
 	return status;
 }
@@ -322,12 +310,15 @@ int cmd_observe(const struct options *o)
 		output_record_path(job->path, sizeof job->path, options_text(o, OPTION_OUT, NULL),
 			"observe", &err) < 0 ||
 		output_check_target(job->path, &job->disk, o->args[0], &err) < 0 ||
+		results_check_target(o, &job->disk, o->args[0], &err) < 0 ||
+		results_open(&job->results, o, RESULTS_TEXT_ALWAYS, &err) < 0 ||
 		open_record(job, &err) < 0)
 		status = error_exit_status(&err);
 	else
 		status = observe(job, &err);
 	if (err.kind != ERROR_NONE)
 		message_error(&err);
+	results_release(&job->results);
 	observation_release(&job->seen);
 	free(job->tally);
 	free(job);

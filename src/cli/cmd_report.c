@@ -7,76 +7,54 @@
 #include "base/text.h"
 #include "cli/command.h"
 #include "cli/message.h"
-#include "cli/result_file.h"
+#include "cli/results.h"
 #include "cli/show.h"
 #include "findings/compare.h"
 #include "findings/notices.h"
+#include "findings/record_view.h"
 #include "record/audit.h"
 #include "record/cut_load.h"
-#include "record/observe.h"
 #include "record/run.h"
 #include "record/verify.h"
 #include "report/csv.h"
 #include "report/cut_text.h"
-#include "report/observe_text.h"
 #include "report/page.h"
 #include "report/page_audit.h"
 #include "report/page_compare.h"
 #include "report/page_cut.h"
-#include "report/page_observe.h"
 #include "report/page_verify.h"
 #include "report/verify_text.h"
 
-struct report_kind;
-
 enum { RUNS_MAX = 64 }; /* as the command table allows */
 
-/* Where the report goes: files that were asked for, else the summary to stdout. */
 struct report {
-	struct result_file csv, page;
-	struct text text;
-	size_t runs;
+	struct results out;
 	/* Labels of the sweeps so far, and which of them each run has: two make a comparison on the page. */
 	char builds[2][128];
 	size_t build_count; /* 3: more than two */
 	signed char side[RUNS_MAX]; /* -1: no sweep */
-	const struct report_kind *before; /* of the run before; NULL: none yet */
-	bool page_begun;
 };
 
 static bool wants_files(const struct report *r)
 {
-	return r->csv.file || r->page.file;
+	return !r->out.wants_text;
 }
 
-static int open_files(struct report *r, const struct options *o, struct error *err)
-{
-	const char *csv = options_text(o, OPTION_CSV_FILE, NULL);
-	const char *page = options_text(o, OPTION_PAGE, NULL);
-
-	if (csv && page && !strcmp(csv, page))
-		return error_set(err, ERROR_USAGE,
-			"--csv and --page both name '%s'; give each its own file", csv);
-	if (csv && result_file_open(&r->csv, csv, err) < 0)
-		return -1;
-	if (page && result_file_open(&r->page, page, err) < 0)
-		return -1;
-	return 0;
-}
+/* ---- kinds of run without a view ---- */
 
 static int write_csv(struct report *r, const struct run *run, struct error *err)
 {
 	enum { ENOUGH = 64 * 1024 };
 	int rc = 0;
 
-	if (!r->runs)
-		csv_add_header(&r->text);
+	if (!r->out.shown)
+		csv_add_header(&r->out.text);
 	for (size_t i = 0; !rc && i < run->pass_count; i++) {
-		csv_add_pass(&r->text, run, &run->passes[i]);
-		if (r->text.length > ENOUGH || r->text.failed)
-			rc = result_file_write(&r->csv, &r->text, err);
+		csv_add_pass(&r->out.text, run, &run->passes[i]);
+		if (r->out.text.length > ENOUGH || r->out.text.failed)
+			rc = result_file_write(&r->out.csv, &r->out.text, err);
 	}
-	return rc ? rc : result_file_write(&r->csv, &r->text, err);
+	return rc ? rc : result_file_write(&r->out.csv, &r->out.text, err);
 }
 
 /* What a kind of run adds to its part of the page after the facts, and before them under what was found (NULL: nothing
@@ -87,10 +65,10 @@ typedef void page_sentences(void *result, const struct notice_visitor *visitor);
 /* A page of several runs has a title of its own. */
 static void begin_page(struct report *r, const struct run *first)
 {
-	if (!r->page_begun)
-		page_begin(&r->text,
+	if (!r->out.page_begun)
+		page_begin(&r->out.text,
 			first && *first->head.label ? first->head.label : "blkassay report");
-	r->page_begun = true;
+	r->out.page_begun = true;
 }
 
 static int write_page(struct report *r, const struct run *run, page_part *part,
@@ -99,11 +77,11 @@ static int write_page(struct report *r, const struct run *run, page_part *part,
 	struct page_found found = { result, sentences };
 
 	begin_page(r, run);
-	if (page_add_run(&r->text, run, sentences ? &found : NULL, err) < 0)
+	if (page_add_run(&r->out.text, run, sentences ? &found : NULL, err) < 0)
 		return -1;
 	if (part)
-		part(&r->text, result);
-	return result_file_write(&r->page, &r->text, err);
+		part(&r->out.text, result);
+	return result_file_write(&r->out.page, &r->out.text, err);
 }
 
 /* ---- one function a kind of run: each loads what is its own and writes what was asked for ---- */
@@ -112,50 +90,11 @@ typedef int kind_reporter(struct report *r, const struct run *run, struct error 
 
 static int report_sweep(struct report *r, const struct run *run, struct error *err)
 {
-	int rc = r->csv.file ? write_csv(r, run, err) : 0;
+	int rc = r->out.csv.file ? write_csv(r, run, err) : 0;
 
-	if (!rc && r->page.file)
+	if (!rc && r->out.page.file)
 		rc = write_page(r, run, NULL, NULL, NULL, err);
 	return !rc && !wants_files(r) ? show_summary(run, err) : rc;
-}
-
-struct observed {
-	struct run run;
-	struct observation seen;
-};
-
-static void observe_part(struct text *t, void *result)
-{
-	page_add_observation(t, &((struct observed *)result)->seen);
-}
-
-static void observe_found(void *result, const struct notice_visitor *visitor)
-{
-	struct observed *o = result;
-
-	observe_sentences_visit(&o->run, &o->seen, visitor);
-}
-
-static int report_observed(struct report *r, const struct run *loaded, struct error *err)
-{
-	struct observed o;
-	int rc = observe_load(&o.run, &o.seen, loaded->path, err);
-
-	if (rc < 0)
-		return rc;
-	if (r->csv.file) {
-		if (!r->runs)
-			observe_csv_header(&r->text);
-		observe_csv(&r->text, &o.run, &o.seen);
-		rc = result_file_write(&r->csv, &r->text, err);
-	}
-	if (!rc && r->page.file)
-		rc = write_page(r, &o.run, observe_part, observe_found, &o, err);
-	if (!rc && !wants_files(r))
-		rc = show_observation(&o.run, &o.seen, err);
-	observation_release(&o.seen);
-	run_release(&o.run);
-	return rc;
 }
 
 static void audit_part(struct text *t, void *result)
@@ -173,7 +112,7 @@ static int report_audit(struct report *r, const struct run *run, struct error *e
 	struct promises *f;
 	int rc;
 
-	if (!r->page.file)
+	if (!r->out.page.file)
 		return show_summary(run, err);
 	f = calloc(1, sizeof *f);
 	if (!f)
@@ -203,13 +142,13 @@ static int report_cut(struct report *r, const struct run *run, struct error *err
 	struct cut_page c = { .run = run };
 	int rc = cut_load(&c.record, run->path, err);
 
-	if (!rc && r->csv.file) {
-		if (!r->runs)
-			cut_csv_header(&r->text);
-		cut_csv_add(&r->text, run, &c.record);
-		rc = result_file_write(&r->csv, &r->text, err);
+	if (!rc && r->out.csv.file) {
+		if (!r->out.shown)
+			cut_csv_header(&r->out.text);
+		cut_csv_add(&r->out.text, run, &c.record);
+		rc = result_file_write(&r->out.csv, &r->out.text, err);
 	}
-	if (!rc && r->page.file)
+	if (!rc && r->out.page.file)
 		rc = write_page(r, run, cut_part, NULL, &c, err);
 	if (!rc && !wants_files(r))
 		rc = show_cut(run, &c.record, err);
@@ -234,14 +173,14 @@ static int report_verified(struct report *r, const struct run *run, struct error
 
 	if (rc < 0)
 		return rc;
-	if (r->csv.file) {
-		if (!r->runs)
-			verify_csv_add_header(&r->text);
+	if (r->out.csv.file) {
+		if (!r->out.shown)
+			verify_csv_add_header(&r->out.text);
 		for (size_t i = 0; i < v.range_count; i++)
-			verify_csv_add(&r->text, &v.ranges[i]);
-		rc = result_file_write(&r->csv, &r->text, err);
+			verify_csv_add(&r->out.text, &v.ranges[i]);
+		rc = result_file_write(&r->out.csv, &r->out.text, err);
 	}
-	if (!rc && r->page.file)
+	if (!rc && r->out.page.file)
 		rc = write_page(r, run, verify_part, verify_found, &v, err);
 	/* A run that ended before its plan was written has a head and a reason. */
 	if (!rc && !wants_files(r))
@@ -256,7 +195,6 @@ static const struct report_kind {
 	kind_reporter *report;
 } kinds[] = {
 	{ "sweep", true, report_sweep },
-	{ "observe", true, report_observed },
 	{ "audit", false, report_audit },
 	{ "verify", true, report_verified },
 	{ "journal", true, report_cut },
@@ -272,24 +210,29 @@ static const struct report_kind *kind_of(const struct run *run, struct error *er
 	return NULL;
 }
 
-/* Kinds of run have their own columns, so one CSV holds one kind. */
-static int check_csv(
+static int check_files(
 	struct report *r, const struct report_kind *kind, const struct run *run, struct error *err)
 {
-	if (r->csv.file && !kind->has_csv)
+	char *csv_kind = r->out.csv_kind;
+
+	if (r->out.json.file)
+		return error_set(err, ERROR_USAGE,
+			"'%s' is a run of %s, which has no JSON; leave --json away", run->path,
+			run->head.kind);
+	if (r->out.csv.file && !kind->has_csv)
 		return error_set(err, ERROR_USAGE,
 			"'%s' is a run of %s, which has no CSV; leave --csv away", run->path,
 			run->head.kind);
-	if (r->csv.file && r->before && r->before != kind)
+	if (r->out.csv.file && *csv_kind && strcmp(csv_kind, kind->kind) != 0)
 		return error_set(err, ERROR_USAGE,
 			"'%s' is a run of %s and has other columns than the runs before it; write "
 			"its CSV to a file of its own",
 			run->path, run->head.kind);
-	r->before = kind;
+	text_copy(csv_kind, sizeof r->out.csv_kind, kind->kind);
 	return 0;
 }
 
-static int report_one(struct report *r, const char *path, struct error *err)
+static int report_without_view(struct report *r, const char *path, struct error *err)
 {
 	const struct report_kind *kind;
 	struct run run;
@@ -298,15 +241,17 @@ static int report_one(struct report *r, const char *path, struct error *err)
 	if (rc < 0)
 		return rc;
 	kind = kind_of(&run, err);
-	rc = kind ? check_csv(r, kind, &run, err) : -1;
-	if (!rc && r->runs && !wants_files(r))
+	rc = kind ? check_files(r, kind, &run, err) : -1;
+	if (!rc && r->out.shown && !wants_files(r))
 		putchar('\n');
 	if (!rc)
 		rc = kind->report(r, &run, err);
 	run_release(&run);
-	r->runs++;
+	r->out.shown++;
 	return rc;
 }
+
+/* ---- two builds on a page ---- */
 
 static int take_side(struct compared *c, const struct report *r, const struct options *o, int side,
 	struct error *err)
@@ -371,11 +316,11 @@ static int add_comparison(struct report *r, const struct options *o, struct erro
 		     ? -1
 		     : 0;
 	begin_page(r, NULL);
-	page_heading(&r->text, "Comparison of two builds");
+	page_heading(&r->out.text, "Comparison of two builds");
 	if (!rc) {
-		page_add_comparison(&r->text, &c);
+		page_add_comparison(&r->out.text, &c);
 	} else if (why.kind != ERROR_IO) {
-		page_paragraph(&r->text, why.text);
+		page_paragraph(&r->out.text, why.text);
 		rc = 0;
 	} else {
 		*err = why;
@@ -384,33 +329,26 @@ static int add_comparison(struct report *r, const struct options *o, struct erro
 	return rc;
 }
 
-static int finish_files(struct report *r, struct error *err)
+static int report_one(struct report *r, const char *path, struct error *err)
 {
-	if (r->page.file) {
-		page_end(&r->text);
-		if (result_file_write(&r->page, &r->text, err) < 0)
-			return -1;
-	}
-	if (result_file_finish(&r->csv, err) < 0)
-		return -1;
-	return result_file_finish(&r->page, err);
+	return record_view_knows(path) ? results_show_record(&r->out, path, err)
+				       : report_without_view(r, path, err);
 }
 
 int cmd_report(const struct options *o)
 {
 	struct report r = { 0 };
 	struct error err = { 0 };
-	int rc = open_files(&r, o, &err);
+	int rc = results_open(&r.out, o, RESULTS_TEXT_ALONE, &err);
 
-	text_init(&r.text);
-	if (!rc && r.page.file)
+	if (rc < 0)
+		return message_error(&err);
+	if (r.out.page.file)
 		rc = add_comparison(&r, o, &err);
 	for (size_t i = 0; !rc && i < o->arg_count; i++)
 		rc = report_one(&r, o->args[i], &err);
 	if (!rc)
-		rc = finish_files(&r, &err);
-	result_file_drop(&r.csv);
-	result_file_drop(&r.page);
-	text_release(&r.text);
+		rc = results_finish(&r.out, &err);
+	results_release(&r.out);
 	return rc < 0 ? message_error(&err) : 0;
 }

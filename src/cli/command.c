@@ -71,7 +71,8 @@ const struct command commands[] = {
 		"for instead. Takes records that were cut short, and says so. Several records go "
 		"into one CSV or page, in the order given. On a page, sweeps with two labels are "
 		"set against each other, the label named first as the base.",
-		1, 64, cmd_report, { OPTION_CSV_FILE, OPTION_PAGE, OPTION_QUIET, OPTION_END } },
+		1, 64, cmd_report,
+		{ OPTION_CSV_FILE, OPTION_PAGE, OPTION_JSON, OPTION_QUIET, OPTION_END } },
 	{ "explain", "RUN...", "fixed cost, streaming rate, ceilings, stage budget",
 		"Fits t(n) = t0 + n/r to each direction and order of a sweep, sets the rates "
 		"against the link and what you know of the card, and says what limits and what a "
@@ -93,7 +94,8 @@ const struct command commands[] = {
 		"target is mounted and somebody copies files. Shows request sizes, order, times "
 		"and flushes; 'explain RUN --as RECORD' weighs a sweep by them.",
 		1, 1, cmd_observe,
-		{ OPTION_SECONDS, OPTION_LABEL, OPTION_OUT, OPTION_QUIET, OPTION_END } },
+		{ OPTION_SECONDS, OPTION_LABEL, OPTION_OUT, OPTION_CSV_FILE, OPTION_PAGE,
+			OPTION_JSON, OPTION_QUIET, OPTION_END } },
 	{ "restore", "SAVED TARGET", "put kept data back after an interrupted run",
 		"Writes back what --keep-data saved (RECORD.kept), after checking that this is the "
 		"target it was saved from and that the saved file is whole, then reads all of it "

@@ -44,6 +44,8 @@ static const struct option_spec specs[OPTION_ID_COUNT] = {
 		"write CSV to FILE ('-' for stdout)" },
 	{ OPTION_PAGE, "page", "FILE", OPTION_IS_TEXT, 0, 0,
 		"write one self-contained HTML page with charts to FILE ('-' for stdout)" },
+	{ OPTION_JSON, "json", "FILE", OPTION_IS_TEXT, 0, 0,
+		"write JSON to FILE ('-' for stdout); see blkassay-json(5)" },
 	{ OPTION_CSV_FLAG, "csv", NULL, OPTION_IS_FLAG, 0, 0, "one CSV row a target, for scripts" },
 	{ OPTION_LINK, "link", "RATE", OPTION_IS_TEXT, 0, 0,
 		"rate of the link as you measured it, e.g. 1.0MB/s (default: the ceiling of the "

@@ -26,6 +26,7 @@ enum option_id {
 	OPTION_QUIET,
 	OPTION_CSV_FILE, /* report, compare, ...: --csv FILE */
 	OPTION_PAGE,
+	OPTION_JSON,
 	OPTION_CSV_FLAG, /* targets: --csv */
 	OPTION_LINK, /* explain: what the user knows of link and card */
 	OPTION_CARD_READ,

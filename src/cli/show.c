@@ -15,7 +15,6 @@
 #include "record/verify.h"
 #include "report/audit_text.h"
 #include "report/cut_text.h"
-#include "report/observe_text.h"
 #include "report/summary.h"
 #include "report/verify_text.h"
 
@@ -56,15 +55,6 @@ int show_summary(const struct run *run, struct error *err)
 	begin(&t, &style);
 	return print(&t, !strcmp(run->head.kind, "audit") ? add_audit(&t, run, &style, err)
 							  : summary_add(&t, run, &style, err));
-}
-
-int show_observation(const struct run *run, const struct observation *o, struct error *err)
-{
-	struct text_style style;
-	struct text t;
-
-	begin(&t, &style);
-	return print(&t, observe_text_add(&t, run, o, &style, err));
 }
 
 int show_cut(const struct run *run, const struct cut_record *r, struct error *err)

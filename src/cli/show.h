@@ -4,13 +4,10 @@
 
 struct cut_record;
 struct error;
-struct observation;
 struct run;
 struct verify_record;
 
 int show_summary(const struct run *run, struct error *err); /* 0, or -1 with *err */
-
-int show_observation(const struct run *run, const struct observation *o, struct error *err);
 
 int show_cut(const struct run *run, const struct cut_record *r, struct error *err);
 

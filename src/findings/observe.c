@@ -203,11 +203,11 @@ static void add_flushes(struct findings *f, const struct observation *o)
 
 	if (o->traced)
 		one = finding_add(f, &observe_codes[FLUSHES],
-			"It asked for %llu flush%s; %llu write%s to be stored at once (FUA).",
+			"The host asked for %llu flush%s; %llu write%s to be stored at once (FUA).",
 			ull(n), n == 1 ? "" : "es", ull(o->fua), o->fua == 1 ? " was" : "s were");
 	else
-		one = finding_add(f, &observe_codes[FLUSHES], "It asked for %llu flush%s.", ull(n),
-			n == 1 ? "" : "es");
+		one = finding_add(f, &observe_codes[FLUSHES], "The host asked for %llu flush%s.",
+			ull(n), n == 1 ? "" : "es");
 	finding_figure(one, "flushes", value_count(n));
 	finding_figure(one, "fua_writes", value_if(o->traced, value_count(o->fua)));
 }
@@ -482,9 +482,9 @@ int observe_view(
 	view_of_run(v, run);
 	add_findings(&v->findings, run, o);
 	add_totals(v, o);
+	add_seconds(v, o);
 	add_sizes(v, o);
 	add_times(v, o);
-	add_seconds(v, o);
 	add_sections(v, o);
 	return view_end(v, err);
 }

@@ -85,7 +85,7 @@ TIME(time_longest_bytes, value_if(r->times->max_bytes, value_bytes(r->times->max
 
 static const struct column times[] = {
 	{ "of", "time of a", "read, write or flush", 9, true, NULL, time_of },
-	{ "requests", "requests", "how many", 9, false, NULL, time_count },
+	{ "requests", "requests", "how many", 10, false, NULL, time_count },
 	{ "shortest_seconds", "shortest", "from sent to answered", 10, false, NULL, time_shortest },
 	{ "p50_seconds", "half within", "median", 12, false, NULL, time_p50 },
 	{ "p90_seconds", "90 %", "90th percentile", 9, false, NULL, time_p90 },

@@ -44,14 +44,14 @@ struct chart_fit {
 };
 
 /* One table of points as a series. */
-struct chart_series {
+struct chart_table_series {
 	struct points table;
 	bool acknowledged; /* writes: draw the acknowledged rate, hollow and dashed */
 	unsigned style; /* shape and colour, 0..3 */
 	struct chart_fit fit;
 };
 
-void chart_rate(struct text *t, const char *title, const struct chart_series *series, size_t count);
+void chart_rate(struct text *t, const char *title, const struct chart_table_series *series, size_t count);
 
 /* Latency by request size: p1 to slowest as a line, the middle half as a box, median, p99 and slowest marked.
  * details[i] belongs to table.list[i]. False when there is no histogram: nothing is added then. */

@@ -7,7 +7,7 @@
 #include "report/chart.h"
 #include "report/svg.h"
 
-static const struct rate_summary *rate_of(const struct chart_series *s, const struct point *p)
+static const struct rate_summary *rate_of(const struct chart_table_series *s, const struct point *p)
 {
 	return s->acknowledged ? &p->acknowledged : &p->stored;
 }
@@ -22,7 +22,7 @@ static void take_value(struct scale *s, double value)
 		s->high = value;
 }
 
-static void find_ends(struct chart_frame *f, const struct chart_series *series, size_t count)
+static void find_ends(struct chart_frame *f, const struct chart_table_series *series, size_t count)
 {
 	for (size_t k = 0; k < count; k++) {
 		for (size_t i = 0; i < series[k].table.count; i++) {
@@ -50,7 +50,7 @@ static void find_ends(struct chart_frame *f, const struct chart_series *series, 
 	scale_round(&f->y);
 }
 
-static void draw_band(struct text *t, const struct chart_frame *f, const struct chart_series *s)
+static void draw_band(struct text *t, const struct chart_frame *f, const struct chart_table_series *s)
 {
 	char class[16];
 	bool first = true;
@@ -84,7 +84,7 @@ static double fitted_rate(const struct chart_fit *fit, double n)
 	return n / (pieces * fit->seconds_per_request + n / fit->bytes_per_second);
 }
 
-static void draw_fit(struct text *t, const struct chart_frame *f, const struct chart_series *s)
+static void draw_fit(struct text *t, const struct chart_frame *f, const struct chart_table_series *s)
 {
 	enum { STEPS = 120 };
 
@@ -100,7 +100,7 @@ static void draw_fit(struct text *t, const struct chart_frame *f, const struct c
 	svg_path_end(t, false);
 }
 
-static void draw_line(struct text *t, const struct chart_frame *f, const struct chart_series *s)
+static void draw_line(struct text *t, const struct chart_frame *f, const struct chart_table_series *s)
 {
 	char class[24];
 	bool first = true;
@@ -141,7 +141,7 @@ static void draw_ceiling(struct text *t, const struct chart_frame *f, double cei
 	svg_text(t, "note", f->left + 8, y - 6, SVG_START, words);
 }
 
-void chart_rate(struct text *t, const char *title, const struct chart_series *series, size_t count)
+void chart_rate(struct text *t, const char *title, const struct chart_table_series *series, size_t count)
 {
 	struct chart_frame f = { .x.logarithmic = true, .y.logarithmic = true };
 

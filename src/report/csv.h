@@ -1,10 +1,23 @@
-/* Passes as CSV: RFC 4180, one row a pass, columns from report/columns.h. */
+/* CSV: RFC 4180. */
 #ifndef REPORT_CSV_H
 #define REPORT_CSV_H
 
+#include <stdbool.h>
+
 #include "record/run.h"
 
+struct error;
+struct sink;
 struct text;
+struct view;
+
+/* Whether its kind of run has any CSV. */
+bool csv_has(const struct view *v);
+
+/* The rows of all its tables that belong in a CSV, under the columns of all of them; `header`: after a line of their names.
+ * t is scratch. 0, or -1 with *err. */
+int csv_add_view(struct text *t, const struct view *v, bool header, const struct sink *sink,
+	struct error *err);
 
 /* Adds one field, quoted where RFC 4180 asks for it. Controls become '?'. guard: free text that a spreadsheet would
  * take for a formula (it begins with = + - @) gets a leading apostrophe. */

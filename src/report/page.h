@@ -8,9 +8,13 @@
 
 struct error;
 struct text;
+struct view;
 
 void page_begin(struct text *t, const char *title);
 void page_end(struct text *t);
+
+/* Adds all of a view: what was found, what was tested, charts and tables. */
+void page_add_view(struct text *t, const struct view *v);
 
 /* What a kind of run has to say besides its notices. */
 struct page_found {

@@ -22,6 +22,8 @@ const char page_style[] =
 	"h3{font-size:1rem;margin:1.6rem 0 .4rem}\n"
 	"p{margin:.5rem 0;overflow-wrap:anywhere}\n"
 	".sub{color:var(--soft)}\n"
+	".verdict{font-size:1.1rem;font-weight:650}.verdict.look{color:var(--look)}\n"
+	".word{text-align:left}\n"
 	".says{list-style:none;margin:0;padding:0}\n"
 	".says li{margin:.4rem 0;padding:.45rem .8rem;border-left:4px solid var(--c0);"
 	"background:var(--sheet);overflow-wrap:anywhere}\n"

@@ -185,7 +185,7 @@ static void add_trace_table(
 
 /* ---- keys ---- */
 
-static void add_series_name(struct text *t, const struct chart_series *s)
+static void add_series_name(struct text *t, const struct chart_table_series *s)
 {
 	const struct point *p = &s->table.list[0];
 
@@ -196,7 +196,7 @@ static void add_series_name(struct text *t, const struct chart_series *s)
 		text_addf(t, ", %u in flight", p->in_flight);
 }
 
-static bool any_interval(const struct chart_series *s)
+static bool any_interval(const struct chart_table_series *s)
 {
 	for (size_t i = 0; i < s->table.count; i++) {
 		const struct point *p = &s->table.list[i];
@@ -207,7 +207,7 @@ static bool any_interval(const struct chart_series *s)
 	return false;
 }
 
-static void add_rate_key(struct text *t, const struct chart_series *series, size_t count)
+static void add_rate_key(struct text *t, const struct chart_table_series *series, size_t count)
 {
 	struct text name;
 	char class[24];
@@ -276,7 +276,7 @@ static struct chart_fit fit_of(
 }
 
 /* The tables of one direction as series: writes twice, stored and acknowledged. */
-static size_t collect_series(struct chart_series *out, const struct points *points,
+static size_t collect_series(struct chart_table_series *out, const struct points *points,
 	const struct run *run, const struct explanation *e, enum run_direction direction)
 {
 	size_t n = 0;
@@ -288,7 +288,7 @@ static size_t collect_series(struct chart_series *out, const struct points *poin
 		i += table.count;
 		if (table.list[0].direction != direction || n + 2 > SERIES_MAX)
 			continue;
-		out[n++] = (struct chart_series){
+		out[n++] = (struct chart_table_series){
 			.table = table, .style = style, .fit = fit_of(&table, e, run)
 		};
 		if (direction == RUN_WRITE) {
@@ -330,7 +330,7 @@ static void add_explained(struct text *t, const struct explanation *e, enum run_
 static void add_rates(struct text *t, const struct points *points, const struct run *run,
 	const struct explanation *e, enum run_direction direction)
 {
-	struct chart_series series[SERIES_MAX];
+	struct chart_table_series series[SERIES_MAX];
 	size_t count = collect_series(series, points, run, e, direction);
 	const char *title =
 		direction == RUN_READ ? "Read rate by request size" : "Write rate by request size";

@@ -1,9 +1,12 @@
-/* What the plain-text views of a record share. */
+/* The plain-text view. */
 #include "report/text_view.h"
 
 #include "base/clean.h"
+#include "base/error.h"
 #include "findings/facts.h"
+#include "findings/view.h"
 #include "report/layout.h"
+#include "report/text_table.h"
 
 enum { NARROWEST = 60, FACT_INDENT = 12, SENTENCE_INDENT = 4 };
 
@@ -73,12 +76,10 @@ void text_view_section(struct text_view *s, const char *name)
 	text_adds(s->t, "\n");
 }
 
-void text_view_notice(void *view, enum notice_kind kind, const char *sentence)
+static void add_sentence(struct text_view *s, bool caution, const char *sentence)
 {
-	struct text_view *s = view;
-
 	text_adds(s->t, "  ");
-	if (kind == NOTICE_CAUTION) {
+	if (caution) {
 		text_view_look(s);
 		text_adds(s->t, "!");
 		text_view_plain(s);
@@ -87,4 +88,72 @@ void text_view_notice(void *view, enum notice_kind kind, const char *sentence)
 	}
 	text_adds(s->t, " ");
 	text_view_words(s, sentence, SENTENCE_INDENT, SENTENCE_INDENT);
+}
+
+void text_view_notice(void *view, enum notice_kind kind, const char *sentence)
+{
+	add_sentence(view, kind == NOTICE_CAUTION, sentence);
+}
+
+/* ---- a whole view ---- */
+
+static void add_findings(struct text_view *s, const struct findings *f, size_t first)
+{
+	for (size_t i = first; i < f->count; i++)
+		add_sentence(s, f->list[i].code->kind == FINDING_CAUTION, f->list[i].sentence);
+}
+
+static void add_verdict(struct text_view *s, const struct finding *verdict)
+{
+	if (verdict->code->kind == FINDING_CAUTION)
+		text_view_look(s);
+	else
+		text_view_bold(s);
+	text_view_words(s, verdict->sentence, 0, 0);
+	text_view_plain(s);
+}
+
+static void add_facts(struct text_view *s, const struct view *v)
+{
+	text_adds(s->t, "\n");
+	text_view_bold(s);
+	clean_add(s->t, v->head, !s->style->utf8);
+	text_view_plain(s);
+	text_adds(s->t, "\n");
+	for (size_t i = 0; i < v->fact_count; i++)
+		text_view_fact(s, v->facts[i].name, v->facts[i].value);
+}
+
+static void add_section(struct text_view *s, const struct section *x)
+{
+	if (x->heading)
+		text_view_section(s, x->heading);
+	else
+		text_adds(s->t, "\n");
+	if (x->intro)
+		text_view_words(s, x->intro, 0, 0);
+	if (x->says)
+		add_findings(s, x->says, 0);
+	if (x->table.count)
+		text_table_add(s, &x->table);
+	if (x->note)
+		text_view_words(s, x->note, 0, 0);
+}
+
+int text_view_add(
+	struct text *t, const struct view *v, const struct text_style *style, struct error *err)
+{
+	struct text_view s;
+
+	text_view_begin(&s, t, style);
+	add_verdict(&s, &v->findings.list[0]);
+	if (v->findings.count > 1)
+		text_adds(t, "\n");
+	add_findings(&s, &v->findings, 1);
+	add_facts(&s, v);
+	for (size_t i = 0; i < v->section_count; i++)
+		if (v->sections[i].on & ON_TEXT)
+			add_section(&s, &v->sections[i]);
+	text_view_end(&s);
+	return t->failed ? error_set(err, ERROR_IO, "out of memory for the text") : 0;
 }

@@ -1,4 +1,4 @@
-/* What the plain-text views of a record share: the head with its facts, wrapped and cleaned words, listed sentences. */
+/* The plain-text view: any view of findings/, and the pieces it is painted from. */
 #ifndef REPORT_TEXT_VIEW_H
 #define REPORT_TEXT_VIEW_H
 
@@ -14,6 +14,15 @@ struct text_style {
 	bool utf8; /* else every character beyond ASCII becomes '?' */
 	bool colour; /* bold headings, and one colour for what asks for a look */
 };
+
+struct error;
+struct view;
+
+/* Adds all of it: the verdict, what was found, what was tested, tables. 0, or -1 with *err (out of memory). */
+int text_view_add(
+	struct text *t, const struct view *v, const struct text_style *style, struct error *err);
+
+/* ---- pieces ---- */
 
 struct text_view {
 	struct text *t; /* what was added so far */

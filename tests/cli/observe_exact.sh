@@ -71,7 +71,7 @@ run 0 "$BLKASSAY" observe "$loop" --seconds 0.1 --out "$tmp/k2.run"
 instances >"$tmp/after"
 cmp -s "$tmp/before" "$tmp/after" || fail "a killed run's trace instance stayed"
 run 0 "$BLKASSAY" report "$tmp/k.run"
-says "ended early"
+says "The record has no end"
 
 # With --seconds a signal means that it was not as hoped.
 watch 20 "$tmp/s.run"

@@ -6,10 +6,10 @@
 #include "base/error.h"
 #include "base/promise.h"
 #include "base/text.h"
-#include "record/observe.h"
+#include "findings/observe.h"
 #include "record/verify.h"
 #include "report/audit_text.h"
-#include "report/observe_text.h"
+#include "report/text_view.h"
 #include "report/verify_text.h"
 
 static const struct text_style style = { .columns = 80 };
@@ -61,6 +61,7 @@ START_TEST(an_observation_cannot_steer_the_terminal)
 	struct observation o = { 0 };
 	struct error err = { 0 };
 	struct run run = { 0 };
+	struct view v;
 	struct text t;
 
 	text_copy(run.head.id, sizeof run.head.id, bad);
@@ -71,7 +72,9 @@ START_TEST(an_observation_cannot_steer_the_terminal)
 	text_copy(run.end.reason, sizeof run.end.reason, bad);
 	text_copy(o.why, sizeof o.why, bad);
 	text_init(&t);
-	ck_assert_int_eq(observe_text_add(&t, &run, &o, &style, &err), 0);
+	ck_assert_int_eq(observe_view(&v, &run, &o, &err), 0);
+	ck_assert_int_eq(text_view_add(&t, &v, &style, &err), 0);
+	view_release(&v);
 	ck_assert_ptr_nonnull(strstr(t.bytes, "x?[2J? x?[2J?"));
 	for (size_t i = 0; i < t.length; i++)
 		ck_assert(t.bytes[i] == '\n' || (t.bytes[i] >= ' ' && t.bytes[i] <= '~'));

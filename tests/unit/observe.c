@@ -10,11 +10,12 @@
 #include "base/error.h"
 #include "base/text.h"
 #include "findings/explain_mix.h"
+#include "findings/observe.h"
 #include "measure/observe.h"
 #include "platform/trace.h"
 #include "record/file.h"
 #include "record/observe.h"
-#include "report/observe_text.h"
+#include "report/text_view.h"
 
 static struct observe_tally *tally;
 
@@ -268,16 +269,26 @@ static void check_width(const char *bytes)
 	}
 }
 
+static void paint(struct text *t, const struct run *run, const struct observation *o)
+{
+	static const struct text_style style = { .columns = 80 };
+	struct error err = { 0 };
+	struct view v;
+
+	text_reset(t);
+	ck_assert_int_eq(observe_view(&v, run, o, &err), 0);
+	ck_assert_int_eq(text_view_add(t, &v, &style, &err), 0);
+	view_release(&v);
+}
+
 START_TEST(words)
 {
 	struct observation o = sample();
-	static const struct text_style style = { .columns = 80 };
 	struct run run = { .target = { .path = "/dev/sdx", .size_bytes = 64000000 } };
-	struct error err = { 0 };
 	struct text t;
 
 	text_init(&t);
-	ck_assert_int_eq(observe_text_add(&t, &run, &o, &style, &err), 0);
+	paint(&t, &run, &o);
 	check_width(t.bytes);
 	ck_assert_ptr_nonnull(
 		strstr(t.bytes, "64 KiB carries 76 % of the bytes, 4 KiB is the size of 83 %"));
@@ -285,8 +296,7 @@ START_TEST(words)
 	o.traced = false;
 	o.size_count = 0;
 	snprintf(o.why, sizeof o.why, "forbidden");
-	text_reset(&t);
-	ck_assert_int_eq(observe_text_add(&t, &run, &o, &style, &err), 0);
+	paint(&t, &run, &o);
 	ck_assert_ptr_nonnull(strstr(t.bytes, "forbidden"));
 	text_release(&t);
 }

@@ -1,0 +1,107 @@
+/* A record's view, whatever its kind. */
+#include "findings/record_view.h"
+
+#include <stdlib.h>
+#include <string.h>
+
+#include "base/error.h"
+#include "base/text.h"
+#include "findings/observe.h"
+#include "record/file.h"
+#include "record/run.h"
+
+/* ---- one loader a kind ---- */
+
+struct observed {
+	struct run run;
+	struct observation seen;
+};
+
+static void release_observed(void *what)
+{
+	struct observed *o = what;
+
+	observation_release(&o->seen);
+	run_release(&o->run);
+	free(o);
+}
+
+static int load_observe(struct view *v, const char *path, struct error *err)
+{
+	struct observed *o = calloc(1, sizeof *o);
+
+	if (!o)
+		return error_set(err, ERROR_IO, "out of memory for '%s'", path);
+	if (observe_load(&o->run, &o->seen, path, err) < 0 ||
+		observe_view(v, &o->run, &o->seen, err) < 0) {
+		release_observed(o);
+		return -1;
+	}
+	pool_own(&v->pool, release_observed, o);
+	return 0;
+}
+
+/* ---- kinds ---- */
+
+static const struct table_spec *const observe_tables[] = {
+	&observe_totals_spec,
+	&observe_sizes_spec,
+	&observe_times_spec,
+	&observe_seconds_spec,
+};
+
+#define TABLES(array) .tables = (array), .table_count = sizeof(array) / sizeof *(array)
+
+const struct view_kind view_kinds[] = {
+	{ .kind = "observe",
+		.meaning = "what the host sent, as observe saw it",
+		.codes = observe_codes,
+		.code_count = &observe_code_count,
+		TABLES(observe_tables),
+		.of_any_run = true,
+		.load = load_observe },
+};
+
+const size_t view_kind_count = sizeof view_kinds / sizeof *view_kinds;
+
+/* NULL: no view of one record has that name. */
+static const struct view_kind *find_kind(const char *kind)
+{
+	for (size_t i = 0; i < view_kind_count; i++)
+		if (view_kinds[i].load && !strcmp(view_kinds[i].kind, kind))
+			return &view_kinds[i];
+	return NULL;
+}
+
+/* Every record names its kind in its first line. */
+static int read_kind(char *kind, size_t room, const char *path, struct error *err)
+{
+	struct record_reader reader;
+
+	if (record_open(&reader, path, err) < 0)
+		return -1;
+	text_copy(kind, room, reader.kind);
+	record_reader_release(&reader);
+	return 0;
+}
+
+bool record_view_knows(const char *path)
+{
+	char kind[32];
+
+	return read_kind(kind, sizeof kind, path, NULL) == 0 && find_kind(kind);
+}
+
+int record_view(struct view *v, const char *path, struct error *err)
+{
+	const struct view_kind *found;
+	char kind[32];
+
+	if (read_kind(kind, sizeof kind, path, err) < 0)
+		return -1;
+	found = find_kind(kind);
+	if (!found)
+		return error_set(err, ERROR_USAGE,
+			"'%s' is a record of '%s', which cannot be shown", path, kind);
+	return found->load(v, path, err);
+}

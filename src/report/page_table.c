@@ -1,0 +1,83 @@
+/* A table on a page. */
+#include "report/page_table.h"
+
+#include <string.h>
+
+#include "base/text.h"
+#include "findings/table.h"
+#include "report/svg.h"
+
+static const char *class_of(const struct column *c)
+{
+	return c->words ? " class=\"word\"" : "";
+}
+
+static void add_heading(struct text *t, const struct column *c)
+{
+	text_addf(t, "<th%s", class_of(c));
+	if (c->meaning) {
+		text_adds(t, " title=\"");
+		markup_add(t, c->meaning);
+		text_adds(t, "\"");
+	}
+	text_adds(t, ">");
+	markup_add(t, c->heading);
+	text_adds(t, "</th>");
+}
+
+static void add_cell(struct text *t, const struct table *table, size_t row, const struct column *c)
+{
+	struct text said;
+
+	text_init(&said);
+	value_add(&said, table_value(table, row, c));
+	text_addf(t, "<td%s>", class_of(c));
+	markup_add(t, said.bytes);
+	text_adds(t, "</td>");
+	t->failed |= said.failed;
+	text_release(&said);
+}
+
+void page_table_add(struct text *t, const struct table *table)
+{
+	const struct table_spec *spec = table->spec;
+
+	text_adds(t, "<div class=\"wide\"><table><thead><tr>");
+	for (size_t c = 0; c < spec->column_count; c++)
+		if (table_shows(table, &spec->columns[c]))
+			add_heading(t, &spec->columns[c]);
+	text_adds(t, "</tr></thead><tbody>\n");
+	for (size_t i = 0; i < table->count; i++) {
+		text_adds(t, "<tr>");
+		for (size_t c = 0; c < spec->column_count; c++)
+			if (table_shows(table, &spec->columns[c]))
+				add_cell(t, table, i, &spec->columns[c]);
+		text_adds(t, "</tr>\n");
+	}
+	text_adds(t, "</tbody></table></div>\n");
+}
+
+/* Whether a column before has the same heading. */
+static bool stands_before(const struct table_spec *spec, size_t column)
+{
+	for (size_t c = 0; c < column; c++)
+		if (spec->columns[c].heading &&
+			!strcmp(spec->columns[c].heading, spec->columns[column].heading))
+			return true;
+	return false;
+}
+
+void page_table_glossary(struct text *t, const struct table_spec *spec)
+{
+	text_adds(t, "<dl>\n");
+	for (size_t c = 0; c < spec->column_count; c++) {
+		if (!spec->columns[c].heading || stands_before(spec, c))
+			continue;
+		text_adds(t, "<dt>");
+		markup_add(t, spec->columns[c].heading);
+		text_adds(t, "</dt><dd>");
+		markup_add(t, spec->columns[c].meaning);
+		text_adds(t, "</dd>\n");
+	}
+	text_adds(t, "</dl>\n");
+}

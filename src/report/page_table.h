@@ -1,0 +1,14 @@
+/* A table on a page. */
+#ifndef REPORT_PAGE_TABLE_H
+#define REPORT_PAGE_TABLE_H
+
+struct table;
+struct table_spec;
+struct text;
+
+void page_table_add(struct text *t, const struct table *table);
+
+/* What its columns mean, one entry a heading. */
+void page_table_glossary(struct text *t, const struct table_spec *spec);
+
+#endif

@@ -1,0 +1,125 @@
+/* A table as plain text. */
+#include "report/text_table.h"
+
+#include "base/clean.h"
+#include "findings/table.h"
+#include "report/layout.h"
+#include "report/text_view.h"
+
+enum { COLUMNS_MAX = 40, GAP = 2 };
+
+struct layout {
+	struct text_view *s;
+	const struct table *table;
+	const struct column *columns[COLUMNS_MAX]; /* the ones shown */
+	size_t widths[COLUMNS_MAX]; /* with the blanks before */
+	size_t count;
+};
+
+/* The cell as this screen shows it; valid until the next one. */
+static const char *cell(const struct layout *l, size_t row, const struct column *c)
+{
+	struct text raw;
+
+	text_init(&raw);
+	value_add(&raw, table_value(l->table, row, c));
+	text_reset(&l->s->scratch);
+	clean_add(&l->s->scratch, raw.bytes, !l->s->style->utf8);
+	l->s->scratch.failed |= raw.failed;
+	text_release(&raw);
+	return l->s->scratch.bytes;
+}
+
+/* What is given keeps tables of the same columns under each other alike; what does not fit there gets what it needs. */
+static size_t width_of(const struct layout *l, const struct column *c)
+{
+	size_t widest = clean_columns(c->heading), gap = c->width ? 1 : GAP;
+
+	for (size_t i = 0; i < l->table->count; i++) {
+		size_t used = clean_columns(cell(l, i, c));
+
+		widest = used > widest ? used : widest;
+	}
+	if (c->words) /* what stands at the left edge needs no blanks before it */
+		gap = l->count ? GAP : 0;
+	return widest + gap > c->width ? widest + gap : c->width;
+}
+
+static void take_columns(struct layout *l)
+{
+	const struct table_spec *spec = l->table->spec;
+
+	for (size_t i = 0; i < spec->column_count && l->count < COLUMNS_MAX; i++) {
+		const struct column *c = &spec->columns[i];
+
+		if (!table_shows(l->table, c))
+			continue;
+		l->columns[l->count] = c;
+		l->widths[l->count] = width_of(l, c);
+		l->count++;
+	}
+}
+
+/* Columns [first, end) fit beside column 0. */
+static size_t part_end(const struct layout *l, size_t first)
+{
+	size_t width = l->widths[0], end = first;
+
+	while (end < l->count && (end == first || width + l->widths[end] <= l->s->columns))
+		width += l->widths[end++];
+	return end;
+}
+
+static void paint_cell(const struct layout *l, size_t column, const char *said)
+{
+	struct text *t = l->s->t;
+	size_t gap = column ? GAP : 0;
+
+	if (!l->columns[column]->words) {
+		layout_right(t, said, l->widths[column]);
+		return;
+	}
+	layout_left(t, "", gap);
+	layout_left(t, said, l->widths[column] - gap);
+}
+
+/* Blanks at the end of a line are nothing. */
+static void end_line(struct text *t)
+{
+	while (t->length && t->bytes[t->length - 1] == ' ')
+		t->bytes[--t->length] = 0;
+	text_adds(t, "\n");
+}
+
+static bool in_part(size_t column, size_t first, size_t end)
+{
+	return !column || (column >= first && column < end);
+}
+
+static void paint_part(const struct layout *l, size_t first, size_t end)
+{
+	for (size_t c = 0; c < end; c++)
+		if (in_part(c, first, end))
+			paint_cell(l, c, l->columns[c]->heading);
+	end_line(l->s->t);
+	for (size_t i = 0; i < l->table->count; i++) {
+		for (size_t c = 0; c < end; c++)
+			if (in_part(c, first, end))
+				paint_cell(l, c, cell(l, i, l->columns[c]));
+		end_line(l->s->t);
+	}
+}
+
+void text_table_add(struct text_view *s, const struct table *table)
+{
+	struct layout l = { .s = s, .table = table };
+
+	take_columns(&l);
+	if (!l.count)
+		return;
+	for (size_t first = 1, end; first == 1 || first < l.count; first = end) {
+		end = part_end(&l, first);
+		text_adds(s->t, first > 1 ? "\n" : "");
+		paint_part(&l, first, end);
+	}
+}
