@@ -11,7 +11,7 @@
 #   make fuzz         fuzzing of every parser, FUZZ_SECONDS=10 each
 #   make install      PREFIX=/usr/local DESTDIR=; make uninstall takes it away again
 #   make dist         a source archive of what is committed
-#   make man          bring the man page into step with the tables of commands and options
+#   make man          bring the man pages into step with the tables of commands, options, codes and keys
 #   make check-browser   look at report pages in headless Chromium
 #
 # Knobs: CC=clang, V=1 shows commands, TEST='pattern' runs matching end-to-end tests only,
@@ -143,7 +143,8 @@ kill-campaign: $(O)/blkassay
 
 # The tables of commands and options rule part of the man page; see scripts/update-man.
 man: $(O)/blkassay
-	$(Q)scripts/update-man $< man/blkassay.1 >man/blkassay.1.new && mv man/blkassay.1.new man/blkassay.1
+	$(Q)for page in man/blkassay.1 man/blkassay-json.5; do \
+		scripts/update-man $< $$page >$$page.new && mv $$page.new $$page || exit 1; done
 
 $(O)/completion/%: $(O)/blkassay
 	@mkdir -p $(@D)

@@ -285,11 +285,7 @@ static int observe(struct job *job, struct error *err)
 		record_close(&job->writer, NULL);
 		return 3;
 	}
-	/* What was kept, not what was meant. */
-	if (results_show_record(&job->results, job->path, &end_err) < 0 ||
-		results_finish(&job->results, &end_err) < 0)
-		return message_error(&end_err);
-	return status;
+	return results_end(&job->results, job->path, status);
 }
 
 int cmd_observe(const struct options *o)
@@ -310,8 +306,7 @@ int cmd_observe(const struct options *o)
 		output_record_path(job->path, sizeof job->path, options_text(o, OPTION_OUT, NULL),
 			"observe", &err) < 0 ||
 		output_check_target(job->path, &job->disk, o->args[0], &err) < 0 ||
-		results_check_target(o, &job->disk, o->args[0], &err) < 0 ||
-		results_open(&job->results, o, RESULTS_TEXT_ALWAYS, &err) < 0 ||
+		results_open_on(&job->results, o, &job->disk, o->args[0], &err) < 0 ||
 		open_record(job, &err) < 0)
 		status = error_exit_status(&err);
 	else

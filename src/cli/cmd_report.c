@@ -16,7 +16,6 @@
 #include "record/cut_load.h"
 #include "record/run.h"
 #include "record/verify.h"
-#include "report/csv.h"
 #include "report/cut_text.h"
 #include "report/page.h"
 #include "report/page_audit.h"
@@ -41,21 +40,6 @@ static bool wants_files(const struct report *r)
 }
 
 /* ---- kinds of run without a view ---- */
-
-static int write_csv(struct report *r, const struct run *run, struct error *err)
-{
-	enum { ENOUGH = 64 * 1024 };
-	int rc = 0;
-
-	if (!r->out.shown)
-		csv_add_header(&r->out.text);
-	for (size_t i = 0; !rc && i < run->pass_count; i++) {
-		csv_add_pass(&r->out.text, run, &run->passes[i]);
-		if (r->out.text.length > ENOUGH || r->out.text.failed)
-			rc = result_file_write(&r->out.csv, &r->out.text, err);
-	}
-	return rc ? rc : result_file_write(&r->out.csv, &r->out.text, err);
-}
 
 /* What a kind of run adds to its part of the page after the facts, and before them under what was found (NULL: nothing
  * more than the notices). */
@@ -87,15 +71,6 @@ static int write_page(struct report *r, const struct run *run, page_part *part,
 /* ---- one function a kind of run: each loads what is its own and writes what was asked for ---- */
 
 typedef int kind_reporter(struct report *r, const struct run *run, struct error *err);
-
-static int report_sweep(struct report *r, const struct run *run, struct error *err)
-{
-	int rc = r->out.csv.file ? write_csv(r, run, err) : 0;
-
-	if (!rc && r->out.page.file)
-		rc = write_page(r, run, NULL, NULL, NULL, err);
-	return !rc && !wants_files(r) ? show_summary(run, err) : rc;
-}
 
 static void audit_part(struct text *t, void *result)
 {
@@ -194,7 +169,6 @@ static const struct report_kind {
 	bool has_csv;
 	kind_reporter *report;
 } kinds[] = {
-	{ "sweep", true, report_sweep },
 	{ "audit", false, report_audit },
 	{ "verify", true, report_verified },
 	{ "journal", true, report_cut },
@@ -339,7 +313,7 @@ int cmd_report(const struct options *o)
 {
 	struct report r = { 0 };
 	struct error err = { 0 };
-	int rc = results_open(&r.out, o, RESULTS_TEXT_ALONE, &err);
+	int rc = results_open(&r.out, o, &err);
 
 	if (rc < 0)
 		return message_error(&err);

@@ -10,8 +10,8 @@
 #include "cli/message.h"
 #include "cli/progress.h"
 #include "cli/record_run.h"
+#include "cli/results.h"
 #include "cli/session.h"
-#include "cli/show.h"
 #include "measure/sweep.h"
 
 enum {
@@ -284,6 +284,7 @@ int cmd_sweep(const struct options *o)
 	struct sweep_plan plan;
 	struct run_plan described;
 	struct session s = { 0 };
+	struct results results = { 0 };
 	char path[512];
 	int status;
 
@@ -293,7 +294,8 @@ int cmd_sweep(const struct options *o)
 		    &err) < 0)
 		return message_error(&err);
 	if (make_plan(&plan, &request, &s, o, record_run_seed(o), &err) < 0 ||
-		session_record_path(path, sizeof path, &s, o, "sweep", &err) < 0) {
+		session_record_path(path, sizeof path, &s, o, "sweep", &err) < 0 ||
+		results_open_in(&results, o, &s, &err) < 0) {
 		status = message_error(&err);
 		session_abandon(&s);
 		return status;
@@ -310,5 +312,5 @@ int cmd_sweep(const struct options *o)
 
 		status = status == 0 ? closed : status;
 	}
-	return show_finished(path, status);
+	return results_end(&results, path, status);
 }

@@ -10,6 +10,7 @@
 #include "cli/completion.h"
 #include "cli/message.h"
 #include "platform/interrupt.h"
+#include "report/keys.h"
 #include "report/layout.h"
 
 const struct command commands[] = {
@@ -25,7 +26,7 @@ const struct command commands[] = {
 		{ OPTION_DIRECTION, OPTION_ORDER, OPTION_SIZES, OPTION_IN_FLIGHT, OPTION_SECONDS,
 			OPTION_PASSES, OPTION_REGION, OPTION_SEED, OPTION_LABEL, OPTION_OUT,
 			OPTION_ERASE, OPTION_KEEP_DATA, OPTION_CREATE, OPTION_FIXED_DISK,
-			OPTION_QUIET, OPTION_END } },
+			OPTION_CSV_FILE, OPTION_PAGE, OPTION_JSON, OPTION_QUIET, OPTION_END } },
 	{ "audit", "TARGET", "is this gadget's write-behind safe?",
 		"Sets claims against behaviour: asks the target what it claims about its writes, "
 		"tests each claim against what it does, and prints one line each: kept, broken, or "
@@ -210,6 +211,18 @@ static int help_completion(const char *shell)
 	return 2;
 }
 
+/* For programs; the man page of the JSON is made from it. */
+static int help_keys(void)
+{
+	struct text t;
+
+	text_init(&t);
+	keys_add(&t);
+	fputs(t.bytes, stdout);
+	text_release(&t);
+	return 0;
+}
+
 static int help(int argc, char **argv)
 {
 	const struct command *c;
@@ -220,6 +233,8 @@ static int help(int argc, char **argv)
 	}
 	if (!strcmp(argv[1], "--completion"))
 		return help_completion(argc > 2 ? argv[2] : NULL);
+	if (!strcmp(argv[1], "--keys"))
+		return help_keys();
 	c = command_find(argv[1]);
 	if (!c) {
 		fprintf(stderr, "blkassay: there is no command '%s'; 'blkassay help' lists them\n",

@@ -3,11 +3,14 @@
 
 #include <stdio.h>
 #include <string.h>
+#include <unistd.h>
 
 #include "base/error.h"
+#include "cli/message.h"
 #include "cli/options.h"
 #include "cli/output.h"
 #include "cli/screen.h"
+#include "cli/session.h"
 #include "findings/record_view.h"
 #include "report/csv.h"
 #include "report/json.h"
@@ -41,42 +44,73 @@ static int refuse_same(const struct options *o, struct error *err)
 	return 0;
 }
 
-int results_check_target(const struct options *o, const struct blockdev *device, const char *target,
-	struct error *err)
-{
-	for (int i = 0; i < FILES; i++) {
-		const char *path = options_text(o, file_options[i], "-");
+/* Whether a file may lie there. */
+struct place {
+	const struct blockdev *device;
+	const char *target; /* NULL: anywhere */
+	const struct session *session; /* NULL: the two above tell */
+};
 
-		if (strcmp(path, "-") != 0 && output_check_target(path, device, target, err) < 0)
-			return -1;
-	}
-	return 0;
+static int check_place(const struct place *p, const char *path, struct error *err)
+{
+	if (!strcmp(path, "-"))
+		return 0;
+	if (p->session)
+		return session_check_output(p->session, path, err);
+	return p->target ? output_check_target(path, p->device, p->target, err) : 0;
 }
 
-int results_open(
-	struct results *r, const struct options *o, enum results_text text, struct error *err)
+static int open_files(
+	struct results *r, const struct options *o, const struct place *place, struct error *err)
 {
 	struct result_file *files[FILES] = { &r->csv, &r->page, &r->json };
-	bool any = false, to_stdout = false;
 
-	*r = (struct results){ 0 };
-	if (refuse_same(o, err) < 0)
-		return -1;
 	for (int i = 0; i < FILES; i++) {
 		const char *path = options_text(o, file_options[i], NULL);
 
 		if (!path)
 			continue;
-		if (result_file_open(files[i], path, err) < 0) {
-			results_release(r);
+		if (check_place(place, path, err) < 0 || result_file_open(files[i], path, err) < 0)
 			return -1;
-		}
-		any = true;
-		to_stdout = to_stdout || !strcmp(path, "-");
+		r->any_file = true;
+		r->to_stdout = r->to_stdout || !strcmp(path, "-");
 	}
-	r->wants_text = text == RESULTS_TEXT_ALWAYS ? !to_stdout : !any;
-	text_init(&r->text);
 	return 0;
+}
+
+static int open_all(
+	struct results *r, const struct options *o, const struct place *place, struct error *err)
+{
+	*r = (struct results){ 0 };
+	if (refuse_same(o, err) < 0)
+		return -1;
+	text_init(&r->text);
+	if (open_files(r, o, place, err) < 0) {
+		results_release(r);
+		return -1;
+	}
+	r->wants_text = !r->to_stdout;
+	return 0;
+}
+
+int results_open(struct results *r, const struct options *o, struct error *err)
+{
+	int rc = open_all(r, o, &(struct place){ 0 }, err);
+
+	r->wants_text = !r->any_file;
+	return rc;
+}
+
+int results_open_on(struct results *r, const struct options *o, const struct blockdev *device,
+	const char *target, struct error *err)
+{
+	return open_all(r, o, &(struct place){ .device = device, .target = target }, err);
+}
+
+int results_open_in(
+	struct results *r, const struct options *o, const struct session *s, struct error *err)
+{
+	return open_all(r, o, &(struct place){ .session = s }, err);
 }
 
 void results_release(struct results *r)
@@ -173,6 +207,18 @@ int results_show_record(struct results *r, const char *path, struct error *err)
 	rc = results_show(r, &v, err);
 	view_release(&v);
 	return rc;
+}
+
+int results_end(struct results *r, const char *path, int status)
+{
+	struct error err = { 0 };
+	int shown = 0;
+
+	if (access(path, F_OK) == 0 &&
+		(results_show_record(r, path, &err) < 0 || results_finish(r, &err) < 0))
+		shown = message_error(&err);
+	results_release(r);
+	return status == 0 ? shown : status;
 }
 
 int results_finish(struct results *r, struct error *err)

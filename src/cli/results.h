@@ -11,10 +11,12 @@
 struct blockdev;
 struct error;
 struct options;
+struct session;
 struct view;
 
 struct results {
 	struct result_file csv, page, json;
+	bool any_file, to_stdout; /* what was asked for */
 	bool wants_text;
 	char csv_kind[32]; /* of the rows in the CSV so far */
 	size_t shown; /* views so far */
@@ -22,24 +24,26 @@ struct results {
 	struct text text; /* scratch */
 };
 
-enum results_text {
-	RESULTS_TEXT_ALWAYS, /* but where a file is standard output */
-	RESULTS_TEXT_ALONE, /* only when no file was asked for */
-};
+/* Opens what was asked for, before anything is measured. report: text comes only when no file was asked for. 0, or -1 with
+ * *err and nothing to release. */
+int results_open(struct results *r, const struct options *o, struct error *err);
 
-/* Refuses files that would lie on the target, before they are opened; see output_check_target. 0, or -1 with *err. */
-int results_check_target(const struct options *o, const struct blockdev *device, const char *target,
-	struct error *err);
-
-/* Opens what was asked for, before anything is measured. 0, or -1 with *err and nothing to release. */
-int results_open(
-	struct results *r, const struct options *o, enum results_text text, struct error *err);
+/* The same for a run on a target: text comes too, but where a file is standard output; files that are the target or would
+ * lie on it are refused. device NULL: an image or a model. */
+int results_open_on(struct results *r, const struct options *o, const struct blockdev *device,
+	const char *target, struct error *err);
+int results_open_in(
+	struct results *r, const struct options *o, const struct session *s, struct error *err);
 
 /* Draws a view wherever it is wanted. 0, or -1 with *err. */
 int results_show(struct results *r, const struct view *v, struct error *err);
 
 /* The same of a record, read again: what was kept, not what was meant. */
 int results_show_record(struct results *r, const char *path, struct error *err);
+
+/* The end of a run: its record is shown, also of one cut short, if there is one at all, and the files are put in their
+ * places. Returns the exit status: `status`, or that of a failure to show when all went well until then. Releases r. */
+int results_end(struct results *r, const char *path, int status);
 
 /* Puts the files in their places. 0, or -1 with *err. */
 int results_finish(struct results *r, struct error *err);

@@ -15,7 +15,6 @@
 #include "record/verify.h"
 #include "report/audit_text.h"
 #include "report/cut_text.h"
-#include "report/summary.h"
 #include "report/verify_text.h"
 
 /* An audit has lines of its own, which run_load leaves to others. */
@@ -53,8 +52,9 @@ int show_summary(const struct run *run, struct error *err)
 	struct text t;
 
 	begin(&t, &style);
-	return print(&t, !strcmp(run->head.kind, "audit") ? add_audit(&t, run, &style, err)
-							  : summary_add(&t, run, &style, err));
+	return print(&t, !strcmp(run->head.kind, "audit")
+				 ? add_audit(&t, run, &style, err)
+				 : text_view_add_run(&t, run, &style, err));
 }
 
 int show_cut(const struct run *run, const struct cut_record *r, struct error *err)

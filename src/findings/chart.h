@@ -8,28 +8,45 @@
 #include "findings/value.h"
 
 enum chart_kind {
+	CHART_LINES, /* marks joined by lines, ranges as bands; both axes logarithmic, the x axis marked at the points */
+	CHART_BOXES, /* how single things spread at each x; axes as above */
 	CHART_STEPS, /* a value holds from the point before to this one; both axes from 0 */
+	CHART_PANELS, /* the same, one small panel for all neighbouring series of one name */
 };
 
 struct chart_point {
-	double x, y;
+	double x, y; /* y <= 0 on a logarithmic axis: nothing is drawn */
+	bool ranged;
+	double low, high;
 };
 
 struct chart_series {
 	const char *name;
 	unsigned style; /* shape and colour, 0..3 */
 	bool second; /* hollow and dashed: of two that belong together, the less important */
+	bool fitted; /* CHART_LINES: a dotted curve without marks, for which the axes need no room */
 	const struct chart_point *points;
 	size_t count;
 };
 
+struct chart_box {
+	double x;
+	double p1, p25, p50, p75, p99, most;
+};
+
 struct chart {
 	enum chart_kind kind;
-	const char *title, *what; /* what: for who cannot see it */
+	const char *title;
+	const char *intro; /* how to read it; NULL: needs no telling */
+	const char *what; /* for who cannot see it */
 	const char *x_name, *y_name;
 	enum unit x_unit, y_unit;
 	const struct chart_series *series;
 	size_t series_count;
+	const struct chart_box *boxes; /* CHART_BOXES, instead of series */
+	size_t box_count;
+	double ceiling; /* CHART_LINES: a line across; 0: none */
+	const char *ceiling_name, *ceiling_words; /* in the key; on the line */
 };
 
 #endif

@@ -130,7 +130,7 @@ int details_load(
 	for (size_t i = 0; i < points->count; i++)
 		d->list[i].slowest_s = points->list[i].lat_max_s;
 	/* Details name their pass by its place; where lines are missing, places are not what they were. */
-	rc = run->damaged_lines ? 0 : run_visit_details(run->path, &visitor, err);
+	rc = run->damaged_lines || !*run->path ? 0 : run_visit_details(run->path, &visitor, err);
 	free(map);
 	if (!rc && loader.no_memory)
 		rc = error_set(err, ERROR_IO, "out of memory for the details of '%s'", run->path);

@@ -34,7 +34,7 @@ struct details {
 	size_t count;
 };
 
-/* Reads the record again; takes nothing from one with damaged lines. 0, or -1 with *err. */
+/* Reads the record again; takes nothing from one with damaged lines, or of a run without a path. 0, or -1 with *err. */
 int details_load(
 	struct details *d, const struct run *run, const struct points *points, struct error *err);
 void details_release(struct details *d);

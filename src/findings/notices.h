@@ -1,8 +1,9 @@
-/* What a reader should notice, in sentences: for the summary and the page. */
+/* Sentences for kinds of run that have no view yet: what run_findings_add says, handed over one by one. */
 #ifndef FINDINGS_NOTICES_H
 #define FINDINGS_NOTICES_H
 
-#include "findings/points.h"
+#include <stdbool.h>
+
 #include "record/run.h"
 
 enum notice_kind {
@@ -16,17 +17,7 @@ struct notice_visitor {
 	void (*notice)(void *context, enum notice_kind kind, const char *sentence);
 };
 
-/* Thresholds, named because they are judgements of ours; blkassay-method(7) tells them too. */
-#define NOTICE_WIDE_SPREAD \
-	0.05 /* half the interval, or with no interval half the range, of the median */
-#define NOTICE_STALL_TIMES 20.0 /* slowest request against the median one ... */
-#define NOTICE_STALL_SECONDS 0.05 /* ... and at least this long */
-#define NOTICE_ENOUGH 0.95 /* of the best rate: named with the smallest request that reaches it */
-#define NOTICE_SPLIT 1.02 /* device requests per request: a few more are somebody else's */
-#define NOTICE_BEHIND 1.10 /* acknowledged over stored */
-
 /* False when memory ran out and some are missing. */
-bool notices_visit(
-	const struct run *run, const struct points *points, const struct notice_visitor *visitor);
+bool notices_visit(const struct run *run, const struct notice_visitor *visitor);
 
 #endif

@@ -7,10 +7,37 @@
 #include "base/error.h"
 #include "base/text.h"
 #include "findings/observe.h"
+#include "findings/sweep.h"
 #include "record/file.h"
 #include "record/run.h"
 
 /* ---- one loader a kind ---- */
+
+/* The view holds what it was made from. 0, or -1 with *err and both released. */
+static int keep(struct view *v, void (*release)(void *what), void *what, struct error *err)
+{
+	pool_own(&v->pool, release, what);
+	return view_end(v, err);
+}
+
+static void release_run(void *what)
+{
+	run_release(what);
+	free(what);
+}
+
+static int load_sweep(struct view *v, const char *path, struct error *err)
+{
+	struct run *run = calloc(1, sizeof *run);
+
+	if (!run)
+		return error_set(err, ERROR_IO, "out of memory for '%s'", path);
+	if (run_load(run, path, err) < 0 || sweep_view(v, run, err) < 0) {
+		release_run(run);
+		return -1;
+	}
+	return keep(v, release_run, run, err);
+}
 
 struct observed {
 	struct run run;
@@ -37,11 +64,18 @@ static int load_observe(struct view *v, const char *path, struct error *err)
 		release_observed(o);
 		return -1;
 	}
-	pool_own(&v->pool, release_observed, o);
-	return 0;
+	return keep(v, release_observed, o, err);
 }
 
 /* ---- kinds ---- */
+
+static const struct table_spec *const sweep_tables[] = {
+	&sweep_plan_spec,
+	&sweep_points_spec,
+	&sweep_times_spec,
+	&sweep_stretches_spec,
+	&sweep_passes_spec,
+};
 
 static const struct table_spec *const observe_tables[] = {
 	&observe_totals_spec,
@@ -53,6 +87,13 @@ static const struct table_spec *const observe_tables[] = {
 #define TABLES(array) .tables = (array), .table_count = sizeof(array) / sizeof *(array)
 
 const struct view_kind view_kinds[] = {
+	{ .kind = "sweep",
+		.meaning = "rates against request size",
+		.codes = sweep_codes,
+		.code_count = &sweep_code_count,
+		TABLES(sweep_tables),
+		.of_any_run = true,
+		.load = load_sweep },
 	{ .kind = "observe",
 		.meaning = "what the host sent, as observe saw it",
 		.codes = observe_codes,

@@ -159,7 +159,7 @@ static void add_known(struct text *t, struct value v)
 		text_adds(t, rate_format(buf, v.number));
 		break;
 	case UNIT_SECONDS:
-		text_adds(t, duration_format(buf, v.number));
+		text_adds(t, v.number == 0 ? "0 s" : duration_format(buf, v.number));
 		break;
 	case UNIT_SHARE:
 		figure_add_percent(t, v.number);

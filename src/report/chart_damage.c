@@ -3,7 +3,7 @@
 
 #include "base/size.h"
 #include "base/text.h"
-#include "report/chart.h"
+#include "report/chart_frame.h"
 #include "report/svg.h"
 
 enum { STRIP = 20, STRIP_GAP = 12 };

@@ -5,7 +5,7 @@
 
 #include "base/size.h"
 #include "base/text.h"
-#include "report/chart.h"
+#include "report/chart_frame.h"
 #include "report/svg.h"
 
 enum { ROW = 22, ROWS_MAX = 200 };

@@ -3,7 +3,7 @@
 
 #include "base/text.h"
 #include "findings/chart.h"
-#include "report/chart.h"
+#include "report/chart_frame.h"
 #include "report/chart_view.h"
 #include "report/svg.h"
 
@@ -45,7 +45,8 @@ void chart_add_steps(struct text *t, const struct chart *c)
 	find_ends(&f, c);
 	chart_frame_init(&f, CHART_WIDTH, CHART_HEIGHT);
 	svg_begin(t, f.width, f.height, c->title, c->what);
-	chart_axes(t, &f, c);
+	chart_y_axis(t, &f, c->y_name, chart_label_of(c->y_unit));
+	chart_x_axis(t, &f, c->x_name, chart_label_of(c->x_unit));
 	for (size_t i = 0; i < c->series_count; i++)
 		draw_series(t, &f, &c->series[i]);
 	svg_end(t);

@@ -5,39 +5,87 @@
 
 #include "base/text.h"
 #include "findings/chart.h"
-#include "report/chart.h"
 #include "report/page_figure.h"
+#include "report/svg.h"
 
-static chart_label *label_of(enum unit unit)
+/* ---- keys ---- */
+
+static bool any_range(const struct chart *c)
 {
-	return unit == UNIT_SECONDS ? chart_label_duration : chart_label_rate;
+	for (size_t k = 0; k < c->series_count; k++)
+		for (size_t i = 0; i < c->series[k].count; i++)
+			if (c->series[k].points[i].ranged)
+				return true;
+	return false;
 }
 
-void chart_axes(struct text *t, const struct chart_frame *f, const struct chart *c)
+static const struct chart_series *first_fitted(const struct chart *c)
 {
-	chart_y_axis(t, f, c->y_name, label_of(c->y_unit));
-	chart_x_axis(t, f, c->x_name, label_of(c->x_unit));
+	for (size_t k = 0; k < c->series_count; k++)
+		if (c->series[k].fitted)
+			return &c->series[k];
+	return NULL;
+}
+
+static void add_series_key(struct text *t, const struct chart *c)
+{
+	const struct chart_series *fitted = first_fitted(c);
+	bool marked = c->kind == CHART_LINES;
+	char class[24];
+
+	for (size_t i = 0; i < c->series_count; i++) {
+		const struct chart_series *s = &c->series[i];
+
+		if (s->fitted)
+			continue;
+		snprintf(class, sizeof class, "line l%u%s", s->style % 4, s->second ? " ack" : "");
+		page_key_add(t, class, marked ? (int)s->style : -1, s->second, s->name);
+	}
+	if (any_range(c))
+		page_key_add_box(t, "band b0", "95 % interval");
+	if (fitted)
+		page_key_add(t, "fit", -1, false, fitted->name);
+	if (c->ceiling > 0)
+		page_key_add(t, "ceiling", -1, false, c->ceiling_name);
+}
+
+static void add_box_key(struct text *t)
+{
+	page_key_add_box(t, "half", "middle half");
+	page_key_add(t, "median", -1, false, "median");
+	page_key_add(t, NULL, 2, false, "p99");
+	page_key_add(t, NULL, 0, true, "slowest of all");
+	page_key_add(t, "whisker", -1, false, "from p1 up");
 }
 
 static void add_key(struct text *t, const struct chart *c)
 {
-	char class[24];
-
+	if (c->kind == CHART_PANELS) /* each panel bears its name */
+		return;
 	page_key_begin(t);
-	for (size_t i = 0; i < c->series_count; i++) {
-		const struct chart_series *s = &c->series[i];
-
-		snprintf(class, sizeof class, "line l%u%s", s->style % 4, s->second ? " ack" : "");
-		page_key_add(t, class, -1, false, s->name);
-	}
+	if (c->kind == CHART_BOXES)
+		add_box_key(t);
+	else
+		add_series_key(t, c);
 	page_key_end(t);
 }
+
+/* ---- drawing ---- */
 
 static void draw(struct text *t, const struct chart *c)
 {
 	switch (c->kind) {
+	case CHART_LINES:
+		chart_add_lines(t, c);
+		break;
+	case CHART_BOXES:
+		chart_add_boxes(t, c);
+		break;
 	case CHART_STEPS:
 		chart_add_steps(t, c);
+		break;
+	case CHART_PANELS:
+		chart_add_panels(t, c);
 		break;
 	}
 }
@@ -45,6 +93,11 @@ static void draw(struct text *t, const struct chart *c)
 void chart_add(struct text *t, const struct chart *c)
 {
 	page_figure_begin(t, c->title);
+	if (c->intro) {
+		text_adds(t, "<p class=\"sub\">");
+		markup_add(t, c->intro);
+		text_adds(t, "</p>\n");
+	}
 	add_key(t, c);
 	draw(t, c);
 	page_figure_end(t);

@@ -1,18 +1,18 @@
-/* Any chart of a view: its frame, its key, its drawing. */
+/* Any chart of a view, as inline SVG drawn by ourselves: a few lines and marks need less code than driving a plotting
+ * program, and follow the page's style sheet for dark, light and print. */
 #ifndef REPORT_CHART_VIEW_H
 #define REPORT_CHART_VIEW_H
 
 struct chart;
-struct chart_frame;
 struct text;
 
-/* Adds the whole figure; nothing where there is nothing to draw. */
+/* Adds the whole figure: caption, key, drawing. */
 void chart_add(struct text *t, const struct chart *c);
 
-/* One a kind of chart. */
+/* One a kind of chart; each adds one <svg>. */
+void chart_add_lines(struct text *t, const struct chart *c);
+void chart_add_boxes(struct text *t, const struct chart *c);
 void chart_add_steps(struct text *t, const struct chart *c);
-
-/* The axes, labelled in the chart's units. */
-void chart_axes(struct text *t, const struct chart_frame *f, const struct chart *c);
+void chart_add_panels(struct text *t, const struct chart *c);
 
 #endif

@@ -4,8 +4,6 @@
 
 #include <stdbool.h>
 
-#include "record/run.h"
-
 struct error;
 struct sink;
 struct text;
@@ -22,9 +20,5 @@ int csv_add_view(struct text *t, const struct view *v, bool header, const struct
 /* Adds one field, quoted where RFC 4180 asks for it. Controls become '?'. guard: free text that a spreadsheet would
  * take for a formula (it begins with = + - @) gets a leading apostrophe. */
 void csv_add_field(struct text *t, const char *value, bool guard);
-
-/* Each adds one line with its CRLF. */
-void csv_add_header(struct text *t);
-void csv_add_pass(struct text *t, const struct run *run, const struct run_pass *pass);
 
 #endif

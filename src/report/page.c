@@ -7,9 +7,7 @@
 #include "base/text.h"
 #include "findings/facts.h"
 #include "findings/notices.h"
-#include "findings/points.h"
 #include "report/page_style.h"
-#include "report/page_sweep.h"
 #include "report/svg.h"
 
 void page_begin(struct text *t, const char *title)
@@ -91,8 +89,8 @@ static void add_header(struct text *t, const struct run *run)
 	text_adds(t, "</p>\n");
 }
 
-static void add_body(struct text *t, const struct run *run, const struct points *points,
-	const struct page_found *more)
+int page_add_run(
+	struct text *t, const struct run *run, const struct page_found *more, struct error *err)
 {
 	struct text found;
 	struct notice_visitor notices = { &found, add_notice };
@@ -100,7 +98,7 @@ static void add_body(struct text *t, const struct run *run, const struct points 
 
 	add_header(t, run);
 	text_init(&found);
-	t->failed |= !notices_visit(run, points, &notices);
+	t->failed |= !notices_visit(run, &notices);
 	if (more)
 		more->visit(more->result, &notices);
 	if (found.length) {
@@ -115,21 +113,5 @@ static void add_body(struct text *t, const struct run *run, const struct points 
 	text_adds(t, "<dl>\n");
 	t->failed |= !facts_visit(run, &facts);
 	text_adds(t, "</dl>\n");
-}
-
-int page_add_run(
-	struct text *t, const struct run *run, const struct page_found *more, struct error *err)
-{
-	struct points points;
-	int rc = 0;
-
-	if (points_make(&points, run, err) < 0)
-		return -1;
-	add_body(t, run, &points, more);
-	if (points.count)
-		rc = page_add_sweep(t, run, &points, err);
-	points_release(&points);
-	if (!rc && t->failed)
-		rc = error_set(err, ERROR_IO, "out of memory for the page");
-	return rc;
+	return t->failed ? error_set(err, ERROR_IO, "out of memory for the page") : 0;
 }

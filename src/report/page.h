@@ -22,8 +22,7 @@ struct page_found {
 	void (*visit)(void *result, const struct notice_visitor *visitor);
 };
 
-/* What was found (`more` with it, may be NULL), what was tested, charts and tables of a sweep; of other kinds of run the
- * facts. Reads the record's details again. 0, or -1 with *err. */
+/* Of a kind of run without a view: what was found (`more` with it, may be NULL), what was tested. 0, or -1 with *err. */
 int page_add_run(
 	struct text *t, const struct run *run, const struct page_found *more, struct error *err);
 

@@ -157,3 +157,17 @@ int text_view_add(
 	text_view_end(&s);
 	return t->failed ? error_set(err, ERROR_IO, "out of memory for the text") : 0;
 }
+
+int text_view_add_run(
+	struct text *t, const struct run *run, const struct text_style *style, struct error *err)
+{
+	struct text_view s;
+	struct notice_visitor notices = { &s, text_view_notice };
+
+	text_view_begin(&s, t, style);
+	text_view_head(&s, run);
+	text_adds(t, "\n");
+	t->failed |= !notices_visit(run, &notices);
+	text_view_end(&s);
+	return t->failed ? error_set(err, ERROR_IO, "out of memory for the summary") : 0;
+}

@@ -22,6 +22,10 @@ struct view;
 int text_view_add(
 	struct text *t, const struct view *v, const struct text_style *style, struct error *err);
 
+/* Of a run without a view, which ended before it had anything else to show: its facts and what its record says of itself. */
+int text_view_add_run(
+	struct text *t, const struct run *run, const struct text_style *style, struct error *err);
+
 /* ---- pieces ---- */
 
 struct text_view {

@@ -30,7 +30,7 @@ fill 16384
 run 3 "$BLKASSAY" sweep "$tmp/card.img" --sizes 4Ki..64Ki --seconds 0.01 --passes 30 --out "$small/b.run"
 says "No space left on device"
 run 0 "$BLKASSAY" report "$small/b.run"
-says "READS, sequential"
+says "Sequential reads"
 passes=$(grep -c ' pass ' "$small/b.run")
 [ "$passes" -ge 3 ] || fail "only $passes passes were kept"
 ! grep -q ' end status=complete' "$small/b.run" || fail "the record calls itself complete"

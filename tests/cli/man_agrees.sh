@@ -3,8 +3,10 @@
 . "$(dirname "$0")/lib.sh"
 page=$here/../../man/blkassay.1
 command -v mandoc >/dev/null || skip "needs mandoc"
-"$here/../../scripts/update-man" "$BLKASSAY" "$page" >"$tmp/page.1" || fail "update-man failed"
-diff -u "$page" "$tmp/page.1" >"$out" 2>"$err" || fail "man/blkassay.1 is behind the tables; run 'make man'"
+for made in "$page" "$here/../../man/blkassay-json.5"; do
+	"$here/../../scripts/update-man" "$BLKASSAY" "$made" >"$tmp/made" || fail "update-man failed"
+	diff -u "$made" "$tmp/made" >"$out" 2>"$err" || fail "$(basename "$made") is behind the tables; run 'make man'"
+done
 
 # Not by way of the script that makes them: names found in the rendered page.
 mandoc -T ascii -O width=78 "$page" | col -b >"$tmp/text"

@@ -5,7 +5,7 @@ model=model:$here/../../scripts/models/buoy-e.model
 run 0 "$BLKASSAY" sweep "$model" --direction read,write --sizes 512,4Ki,256Ki --seconds 1 --passes 3 --seed 1 \
 	--label '=cmd|x,"y"' --out "$tmp/a.run"
 run 0 "$BLKASSAY" report "$tmp/a.run"
-says "WRITES, random"
+says "Random writes"
 says "modelled, not measured"
 says "=cmd|x,"
 awk 'length > 80 { exit 1 }' "$out" || fail "the summary is wider than 80 columns"

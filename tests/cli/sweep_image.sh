@@ -10,7 +10,7 @@ says "24 KiB"
 [ "$(grep -c ' pass ' "$tmp/a.run")" = 48 ] || fail "not 48 passes in the record"
 run 0 "$BLKASSAY" report "$tmp/a.run" --csv "$tmp/a.csv"
 [ "$(wc -l <"$tmp/a.csv")" = 49 ] || fail "not 49 lines of CSV"
-head -n 1 "$tmp/a.csv" | grep -q '^run,label,target,direction,order,request_bytes,in_flight,pass,bytes,requests,device_requests,seconds,flush_seconds,rate_ack_bps,rate_stored_bps,lat_p50_us,lat_p99_us,lat_max_us,errors,flags' || fail "wrong CSV columns"
+head -n 1 "$tmp/a.csv" | grep -q '^run,label,target,direction,order,request_bytes,in_flight,pass,bytes,requests,device_requests,seconds,flush_seconds,acknowledged_bytes_per_second,stored_bytes_per_second,request_time_p50_seconds,request_time_p99_seconds,request_time_max_seconds,errors,flags' || fail "wrong CSV columns"
 run 2 "$BLKASSAY" sweep "$card" --create 8Mi --direction write --out "$tmp/b.run"
 says "card.img"
 # An existing image needs its token; the wrong one writes nothing.

@@ -1,11 +1,9 @@
-/* Fuzz: a run record, read whole and in detail, then shown as CSV. */
+/* Fuzz: a run record, read whole and in detail. */
 #include <unistd.h>
 
 #include "base/error.h"
-#include "base/text.h"
 #include "fuzz.h"
 #include "record/run.h"
-#include "report/csv.h"
 
 static uint64_t sum;
 
@@ -33,19 +31,12 @@ int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size)
 		.trace = take_trace };
 	struct error err = { 0 };
 	struct run run = { 0 };
-	struct text csv;
 	char path[64];
 	int fd = fuzz_record(path, "run", data, size);
 
-	text_init(&csv);
-	if (run_load(&run, path, &err) == 0) {
-		csv_add_header(&csv);
-		for (size_t i = 0; i < run.pass_count; i++)
-			csv_add_pass(&csv, &run, &run.passes[i]);
-	}
+	run_load(&run, path, &err);
 	run_release(&run);
 	run_visit_details(path, &visitor, &err);
-	text_release(&csv);
 	close(fd);
 	return 0;
 }

@@ -21,7 +21,7 @@ median() { # COLUMN SIZE FILE...
 middle() { sort -n | awk '{ v[NR] = $1 } END { print v[int((NR + 1) / 2)] }'; }
 
 for size in 512 4096 65536 262144; do
-	rate=$(median rate_ack_bps $size stick.csv)
+	rate=$(median acknowledged_bytes_per_second $size stick.csv)
 	note "$size B: $rate B/s"
 	between "rate at $size" "$rate" 1 "$(awk "BEGIN { print $ceiling * $slack }")"
 	eval "rate_$size=$rate"
@@ -53,7 +53,7 @@ while [ $round -le 7 ] || { [ $round -le 31 ] && { [ $((round % 2)) = 1 ] || ! f
 		run 0 blkassay sweep "$stick" --sizes "$size" --order sequential --seconds 0.5 --passes 1 --quiet --out pair.run
 		loop=$(bare_reads "$stick" "$size" 0.5) || fail "the bare loop cannot read"
 		run 0 blkassay report pair.run --csv pair.csv
-		awk "BEGIN { print $(median rate_ack_bps "$size" pair.csv) / $loop }" >>"ratios.$size"
+		awk "BEGIN { print $(median acknowledged_bytes_per_second "$size" pair.csv) / $loop }" >>"ratios.$size"
 		rm pair.run pair.csv
 	done
 	round=$((round + 1))

@@ -1,5 +1,5 @@
 /* What charts share: the frame and its axes. */
-#include "report/chart.h"
+#include "report/chart_frame.h"
 
 #include <math.h>
 
@@ -41,6 +41,20 @@ void chart_label_duration(struct text *t, double seconds)
 		text_addf(t, "%.3g ms", seconds * 1e3);
 	else
 		text_addf(t, "%.3g s", seconds);
+}
+
+void chart_label_size(struct text *t, double bytes)
+{
+	char size[SIZE_TEXT_MAX];
+
+	text_adds(t, size_format(size, (uint64_t)bytes));
+}
+
+chart_label *chart_label_of(enum unit unit)
+{
+	if (unit == UNIT_SECONDS)
+		return chart_label_duration;
+	return unit == UNIT_BYTES ? chart_label_size : chart_label_rate;
 }
 
 void chart_y_axis(struct text *t, const struct chart_frame *f, const char *name, chart_label *label)
@@ -88,21 +102,25 @@ void chart_x_axis(struct text *t, const struct chart_frame *f, const char *name,
 	x_name(t, f, name);
 }
 
-void chart_size_axis(struct text *t, const struct chart_frame *f, const struct points *table)
+void chart_x_axis_at(struct text *t, const struct chart_frame *f, const char *name,
+	chart_label *label, const double *at, size_t count)
 {
 	const double apart = 61; /* of labels, in the width that a phone shows them */
 	double last = -1e9;
-	char size[SIZE_TEXT_MAX];
+	struct text words;
 
-	for (size_t i = 0; i < table->count; i++) {
-		double x = scale_at(&f->x, (double)table->list[i].request_bytes);
+	text_init(&words);
+	for (size_t i = 0; i < count; i++) {
+		double x = scale_at(&f->x, at[i]);
 
 		svg_line(t, "rule", x, f->bottom, x, f->bottom + 4);
 		if (x - last < apart)
 			continue;
 		last = x;
-		svg_text(t, "tick", x, f->bottom + 20, SVG_MIDDLE,
-			size_format(size, table->list[i].request_bytes));
+		text_reset(&words);
+		label(&words, at[i]);
+		svg_text(t, "tick", x, f->bottom + 20, SVG_MIDDLE, words.bytes);
 	}
-	x_name(t, f, "size of one request (logarithmic)");
+	text_release(&words);
+	x_name(t, f, name);
 }

@@ -1,0 +1,556 @@
+/* What a sweep found, in sentences. */
+#include <math.h>
+#include <string.h>
+
+#include "base/size.h"
+#include "base/text.h"
+#include "findings/figures.h"
+#include "findings/run_findings.h"
+#include "findings/sweep.h"
+
+enum {
+	MEASURED,
+	STOPPED,
+	NOTHING,
+	BEST,
+	ERRORS,
+	LEFT_OUT,
+	BEHIND,
+	STALLS,
+	SPREAD,
+	FEW,
+	SPLIT,
+	ABOVE_LINK,
+	FOREIGN_IO,
+	MERGED,
+	WRAPPED,
+	SHORT,
+	TAIL,
+};
+
+#define POINT "direction order request_bytes in_flight "
+
+const struct finding_code sweep_codes[] = {
+	[MEASURED] = { "measured", FINDING_PLAIN, true, "all that was asked for was measured",
+		"read_bytes_per_second stored_bytes_per_second" },
+	[STOPPED] = { "stopped", FINDING_CAUTION, true,
+		"the run ended before all was measured; figures are of what was",
+		"read_bytes_per_second stored_bytes_per_second" },
+	[NOTHING] = { "nothing", FINDING_CAUTION, true, "no pass was finished", NULL },
+	[BEST] = { "best-rate", FINDING_PLAIN, false,
+		"the highest rate of a direction and order, and the smallest request that reaches "
+		"nearly as much",
+		"direction order in_flight bytes_per_second enough_request_bytes share_of_link" },
+	[ERRORS] = { "request-errors", FINDING_CAUTION, false, "requests failed", "requests" },
+	[LEFT_OUT] = { "passes-left-out", FINDING_CAUTION, false,
+		"passes that were cut short or moved nothing", "passes passes_counted" },
+	[BEHIND] = { "acknowledged-early", FINDING_CAUTION, false,
+		"writes are acknowledged well before they are stored",
+		POINT "acknowledged_bytes_per_second stored_bytes_per_second points" },
+	[STALLS] = { "stalls", FINDING_CAUTION, false,
+		"single requests took far longer than the median one",
+		POINT "slowest_seconds p50_seconds points" },
+	[SPREAD] = { "wide-spread", FINDING_CAUTION, false, "passes of the same point differ",
+		POINT "half_width_share points" },
+	[FEW] = { "few-passes", FINDING_CAUTION, false, "too few passes for a 95 % interval",
+		"points" },
+	[SPLIT] = { "split", FINDING_CAUTION, false,
+		"the kernel splits requests on the way to the device",
+		POINT "device_requests_per_request request_limit_bytes points" },
+	[ABOVE_LINK] = { "above-link", FINDING_CAUTION, false,
+		"a rate higher than the link can carry: something on the host answered, or the "
+		"link is another one",
+		POINT "acknowledged_bytes_per_second points" },
+	[FOREIGN_IO] = { "foreign-io", FINDING_CAUTION, false,
+		"the device served others during passes", "passes" },
+	[MERGED] = { "merged", FINDING_CAUTION, false,
+		"the device got fewer, larger requests than the host sent", "passes" },
+	[WRAPPED] = { "wrapped", FINDING_CAUTION, false,
+		"passes used the whole region up and began it again", "passes" },
+	[SHORT] = { "short-passes", FINDING_CAUTION, false,
+		"passes of too few requests for a rate to rest on", "passes" },
+	[TAIL] = { "last-sectors", FINDING_CAUTION, false,
+		"passes touched the end of a USB disk, which the kernel asks for sector by sector",
+		"passes" },
+};
+
+const size_t sweep_code_count = sizeof sweep_codes / sizeof *sweep_codes;
+
+struct writer {
+	struct findings *f;
+	struct pool *pool;
+	const struct run *run;
+	const struct points *points;
+};
+
+static const char *plural(size_t n)
+{
+	return n == 1 ? "" : "s";
+}
+
+static const char *in_flight_words(struct pool *pool, const struct point *p, const char *before)
+{
+	return p->in_flight > 1 ? pool_printf(pool, "%s%u in flight", before, p->in_flight) : "";
+}
+
+const char *sweep_table_words(struct pool *pool, const struct point *of)
+{
+	return pool_printf(pool, "%s %ss%s", run_order_name(of->order),
+		run_direction_name(of->direction), in_flight_words(pool, of, ", "));
+}
+
+/* "sequential reads of 4 KiB" */
+static const char *point_words(struct pool *pool, const struct point *p)
+{
+	char size[SIZE_TEXT_MAX];
+
+	return pool_printf(pool, "%s %ss of %s%s", run_order_name(p->order),
+		run_direction_name(p->direction), size_format(size, p->request_bytes),
+		in_flight_words(pool, p, " with "));
+}
+
+static const char *share_words(struct pool *pool, double share)
+{
+	const char *words;
+	struct text t;
+
+	text_init(&t);
+	figure_add_percent(&t, share);
+	words = pool_printf(pool, "%s", t.bytes);
+	text_release(&t);
+	return words;
+}
+
+/* ---- the verdict, and the best of each table ---- */
+
+static const struct point *best_of(const struct points *list, enum run_direction direction)
+{
+	const struct point *best = NULL;
+
+	for (size_t i = 0; i < list->count; i++) {
+		const struct point *p = &list->list[i];
+
+		if (p->direction == direction && p->stored.median > 0 &&
+			(!best || p->stored.median > best->stored.median))
+			best = p;
+	}
+	return best;
+}
+
+static struct value rate_of(const struct point *p)
+{
+	return p ? value_rate(p->stored.median) : value_unknown();
+}
+
+static const char *best_words(
+	struct pool *pool, const struct point *read, const struct point *write)
+{
+	char r[SIZE_TEXT_MAX], w[SIZE_TEXT_MAX];
+
+	if (read && write)
+		return pool_printf(pool, "reads reach at most %s, writes store at most %s",
+			rate_format(r, read->stored.median), rate_format(w, write->stored.median));
+	if (read)
+		return pool_printf(
+			pool, "reads reach at most %s", rate_format(r, read->stored.median));
+	return pool_printf(pool, "writes store at most %s", rate_format(w, write->stored.median));
+}
+
+static void add_verdict(struct writer *w)
+{
+	const struct point *read = best_of(w->points, RUN_READ),
+			   *write = best_of(w->points, RUN_WRITE);
+	bool whole = w->run->end.present && !strcmp(w->run->end.status, "complete");
+	const char *words, *modelled = w->run->target.modelled ? " (modelled, not measured)" : "";
+	struct finding *one;
+
+	if (!read && !write) {
+		finding_add(w->f, &sweep_codes[NOTHING],
+			"No pass was finished: there is nothing to show.");
+		return;
+	}
+	words = best_words(w->pool, read, write);
+	if (whole)
+		one = finding_add(w->f, &sweep_codes[MEASURED], "%c%s%s.", *words - 'a' + 'A',
+			words + 1, modelled);
+	else
+		one = finding_add(w->f, &sweep_codes[STOPPED],
+			"The run stopped early; so far %s%s.", words, modelled);
+	finding_figure(one, "read_bytes_per_second", rate_of(read));
+	finding_figure(one, "stored_bytes_per_second", rate_of(write));
+}
+
+/* The smallest request that reaches nearly all of the best rate: on a plateau, which size is best is chance. */
+static const struct point *enough_of(const struct points *table, const struct point *best)
+{
+	for (size_t i = 0; i < table->count; i++)
+		if (table->list[i].stored.median >= SWEEP_ENOUGH * best->stored.median)
+			return &table->list[i];
+	return best;
+}
+
+static const char *link_words(struct pool *pool, const struct point *p)
+{
+	return p->link_ceiling_bps > 0
+		       ? pool_printf(pool, ", %s of what the link can carry",
+				 share_words(pool, p->stored.median / p->link_ceiling_bps))
+		       : "";
+}
+
+static void add_best(struct writer *w, const struct points *table)
+{
+	const struct point *best = best_of(table, table->list[0].direction), *enough;
+	char size[SIZE_TEXT_MAX], rate[SIZE_TEXT_MAX];
+	struct finding *one;
+
+	if (!best)
+		return;
+	enough = enough_of(table, best);
+	one = finding_add(w->f, &sweep_codes[BEST],
+		"%s %ss %s %s (%.0f %% of it from requests of %s)%s%s.",
+		best->order == RUN_RANDOM ? "Random" : "Sequential",
+		run_direction_name(best->direction),
+		best->direction == RUN_WRITE ? "store at most" : "reach at most",
+		rate_format(rate, best->stored.median), SWEEP_ENOUGH * 100,
+		size_format(size, enough->request_bytes), in_flight_words(w->pool, best, " with "),
+		link_words(w->pool, best));
+	finding_figure(one, "direction", value_word(run_direction_name(best->direction)));
+	finding_figure(one, "order", value_word(run_order_name(best->order)));
+	finding_figure(one, "in_flight", value_count(best->in_flight));
+	finding_figure(one, "bytes_per_second", rate_of(best));
+	finding_figure(one, "enough_request_bytes", value_bytes(enough->request_bytes));
+	finding_figure(one, "share_of_link",
+		value_if(best->link_ceiling_bps > 0,
+			value_share(best->stored.median / best->link_ceiling_bps)));
+}
+
+static void add_bests(struct writer *w)
+{
+	for (size_t i = 0; i < w->points->count;) {
+		struct points table = points_table(w->points, i);
+
+		add_best(w, &table);
+		i += table.count;
+	}
+}
+
+/* ---- what touches single points: the worst is named, the others counted ---- */
+
+/* 0 or less: nothing to say of this point; the larger, the worse. */
+typedef double concern(const struct point *p);
+
+static const struct point *worst_of(const struct writer *w, concern *how_bad, size_t *count)
+{
+	const struct point *worst = NULL;
+	double most = 0;
+
+	*count = 0;
+	for (size_t i = 0; i < w->points->count; i++) {
+		double bad = how_bad(&w->points->list[i]);
+
+		if (bad <= 0)
+			continue;
+		(*count)++;
+		if (bad > most) {
+			most = bad;
+			worst = &w->points->list[i];
+		}
+	}
+	return worst;
+}
+
+static const char *and_others(const struct writer *w, size_t count)
+{
+	return count > 1 ? pool_printf(w->pool, " (and %zu other point%s)", count - 1,
+				   plural(count - 1))
+			 : "";
+}
+
+/* The figures of POINT. */
+static void add_point(struct finding *one, const struct point *p)
+{
+	finding_figure(one, "direction", value_word(run_direction_name(p->direction)));
+	finding_figure(one, "order", value_word(run_order_name(p->order)));
+	finding_figure(one, "request_bytes", value_bytes(p->request_bytes));
+	finding_figure(one, "in_flight", value_count(p->in_flight));
+}
+
+static double half_width(const struct point *p)
+{
+	const struct rate_summary *s = &p->stored;
+	double width = s->interval_known ? s->high - s->low : s->fastest - s->slowest;
+
+	return s->median > 0 ? width / 2 / s->median : 0;
+}
+
+static double concern_spread(const struct point *p)
+{
+	double half = half_width(p);
+
+	return p->pass_count > 1 && half > SWEEP_WIDE_SPREAD ? half : 0;
+}
+
+static void add_spread(struct writer *w)
+{
+	size_t count;
+	const struct point *p = worst_of(w, concern_spread, &count);
+	struct finding *one;
+
+	if (!p)
+		return;
+	one = finding_add(w->f, &sweep_codes[SPREAD],
+		"The passes of %s differ by +-%.0f %%%s: ask for more or longer passes before "
+		"comparing builds.",
+		point_words(w->pool, p), half_width(p) * 100, and_others(w, count));
+	add_point(one, p);
+	finding_figure(one, "half_width_share", value_share(half_width(p)));
+	finding_figure(one, "points", value_count(count));
+}
+
+static double concern_stall(const struct point *p)
+{
+	if (p->lat_p50_s <= 0 || p->lat_max_s < SWEEP_STALL_SECONDS)
+		return 0;
+	return p->lat_max_s / p->lat_p50_s >= SWEEP_STALL_TIMES ? p->lat_max_s : 0;
+}
+
+static void add_stalls(struct writer *w)
+{
+	size_t count;
+	const struct point *p = worst_of(w, concern_stall, &count);
+	char slowest[SIZE_TEXT_MAX], median[SIZE_TEXT_MAX];
+	struct finding *one;
+
+	if (!p)
+		return;
+	one = finding_add(w->f, &sweep_codes[STALLS],
+		"The target stalls: the slowest of the %s took %s, the median one %s%s.",
+		point_words(w->pool, p), duration_format(slowest, p->lat_max_s),
+		duration_format(median, p->lat_p50_s), and_others(w, count));
+	add_point(one, p);
+	finding_figure(one, "slowest_seconds", value_seconds(p->lat_max_s));
+	finding_figure(one, "p50_seconds", value_seconds(p->lat_p50_s));
+	finding_figure(one, "points", value_count(count));
+}
+
+static double concern_behind(const struct point *p)
+{
+	if (p->direction != RUN_WRITE || p->stored.median <= 0)
+		return 0;
+	double times = p->acknowledged.median / p->stored.median;
+
+	return times > SWEEP_BEHIND ? times : 0;
+}
+
+static void add_behind(struct writer *w)
+{
+	size_t count;
+	const struct point *p = worst_of(w, concern_behind, &count);
+	char acknowledged[SIZE_TEXT_MAX], stored[SIZE_TEXT_MAX];
+	struct finding *one;
+
+	if (!p)
+		return;
+	one = finding_add(w->f, &sweep_codes[BEHIND],
+		"Writes are acknowledged well before they are stored: %s are answered at %s and "
+		"stored at %s%s. Quote the stored rate, and audit the write-behind.",
+		point_words(w->pool, p), rate_format(acknowledged, p->acknowledged.median),
+		rate_format(stored, p->stored.median), and_others(w, count));
+	add_point(one, p);
+	finding_figure(one, "acknowledged_bytes_per_second", value_rate(p->acknowledged.median));
+	finding_figure(one, "stored_bytes_per_second", value_rate(p->stored.median));
+	finding_figure(one, "points", value_count(count));
+}
+
+static double concern_split(const struct point *p)
+{
+	return point_flagged(p, RUN_PASS_SPLIT) && p->device_requests_each > SWEEP_SPLIT
+		       ? p->device_requests_each
+		       : 0;
+}
+
+static const char *limit_words(const struct writer *w, const struct point *p)
+{
+	uint32_t limit = w->run->target.request_limit_bytes;
+	char size[SIZE_TEXT_MAX];
+
+	return limit && p->request_bytes > limit
+		       ? pool_printf(
+				 w->pool, ": the kernel splits above %s", size_format(size, limit))
+		       : "";
+}
+
+static const char *number_words(struct pool *pool, double n)
+{
+	const char *words;
+	struct text t;
+
+	text_init(&t);
+	figure_add(&t, n);
+	words = pool_printf(pool, "%s", t.bytes);
+	text_release(&t);
+	return words;
+}
+
+static void add_split(struct writer *w)
+{
+	size_t count;
+	const struct point *p = worst_of(w, concern_split, &count);
+	uint32_t limit = w->run->target.request_limit_bytes;
+	const char *words;
+	struct finding *one;
+
+	if (!p)
+		return;
+	words = point_words(w->pool, p);
+	one = finding_add(w->f, &sweep_codes[SPLIT],
+		"%c%s reach the device as %s requests each%s%s. Read their rate as that of the "
+		"smaller requests.",
+		*words ? *words - 'a' + 'A' : ' ', *words ? words + 1 : "",
+		number_words(w->pool, p->device_requests_each), and_others(w, count),
+		limit_words(w, p));
+	add_point(one, p);
+	finding_figure(one, "device_requests_per_request", value_number(p->device_requests_each));
+	finding_figure(one, "request_limit_bytes", value_if(limit, value_bytes(limit)));
+	finding_figure(one, "points", value_count(count));
+}
+
+static double concern_above_link(const struct point *p)
+{
+	if (p->link_ceiling_bps <= 0 || p->acknowledged.median <= p->link_ceiling_bps)
+		return 0;
+	return p->acknowledged.median;
+}
+
+static void add_above_link(struct writer *w)
+{
+	size_t count;
+	const struct point *p = worst_of(w, concern_above_link, &count);
+	char rate[SIZE_TEXT_MAX];
+	struct finding *one;
+
+	if (!p)
+		return;
+	one = finding_add(w->f, &sweep_codes[ABOVE_LINK],
+		"More than the link can carry: %s show %s%s. Something on the host answered them, "
+		"or the link is not the one the kernel reports.",
+		point_words(w->pool, p), rate_format(rate, p->acknowledged.median),
+		and_others(w, count));
+	add_point(one, p);
+	finding_figure(one, "acknowledged_bytes_per_second", value_rate(p->acknowledged.median));
+	finding_figure(one, "points", value_count(count));
+}
+
+static double concern_few(const struct point *p)
+{
+	return p->pass_count && !p->acknowledged.interval_known;
+}
+
+static void add_few(struct writer *w)
+{
+	size_t count;
+
+	if (!worst_of(w, concern_few, &count))
+		return;
+	finding_figure(finding_add(w->f, &sweep_codes[FEW],
+			       "%zu point%s %s too few passes for a 95 %% interval, so the noise "
+			       "is not known there.",
+			       count, plural(count), count == 1 ? "has" : "have"),
+		"points", value_count(count));
+}
+
+/* ---- flags of passes ---- */
+
+static size_t flagged_passes(const struct writer *w, enum run_pass_flag flag)
+{
+	size_t n = 0;
+
+	for (size_t i = 0; i < w->points->count; i++)
+		n += point_flagged(&w->points->list[i], flag);
+	return n;
+}
+
+static const struct {
+	enum run_pass_flag flag;
+	int code;
+	const char *one, *many, *rest;
+} flag_sentences[] = {
+	{ RUN_PASS_FOREIGN_IO, FOREIGN_IO, "pass saw", "passes saw",
+		"I/O that this run did not ask for: close what uses the target, and measure "
+		"again." },
+	{ RUN_PASS_MERGED, MERGED, "pass had", "passes had",
+		"requests merged on the way: the device got fewer, larger ones than the table "
+		"says." },
+	{ RUN_PASS_WRAPPED, WRAPPED, "pass used", "passes used",
+		"the whole region up and began it again: a cache may have answered; name a larger "
+		"--region or less --seconds." },
+	{ RUN_PASS_SHORT, SHORT, "pass has", "passes have",
+		"too few requests for a rate to rest on: give them more --seconds." },
+	{ RUN_PASS_TAIL, TAIL, "pass touched", "passes touched",
+		"the last 8 sectors, which the kernel asks of a USB disk one by one: keep the "
+		"--region off them." },
+};
+
+static void add_flags(struct writer *w)
+{
+	for (size_t i = 0; i < sizeof flag_sentences / sizeof *flag_sentences; i++) {
+		size_t n = flagged_passes(w, flag_sentences[i].flag);
+
+		if (n)
+			finding_figure(
+				finding_add(w->f, &sweep_codes[flag_sentences[i].code], "%zu %s %s",
+					n, n == 1 ? flag_sentences[i].one : flag_sentences[i].many,
+					flag_sentences[i].rest),
+				"passes", value_count(n));
+	}
+}
+
+static void add_errors(struct writer *w)
+{
+	uint64_t errors = 0;
+
+	for (size_t i = 0; i < w->points->count; i++)
+		errors += w->points->list[i].errors;
+	if (errors)
+		finding_figure(finding_add(w->f, &sweep_codes[ERRORS],
+				       "%llu request%s failed; the CSV says in which pass.",
+				       (unsigned long long)errors, errors == 1 ? "" : "s"),
+			"requests", value_count(errors));
+}
+
+static void add_left_out(struct writer *w)
+{
+	size_t n = 0, passes = 0;
+	struct finding *one;
+
+	for (size_t i = 0; i < w->points->count; i++) {
+		n += w->points->list[i].left_out;
+		passes += w->points->list[i].pass_count;
+	}
+	if (!n)
+		return;
+	one = finding_add(w->f, &sweep_codes[LEFT_OUT],
+		"%zu pass%s cut short or moved nothing and %s left out of the figures (%zu %s).", n,
+		n == 1 ? " was" : "es were", n == 1 ? "is" : "are", passes,
+		passes == 1 ? "counts" : "count");
+	finding_figure(one, "passes", value_count(n));
+	finding_figure(one, "passes_counted", value_count(passes));
+}
+
+void sweep_findings_add(struct findings *f, const struct run *run, const struct points *points)
+{
+	struct writer w = { .f = f, .pool = f->pool, .run = run, .points = points };
+
+	add_verdict(&w);
+	run_findings_add(f, run);
+	add_bests(&w);
+	add_errors(&w);
+	add_left_out(&w);
+	add_behind(&w);
+	add_stalls(&w);
+	add_spread(&w);
+	add_few(&w);
+	add_split(&w);
+	add_above_link(&w);
+	add_flags(&w);
+}
