@@ -57,7 +57,7 @@ need_build() {
 need_tests() {
 	need_build
 	need pkg-config:pkg-config '/usr/include/check.h:check' mandoc:mandoc col:bsdextrautils losetup:mount mkfs.ext4:e2fsprogs \
-		mkfs.vfat:dosfstools git:git
+		mkfs.vfat:dosfstools git:git python3:python3
 }
 
 need_lint() {

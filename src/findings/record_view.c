@@ -79,9 +79,9 @@ static const struct table_spec *const sweep_tables[] = {
 
 static const struct table_spec *const observe_tables[] = {
 	&observe_totals_spec,
+	&observe_seconds_spec,
 	&observe_sizes_spec,
 	&observe_times_spec,
-	&observe_seconds_spec,
 };
 
 #define TABLES(array) .tables = (array), .table_count = sizeof(array) / sizeof *(array)

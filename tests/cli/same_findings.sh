@@ -1,0 +1,20 @@
+#!/bin/sh
+# Text, page, CSV and JSON of a result say the same findings and rows, in the same order: one record of every kind of run.
+# A kind of run is one line below: how many tables its text shows, and the command that shows it.
+. "$(dirname "$0")/lib.sh"
+command -v python3 >/dev/null || skip "needs python3, whose readers of JSON, CSV and HTML are not ours"
+models=$here/../../scripts/models
+"$BLKASSAY" help --keys >"$tmp/keys" || fail "help --keys failed"
+same() { python3 "$here/../support/same_views.py" "$BLKASSAY" "$tmp/keys" "$@" >"$out" 2>&1 || fail "views differ"; }
+
+run 0 "$BLKASSAY" sweep "model:$models/buoy-e.model" --direction read,write --sizes 512..256Ki --seconds 1 --passes 3 --seed 1 \
+	--label '=cmd|x,"y"' --out "$tmp/sweep.run"
+head -n 12 "$tmp/sweep.run" >"$tmp/short.run"
+head -n 4 "$tmp/sweep.run" >"$tmp/empty.run"
+cp "$here/../browser/observe.run" "$tmp/observe.run"
+
+same 4 report "$tmp/sweep.run"
+same 2 report "$tmp/short.run"
+same 0 report "$tmp/empty.run"
+same 3 report "$tmp/observe.run"
+exit 0

@@ -1,0 +1,370 @@
+/* Views: values, tables, and that every code comes out as it is listed. */
+#include <check.h>
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "analysis/summary.h"
+#include "base/error.h"
+#include "base/text.h"
+#include "findings/observe.h"
+#include "findings/record_view.h"
+#include "findings/run_findings.h"
+#include "findings/sweep.h"
+#include "report/csv.h"
+#include "report/json.h"
+#include "report/keys.h"
+#include "report/sink.h"
+#include "report/text_table.h"
+#include "report/text_view.h"
+#include "support/sample_run.h"
+#include "support/view_check.h"
+
+static struct text text;
+
+static void setup(void)
+{
+	text_init(&text);
+}
+
+static void teardown(void)
+{
+	text_release(&text);
+}
+
+/* ---- values ---- */
+
+START_TEST(values_have_two_forms)
+{
+	static const struct rate_summary range = {
+		.median = 1.18e6, .low = 1.17e6, .high = 1.19e6, .interval_known = true
+	};
+	const struct {
+		struct value value;
+		const char *shown, *plain;
+	} cases[] = {
+		{ value_count(UINT64_MAX), "18446744073709551615", "18446744073709551615" },
+		{ value_bytes(4096), "4 KiB", "4096" },
+		{ value_bytes_mean(85340.16), "83.3 KiB", "85340.16" },
+		{ value_bytes_decimal(2133504), "2.13 MB", "2133504" },
+		{ value_rate(1216000), "1.22 MB/s", "1216000" },
+		{ value_seconds(0.00853325), "8.53 ms", "0.00853325" },
+		/* A nanosecond in three hours. */
+		{ value_ns(UINT64_C(10800000000001)), "3 h 0 min", "10800.000000001" },
+		{ value_seconds(0), "0 s", "0" },
+		{ value_share(0.974), "97 %", "0.974" },
+		{ value_share_counted(1, 8), "12.5 %", "0.125" },
+		{ value_share_counted(0, 0), "0.0 %", "0" },
+		{ value_number(1.184), "1.18", "1.184" },
+		{ value_rate_range(&range), "1.17..1.19", "" },
+		{ value_flag(true), "yes", "true" },
+		{ value_word("read"), "read", "read" },
+		{ value_text(""), "-", "" },
+		{ value_unknown(), "-", "" },
+		{ value_rate((double)NAN), "-", "" },
+		{ value_rate((double)INFINITY), "-", "" },
+		{ value_if(false, value_count(1)), "-", "" },
+	};
+
+	for (size_t i = 0; i < sizeof cases / sizeof *cases; i++) {
+		text_reset(&text);
+		value_add(&text, cases[i].value);
+		ck_assert_str_eq(text.bytes, cases[i].shown);
+		text_reset(&text);
+		value_add_plain(&text, cases[i].value);
+		ck_assert_str_eq(text.bytes, cases[i].plain);
+	}
+}
+END_TEST
+
+START_TEST(strings_of_json)
+{
+	/* RFC 8259 section 7; U+1F600 and its halves: Unicode 3.9, table 3-5. U+202E reorders a line. */
+	json_add_string(
+		&text, "a\"b\\c\nd\x7f\xff\xe2\x80\xae\xc3\xa9\xf0\x9f\x98\x80\xf3\xa0\x80\x81");
+	ck_assert_str_eq(text.bytes, "\"a\\\"b\\\\c\\u000ad\\u007f\\ufffd\\u202e\xc3\xa9\xf0\x9f"
+				     "\x98\x80\\udb40\\udc01\"");
+}
+END_TEST
+
+/* ---- tables ---- */
+
+struct row {
+	const char *name;
+	uint64_t n;
+};
+
+COLUMN_VALUE(row_name, struct row, r, value_text(r->name))
+COLUMN_VALUE(row_n, struct row, r, value_if(r->n, value_count(r->n)))
+
+static const struct column narrow[] = {
+	{ "name", "name", "of it", 0, true, NULL, row_name },
+	{ "n", "how many", "of them", 0, false, NULL, row_n },
+	{ "more", NULL, "for programs", 0, false, NULL, row_n },
+};
+
+static const struct column wide[] = {
+	{ "n", "how many", "of them", 30, false, NULL, row_n },
+	{ "m", "again", "of them", 30, false, NULL, row_n },
+	{ "o", "and again", "of them", 30, false, NULL, row_n },
+};
+
+static const struct table_spec narrow_spec = { .key = "narrow",
+	.csv = CSV_BARE,
+	.csv_what = "small",
+	.row_bytes = sizeof(struct row),
+	TABLE_COLUMNS(narrow) };
+static const struct table_spec wide_spec = { .key = "wide",
+	.csv = CSV_BARE,
+	.csv_what = "large",
+	.row_bytes = sizeof(struct row),
+	TABLE_COLUMNS(wide) };
+
+static const struct row rows[] = { { "long\033name,", 7 }, { NULL, 0 } };
+
+static void paint(const struct table_spec *spec)
+{
+	struct text_style style = { .columns = 80 };
+	struct table t = { spec, rows, 2 };
+	struct text_view v;
+
+	text_view_begin(&v, &text, &style);
+	text_table_add(&v, &t);
+	text_view_end(&v);
+}
+
+START_TEST(columns_are_as_wide_as_they_must)
+{
+	paint(&narrow_spec);
+	ck_assert_str_eq(text.bytes, "name        how many\n"
+				     "long?name,         7\n"
+				     "-                  -\n");
+}
+END_TEST
+
+START_TEST(a_wide_table_goes_on_below)
+{
+	paint(&wide_spec);
+	ck_assert_str_eq(text.bytes,
+		"                      how many                         again\n"
+		"                             7                             7\n"
+		"                             -                             -\n"
+		"\n"
+		"                      how many                     and again\n"
+		"                             7                             7\n"
+		"                             -                             -\n");
+}
+END_TEST
+
+static int keep_all(void *context, struct text *t, struct error *err)
+{
+	(void)err;
+	text_add(context, t->bytes, t->length);
+	text_reset(t);
+	return 0;
+}
+
+START_TEST(tables_share_a_csv)
+{
+	struct sink sink = { &text, keep_all };
+	struct error err = { 0 };
+	struct text scratch;
+	struct view v;
+
+	view_begin(&v, "test");
+	view_table(&v, &wide_spec, rows, 1);
+	view_table(&v, &narrow_spec, rows, 1);
+	ck_assert(csv_has(&v));
+	text_init(&scratch);
+	ck_assert_int_eq(csv_add_view(&scratch, &v, true, &sink, &err), 0);
+	/* `name` stands before `n`, as in its own table. */
+	ck_assert_str_eq(text.bytes, "what,name,n,m,o,more\r\n"
+				     "large,,7,7,7,\r\n"
+				     "small,\"long?name,\",7,,,7\r\n");
+	text_release(&scratch);
+	view_release(&v);
+}
+END_TEST
+
+START_TEST(a_view_without_verdict_is_none)
+{
+	struct error err = { 0 };
+	struct view v;
+
+	view_begin(&v, "test");
+	ck_assert_int_eq(view_end(&v, &err), -1);
+	ck_assert_int_eq(err.kind, ERROR_IO);
+}
+END_TEST
+
+/* ---- what is listed ---- */
+
+static void check_columns(const struct table_spec *spec)
+{
+	for (size_t i = 0; i < spec->column_count; i++) {
+		const struct column *c = &spec->columns[i];
+
+		ck_assert_msg(c->meaning != NULL, "%s: %s", spec->key, c->key);
+		ck_assert(c->key || c->heading);
+		for (size_t k = 0; c->key && k < i; k++)
+			ck_assert_msg(!spec->columns[k].key || strcmp(spec->columns[k].key, c->key),
+				"%s has %s twice", spec->key, c->key);
+	}
+}
+
+START_TEST(kinds_are_whole)
+{
+	for (size_t k = 0; k < view_kind_count; k++) {
+		const struct view_kind *kind = &view_kinds[k];
+		enum csv_lead lead = CSV_NONE;
+		size_t verdicts = 0;
+
+		for (size_t i = 0; i < *kind->code_count; i++) {
+			ck_assert(kind->codes[i].code && kind->codes[i].meaning);
+			verdicts += kind->codes[i].verdict;
+		}
+		ck_assert_msg(verdicts, "%s has no verdict", kind->kind);
+		for (size_t i = 0; i < kind->table_count; i++) {
+			const struct table_spec *spec = kind->tables[i];
+
+			check_columns(spec);
+			ck_assert_ptr_nonnull(spec->meaning);
+			if (spec->csv != CSV_NONE && lead != CSV_NONE)
+				ck_assert_int_eq(spec->csv, lead);
+			lead = spec->csv != CSV_NONE ? spec->csv : lead;
+		}
+	}
+}
+END_TEST
+
+START_TEST(keys_are_listed_in_fields)
+{
+	keys_add(&text);
+	ck_assert_ptr_nonnull(strstr(
+		text.bytes, "key\tsweep\tpoints\trequest_bytes\trequest\tsize of one request\n"));
+	ck_assert_ptr_nonnull(strstr(text.bytes, "\nverdict\tsweep\tmeasured\t"));
+	ck_assert_ptr_nonnull(strstr(text.bytes, "\ntable\tsweep\tplan\tobject\t-\t"));
+}
+END_TEST
+
+/* ---- every code of a kind ---- */
+
+static void check_sweep(struct run *run)
+{
+	struct error err = { 0 };
+	struct view v;
+
+	*run->path = 0; /* it lies in no file, so there are no details to read */
+	ck_assert_msg(!sweep_view(&v, run, &err), "%s", err.text);
+	view_check(&v);
+	view_release(&v);
+	run_release(run);
+}
+
+START_TEST(a_sweep_with_all_that_can_be_odd)
+{
+	static const enum run_pass_flag flags[] = { RUN_PASS_FOREIGN_IO, RUN_PASS_MERGED,
+		RUN_PASS_WRAPPED, RUN_PASS_SHORT, RUN_PASS_TAIL };
+	struct run_pass *p;
+	struct run run;
+
+	sample_run_init(&run);
+	check_sweep(&run); /* nothing */
+	sample_run_init(&run);
+	for (uint32_t i = 0; i < 5; i++) {
+		p = sample_run_add(&run, RUN_READ, RUN_RANDOM, 4096, i + 1, 100e3 * (i + 1));
+		p->flags = flags[i];
+		p->lat_max_ns = 900000000;
+		p->errors = i;
+	}
+	p = sample_run_add(&run, RUN_WRITE, RUN_RANDOM, 245760, 1, 2e6); /* above the link */
+	p->flush_ns = p->busy_ns;
+	p->device_requests *= 2;
+	p->flags = RUN_PASS_SPLIT;
+	sample_run_add(&run, RUN_WRITE, RUN_RANDOM, 245760, 2, 1e6)->flags = RUN_PASS_CUT;
+	check_sweep(&run); /* measured */
+	sample_run_init(&run);
+	sample_run_add(&run, RUN_READ, RUN_RANDOM, 4096, 1, 100e3);
+	run.end.present = false;
+	check_sweep(&run); /* stopped */
+	view_check_all_codes("sweep");
+}
+END_TEST
+
+static void check_observation(const struct run *run, const struct observation *o)
+{
+	struct error err = { 0 };
+	struct view v;
+
+	ck_assert_msg(!observe_view(&v, run, o, &err), "%s", err.text);
+	view_check(&v);
+	view_release(&v);
+}
+
+START_TEST(an_observation_with_all_that_can_be_odd)
+{
+	struct observed_size sizes[] = { { RUN_READ, 4096, 10, 50000000 } };
+	struct observation o = { .traced = true,
+		.total = { .ns = 2000000000, .requests = { 10, 1 }, .bytes = { 40960, 512 } },
+		.sizes = sizes,
+		.size_count = 1,
+		.requests = { 10, 1 },
+		.bytes = { 40960, 512 },
+		.flushes = 1,
+		.discards = 1,
+		.errors = 1,
+		.latency = { { .count = 10, .max_ns = 9000000, .max_bytes = 4096 } } };
+	struct observation nothing = { .total = { .ns = 1000000000 } };
+	struct run run;
+
+	sample_run_init(&run);
+	check_observation(&run, &o);
+	o.lost = 3;
+	check_observation(&run, &o);
+	o.traced = false;
+	check_observation(&run, &o);
+	check_observation(&run, &nothing);
+	view_check_all_codes("observe");
+}
+END_TEST
+
+START_TEST(a_record_with_all_that_can_be_odd)
+{
+	static const char *const endings[] = { "interrupted", "failed" };
+	struct run run;
+
+	sample_run_init(&run);
+	run.target.modelled = true;
+	run.damaged_lines = 2;
+	run.end.present = false;
+	text_copy(run.target.kind, sizeof run.target.kind, "image");
+	check_sweep(&run);
+	for (size_t i = 0; i < 2; i++) {
+		sample_run_init(&run);
+		text_copy(run.end.status, sizeof run.end.status, endings[i]);
+		check_sweep(&run);
+	}
+	view_check_all_codes("run");
+}
+END_TEST
+
+Suite *views_suite(void)
+{
+	Suite *s = suite_create("views");
+	TCase *t = tcase_create("views");
+
+	tcase_add_checked_fixture(t, setup, teardown);
+	tcase_add_test(t, values_have_two_forms);
+	tcase_add_test(t, strings_of_json);
+	tcase_add_test(t, columns_are_as_wide_as_they_must);
+	tcase_add_test(t, a_wide_table_goes_on_below);
+	tcase_add_test(t, tables_share_a_csv);
+	tcase_add_test(t, a_view_without_verdict_is_none);
+	tcase_add_test(t, kinds_are_whole);
+	tcase_add_test(t, keys_are_listed_in_fields);
+	tcase_add_test(t, a_sweep_with_all_that_can_be_odd);
+	tcase_add_test(t, an_observation_with_all_that_can_be_odd);
+	tcase_add_test(t, a_record_with_all_that_can_be_odd);
+	suite_add_tcase(s, t);
+	return s;
+}
