@@ -23,8 +23,9 @@ static void add_findings(struct text *t, const struct findings *f, size_t first)
 
 static void add_verdict(struct text *t, const struct finding *verdict)
 {
-	text_addf(t, "<p class=\"verdict%s\">",
-		verdict->code->kind == FINDING_CAUTION ? " look" : "");
+	text_adds(t, verdict->code->kind == FINDING_CAUTION
+			     ? "<p class=\"verdict look\"><b>Look:</b> "
+			     : "<p class=\"verdict\">");
 	markup_add(t, verdict->sentence);
 	text_adds(t, "</p>\n");
 }

@@ -105,11 +105,14 @@ static void add_findings(struct text_view *s, const struct findings *f, size_t f
 
 static void add_verdict(struct text_view *s, const struct finding *verdict)
 {
-	if (verdict->code->kind == FINDING_CAUTION)
+	bool caution = verdict->code->kind == FINDING_CAUTION;
+
+	if (caution)
 		text_view_look(s);
 	else
 		text_view_bold(s);
-	text_view_words(s, verdict->sentence, 0, 0);
+	text_adds(s->t, caution ? "! " : "");
+	text_view_words(s, verdict->sentence, caution ? 2 : 0, caution ? 2 : 0);
 	text_view_plain(s);
 }
 

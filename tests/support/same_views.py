@@ -93,8 +93,7 @@ class Page(html.parser.HTMLParser):
         elif tag == "td":
             self.tables[-1][1][-1].append(self.into)
         else:
-            said = self.into.removeprefix("Look:") if self.mark and tag == "li" else self.into
-            self.findings.append((said, self.mark))
+            self.findings.append((self.into.removeprefix("Look:").strip() if self.mark else self.into, self.mark))
         self.into = None
 
 
@@ -147,7 +146,7 @@ def check_findings(view, text, page, known):
         fail(f"page and JSON differ in their findings:\n{page.findings}\n{sentences}")
     # The text: the verdict, a blank line, then signs and sentences up to the next one.
     paragraphs = text.split("\n\n")
-    said = [(flat(paragraphs[0]), sentences[0][1])]
+    said = [(flat(paragraphs[0]).removeprefix("! "), paragraphs[0].startswith("! "))]
     if len(sentences) > 1:
         items = re.split(r"^  ([+!]) ", paragraphs[1], flags=re.MULTILINE)
         said += [(flat(items[i + 1]), items[i] == "!") for i in range(1, len(items), 2)]
