@@ -114,31 +114,40 @@ static const struct view_kind *find_kind(const char *kind)
 	return NULL;
 }
 
-/* Every record names its kind in its first line. */
-static int read_kind(char *kind, size_t room, const char *path, struct error *err)
+/* The line "run", one of the first, names the kind. 0, or -1 with *err. */
+static int read_kind(char kind[16], const char *path, struct error *err)
 {
 	struct record_reader reader;
+	struct run run = { 0 };
+	struct line line;
+	int rc = 1;
 
 	if (record_open(&reader, path, err) < 0)
 		return -1;
-	text_copy(kind, room, reader.kind);
+	while (!*run.head.kind && (rc = record_next(&reader, &line, err)) > 0)
+		if (!strcmp(line.kind, "run"))
+			run_take_line(&run, &line, NULL);
 	record_reader_release(&reader);
-	return 0;
+	text_copy(kind, sizeof run.head.kind, run.head.kind);
+	if (!*kind && !rc)
+		return error_set(err, ERROR_USAGE,
+			"'%s' holds no run: it was cut before the run began", path);
+	return *kind ? 0 : -1;
 }
 
 bool record_view_knows(const char *path)
 {
-	char kind[32];
+	char kind[16];
 
-	return read_kind(kind, sizeof kind, path, NULL) == 0 && find_kind(kind);
+	return read_kind(kind, path, NULL) == 0 && find_kind(kind);
 }
 
 int record_view(struct view *v, const char *path, struct error *err)
 {
 	const struct view_kind *found;
-	char kind[32];
+	char kind[16];
 
-	if (read_kind(kind, sizeof kind, path, err) < 0)
+	if (read_kind(kind, path, err) < 0)
 		return -1;
 	found = find_kind(kind);
 	if (!found)

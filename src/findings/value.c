@@ -72,7 +72,7 @@ struct value value_seconds(double seconds)
 
 struct value value_ns(uint64_t ns)
 {
-	return value_seconds((double)ns / 1e9);
+	return whole(UNIT_NANOSECONDS, ns);
 }
 
 struct value value_share(double share)
@@ -129,6 +129,13 @@ static void add_mean(struct text *t, double bytes)
 		text_addf(t, "%.1f KiB", bytes / 1024);
 }
 
+static void add_duration(struct text *t, double seconds)
+{
+	char buf[SIZE_TEXT_MAX];
+
+	text_adds(t, seconds == 0 ? "0 s" : duration_format(buf, seconds));
+}
+
 static void add_range(struct text *t, struct value v)
 {
 	struct rate_summary s = {
@@ -159,7 +166,10 @@ static void add_known(struct text *t, struct value v)
 		text_adds(t, rate_format(buf, v.number));
 		break;
 	case UNIT_SECONDS:
-		text_adds(t, v.number == 0 ? "0 s" : duration_format(buf, v.number));
+		add_duration(t, v.number);
+		break;
+	case UNIT_NANOSECONDS:
+		add_duration(t, (double)v.whole / 1e9);
 		break;
 	case UNIT_SHARE:
 		figure_add_percent(t, v.number);
@@ -193,6 +203,20 @@ void value_add(struct text *t, struct value v)
 
 /* ---- for programs ---- */
 
+/* "0.0015": no more digits than it takes. */
+static void add_exact_seconds(struct text *t, uint64_t ns)
+{
+	uint64_t rest = ns % 1000000000;
+	int digits = 9;
+
+	text_addf(t, "%llu", (unsigned long long)(ns / 1000000000));
+	if (!rest)
+		return;
+	for (; rest % 10 == 0; digits--)
+		rest /= 10;
+	text_addf(t, ".%0*llu", digits, (unsigned long long)rest);
+}
+
 void value_add_plain(struct text *t, struct value v)
 {
 	if (!v.known)
@@ -206,9 +230,10 @@ void value_add_plain(struct text *t, struct value v)
 	case UNIT_FLAG:
 		text_adds(t, v.whole ? "true" : "false");
 		break;
-	case UNIT_SECONDS: /* nanoseconds of a run of hours */
-		text_addf(t, "%.14g", v.number);
+	case UNIT_NANOSECONDS:
+		add_exact_seconds(t, v.whole);
 		break;
+	case UNIT_SECONDS:
 	case UNIT_BYTES_MEAN:
 	case UNIT_BYTES_PER_SECOND:
 	case UNIT_SHARE:

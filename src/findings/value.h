@@ -16,6 +16,7 @@ enum unit {
 	UNIT_BYTES_DECIMAL, /* capacities and amounts: "2.13 MB" */
 	UNIT_BYTES_PER_SECOND, /* "640 kB/s" */
 	UNIT_SECONDS, /* "8.53 ms" */
+	UNIT_NANOSECONDS, /* seconds as well, kept and told to programs exactly */
 	UNIT_SHARE, /* 1 is all of it; measured: "97 %", "0.8 %" */
 	UNIT_SHARE_COUNTED, /* the same, of counted things: "45.3 %" */
 	UNIT_NUMBER, /* any other, three digits: "1.18" */
@@ -28,7 +29,7 @@ enum unit {
 struct value {
 	enum unit unit;
 	bool known; /* else a dash for people, null or empty for programs */
-	uint64_t whole; /* counts, bytes; a flag: 0 or 1 */
+	uint64_t whole; /* counts, bytes, nanoseconds; a flag: 0 or 1 */
 	double number; /* the other units, > 0 or not, always finite; of a range the rate beside it */
 	double low, high; /* of a range */
 	const char *text; /* words and texts; outlives whatever shows it */
@@ -44,7 +45,7 @@ struct value value_bytes_decimal(uint64_t n);
 struct value value_bytes_mean(double n);
 struct value value_rate(double bytes_per_second);
 struct value value_seconds(double seconds);
-struct value value_ns(uint64_t ns); /* as seconds */
+struct value value_ns(uint64_t ns);
 struct value value_share(double share);
 struct value value_share_counted(uint64_t part, uint64_t whole); /* 0 of 0 is 0 */
 struct value value_number(double n);

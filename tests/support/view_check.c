@@ -34,7 +34,7 @@ static void check_unit(const char *key, struct value v)
 
 	if (!v.known)
 		return;
-	if (v.unit == UNIT_SECONDS)
+	if (v.unit == UNIT_SECONDS || v.unit == UNIT_NANOSECONDS)
 		wanted = "seconds";
 	else if (v.unit == UNIT_BYTES || v.unit == UNIT_BYTES_MEAN || v.unit == UNIT_BYTES_DECIMAL)
 		wanted = "bytes";
