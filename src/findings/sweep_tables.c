@@ -37,7 +37,7 @@ PASS(pass_p50, value_ns(r->pass->lat_p50_ns))
 PASS(pass_p99, value_ns(r->pass->lat_p99_ns))
 PASS(pass_max, value_ns(r->pass->lat_max_ns))
 PASS(pass_errors, value_count(r->pass->errors))
-PASS(pass_flags, value_word(r->flags))
+PASS(pass_flags, value_words(r->flags))
 
 static const struct column passes[] = {
 	{ "direction", NULL, "read or write", 0, true, NULL, pass_direction },
@@ -62,8 +62,8 @@ static const struct column passes[] = {
 		NULL, pass_p99 },
 	{ "request_time_max_seconds", NULL, "slowest request", 0, false, NULL, pass_max },
 	{ "errors", NULL, "requests that failed", 0, false, NULL, pass_errors },
-	{ "flags", NULL, "what was odd about the pass, joined by '+'; see blkassay-record(5)", 0,
-		true, NULL, pass_flags },
+	{ "flags", NULL, "what was odd about the pass; see blkassay-record(5)", 0, true, NULL,
+		pass_flags },
 };
 
 const struct table_spec sweep_passes_spec = { .key = "passes",
@@ -312,6 +312,6 @@ static const struct column plan[] = {
 
 const struct table_spec sweep_plan_spec = { .key = "plan",
 	.meaning = "what was asked for",
-	.single = true,
+	.json = JSON_OBJECT,
 	.row_bytes = sizeof(struct run),
 	TABLE_COLUMNS(plan) };

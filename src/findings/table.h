@@ -23,6 +23,13 @@ struct column {
 	struct value (*value)(const void *row);
 };
 
+/* How JSON has it. */
+enum json_form {
+	JSON_ARRAY, /* of objects, under the table's key */
+	JSON_OBJECT, /* its one row, under the table's key; null without a row */
+	JSON_BARE, /* the columns of its one row stand among the view's own keys */
+};
+
 /* What a row of CSV begins with: which run it belongs to. */
 enum csv_lead {
 	CSV_NONE, /* the table is not in the CSV */
@@ -32,9 +39,9 @@ enum csv_lead {
 };
 
 struct table_spec {
-	const char *key; /* in JSON: "points" */
+	const char *key; /* in JSON: "points"; of JSON_BARE a name for the lists of keys */
 	const char *meaning; /* what a row is; man page */
-	bool single; /* JSON: one object, not an array of them */
+	enum json_form json;
 	enum csv_lead csv; /* the same for all tables of a kind that are in its CSV */
 	const char *csv_what; /* of several tables in one CSV: column `what` of these rows */
 	size_t row_bytes;

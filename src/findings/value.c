@@ -109,6 +109,11 @@ struct value value_word(const char *word)
 	return words(UNIT_WORD, word);
 }
 
+struct value value_words(const char *list)
+{
+	return words(UNIT_WORDS, list ? list : "");
+}
+
 struct value value_text(const char *text)
 {
 	return words(UNIT_TEXT, text && *text ? text : NULL);
@@ -116,7 +121,7 @@ struct value value_text(const char *text)
 
 bool value_is_text(struct value v)
 {
-	return v.unit == UNIT_WORD || v.unit == UNIT_TEXT;
+	return v.unit == UNIT_WORD || v.unit == UNIT_WORDS || v.unit == UNIT_TEXT;
 }
 
 /* ---- for people ---- */
@@ -134,6 +139,17 @@ static void add_duration(struct text *t, double seconds)
 	char buf[SIZE_TEXT_MAX];
 
 	text_adds(t, seconds == 0 ? "0 s" : duration_format(buf, seconds));
+}
+
+static void add_words(struct text *t, const char *list)
+{
+	if (!*list)
+		text_adds(t, "-");
+	for (const char *c = list; *c; c++)
+		if (*c == '+')
+			text_adds(t, ", ");
+		else
+			text_add(t, c, 1);
 }
 
 static void add_range(struct text *t, struct value v)
@@ -185,6 +201,9 @@ static void add_known(struct text *t, struct value v)
 		break;
 	case UNIT_FLAG:
 		text_adds(t, v.whole ? "yes" : "no");
+		break;
+	case UNIT_WORDS:
+		add_words(t, v.text);
 		break;
 	case UNIT_WORD:
 	case UNIT_TEXT:
@@ -243,6 +262,7 @@ void value_add_plain(struct text *t, struct value v)
 		break;
 	case UNIT_RATE_RANGE: /* its ends have columns of their own */
 		break;
+	case UNIT_WORDS:
 	case UNIT_WORD:
 	case UNIT_TEXT:
 		text_adds(t, v.text);

@@ -23,6 +23,7 @@ enum unit {
 	UNIT_RATE_RANGE, /* for people alone: "1.17..1.19", in the unit of the rate beside it */
 	UNIT_FLAG, /* yes or no */
 	UNIT_WORD, /* ours: "sequential" */
+	UNIT_WORDS, /* several of ours with '+' between: "split, merged" for people, an array in JSON */
 	UNIT_TEXT, /* from a person or a device: guarded in CSV; cleaned in every view, as words are */
 };
 
@@ -52,6 +53,8 @@ struct value value_number(double n);
 struct value value_rate_range(const struct rate_summary *s); /* its 95 % interval */
 struct value value_flag(bool flag);
 struct value value_word(const char *word); /* NULL: unknown */
+struct value value_words(
+	const char *words); /* with '+' between; NULL or "": none, which is known */
 struct value value_text(const char *text); /* NULL or "": unknown */
 
 /* True for words and texts, which programs get in quotes. */

@@ -68,7 +68,7 @@ void view_section(struct view *v, struct section s)
 
 void view_table(struct view *v, const struct table_spec *spec, const void *rows, size_t count)
 {
-	if (v->table_count < VIEW_TABLES_MAX)
+	if (v->table_count < VIEW_TABLES_MAX && (count || spec->json != JSON_BARE))
 		v->tables[v->table_count++] = (struct table){ spec, rows, count };
 	else
 		v->pool.failed = true;

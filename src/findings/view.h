@@ -60,6 +60,7 @@ void view_release(struct view *v);
 void view_of_run(struct view *v, const struct run *run);
 
 void view_fact(struct view *v, const char *name, const char *value);
+/* A table with JSON_BARE has its one row. */
 void view_table(struct view *v, const struct table_spec *spec, const void *rows, size_t count);
 void view_section(struct view *v, struct section s);
 

@@ -88,7 +88,7 @@ static const struct column columns[] = {
 
 const struct table_spec view_run_spec = { .key = "run",
 	.meaning = "the run that was looked at",
-	.single = true,
+	.json = JSON_OBJECT,
 	.row_bytes = sizeof(struct run),
 	TABLE_COLUMNS(columns) };
 

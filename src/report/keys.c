@@ -21,8 +21,10 @@ static void add_codes(
 
 static void add_table(struct text *t, const char *kind, const struct table_spec *spec)
 {
-	text_addf(t, "table\t%s\t%s\t%s\t%s\t%s\n", kind, spec->key,
-		spec->single ? "object" : "array", spec->csv ? "csv" : "-", spec->meaning);
+	static const char *const forms[] = { "array", "object", "bare" };
+
+	text_addf(t, "table\t%s\t%s\t%s\t%s\t%s\n", kind, spec->key, forms[spec->json],
+		spec->csv ? "csv" : "-", spec->meaning);
 	for (size_t i = 0; i < spec->column_count; i++) {
 		const struct column *c = &spec->columns[i];
 

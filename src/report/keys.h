@@ -7,7 +7,7 @@ struct text;
 /* One line each, fields split by tabs; a field that does not apply is "-":
  *   kind KIND MEANING
  *   verdict|finding|caution KIND CODE FIGURES MEANING     FIGURES: keys with blanks between
- *   table KIND KEY array|object csv|- MEANING
+ *   table KIND KEY array|object|bare csv|- MEANING
  *   key KIND TABLE KEY HEADING MEANING                    HEADING: on screens
  * KIND "run" stands for what any kind of run may hold. */
 void keys_add(struct text *t);

@@ -118,6 +118,8 @@ static void add_verdict(struct text_view *s, const struct finding *verdict)
 
 static void add_facts(struct text_view *s, const struct view *v)
 {
+	if (!*v->head && !v->fact_count)
+		return;
 	text_adds(s->t, "\n");
 	text_view_bold(s);
 	clean_add(s->t, v->head, !s->style->utf8);

@@ -126,6 +126,8 @@ def shows(cell, value):
         return value is None and cell == "-"
     if isinstance(value, bool):
         return cell == ("yes" if value else "no")
+    if isinstance(value, list):
+        return cell == (", ".join(value) or "-")
     if isinstance(value, str):
         return cell == value
     read = read_back(cell)
@@ -165,16 +167,40 @@ def check_findings(view, text, page, known):
 
 def check_keys(view, known):
     frame = ["kind", "run" if "run" in view else "runs", "verdict", "findings"]
-    if list(view)[:4] != frame or list(view)[4:] != list(known["tables"]):
-        fail(f"JSON: keys are {list(view)}, listed are {frame + list(known['tables'])}")
+    for key, table in known["tables"].items():
+        frame += list(table["keys"]) if table["form"] == "bare" else [key]
+    if list(view) != frame:
+        fail(f"JSON: keys are {list(view)}, listed are {frame}")
     for key, table in [*known["tables"].items(), (frame[1], known["run"])]:
-        rows = view[key] if isinstance(view[key], list) else [view[key]] if view[key] else []
-        if (isinstance(view[key], dict) or view[key] is None) != table["single"] and key != "runs":
+        if table["form"] == "bare":
+            continue
+        if isinstance(view[key], list) != (table["form"] == "array" or key == "runs"):
             fail(f"JSON: {key} is not the object or array that it should be")
-        for row in rows:
+        for row in rows_of(view, key, table):
             if list(row) != list(table["keys"]):
                 fail(f"JSON: {key} has the keys {list(row)}, listed are {list(table['keys'])}")
                 break
+
+
+def rows_of(view, key, table):
+    """Rows as flat objects: what is an object in a row has keys with a dot."""
+    if table["form"] == "bare":
+        return [view]
+    rows = view[key] if isinstance(view[key], list) else [view[key]] if view[key] else []
+    return [spread(row, table) for row in rows]
+
+
+def spread(row, table):
+    out = {}
+    for key, value in row.items():
+        parts = [k for k in table["keys"] if k.startswith(key + ".")]
+        if value is None and parts:
+            out.update(dict.fromkeys(parts))
+        elif isinstance(value, dict):
+            out.update({f"{key}.{k}": v for k, v in value.items()})
+        else:
+            out[key] = value
+    return out
 
 
 def table_of(headings, known):
@@ -190,6 +216,7 @@ def table_of(headings, known):
 
 def check_page_tables(view, page, known):
     at = dict.fromkeys(known["tables"], 0)
+    all_rows = {key: rows_of(view, key, table) for key, table in known["tables"].items()}
     for headings, rows in page.tables:
         key = table_of(headings, known)
         if key is None:
@@ -197,9 +224,9 @@ def check_page_tables(view, page, known):
         by_heading = {h: k for k, h in known["tables"][key]["keys"].items() if h != "-"}
         for row in rows[1:]:
             cells = [(by_heading[h], cell) for h, cell in zip(headings, row) if h in by_heading]
-            while at[key] < len(view[key]) and not all(shows(cell, view[key][at[key]][k]) for k, cell in cells):
+            while at[key] < len(all_rows[key]) and not all(shows(cell, all_rows[key][at[key]][k]) for k, cell in cells):
                 at[key] += 1
-            if at[key] == len(view[key]):
+            if at[key] == len(all_rows[key]):
                 fail(f"page: no row of {key} in the JSON, in this order, is {cells}")
                 return
             at[key] += 1
@@ -228,6 +255,8 @@ def plain(value, field):
         return field == ""
     if isinstance(value, bool):
         return field == ("true" if value else "false")
+    if isinstance(value, list):
+        return field == "+".join(value)
     if isinstance(value, str):
         return field.lstrip("'") == value.lstrip("'")
     return field != "" and float(field) == float(value)
@@ -238,7 +267,7 @@ def check_csv(view, raw, known):
         fail("CSV: a line does not end in CR LF")
     rows = list(csv.DictReader(io.StringIO(raw.decode("utf-8", "replace"), newline="")))
     parts = [(k, t) for k, t in known["tables"].items() if t["csv"]]
-    wanted = [(key, table, row) for key, table in parts for row in view[key]]
+    wanted = [(key, table, row) for key, table in parts for row in rows_of(view, key, table)]
     if len(rows) != len(wanted):
         fail(f"CSV has {len(rows)} rows, JSON {len(wanted)}")
     for row, (key, table, value) in zip(rows, wanted):
@@ -259,7 +288,7 @@ def read_keys(path):
             what, kind, *rest = line.rstrip("\n").split("\t")
             one = kinds.setdefault(kind, {"codes": {}, "tables": {}})
             if what == "table":
-                tables = one["tables"][rest[0]] = {"single": rest[1] == "object", "csv": rest[2] == "csv", "keys": {}}
+                tables = one["tables"][rest[0]] = {"form": rest[1], "csv": rest[2] == "csv", "keys": {}}
             elif what == "key":
                 tables["keys"][rest[1]] = rest[2]
             elif what != "kind":

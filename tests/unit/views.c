@@ -62,6 +62,8 @@ START_TEST(values_have_two_forms)
 		{ value_rate_range(&range), "1.17..1.19", "" },
 		{ value_flag(true), "yes", "true" },
 		{ value_word("read"), "read", "read" },
+		{ value_words("split+merged"), "split, merged", "split+merged" },
+		{ value_words(NULL), "-", "" },
 		{ value_text(""), "-", "" },
 		{ value_unknown(), "-", "" },
 		{ value_rate((double)NAN), "-", "" },
@@ -184,6 +186,54 @@ START_TEST(tables_share_a_csv)
 	ck_assert_str_eq(text.bytes, "what,name,n,m,o,more\r\n"
 				     "large,,7,7,7,\r\n"
 				     "small,\"longer?name,\",7,,,7\r\n");
+	text_release(&scratch);
+	view_release(&v);
+}
+END_TEST
+
+COLUMN_VALUE(row_words, struct row, r, value_words(r->n ? "split+merged" : ""))
+
+static const struct column nested[] = {
+	{ "n", NULL, "of them", 0, false, NULL, row_n },
+	{ "parts.name", NULL, "of it", 0, true, NULL, row_name },
+	{ "parts.n", NULL, "of them", 0, false, NULL, row_n },
+	{ "words", NULL, "some", 0, true, NULL, row_words },
+};
+
+static const struct table_spec nested_spec = {
+	.key = "nested", .row_bytes = sizeof(struct row), TABLE_COLUMNS(nested)
+};
+static const struct table_spec object_spec = {
+	.key = "object", .json = JSON_OBJECT, .row_bytes = sizeof(struct row), TABLE_COLUMNS(narrow)
+};
+static const struct table_spec bare_spec = {
+	.key = "bare", .json = JSON_BARE, .row_bytes = sizeof(struct row), TABLE_COLUMNS(narrow)
+};
+
+START_TEST(forms_of_json)
+{
+	static const struct finding_code code = { .code = "odd", .kind = FINDING_CAUTION };
+	struct sink sink = { &text, keep_all };
+	struct error err = { 0 };
+	struct text scratch;
+	struct view v;
+
+	view_begin(&v, "test");
+	finding_figure(finding_add(&v.findings, &code, "It is %s.", "odd"), "n", value_count(3));
+	view_table(&v, &nested_spec, rows, 2);
+	view_table(&v, &object_spec, NULL, 0);
+	view_table(&v, &bare_spec, &rows[1], 1);
+	ck_assert_int_eq(view_end(&v, &err), 0);
+	text_init(&scratch);
+	ck_assert_int_eq(json_add_view(&scratch, &v, &sink, &err), 0);
+	ck_assert_str_eq(text.bytes,
+		"{\"kind\":\"test\",\"run\":null,\"verdict\":\"odd\",\"findings\":[{\"code\":"
+		"\"odd\","
+		"\"kind\":\"caution\",\"sentence\":\"It is odd.\",\"n\":3}],"
+		"\"nested\":[{\"n\":7,\"parts\":{\"name\":\"longer\\u001bname,\",\"n\":7},"
+		"\"words\":["
+		"\"split\",\"merged\"]},{\"n\":null,\"parts\":null,\"words\":[]}],"
+		"\"object\":null,\"name\":null,\"n\":null,\"more\":null}\n");
 	text_release(&scratch);
 	view_release(&v);
 }
@@ -362,6 +412,7 @@ Suite *views_suite(void)
 	tcase_add_test(t, columns_are_as_wide_as_they_must);
 	tcase_add_test(t, a_wide_table_goes_on_below);
 	tcase_add_test(t, tables_share_a_csv);
+	tcase_add_test(t, forms_of_json);
 	tcase_add_test(t, a_view_without_verdict_is_none);
 	tcase_add_test(t, kinds_are_whole);
 	tcase_add_test(t, keys_are_listed_in_fields);
