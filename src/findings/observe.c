@@ -323,10 +323,10 @@ struct stretch {
 
 static struct stretch *join(struct pool *p, const struct observation *o, size_t most, size_t *count)
 {
-	size_t step = (o->second_count + most - 1) / most;
+	size_t step = o->second_count > most ? (o->second_count + most - 1) / most : 1;
 	struct stretch *list;
 
-	*count = step ? (o->second_count + step - 1) / step : 0;
+	*count = (o->second_count + step - 1) / step;
 	list = pool_alloc(p, *count, sizeof *list);
 	*count = list ? *count : 0;
 	for (size_t i = 0; list && i < o->second_count; i++) {

@@ -50,6 +50,7 @@ struct table_spec {
 };
 
 /* Defines the function of a column: what `expression` says of the row, a `type` named `r`. */
+/* NOLINTBEGIN(bugprone-macro-parentheses): a type and a name take none */
 #define COLUMN_VALUE(function, type, r, expression)      \
 	static struct value function(const void *row_at) \
 	{                                                \
@@ -57,6 +58,7 @@ struct table_spec {
                                                          \
 		return expression;                       \
 	}
+/* NOLINTEND(bugprone-macro-parentheses) */
 
 /* Columns of an array in a table_spec. */
 #define TABLE_COLUMNS(array) .columns = (array), .column_count = sizeof(array) / sizeof *(array)
