@@ -100,6 +100,8 @@ static const struct job jobs[] = {
 		{ "report", "kept-sweep.run", "kept-verify.run", "kept-audit.run", "kept-seen.run",
 			"--page", "a.html", NULL },
 		prepare_nothing, judge_page, PLACE_LOOP, false, make_records },
+	{ "json", 0, { "report", "kept-sweep.run", "kept-seen.run", "--json", "a.json", NULL },
+		prepare_nothing, judge_json, PLACE_LOOP, false, make_records },
 	{ "compare", 1, { "compare", "a.run", "--against", "b.run", "--allow-slower", "5", NULL },
 		prepare_two_records, judge_gate, PLACE_IMAGE, false, make_records },
 	{ "compare-csv", 0, { "compare", "a.run", "--against", "b.run", "--csv", "a.csv", NULL },

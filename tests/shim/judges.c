@@ -282,6 +282,11 @@ const char *judge_csv(const struct job *job, int status)
 	return judge_file(job, status, "a.csv");
 }
 
+const char *judge_json(const struct job *job, int status)
+{
+	return judge_file(job, status, "a.json");
+}
+
 const char *judge_page(const struct job *job, int status)
 {
 	return judge_file(job, status, "a.html");

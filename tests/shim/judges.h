@@ -27,6 +27,7 @@ judge judge_nothing;
 judge judge_output; /* the same words as without a fault, or a word about it */
 judge judge_csv; /* a.csv likewise */
 judge judge_page; /* a.html likewise */
+judge judge_json; /* a.json likewise */
 judge judge_record; /* a.run, if there, can be read; a good end means a good end in it */
 judge judge_read_sweep; /* and nothing was written */
 judge judge_written; /* and what verify wrote is there */
