@@ -306,7 +306,7 @@ int cmd_observe(const struct options *o)
 		output_record_path(job->path, sizeof job->path, options_text(o, OPTION_OUT, NULL),
 			"observe", &err) < 0 ||
 		output_check_target(job->path, &job->disk, o->args[0], &err) < 0 ||
-		results_open_on(&job->results, o, &job->disk, o->args[0], &err) < 0 ||
+		results_open_on(&job->results, o, job->path, &job->disk, o->args[0], &err) < 0 ||
 		open_record(job, &err) < 0)
 		status = error_exit_status(&err);
 	else

@@ -295,7 +295,7 @@ int cmd_sweep(const struct options *o)
 		return message_error(&err);
 	if (make_plan(&plan, &request, &s, o, record_run_seed(o), &err) < 0 ||
 		session_record_path(path, sizeof path, &s, o, "sweep", &err) < 0 ||
-		results_open_in(&results, o, &s, &err) < 0) {
+		results_open_in(&results, o, path, &s, &err) < 0) {
 		status = message_error(&err);
 		session_abandon(&s);
 		return status;

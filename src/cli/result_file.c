@@ -40,7 +40,7 @@ static int check_place(const char *path, struct error *err)
 			path);
 	if (is_record(path))
 		return error_set(err, ERROR_USAGE,
-			"'%s' is a run record, which a report does not replace; name another file",
+			"'%s' is a run record, which a result does not replace; name another file",
 			path);
 	return 0;
 }
@@ -91,6 +91,13 @@ int result_file_finish(struct result_file *f, struct error *err)
 	f->file = NULL;
 	if (!file || file == stdout) /* the dispatcher checks stdout for every command */
 		return 0;
+	/* It may have come there since, by another name of the same place. */
+	if (is_record(f->path)) {
+		fclose(file);
+		unlink(f->temporary);
+		return error_set(err, ERROR_IO,
+			"'%s' has become a run record, which a result does not replace", f->path);
+	}
 	if (fflush(file) != 0 || fsync(fileno(file)) < 0)
 		failed = errno;
 	if (fclose(file) != 0 && !failed)

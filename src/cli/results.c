@@ -1,8 +1,10 @@
 /* Where the results of a command go. */
 #include "cli/results.h"
 
+#include <limits.h>
 #include <stdio.h>
 #include <string.h>
+#include <sys/stat.h>
 #include <unistd.h>
 
 #include "base/error.h"
@@ -28,6 +30,33 @@ static const enum option_id file_options[FILES] = {
 	OPTION_JSON,
 };
 
+static const char *name_of(const char *path)
+{
+	const char *slash = strrchr(path, '/');
+
+	return slash ? slash + 1 : path;
+}
+
+static int stat_folder(struct stat *st, const char *path)
+{
+	char folder[PATH_MAX];
+	size_t n = (size_t)(name_of(path) - path);
+
+	snprintf(folder, sizeof folder, "%.*s%s", (int)n, path, n ? "" : ".");
+	return stat(folder, st);
+}
+
+/* Two ways to write the same path, whether there is anything yet or not. */
+static bool is_same(const char *a, const char *b)
+{
+	struct stat x, y;
+
+	if (strcmp(name_of(a), name_of(b)) != 0)
+		return false;
+	return stat_folder(&x, a) == 0 && stat_folder(&y, b) == 0 && x.st_dev == y.st_dev &&
+	       x.st_ino == y.st_ino;
+}
+
 static int refuse_same(const struct options *o, struct error *err)
 {
 	for (int i = 0; i < FILES; i++)
@@ -35,7 +64,7 @@ static int refuse_same(const struct options *o, struct error *err)
 			const char *a = options_text(o, file_options[i], NULL);
 			const char *b = options_text(o, file_options[k], NULL);
 
-			if (a && b && !strcmp(a, b))
+			if (a && b && (!strcmp(a, b) || is_same(a, b)))
 				return error_set(err, ERROR_USAGE,
 					"--%s and --%s both name '%s'; give each its own file",
 					option_spec(file_options[i])->name,
@@ -46,6 +75,7 @@ static int refuse_same(const struct options *o, struct error *err)
 
 /* Whether a file may lie there. */
 struct place {
+	const char *record; /* of the run; NULL: there is none */
 	const struct blockdev *device;
 	const char *target; /* NULL: anywhere */
 	const struct session *session; /* NULL: the two above tell */
@@ -55,6 +85,9 @@ static int check_place(const struct place *p, const char *path, struct error *er
 {
 	if (!strcmp(path, "-"))
 		return 0;
+	if (p->record && is_same(path, p->record))
+		return error_set(err, ERROR_USAGE,
+			"'%s' is where the run's record goes; give each its own file", path);
 	if (p->session)
 		return session_check_output(p->session, path, err);
 	return p->target ? output_check_target(path, p->device, p->target, err) : 0;
@@ -101,16 +134,16 @@ int results_open(struct results *r, const struct options *o, struct error *err)
 	return rc;
 }
 
-int results_open_on(struct results *r, const struct options *o, const struct blockdev *device,
-	const char *target, struct error *err)
+int results_open_on(struct results *r, const struct options *o, const char *record,
+	const struct blockdev *device, const char *target, struct error *err)
 {
-	return open_all(r, o, &(struct place){ .device = device, .target = target }, err);
+	return open_all(r, o, &(struct place){ record, device, target, NULL }, err);
 }
 
-int results_open_in(
-	struct results *r, const struct options *o, const struct session *s, struct error *err)
+int results_open_in(struct results *r, const struct options *o, const char *record,
+	const struct session *s, struct error *err)
 {
-	return open_all(r, o, &(struct place){ .session = s }, err);
+	return open_all(r, o, &(struct place){ .record = record, .session = s }, err);
 }
 
 void results_release(struct results *r)

@@ -29,11 +29,11 @@ struct results {
 int results_open(struct results *r, const struct options *o, struct error *err);
 
 /* The same for a run on a target: text comes too, but where a file is standard output; files that are the target or would
- * lie on it are refused. device NULL: an image or a model. */
-int results_open_on(struct results *r, const struct options *o, const struct blockdev *device,
-	const char *target, struct error *err);
-int results_open_in(
-	struct results *r, const struct options *o, const struct session *s, struct error *err);
+ * lie on it, or are the run's record, are refused. device NULL: an image or a model. */
+int results_open_on(struct results *r, const struct options *o, const char *record,
+	const struct blockdev *device, const char *target, struct error *err);
+int results_open_in(struct results *r, const struct options *o, const char *record,
+	const struct session *s, struct error *err);
 
 /* Draws a view wherever it is wanted. 0, or -1 with *err. */
 int results_show(struct results *r, const struct view *v, struct error *err);

@@ -30,11 +30,24 @@ grep -q '<svg' "$tmp/a.html" || fail "no chart in the page"
 grep -q '=cmd|x,&quot;y&quot;' "$tmp/a.html" || fail "the label is not escaped in the page"
 grep -qi '<script\|<img\|http://\|https://\|url(' "$tmp/a.html" && fail "the page fetches or runs something"
 
+# JSON: one line a record; it and the others each have a file of their own.
+run 0 "$BLKASSAY" report "$tmp/a.run" "$tmp/a.run" --json -
+[ "$(wc -l <"$out")" = 2 ] || fail "two records do not make two lines of JSON"
+grep -cq '^{"kind":"sweep","run":{"id":' "$out" || fail "a line of JSON begins otherwise"
+run 0 "$BLKASSAY" report "$tmp/a.run" --json "$tmp/a.json" --csv "$tmp/a.csv"
+[ ! -s "$out" ] || fail "the summary came although files were asked for"
+[ -s "$tmp/a.json" ] || fail "no JSON"
+run 2 "$BLKASSAY" report "$tmp/a.run" --json "$tmp/x" --csv "$tmp/x"
+says "give each its own"
+[ ! -e "$tmp/x" ] || fail "a refused file was made"
+
 # Places that must stay as they are.
 cp "$tmp/a.run" "$tmp/before"
 run 2 "$BLKASSAY" report "$tmp/a.run" --csv "$tmp/a.run"
 says "is a run record"
 cmp "$tmp/a.run" "$tmp/before" || fail "the record was changed"
+run 2 "$BLKASSAY" report "$tmp/a.run" --json "$tmp/a.run"
+says "is a run record"
 run 2 "$BLKASSAY" report "$tmp/a.run" --page /dev/null
 says "is not a regular file"
 run 2 "$BLKASSAY" report "$tmp/a.run" --csv "$tmp"

@@ -23,6 +23,21 @@ done
 for value in -1 18446744073709551616 x 1.5; do
 	refused --seed "$value"
 done
+for file in csv page json; do
+	refused --$file ""
+	refused --$file "$card"
+	says "is the target itself"
+	refused --$file "$tmp/none/there"
+	[ -z "$(find "$tmp" -name '*.part')" ] || fail "--$file left a part file"
+done
+refused --json "$tmp/x" --page "$tmp/x"
+says "give each its own"
+refused --json "$tmp/x.run"
+says "where the run's record goes"
+refused --json "$tmp/../${tmp##*/}/x.run"
+says "where the run's record goes"
+refused --json "$tmp/x" --page "$tmp/./x"
+says "give each its own"
 refused --sizes 700
 says "multiple"
 refused --sizes 1Mi..512
