@@ -13,3 +13,18 @@ done
 run 137 timeout --preserve-status -s KILL 1 "$BLKASSAY" sweep "$tmp/card.img" --sizes 4Ki --seconds 0.2 --passes 100 \
 	--out "$tmp/kill.run"
 run 0 "$BLKASSAY" report "$tmp/kill.run"
+# Of what there was until then a result is made; but not over a record that has come to its place meanwhile.
+"$BLKASSAY" sweep "$tmp/card.img" --sizes 4Ki --seconds 0.2 --passes 1000 --out "$tmp/last.run" --json "$tmp/last.json" \
+	--csv "$tmp/last.csv" >"$out" 2>"$err" &
+pid=$!
+await ' pass ' "$tmp/last.run"
+kill -STOP $pid
+cp "$tmp/kill.run" "$tmp/last.json"
+kill -INT $pid
+kill -CONT $pid
+status=0
+wait $pid || status=$?
+[ "$status" = 130 ] || fail "ended in $status"
+says "has become a run record"
+cmp "$tmp/last.json" "$tmp/kill.run" || fail "a record was replaced"
+grep -q ',sequential,' "$tmp/last.csv" || fail "an interrupted sweep makes no CSV"
