@@ -5,41 +5,47 @@
 #include <stdlib.h>
 
 #include "analysis/holm.h"
-#include "analysis/normal.h"
+#include "analysis/power.h"
 #include "analysis/ranksum.h"
 #include "analysis/student.h"
 
-/* The difference of two means found with COMPARE_POWER: sum of the two t quantiles times the standard error (common
- * approximation of the noncentral t; e.g. NIST/SEMATECH e-Handbook 7.2.2.2). alpha / points: the strictest step of
- * Holm's, so no point is promised more than it has. */
-static double visible_difference(double se, double df, size_t points)
+/* alpha / points: the strictest step of Holm's, so no point is promised more than it has. */
+static double strictest_critical(double df, size_t points)
 {
-	double alpha = COMPARE_ALPHA / (double)points;
-
-	return se * (student_critical(1 - alpha, df) + student_quantile(COMPARE_POWER, df));
+	return student_critical(1 - COMPARE_ALPHA / (double)points, df);
 }
 
-static bool sees(double sd, size_t n, size_t points, double difference)
+static double detectable_difference(double se, double df, size_t points)
 {
-	double se = sd * sqrt(2 / (double)n);
-
-	return visible_difference(se, 2 * (double)n - 2, points) <= difference;
+	return se * power_detectable(strictest_critical(df, points), df, df, COMPARE_POWER);
 }
 
-/* Replicates a side that show 5 %: up from what a normal distribution would need, which is never too many. */
-static size_t replicates_for_5_percent(double sd, size_t points)
+/* The spread was estimated with df_now degrees of freedom; n replicates a side will be measured. */
+static bool finds(double sd, double df_now, size_t n, size_t points, double difference)
 {
-	double wanted = log(1.05), alpha = COMPARE_ALPHA / (double)points;
-	double z = normal_quantile(1 - alpha / 2) + normal_quantile(COMPARE_POWER);
-	double least = floor(2 * (sd * z / wanted) * (sd * z / wanted));
-	size_t n;
+	double se = sd * sqrt(2 / (double)n), df = 2 * (double)n - 2;
 
-	if (!(least < COMPARE_REPLICATES_MAX))
-		return 0;
-	n = least > COMPARE_MIN_REPLICATES ? (size_t)least : COMPARE_MIN_REPLICATES;
-	while (!sees(sd, n, points, wanted))
-		n++;
-	return n;
+	return se * power_detectable(strictest_critical(df, points), df_now, df, COMPARE_POWER) <=
+	       difference;
+}
+
+struct wanted {
+	double sd, df_now, difference;
+	size_t points;
+};
+
+static bool finds_wanted(size_t n, const void *context)
+{
+	const struct wanted *w = context;
+
+	return finds(w->sd, w->df_now, n, w->points, w->difference);
+}
+
+static size_t replicates_for_5_percent(double sd, double df_now, size_t points)
+{
+	struct wanted w = { sd, df_now, log(1.05), points };
+
+	return power_smallest(COMPARE_MIN_REPLICATES, COMPARE_REPLICATES_MAX, finds_wanted, &w);
 }
 
 static double pooled_sd(const struct moments *a, const struct moments *b)
@@ -49,26 +55,32 @@ static double pooled_sd(const struct moments *a, const struct moments *b)
 	return sqrt((a->variance * ((double)a->n - 1) + b->variance * ((double)b->n - 1)) / df);
 }
 
+/* Values rounded to steps have at least the spread of an even distribution within a step, though all may be equal. */
+static struct moments rounded_moments(const double *values, size_t n, double step)
+{
+	struct moments m = moments_of(values, n);
+
+	m.variance = fmax(m.variance, n > 1 ? step * step / 12 : 0);
+	m.sd = sqrt(m.variance);
+	return m;
+}
+
 /* false: without memory. */
-static bool measure(struct comparison *c, size_t points)
+static bool measure(struct comparison *c)
 {
 	struct ranksum ranks = ranksum_of(c->base, c->base_n, c->fresh, c->fresh_n);
 
-	c->base_logs = moments_of(c->base, c->base_n);
-	c->fresh_logs = moments_of(c->fresh, c->fresh_n);
+	c->base_logs = rounded_moments(c->base, c->base_n, c->resolution);
+	c->fresh_logs = rounded_moments(c->fresh, c->fresh_n, c->resolution);
 	c->welch = welch_of(&c->base_logs, &c->fresh_logs);
 	c->ratio = exp(c->fresh_logs.mean - c->base_logs.mean);
 	c->low = c->welch.known ? exp(c->welch.low) : 0;
 	c->high = c->welch.known ? exp(c->welch.high) : INFINITY;
-	c->p = c->welch.p;
+	c->p = welch_p_beyond(&c->welch, c->resolution);
 	c->p_rank = ranks.known ? ranks.p : NAN;
-	c->visible = NAN;
+	c->detectable = NAN;
 	c->needed = 0;
-	if (ranks.no_memory || !c->welch.known)
-		return !ranks.no_memory;
-	c->visible = expm1(visible_difference(c->welch.se, c->welch.df, points));
-	c->needed = replicates_for_5_percent(pooled_sd(&c->base_logs, &c->fresh_logs), points);
-	return true;
+	return !ranks.no_memory;
 }
 
 static bool enough(const struct comparison *c)
@@ -86,37 +98,60 @@ static void decide(struct comparison *c)
 		c->verdict = c->welch.difference > 0 ? COMPARE_HIGHER : COMPARE_LOWER;
 }
 
-int compare_all(struct comparison *points, size_t n)
+/* Points that can have a verdict. */
+static size_t count_judged(const struct comparison *points, size_t n)
 {
-	double *p = calloc(2 * n + 1, sizeof *p);
-	bool whole = p != NULL;
+	size_t judged = 0;
 
-	for (size_t i = 0; whole && i < n; i++) {
-		whole = measure(&points[i], n);
-		p[i] = points[i].p;
-	}
-	if (!whole || holm_adjust(p + n, p, n) < 0) {
+	for (size_t i = 0; i < n; i++)
+		judged += enough(&points[i]);
+	return judged ? judged : 1; /* the others still get an outlook */
+}
+
+/* Holm's correction over the points that can have a verdict at all; the others keep p_holm = 1. */
+static int correct(struct comparison *points, size_t n, size_t judged)
+{
+	double *p = calloc(2 * judged + 1, sizeof *p);
+	size_t k = 0;
+
+	if (!p)
+		return -1;
+	for (size_t i = 0; i < n; i++)
+		if (enough(&points[i]))
+			p[k++] = points[i].p;
+	if (holm_adjust(p + judged, p, judged) < 0) {
 		free(p);
 		return -1;
 	}
+	k = 0;
 	for (size_t i = 0; i < n; i++) {
-		points[i].p_holm = p[n + i];
+		points[i].p_holm = enough(&points[i]) ? p[judged + k++] : 1;
 		decide(&points[i]);
 	}
 	free(p);
 	return 0;
 }
 
-int compare_gate(double *p_holm, const struct comparison *points, size_t n, double allowed)
+int compare_all(struct comparison *points, size_t n)
 {
-	double *p = calloc(n + 1, sizeof *p);
-	int rc;
-
-	if (!p)
-		return -1;
 	for (size_t i = 0; i < n; i++)
-		p[i] = welch_p_below(&points[i].welch, log1p(-allowed));
-	rc = holm_adjust(p_holm, p, n);
-	free(p);
-	return rc;
+		if (!measure(&points[i]))
+			return -1;
+	return correct(points, n, count_judged(points, n));
+}
+
+void compare_outlook(struct comparison *points, size_t n)
+{
+	size_t judged = count_judged(points, n);
+
+	for (size_t i = 0; i < n; i++) {
+		struct comparison *c = &points[i];
+
+		if (!c->welch.known)
+			continue;
+		c->detectable = expm1(
+			c->resolution + detectable_difference(c->welch.se, c->welch.df, judged));
+		c->needed = replicates_for_5_percent(
+			pooled_sd(&c->base_logs, &c->fresh_logs), c->welch.df, judged);
+	}
 }

@@ -58,3 +58,19 @@ double welch_p_below(const struct welch *w, double limit)
 		return student_cdf((w->difference - limit) / w->se, w->df);
 	return w->difference < limit ? 0 : 1;
 }
+
+double welch_p_beyond(const struct welch *w, double margin)
+{
+	double beyond = fabs(w->difference) - margin;
+
+	if (!w->known || beyond <= 0)
+		return 1;
+	return w->se > 0 ? fmin(1, student_two_sided(beyond / w->se, w->df)) : 0;
+}
+
+double welch_lower_bound(const struct welch *w, double confidence)
+{
+	if (!w->known)
+		return -INFINITY;
+	return w->difference - w->se * student_quantile(confidence, w->df);
+}

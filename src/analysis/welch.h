@@ -20,4 +20,10 @@ struct welch welch_of(const struct moments *a, const struct moments *b);
 /* One-sided: p of a difference this low or lower if the true one were `limit`. */
 double welch_p_below(const struct welch *w, double limit);
 
+/* Two-sided: p of a difference this large if the true one were no further from 0 than `margin` >= 0. */
+double welch_p_beyond(const struct welch *w, double margin);
+
+/* The one-sided bound that the difference exceeds with this confidence; -infinity when nothing is known. */
+double welch_lower_bound(const struct welch *w, double confidence);
+
 #endif

@@ -119,18 +119,18 @@ static int compare(
 
 	if (take_runs(c, o, err) < 0)
 		return -1;
-	/* The tables first, even when the gate then cannot be judged. */
-	if (gate->given && compared_gate(c, gate->allowed, &gate->result, err) < 0) {
-		gate->given = false;
-		if (!csv || strcmp(csv, "-") != 0)
-			print_text(c, gate, NULL);
+	if (gate->given && compared_gate(c, gate->allowed, &gate->result, err) < 0)
 		return -1;
-	}
 	if (csv && write_csv(c, csv, err) < 0)
 		return -1;
 	if (o->given[OPTION_PAGE] && write_page(c, o->text[OPTION_PAGE], err) < 0)
 		return -1;
 	return csv && !strcmp(csv, "-") ? 0 : print_text(c, gate, err);
+}
+
+static int gate_status(enum compare_answer answer)
+{
+	return answer == COMPARE_PASSED ? 0 : answer == COMPARE_FAILED ? 1 : 4;
 }
 
 int cmd_compare(const struct options *o)
@@ -147,5 +147,5 @@ int cmd_compare(const struct options *o)
 	compared_release(&c);
 	if (rc < 0)
 		return message_error(&err);
-	return gate.given && gate.result.failed ? 1 : 0;
+	return gate.given ? gate_status(gate.result.answer) : 0;
 }

@@ -207,18 +207,24 @@ static int reserve(struct replicates *r, size_t more)
 
 static bool usable(const struct run_pass *p)
 {
-	return p->requests && p->bytes && p->busy_ns && p->lat_p99_ns &&
-	       !(p->flags & PASSES_NOT_USED);
+	return p->requests && p->bytes && p->busy_ns && !(p->flags & PASSES_NOT_USED);
 }
 
-/* With several runs the passes of this one, from `from` on, become their mean. */
-static void fold(struct replicates *r, size_t from)
+/* With several runs the values of this one, from `from` on, become their mean. */
+static void fold(double *values, size_t *n, size_t from)
 {
-	if (r->n <= from + 1)
+	if (*n <= from + 1)
 		return;
-	r->rate[from] = moments_of(r->rate + from, r->n - from).mean;
-	r->p99[from] = moments_of(r->p99 + from, r->n - from).mean;
-	r->n = from + 1;
+	values[from] = moments_of(values + from, *n - from).mean;
+	*n = from + 1;
+}
+
+static void take_pass(struct replicates *r, const struct run_pass *pass)
+{
+	r->rate[r->n++] = log(run_pass_rate_stored(pass));
+	if (pass->requests >= COMPARE_P99_REQUESTS && pass->lat_p99_ns)
+		r->p99[r->p99_n++] = log((double)pass->lat_p99_ns / 1e9);
+	r->slowest_s = fmax(r->slowest_s, (double)pass->lat_max_ns / 1e9);
 }
 
 static int take_point(
@@ -226,23 +232,20 @@ static int take_point(
 {
 	struct compare_point *to = find_point(c, p);
 	struct replicates *r = to ? &to->side[side] : NULL;
-	size_t from = r ? r->n : 0;
+	size_t from = r ? r->n : 0, p99_from = r ? r->p99_n : 0;
 
 	if (!r || reserve(r, p->pass_count) < 0)
 		return error_set(err, ERROR_IO, "out of memory for the comparison");
 	for (size_t i = 0; i < p->pass_count; i++) {
-		const struct run_pass *pass = p->passes[i];
-
-		if (!usable(pass))
-			continue;
-		r->rate[r->n] = log(run_pass_rate_stored(pass));
-		r->p99[r->n++] = log((double)pass->lat_p99_ns / 1e9);
-		r->slowest_s = fmax(r->slowest_s, (double)pass->lat_max_ns / 1e9);
+		if (usable(p->passes[i]))
+			take_pass(r, p->passes[i]);
 	}
 	c->passes[side] += r->n - from;
 	c->left_out[side] += p->left_out + p->pass_count - (r->n - from);
-	if (c->by_runs)
-		fold(r, from);
+	if (c->by_runs) {
+		fold(r->rate, &r->n, from);
+		fold(r->p99, &r->p99_n, p99_from);
+	}
 	return 0;
 }
 
@@ -256,6 +259,22 @@ static int take_points(
 		rc = take_point(c, side, &points.list[i], err);
 	points_release(&points);
 	return rc;
+}
+
+static void note_start(struct compared *c, enum compare_side side, const char *started)
+{
+	char *first = c->first_started[side], *last = c->last_started[side];
+
+	if (!*first || strcmp(started, first) < 0)
+		text_copy(first, sizeof c->first_started[side], started);
+	if (strcmp(started, last) > 0)
+		text_copy(last, sizeof c->last_started[side], started);
+}
+
+bool compared_one_after_the_other(const struct compared *c)
+{
+	return strcmp(c->last_started[COMPARE_BASE], c->first_started[COMPARE_NEW]) < 0 ||
+	       strcmp(c->last_started[COMPARE_NEW], c->first_started[COMPARE_BASE]) < 0;
 }
 
 int compared_take(struct compared *c, enum compare_side side, const char *path, struct error *err)
@@ -274,6 +293,7 @@ int compared_take(struct compared *c, enum compare_side side, const char *path, 
 		memcpy(c->ids[side], run.head.id, sizeof c->ids[side]);
 	}
 	c->runs[side]++;
+	note_start(c, side, run.head.started);
 	run_release(&run);
 	return rc;
 }
@@ -300,6 +320,11 @@ static void drop_one_sided(struct compared *c)
 	c->count = kept;
 }
 
+bool compare_same_table(const struct compare_point *a, const struct compare_point *b)
+{
+	return a->direction == b->direction && a->order == b->order && a->in_flight == b->in_flight;
+}
+
 static int compare_points(const void *left, const void *right)
 {
 	const struct compare_point *a = left, *b = right;
@@ -313,16 +338,27 @@ static int compare_points(const void *left, const void *right)
 		 : (a->request_bytes > b->request_bytes) - (a->request_bytes < b->request_bytes);
 }
 
+/* The 99th percentiles come from a histogram of 128 bins to the octave: a bin is at most this wide. */
+static double p99_resolution(void)
+{
+	return log1p(1.0 / 128);
+}
+
 static void fill(struct comparison *list, const struct compared *c, bool p99)
 {
+	unsigned group = 0;
+
 	for (size_t i = 0; i < c->count; i++) {
 		const struct replicates *base = &c->points[i].side[COMPARE_BASE];
 		const struct replicates *fresh = &c->points[i].side[COMPARE_NEW];
 
+		group += i && !compare_same_table(&c->points[i - 1], &c->points[i]);
 		list[i] = (struct comparison){ .base = p99 ? base->p99 : base->rate,
 			.fresh = p99 ? fresh->p99 : fresh->rate,
-			.base_n = base->n,
-			.fresh_n = fresh->n };
+			.base_n = p99 ? base->p99_n : base->n,
+			.fresh_n = p99 ? fresh->p99_n : fresh->n,
+			.resolution = p99 ? p99_resolution() : 0,
+			.group = group };
 	}
 }
 
@@ -343,6 +379,8 @@ int compared_finish(struct compared *c, struct error *err)
 		return error_set(err, ERROR_IO, "out of memory for the comparison");
 	fill(list, c, false);
 	rc = compare_all(list, c->count);
+	if (!rc)
+		compare_outlook(list, c->count);
 	for (size_t i = 0; !rc && i < c->count; i++)
 		c->points[i].rate = list[i];
 	fill(list, c, true);
@@ -353,49 +391,19 @@ int compared_finish(struct compared *c, struct error *err)
 	return rc ? error_set(err, ERROR_IO, "out of memory for the comparison") : 0;
 }
 
-static int check_gate(const struct compared *c, struct error *err)
+int compared_gate(struct compared *c, double allowed, struct compare_gate *out, struct error *err)
 {
-	char size[SIZE_TEXT_MAX];
+	struct comparison *list = calloc(c->count + 1, sizeof *list);
+	struct compare_gate_point *each = calloc(c->count + 1, sizeof *each);
+	int rc = -1;
 
-	for (size_t i = 0; i < c->count; i++) {
-		const struct compare_point *p = &c->points[i];
-
-		if (p->rate.verdict == COMPARE_TOO_FEW)
-			return error_set(err, ERROR_USAGE,
-				"the gate cannot be judged: %s of %s has %zu and %zu %s; it takes "
-				"%d or "
-				"more a side",
-				run_direction_name(p->direction),
-				size_format(size, p->request_bytes), p->rate.base_n,
-				p->rate.fresh_n, c->by_runs ? "runs" : "passes",
-				COMPARE_MIN_REPLICATES);
-	}
-	return 0;
-}
-
-int compared_gate(struct compared *c, double allowed, struct gate_result *out, struct error *err)
-{
-	struct comparison *list;
-	double *p;
-
-	*out = (struct gate_result){ 0 };
-	if (check_gate(c, err) < 0)
-		return -1;
-	list = calloc(c->count, sizeof *list);
-	p = calloc(c->count, sizeof *p);
 	for (size_t i = 0; list && i < c->count; i++)
 		list[i] = c->points[i].rate;
-	if (!list || !p || compare_gate(p, list, c->count, allowed) < 0) {
-		free(list);
-		free(p);
-		return error_set(err, ERROR_IO, "out of memory for the gate");
-	}
-	for (size_t i = 0; i < c->count; i++) {
-		c->points[i].gate_p = p[i];
-		out->failed += p[i] <= COMPARE_ALPHA;
-		out->blind += p[i] > COMPARE_ALPHA && c->points[i].rate.visible > allowed;
-	}
+	if (list && each)
+		rc = compare_gate(out, each, list, c->count, allowed);
+	for (size_t i = 0; !rc && i < c->count; i++)
+		c->points[i].gate = each[i];
 	free(list);
-	free(p);
-	return 0;
+	free(each);
+	return rc < 0 ? error_set(err, ERROR_IO, "out of memory for the gate") : 0;
 }

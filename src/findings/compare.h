@@ -19,9 +19,12 @@ enum compare_side { COMPARE_BASE, COMPARE_NEW };
  * passes): what differs from one plugging-in to the next is then part of the noise. */
 struct replicates {
 	double *rate, *p99; /* log B/s (stored), log seconds */
-	size_t n, room;
+	size_t n, p99_n, room;
 	double slowest_s; /* of all requests */
 };
+
+/* With fewer the 99th percentile is the slowest request, and a pass that did more of them looks slower by arithmetic. */
+enum { COMPARE_P99_REQUESTS = 100 };
 
 struct compare_point {
 	enum run_direction direction;
@@ -29,9 +32,14 @@ struct compare_point {
 	uint32_t in_flight;
 	uint64_t request_bytes;
 	struct replicates side[2];
-	struct comparison rate, p99;
-	double gate_p; /* of the release gate */
+	struct comparison rate;
+	struct comparison
+		p99; /* of passes with COMPARE_P99_REQUESTS or more; too few: base_n or fresh_n is 0 */
+	struct compare_gate_point gate;
 };
+
+/* Points of one direction, order and number in flight are shown together. */
+bool compare_same_table(const struct compare_point *a, const struct compare_point *b);
 
 struct compared {
 	bool by_runs; /* replicates are runs */
@@ -40,6 +48,7 @@ struct compared {
 	size_t runs[2], passes[2], left_out[2];
 	struct run first; /* passes not kept: what all others must match */
 	char labels[2][128], ids[2][40]; /* of the first run a side */
+	char first_started[2][24], last_started[2][24]; /* ISO 8601, UTC: they sort as text */
 	char (*all_ids)[40];
 	struct compare_point *points;
 	size_t count, room;
@@ -56,13 +65,13 @@ int compared_take(struct compared *c, enum compare_side side, const char *path, 
 /* Compares: rates and p99 each as a family of their own. 0, or -1 with *err (no point in common, out of memory). */
 int compared_finish(struct compared *c, struct error *err);
 
-struct gate_result {
-	size_t failed; /* points shown to be slower by more than allowed: gate_p <= COMPARE_ALPHA */
-	size_t blind; /* points where a loss of just that much could have gone unseen */
-};
+/* May the new build be slower by more than `allowed` (0.05: 5 %) anywhere? Fills the points' gate, too. 0, or -1 with
+ * *err without memory. */
+int compared_gate(struct compared *c, double allowed, struct compare_gate *out, struct error *err);
 
-/* 0, or -1 with *err when some point has too few replicates for the gate to mean anything. */
-int compared_gate(struct compared *c, double allowed, struct gate_result *out, struct error *err);
+/* Were all runs of one side recorded before all of the other? Then whatever drifts (a card that fills, a host that
+ * warms up) looks like a difference of the builds. */
+bool compared_one_after_the_other(const struct compared *c);
 
 void compared_release(struct compared *c);
 

@@ -105,13 +105,13 @@ static void rate_row(const struct pen *p, const struct compare_point *x)
 	change_cell(p, r->ratio, 10);
 	interval_cell(p, r, 16);
 	verdict_cell(p, word(r->verdict, "faster", "slower"), r->verdict == COMPARE_LOWER);
-	if (isnan(r->visible))
+	if (isnan(r->detectable))
 		snprintf(buf, sizeof buf, "-");
-	else if (r->visible >= 9.995)
+	else if (r->detectable >= 9.995)
 		snprintf(buf, sizeof buf, ">999 %%");
 	else
-		snprintf(buf, sizeof buf, r->visible < 0.0995 ? "%.2g %%" : "%.0f %%",
-			r->visible * 100);
+		snprintf(buf, sizeof buf, r->detectable < 0.0995 ? "%.2g %%" : "%.0f %%",
+			r->detectable * 100);
 	cell(p, buf, 9);
 	text_adds(p->t, "\n");
 }
@@ -340,27 +340,27 @@ static void gate_line(const struct pen *p, const struct compare_point *x)
 	sentence(p, true, s);
 }
 
+static const char *const answers[] = { "UNDECIDED", "PASSED", "FAILED" };
+
 static void gate_words(const struct pen *p, const struct gate_request *gate)
 {
-	const struct gate_result *r = &gate->result;
+	const struct compare_gate *r = &gate->result;
 	char s[300];
 
 	if (!gate->given)
 		return;
 	text_adds(p->t, "\n");
 	bold(p, true);
-	text_addf(p->t, "GATE %s: no point may be more than %g %% slower\n",
-		r->failed ? "FAILED" : "passed", gate->allowed * 100);
+	text_addf(p->t, "GATE %s: no point may be more than %g %% slower\n", answers[r->answer],
+		gate->allowed * 100);
 	bold(p, false);
-	for (size_t i = 0; i < p->c->count && r->failed; i++)
-		if (p->c->points[i].gate_p <= COMPARE_ALPHA)
+	for (size_t i = 0; i < p->c->count && r->slower; i++)
+		if (p->c->points[i].gate.p_slower <= COMPARE_ALPHA)
 			gate_line(p, &p->c->points[i]);
-	if (!r->blind)
+	if (r->answer != COMPARE_UNDECIDED)
 		return;
-	snprintf(s, sizeof s,
-		"At %zu of %zu points a loss of %g %% could have gone unseen in this noise (column "
-		"'sees').",
-		r->blind, p->c->count, gate->allowed * 100);
+	snprintf(s, sizeof s, "%zu of %zu points are shown not to be slower than allowed.",
+		r->within, p->c->count);
 	sentence(p, true, s);
 }
 

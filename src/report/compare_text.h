@@ -12,7 +12,7 @@ struct text;
 struct gate_request {
 	bool given;
 	double allowed; /* 0.05: 5 % slower */
-	struct gate_result result;
+	struct compare_gate result;
 };
 
 void compare_text_add(struct text *t, const struct compared *c, const struct gate_request *gate,

@@ -123,8 +123,8 @@ static void add_row(struct text *t, const struct compare_point *p)
 	figure_add_rate(t, exp(p->rate.base_logs.mean));
 	text_adds(t, "</td><td>");
 	figure_add_rate(t, exp(p->rate.fresh_logs.mean));
-	if (isfinite(p->rate.visible))
-		text_addf(t, "</td><td>%.1f %%</td>", p->rate.visible * 100);
+	if (isfinite(p->rate.detectable))
+		text_addf(t, "</td><td>%.1f %%</td>", p->rate.detectable * 100);
 	else
 		text_adds(t, "</td><td>-</td>");
 	text_adds(t, "</tr>\n");

@@ -19,9 +19,9 @@ run 1 "$BLKASSAY" compare base.run --against slow.run --allow-slower 5
 tells "GATE FAILED"
 tells "read, sequential, 64 KiB: -"
 run 0 "$BLKASSAY" compare base.run --against slow.run --allow-slower 30
-tells "GATE passed"
+tells "GATE PASSED"
 run 0 "$BLKASSAY" compare base.run --against same.run --allow-slower 0.1
-tells "could have gone unseen"
+tells "UNDECIDED"
 
 # Three passes a side: no verdict, and no gate.
 run 0 "$make_record" few.run 3 8 500 1.00e6 0.01 4 read

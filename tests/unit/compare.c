@@ -2,6 +2,7 @@
 #include <check.h>
 #include <math.h>
 #include <stdio.h>
+#include <string.h>
 
 #include "analysis/compare.h"
 #include "base/random.h"
@@ -107,7 +108,19 @@ START_TEST(coverage)
 }
 END_TEST
 
-static double power(double change, double sd, size_t passes, unsigned trials, double *visible)
+/* Of the first point, as one of all. */
+static struct comparison outlook_of(const struct simulated *s)
+{
+	struct comparison list[POINTS];
+
+	memcpy(list, s->list, sizeof list);
+	for (int i = 1; i < POINTS; i++)
+		list[i].welch.known = false; /* not asked for */
+	compare_outlook(list, POINTS);
+	return list[0];
+}
+
+static double power(double change, double sd, size_t passes, unsigned trials, double *detectable)
 {
 	struct random rng = { 80 };
 	unsigned found = 0;
@@ -118,43 +131,80 @@ static double power(double change, double sd, size_t passes, unsigned trials, do
 
 		simulate(&s, &rng, normal, sd, sd, passes, change);
 		found += s.list[0].verdict == (change > 0 ? COMPARE_HIGHER : COMPARE_LOWER);
-		sum += s.list[0].visible;
+		sum += i % 100 ? 0 : outlook_of(&s).detectable;
 	}
-	*visible = sum / trials;
+	*detectable = sum / ((trials + 99) / 100);
 	return (double)found / trials;
 }
 
-/* One of 12 points 10 % faster, 3 % noise, 5 passes (the default): found most of the time. And what is called visible
- * is found about 4 times in 5: that is what the word promises. */
+/* One of 12 points 10 % faster, 3 % noise, 5 passes (the default): found most of the time. */
 START_TEST(power_of_10_percent)
 {
-	double visible, share;
+	double detectable, share;
 
-	share = power(0.10, 0.03, 5, 2000, &visible);
-	fprintf(stderr, "power: 10 %% at 3 %% noise, 5 passes, 12 points: %.3f (sees %.1f %%)\n",
-		share, visible * 100);
+	share = power(0.10, 0.03, 5, 2000, &detectable);
+	fprintf(stderr,
+		"power: 10 %% at 3 %% noise, 5 passes, 12 points: %.3f (detectable %.1f %%)\n",
+		share, detectable * 100);
 	ck_assert_double_ge(share, 0.6);
-	ck_assert_double_ge(power(0.10, 0.03, 8, 1000, &visible), 0.97);
-	ck_assert_double_le(power(0.01, 0.03, 5, 1000, &visible), 0.05);
-	share = power(expm1(0.03 * sqrt(2.0 / 10) * 4.23), 0.03, 10, 2000, &visible);
-	ck_assert_double_eq_tol(share, 0.80, 0.06);
+	ck_assert_double_ge(power(0.10, 0.03, 8, 1000, &detectable), 0.97);
+	ck_assert_double_le(power(0.01, 0.03, 5, 1000, &detectable), 0.05);
 }
 END_TEST
 
-/* `needed` passes show 5 % about 4 times in 5; two fewer do so less often. */
+/* What is called detectable is found 4 times in 5 by the next comparison of the same kind, though the noise it was
+ * computed from was itself an estimate. */
+START_TEST(detectable_is_found)
+{
+	enum { TRIALS = 1500 };
+	static const size_t passes[] = { 4, 5, 8, 16 };
+
+	for (size_t n = 0; n < sizeof passes / sizeof *passes; n++) {
+		struct random rng = { 800 + n };
+		unsigned found = 0;
+
+		for (unsigned i = 0; i < TRIALS; i++) {
+			struct simulated s;
+			double detectable;
+
+			simulate(&s, &rng, normal, 0.03, 0.03, passes[n], 0);
+			detectable = outlook_of(&s).detectable;
+			simulate(&s, &rng, normal, 0.03, 0.03, passes[n], detectable);
+			found += s.list[0].verdict == COMPARE_HIGHER;
+		}
+		/* Welch's degrees of freedom vary, which the promise leaves out: a little on the safe side. */
+		ck_assert_double_ge((double)found / TRIALS, 0.78);
+		ck_assert_double_le((double)found / TRIALS, 0.86);
+	}
+}
+END_TEST
+
+/* And so are 5 % with as many replicates as are called needed for them. */
 START_TEST(needed_is_enough)
 {
-	double visible;
+	enum { TRIALS = 600 };
 	struct random rng = { 5 };
-	struct simulated s;
-	size_t needed;
+	unsigned found = 0, fewer = 0, asked = 0;
 
-	simulate(&s, &rng, normal, 0.02, 0.02, 16, 0);
-	needed = s.list[3].needed;
-	ck_assert_uint_ge(needed, COMPARE_MIN_REPLICATES);
-	ck_assert_uint_le(needed, PASSES_MAX);
-	/* By the formula with the true noise, not this sample's. */
-	ck_assert_double_ge(power(0.05, 0.02, 9, 2000, &visible), 0.74);
+	for (unsigned i = 0; i < TRIALS; i++) {
+		struct simulated s;
+		size_t needed;
+
+		simulate(&s, &rng, normal, 0.02, 0.02, 8, 0);
+		needed = outlook_of(&s).needed;
+		ck_assert_uint_ge(needed, COMPARE_MIN_REPLICATES);
+		if (needed > PASSES_MAX)
+			needed = PASSES_MAX;
+		simulate(&s, &rng, normal, 0.02, 0.02, needed, 0.05);
+		found += s.list[0].verdict == COMPARE_HIGHER;
+		if (needed < 8)
+			continue;
+		asked++;
+		simulate(&s, &rng, normal, 0.02, 0.02, needed / 2, 0.05);
+		fewer += s.list[0].verdict == COMPARE_HIGHER;
+	}
+	ck_assert_double_ge((double)found / TRIALS, 0.75);
+	ck_assert_double_lt((double)fewer / asked, 0.5);
 }
 END_TEST
 
@@ -163,6 +213,7 @@ static struct comparison two(const double *a, size_t na, const double *b, size_t
 	struct comparison c = { .base = a, .fresh = b, .base_n = na, .fresh_n = nb };
 
 	ck_assert_int_eq(compare_all(&c, 1), 0);
+	compare_outlook(&c, 1);
 	return c;
 }
 
@@ -175,7 +226,7 @@ START_TEST(too_few)
 	ck_assert_int_eq(two(a, 4, b, 4).verdict, COMPARE_HIGHER);
 	ck_assert_int_eq(two(b, 4, a, 4).verdict, COMPARE_LOWER);
 	ck_assert(!two(a, 1, b, 1).welch.known);
-	ck_assert(isnan(two(a, 1, b, 1).visible));
+	ck_assert(isnan(two(a, 1, b, 1).detectable));
 	ck_assert_uint_eq(two(a, 1, b, 1).needed, 0);
 }
 END_TEST
@@ -186,54 +237,50 @@ START_TEST(no_noise_at_all)
 	struct comparison c = two(a, 4, a, 4);
 
 	ck_assert_int_eq(c.verdict, COMPARE_NOT_SHOWN);
-	ck_assert_double_eq(c.visible, 0);
+	ck_assert_double_eq(c.detectable, 0);
 	ck_assert_uint_eq(c.needed, COMPARE_MIN_REPLICATES);
 	ck_assert_int_eq(two(a, 4, b, 4).verdict, COMPARE_HIGHER);
 }
 END_TEST
 
-/* The gate asks another question than the verdict: slower by more than is allowed? */
-START_TEST(gate)
+/* Two p99 either side of a bin's edge differ by the width of the bin and by nothing else. */
+START_TEST(a_step_is_no_difference)
 {
-	double a[8], b[8], p;
-	struct comparison c;
+	double step = log1p(1.0 / 128), a[] = { 1, 1, 1, 1, 1 }, b[5], c[5];
+	struct comparison x;
 
-	for (int i = 0; i < 8; i++) {
-		a[i] = 10 + (i % 2 ? 0.01 : -0.01);
-		b[i] = a[i] + log(0.93); /* 7 % slower */
+	for (int i = 0; i < 5; i++) {
+		b[i] = a[i] + step;
+		c[i] = a[i] + 4 * step;
 	}
-	c = two(a, 8, b, 8);
-	ck_assert_int_eq(c.verdict, COMPARE_LOWER);
-	ck_assert_int_eq(compare_gate(&p, &c, 1, 0.0), 0);
-	ck_assert_double_le(p, COMPARE_ALPHA);
-	ck_assert_int_eq(compare_gate(&p, &c, 1, 0.05), 0);
-	ck_assert_double_le(p, COMPARE_ALPHA);
-	ck_assert_int_eq(compare_gate(&p, &c, 1, 0.07), 0);
-	ck_assert_double_eq_tol(p, 0.5, 1e-6);
-	ck_assert_int_eq(compare_gate(&p, &c, 1, 0.10), 0);
-	ck_assert_double_ge(p, 0.99);
+	x = (struct comparison){
+		.base = a, .fresh = b, .base_n = 5, .fresh_n = 5, .resolution = step
+	};
+	ck_assert_int_eq(compare_all(&x, 1), 0);
+	ck_assert_int_eq(x.verdict, COMPARE_NOT_SHOWN);
+	x.fresh = c;
+	ck_assert_int_eq(compare_all(&x, 1), 0);
+	ck_assert_int_eq(x.verdict, COMPARE_HIGHER);
+	compare_outlook(&x, 1);
+	ck_assert_double_gt(x.detectable, step);
+	/* Without the step the same values are exact, and differ. */
+	x = two(a, 5, b, 5);
+	ck_assert_int_eq(x.verdict, COMPARE_HIGHER);
 }
 END_TEST
 
-/* Exactly at the limit, the gate fails at most 5 % of builds. */
-START_TEST(gate_false_alarms)
+/* Points that can have no verdict take nothing from those that can. */
+START_TEST(too_few_do_not_count)
 {
-	enum { TRIALS = 2000 };
-	struct random rng = { 42 };
-	unsigned alarms = 0;
+	double a[] = { 1.00, 1.01, 0.99, 1.00 }, b[] = { 1.03, 1.04, 1.02, 1.03 };
+	struct comparison list[12] = { { .base = a, .fresh = b, .base_n = 4, .fresh_n = 4 } };
 
-	for (unsigned i = 0; i < TRIALS; i++) {
-		struct simulated s;
-		double p[POINTS];
-		bool any = false;
-
-		simulate(&s, &rng, normal, 0.03, 0.03, 5, 0);
-		ck_assert_int_eq(compare_gate(p, s.list, POINTS, 0), 0);
-		for (int k = 0; k < POINTS; k++)
-			any = any || p[k] <= COMPARE_ALPHA;
-		alarms += any;
-	}
-	ck_assert_double_le((double)alarms / TRIALS, 0.05 + chance_margin(0.05, TRIALS, 3));
+	for (int i = 1; i < 12; i++)
+		list[i] = (struct comparison){ .base = a, .fresh = b, .base_n = 0, .fresh_n = 2 };
+	ck_assert_int_eq(compare_all(list, 12), 0);
+	ck_assert_double_eq(list[0].p_holm, list[0].p);
+	ck_assert_int_eq(list[0].verdict, COMPARE_HIGHER);
+	ck_assert_int_eq(list[5].verdict, COMPARE_TOO_FEW);
 }
 END_TEST
 
@@ -245,11 +292,12 @@ Suite *compare_suite(void)
 	tcase_add_test(c, false_alarms);
 	tcase_add_test(c, coverage);
 	tcase_add_test(c, power_of_10_percent);
+	tcase_add_test(c, detectable_is_found);
 	tcase_add_test(c, needed_is_enough);
 	tcase_add_test(c, too_few);
 	tcase_add_test(c, no_noise_at_all);
-	tcase_add_test(c, gate);
-	tcase_add_test(c, gate_false_alarms);
+	tcase_add_test(c, a_step_is_no_difference);
+	tcase_add_test(c, too_few_do_not_count);
 	suite_add_tcase(s, c);
 	return s;
 }
