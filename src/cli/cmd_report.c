@@ -7,9 +7,9 @@
 #include "base/text.h"
 #include "cli/command.h"
 #include "cli/message.h"
+#include "cli/report_builds.h"
 #include "cli/results.h"
 #include "cli/show.h"
-#include "findings/compare.h"
 #include "findings/notices.h"
 #include "findings/record_view.h"
 #include "record/audit.h"
@@ -19,19 +19,12 @@
 #include "report/cut_text.h"
 #include "report/page.h"
 #include "report/page_audit.h"
-#include "report/page_compare.h"
 #include "report/page_cut.h"
 #include "report/page_verify.h"
 #include "report/verify_text.h"
 
-enum { RUNS_MAX = 64 }; /* as the command table allows */
-
 struct report {
 	struct results out;
-	/* Labels of the sweeps so far, and which of them each run has: two make a comparison on the page. */
-	char builds[2][128];
-	size_t build_count; /* 3: more than two */
-	signed char side[RUNS_MAX]; /* -1: no sweep */
 };
 
 static bool wants_files(const struct report *r)
@@ -225,84 +218,6 @@ static int report_without_view(struct report *r, const char *path, struct error 
 	return rc;
 }
 
-/* ---- two builds on a page ---- */
-
-static int take_side(struct compared *c, const struct report *r, const struct options *o, int side,
-	struct error *err)
-{
-	for (size_t i = 0; i < o->arg_count; i++)
-		if (r->side[i] == side &&
-			compared_take(c, side ? COMPARE_NEW : COMPARE_BASE, o->args[i], err) < 0)
-			return -1;
-	return 0;
-}
-
-static void note_build(struct report *r, const struct run *run, size_t index)
-{
-	size_t side = 0;
-
-	while (side < r->build_count && side < 2 && strcmp(r->builds[side], run->head.label) != 0)
-		side++;
-	if (side == r->build_count && side < 2)
-		text_copy(r->builds[side], sizeof r->builds[side], run->head.label);
-	if (side == r->build_count)
-		r->build_count++;
-	r->side[index] = (signed char)side;
-}
-
-/* Which sweep belongs to which build has to be known before the first of them is shown. */
-static int note_builds(struct report *r, const struct options *o, struct error *err)
-{
-	for (size_t i = 0; i < o->arg_count; i++) {
-		struct run run;
-
-		r->side[i] = -1;
-		if (run_load(&run, o->args[i], err) < 0)
-			return -1;
-		if (!strcmp(run.head.kind, "sweep"))
-			note_build(r, &run, i);
-		run_release(&run);
-	}
-	return 0;
-}
-
-/* Sweeps of just two builds are set against each other, first of all on the page, the one named first as the base. What keeps them from being
- * compared is said on the page; only a failing machine fails the report. */
-static int add_comparison(struct report *r, const struct options *o, struct error *err)
-{
-	struct error why = { 0 };
-	struct compared c;
-	size_t runs[2] = { 0 };
-	int rc;
-
-	if (o->arg_count < 2)
-		return 0;
-	if (note_builds(r, o, err) < 0)
-		return -1;
-	if (r->build_count != 2)
-		return 0;
-	for (size_t i = 0; i < o->arg_count; i++)
-		if (r->side[i] >= 0)
-			runs[(int)r->side[i]]++;
-	compared_init(&c, runs[0], runs[1], true);
-	rc = take_side(&c, r, o, 0, &why) < 0 || take_side(&c, r, o, 1, &why) < 0 ||
-			     compared_finish(&c, &why) < 0
-		     ? -1
-		     : 0;
-	begin_page(r, NULL);
-	page_heading(&r->out.text, "Comparison of two builds");
-	if (!rc) {
-		page_add_comparison(&r->out.text, &c);
-	} else if (why.kind != ERROR_IO) {
-		page_paragraph(&r->out.text, why.text);
-		rc = 0;
-	} else {
-		*err = why;
-	}
-	compared_release(&c);
-	return rc;
-}
-
 static int report_one(struct report *r, const char *path, struct error *err)
 {
 	return record_view_knows(path) ? results_show_record(&r->out, path, err)
@@ -317,8 +232,7 @@ int cmd_report(const struct options *o)
 
 	if (rc < 0)
 		return message_error(&err);
-	if (r.out.page.file)
-		rc = add_comparison(&r, o, &err);
+	rc = report_builds(&r.out, o, &err);
 	for (size_t i = 0; !rc && i < o->arg_count; i++)
 		rc = report_one(&r, o->args[i], &err);
 	if (!rc)

@@ -84,11 +84,12 @@ const struct command commands[] = {
 	{ "compare", "BASE... --against NEW...", "is the new build faster, slower, or neither?",
 		"Sets sweeps of two builds against each other, point by point: change with its 95 "
 		"% interval, verdict corrected over all points, smallest change it could have "
-		"seen. Several runs a side are the replicates; else the passes are. Exit status is "
-		"0 whatever the verdicts, and 1 when --allow-slower is given and fails.",
+		"seen. Several runs a side, taken in turn, tell builds apart; one a side tells two runs "
+		"apart. Exit status is 0 whatever the verdicts; with --allow-slower it is 0 when the "
+		"gate is passed, 1 when it fails and 4 when it is undecided.",
 		1, 64, cmd_compare,
 		{ OPTION_AGAINST, OPTION_ALLOW_SLOWER, OPTION_ANYWAY, OPTION_CSV_FILE, OPTION_PAGE,
-			OPTION_QUIET, OPTION_END } },
+			OPTION_JSON, OPTION_QUIET, OPTION_END } },
 	{ "observe", "TARGET", "what the host really sends while the target is used",
 		"Watches the kernel's counters and, as root, every request in its block trace, for "
 		"--seconds or until Ctrl-C. Opens nothing and disturbs nothing: it works while the "

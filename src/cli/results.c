@@ -220,6 +220,11 @@ int results_show(struct results *r, const struct view *v, struct error *err)
 {
 	if (r->csv.file && add_csv(r, v, err) < 0)
 		return -1;
+	return results_show_beside(r, v, err);
+}
+
+int results_show_beside(struct results *r, const struct view *v, struct error *err)
+{
 	if (r->page.file && add_page(r, v, err) < 0)
 		return -1;
 	if (r->json.file && add_json(r, v, err) < 0)

@@ -38,6 +38,9 @@ int results_open_in(struct results *r, const struct options *o, const char *reco
 /* Draws a view wherever it is wanted. 0, or -1 with *err. */
 int results_show(struct results *r, const struct view *v, struct error *err);
 
+/* The same, but for the CSV: its rows are those of other views. */
+int results_show_beside(struct results *r, const struct view *v, struct error *err);
+
 /* The same of a record, read again: what was kept, not what was meant. */
 int results_show_record(struct results *r, const char *path, struct error *err);
 

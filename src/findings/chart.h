@@ -11,6 +11,7 @@ enum chart_kind {
 	CHART_LINES, /* marks joined by lines, ranges as bands; both axes logarithmic, the x axis marked at the points */
 	CHART_BOXES, /* how single things spread at each x; axes as above */
 	CHART_STEPS, /* a value holds from the point before to this one; both axes from 0 */
+	CHART_RATIOS, /* ratios with their ranges, one a line under headings; 1 is marked */
 	CHART_PANELS, /* the same, one small panel for all neighbouring series of one name */
 };
 
@@ -34,6 +35,15 @@ struct chart_box {
 	double p1, p25, p50, p75, p99, most;
 };
 
+struct chart_ratio {
+	const char *group; /* heading; the same for neighbours that belong together */
+	const char *name;
+	double ratio; /* <= 0: not known, nothing is drawn */
+	bool ranged;
+	double low, high;
+	unsigned series; /* whose look it has */
+};
+
 struct chart {
 	enum chart_kind kind;
 	const char *title;
@@ -45,6 +55,8 @@ struct chart {
 	size_t series_count;
 	const struct chart_box *boxes; /* CHART_BOXES, instead of series */
 	size_t box_count;
+	const struct chart_ratio *ratios; /* CHART_RATIOS; the series name the looks, and have no points */
+	size_t ratio_count;
 	double ceiling; /* CHART_LINES: a line across; 0: none */
 	const char *ceiling_name, *ceiling_words; /* in the key; on the line */
 };

@@ -8,6 +8,7 @@
 
 #include "base/error.h"
 #include "base/size.h"
+#include "base/text.h"
 #include "findings/points.h"
 
 enum { PASSES_NOT_USED = RUN_PASS_FOREIGN_IO | RUN_PASS_ERRORS | RUN_PASS_CUT };
@@ -15,7 +16,7 @@ enum { PASSES_NOT_USED = RUN_PASS_FOREIGN_IO | RUN_PASS_ERRORS | RUN_PASS_CUT };
 void compared_init(struct compared *c, size_t base_runs, size_t new_runs, bool anyway)
 {
 	*c = (struct compared){ .by_runs = base_runs > 1 || new_runs > 1, .anyway = anyway };
-	text_init(&c->remarks);
+	c->remarks.pool = &c->pool;
 }
 
 void compared_release(struct compared *c)
@@ -27,8 +28,8 @@ void compared_release(struct compared *c)
 		}
 	}
 	free(c->points);
-	free(c->all_ids);
-	text_release(&c->remarks);
+	free(c->heads);
+	pool_release(&c->pool);
 	*c = (struct compared){ 0 };
 }
 
@@ -106,35 +107,34 @@ static int check_comparable(struct compared *c, const struct run *run, struct er
 	int rc = 0;
 
 	text_init(&found);
-	check_conditions(&d, &c->first, run);
+	check_conditions(&d, &c->heads[0], run);
 	if (found.length && !c->anyway)
 		rc = error_set(err, ERROR_USAGE,
 			"'%s' and '%s' were not measured alike: %s; --anyway compares them all the "
 			"same",
-			c->first.path, run->path, found.bytes);
-	check_surroundings(&d, &c->first, run);
+			c->heads[0].path, run->path, found.bytes);
+	check_surroundings(&d, &c->heads[0], run);
 	if (found.length)
-		text_addf(&c->remarks, "Not alike in %s and %s: %s.\n", c->first.path, run->path,
-			found.bytes);
+		compare_remark_add(c, COMPARE_REMARK_CONDITIONS,
+			pool_printf(&c->pool, "Conditions differ in %s and %s: %s.",
+				c->heads[0].path, run->path, found.bytes));
 	text_release(&found);
 	return rc;
 }
 
-static int check_id(struct compared *c, const struct run *run, struct error *err)
+static size_t runs_taken(const struct compared *c)
 {
-	size_t known = c->runs[0] + c->runs[1];
-	char(*grown)[40] = reallocarray(c->all_ids, known + 1, sizeof *grown);
+	return c->runs[COMPARE_BASE] + c->runs[COMPARE_NEW];
+}
 
-	if (!grown)
-		return error_set(err, ERROR_IO, "out of memory for '%s'", run->path);
-	c->all_ids = grown;
-	for (size_t i = 0; i < known; i++)
-		if (!strcmp(grown[i], run->head.id))
+static int check_id(const struct compared *c, const struct run *run, struct error *err)
+{
+	for (size_t i = 0; i < runs_taken(c); i++)
+		if (!strcmp(c->heads[i].head.id, run->head.id))
 			return error_set(err, ERROR_USAGE,
 				"run %s is given twice ('%s'); a run cannot be compared with "
 				"itself",
 				run->head.id, run->path);
-	memcpy(grown[known], run->head.id, sizeof grown[known]);
 	return 0;
 }
 
@@ -142,19 +142,15 @@ static int check_run(struct compared *c, const struct run *run, struct error *er
 {
 	if (strcmp(run->head.kind, "sweep") != 0)
 		return error_set(err, ERROR_USAGE,
-			"'%s' is a run of %s; only sweeps can be compared", run->path,
+			"'%s' is a record of '%s'; only sweeps can be compared", run->path,
 			run->head.kind);
 	if (check_id(c, run, err) < 0)
 		return -1;
 	if (run->cut || strcmp(run->end.status, "complete") != 0)
-		text_addf(
-			&c->remarks, "%s did not finish: compared as far as it got.\n", run->path);
-	if (c->runs[0] + c->runs[1])
-		return check_comparable(c, run, err);
-	c->first = *run;
-	c->first.passes = NULL;
-	c->first.pass_count = 0;
-	return 0;
+		compare_remark_add(c, COMPARE_REMARK_UNFINISHED,
+			pool_printf(&c->pool, "%s did not finish: it is compared as far as it got.",
+				run->path));
+	return runs_taken(c) ? check_comparable(c, run, err) : 0;
 }
 
 /* ---- gathering ---- */
@@ -277,6 +273,32 @@ bool compared_one_after_the_other(const struct compared *c)
 	       strcmp(c->last_started[COMPARE_NEW], c->first_started[COMPARE_BASE]) < 0;
 }
 
+static int keep_head(struct compared *c, const struct run *run, struct error *err)
+{
+	size_t n = runs_taken(c);
+	struct run *grown = reallocarray(c->heads, n + 1, sizeof *grown);
+
+	if (!grown)
+		return error_set(err, ERROR_IO, "out of memory for '%s'", run->path);
+	c->heads = grown;
+	grown[n] = *run;
+	grown[n].passes = NULL;
+	grown[n].pass_count = 0;
+	return 0;
+}
+
+static int take_run(
+	struct compared *c, enum compare_side side, const struct run *run, struct error *err)
+{
+	if (check_run(c, run, err) < 0 || take_points(c, side, run, err) < 0 ||
+		keep_head(c, run, err) < 0)
+		return -1;
+	c->modelled = c->modelled || run->target.modelled;
+	c->runs[side]++;
+	note_start(c, side, run->head.started);
+	return 0;
+}
+
 int compared_take(struct compared *c, enum compare_side side, const char *path, struct error *err)
 {
 	struct run run;
@@ -284,16 +306,7 @@ int compared_take(struct compared *c, enum compare_side side, const char *path, 
 
 	if (rc < 0)
 		return rc;
-	rc = check_run(c, &run, err);
-	if (!rc)
-		rc = take_points(c, side, &run, err);
-	c->modelled = c->modelled || run.target.modelled;
-	if (!c->runs[side]) {
-		memcpy(c->labels[side], run.head.label, sizeof c->labels[side]);
-		memcpy(c->ids[side], run.head.id, sizeof c->ids[side]);
-	}
-	c->runs[side]++;
-	note_start(c, side, run.head.started);
+	rc = take_run(c, side, &run, err);
 	run_release(&run);
 	return rc;
 }
@@ -381,8 +394,10 @@ int compared_finish(struct compared *c, struct error *err)
 	rc = compare_all(list, c->count);
 	if (!rc)
 		compare_outlook(list, c->count);
-	for (size_t i = 0; !rc && i < c->count; i++)
+	for (size_t i = 0; !rc && i < c->count; i++) {
 		c->points[i].rate = list[i];
+		c->points[i].modelled = c->modelled;
+	}
 	fill(list, c, true);
 	rc = rc ? rc : compare_all(list, c->count);
 	for (size_t i = 0; !rc && i < c->count; i++)
@@ -403,6 +418,8 @@ int compared_gate(struct compared *c, double allowed, struct compare_gate *out, 
 		rc = compare_gate(out, each, list, c->count, allowed);
 	for (size_t i = 0; !rc && i < c->count; i++)
 		c->points[i].gate = each[i];
+	if (!rc && out->answer == COMPARE_UNDECIDED)
+		c->gate_needed = compare_gate_needed(list, c->count, allowed);
 	free(list);
 	free(each);
 	return rc < 0 ? error_set(err, ERROR_IO, "out of memory for the gate") : 0;

@@ -8,7 +8,10 @@
 #include <stdint.h>
 
 #include "analysis/compare.h"
-#include "base/text.h"
+#include "base/pool.h"
+#include "findings/finding.h"
+#include "findings/table.h"
+#include "findings/view.h"
 #include "record/run.h"
 
 struct error;
@@ -36,6 +39,7 @@ struct compare_point {
 	struct comparison
 		p99; /* of passes with COMPARE_P99_REQUESTS or more; too few: base_n or fresh_n is 0 */
 	struct compare_gate_point gate;
+	bool modelled; /* one of the sides at least */
 };
 
 /* Points of one direction, order and number in flight are shown together. */
@@ -46,14 +50,14 @@ struct compared {
 	bool anyway; /* differing conditions are told, not refused */
 	bool modelled;
 	size_t runs[2], passes[2], left_out[2];
-	struct run first; /* passes not kept: what all others must match */
-	char labels[2][128], ids[2][40]; /* of the first run a side */
+	struct run *heads; /* of all runs, in the order they were taken; without their passes */
 	char first_started[2][24], last_started[2][24]; /* ISO 8601, UTC: they sort as text */
-	char (*all_ids)[40];
 	struct compare_point *points;
 	size_t count, room;
+	size_t gate_needed; /* replicates a side for an equally fast build to pass the gate; 0: unknown */
 	size_t one_sided; /* points that only one side has: dropped by compared_finish */
-	struct text remarks; /* differing conditions and the like, one a line */
+	struct pool pool;
+	struct findings remarks; /* differing conditions and the like */
 };
 
 void compared_init(struct compared *c, size_t base_runs, size_t new_runs, bool anyway);
@@ -73,6 +77,41 @@ int compared_gate(struct compared *c, double allowed, struct compare_gate *out, 
  * warms up) looks like a difference of the builds. */
 bool compared_one_after_the_other(const struct compared *c);
 
+/* The release gate, as asked for and as answered. */
+struct gate_request {
+	bool given;
+	double allowed; /* 0.05: 5 % slower */
+	struct compare_gate result;
+};
+
+/* What it means. c stays the caller's and outlives the view. 0, or -1 with *err. */
+int compare_view(struct view *v, const struct compared *c, const struct gate_request *gate,
+	struct error *err);
+
 void compared_release(struct compared *c);
+
+/* ---- the parts of the view ---- */
+
+struct compare_summary { /* the one row of compare_summary_spec */
+	const char *speaks_of; /* "runs" or "builds" */
+	bool gate_given;
+	struct compare_gate gate;
+	double allowed;
+	size_t runs[2], passes[2];
+};
+
+void compare_findings_add(
+	struct findings *f, const struct compared *c, const struct gate_request *gate);
+
+/* Points whose verdict it is. */
+size_t compare_count(const struct compared *c, enum compare_verdict v);
+
+/* Codes of remarks: they are made while runs are taken. */
+enum compare_remark { COMPARE_REMARK_CONDITIONS, COMPARE_REMARK_UNFINISHED };
+void compare_remark_add(struct compared *c, enum compare_remark what, const char *sentence);
+
+extern const struct finding_code compare_codes[];
+extern const size_t compare_code_count;
+extern const struct table_spec compare_points_spec, compare_tails_spec, compare_summary_spec;
 
 #endif

@@ -6,6 +6,7 @@
 
 #include "base/error.h"
 #include "base/text.h"
+#include "findings/compare.h"
 #include "findings/observe.h"
 #include "findings/sweep.h"
 #include "record/file.h"
@@ -77,6 +78,11 @@ static const struct table_spec *const sweep_tables[] = {
 	&sweep_passes_spec,
 };
 
+static const struct table_spec *const compare_tables[] = {
+	&compare_summary_spec,
+	&compare_points_spec,
+};
+
 static const struct table_spec *const observe_tables[] = {
 	&observe_totals_spec,
 	&observe_seconds_spec,
@@ -101,6 +107,11 @@ const struct view_kind view_kinds[] = {
 		TABLES(observe_tables),
 		.of_any_run = true,
 		.load = load_observe },
+	{ .kind = "compare",
+		.meaning = "sweeps of two builds set against each other",
+		.codes = compare_codes,
+		.code_count = &compare_code_count,
+		TABLES(compare_tables) },
 };
 
 const size_t view_kind_count = sizeof view_kinds / sizeof *view_kinds;

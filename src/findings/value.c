@@ -90,6 +90,16 @@ struct value value_number(double n)
 	return number(UNIT_NUMBER, n);
 }
 
+struct value value_change(double ratio)
+{
+	return number(UNIT_CHANGE, ratio);
+}
+
+struct value value_change_range(double low, double high)
+{
+	return (struct value){ .unit = UNIT_CHANGE_RANGE, .known = true, .low = low, .high = high };
+}
+
 struct value value_rate_range(const struct rate_summary *s)
 {
 	return (struct value){ .unit = UNIT_RATE_RANGE,
@@ -109,6 +119,11 @@ struct value value_word(const char *word)
 	return words(UNIT_WORD, word);
 }
 
+struct value value_code(const char *code)
+{
+	return words(UNIT_CODE, code);
+}
+
 struct value value_words(const char *list)
 {
 	return words(UNIT_WORDS, list ? list : "");
@@ -121,7 +136,13 @@ struct value value_text(const char *text)
 
 bool value_is_text(struct value v)
 {
-	return v.unit == UNIT_WORD || v.unit == UNIT_WORDS || v.unit == UNIT_TEXT;
+	return v.unit == UNIT_CODE || v.unit == UNIT_WORD || v.unit == UNIT_WORDS ||
+	       v.unit == UNIT_TEXT;
+}
+
+bool value_is_for_people(struct value v)
+{
+	return v.unit == UNIT_CHANGE || v.unit == UNIT_CHANGE_RANGE || v.unit == UNIT_RATE_RANGE;
 }
 
 /* ---- for people ---- */
@@ -141,6 +162,12 @@ static void add_duration(struct text *t, double seconds)
 	text_adds(t, seconds == 0 ? "0 s" : duration_format(buf, seconds));
 }
 
+static void add_code(struct text *t, const char *code)
+{
+	for (const char *c = code; *c; c++)
+		text_add(t, *c == '-' ? " " : c, 1);
+}
+
 static void add_words(struct text *t, const char *list)
 {
 	if (!*list)
@@ -150,6 +177,25 @@ static void add_words(struct text *t, const char *list)
 			text_adds(t, ", ");
 		else
 			text_add(t, c, 1);
+}
+
+/* "+32.3", "-0.41": in percent, three digits. */
+static void add_change(struct text *t, double ratio)
+{
+	double change = (ratio - 1) * 100;
+	int decimals = fabs(change) < 9.995 ? 2 : fabs(change) < 99.95 ? 1 : 0;
+
+	if (change >= 999.5) /* beyond any use but to say so */
+		text_adds(t, "over +999");
+	else
+		text_addf(t, "%+.*f", decimals, change);
+}
+
+static void add_change_range(struct text *t, struct value v)
+{
+	add_change(t, v.low);
+	text_adds(t, "..");
+	add_change(t, v.high);
 }
 
 static void add_range(struct text *t, struct value v)
@@ -196,11 +242,21 @@ static void add_known(struct text *t, struct value v)
 	case UNIT_NUMBER:
 		figure_add(t, v.number);
 		break;
+	case UNIT_CHANGE:
+		add_change(t, v.number);
+		text_adds(t, " %");
+		break;
+	case UNIT_CHANGE_RANGE:
+		add_change_range(t, v);
+		break;
 	case UNIT_RATE_RANGE:
 		add_range(t, v);
 		break;
 	case UNIT_FLAG:
 		text_adds(t, v.whole ? "yes" : "no");
+		break;
+	case UNIT_CODE:
+		add_code(t, v.text);
 		break;
 	case UNIT_WORDS:
 		add_words(t, v.text);
@@ -260,8 +316,11 @@ void value_add_plain(struct text *t, struct value v)
 	case UNIT_NUMBER:
 		text_addf(t, "%.9g", v.number);
 		break;
-	case UNIT_RATE_RANGE: /* its ends have columns of their own */
+	case UNIT_CHANGE: /* the ratio, and the ends of ranges, have columns of their own */
+	case UNIT_CHANGE_RANGE:
+	case UNIT_RATE_RANGE:
 		break;
+	case UNIT_CODE:
 	case UNIT_WORDS:
 	case UNIT_WORD:
 	case UNIT_TEXT:

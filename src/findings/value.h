@@ -20,9 +20,12 @@ enum unit {
 	UNIT_SHARE, /* 1 is all of it; measured: "97 %", "0.8 %" */
 	UNIT_SHARE_COUNTED, /* the same, of counted things: "45.3 %" */
 	UNIT_NUMBER, /* any other, three digits: "1.18" */
+	UNIT_CHANGE, /* for people alone: a ratio as "+3.25 %" */
+	UNIT_CHANGE_RANGE, /* for people alone: "+2.9..+3.6", in percent */
 	UNIT_RATE_RANGE, /* for people alone: "1.17..1.19", in the unit of the rate beside it */
 	UNIT_FLAG, /* yes or no */
 	UNIT_WORD, /* ours: "sequential" */
+	UNIT_CODE, /* a word of ours with hyphens, which people see as blanks: "not-shown" */
 	UNIT_WORDS, /* several of ours with '+' between: "split, merged" for people, an array in JSON */
 	UNIT_TEXT, /* from a person or a device: guarded in CSV; cleaned in every view, as words are */
 };
@@ -50,8 +53,11 @@ struct value value_ns(uint64_t ns);
 struct value value_share(double share);
 struct value value_share_counted(uint64_t part, uint64_t whole); /* 0 of 0 is 0 */
 struct value value_number(double n);
+struct value value_change(double ratio); /* new over old */
+struct value value_change_range(double low, double high); /* ratios */
 struct value value_rate_range(const struct rate_summary *s); /* its 95 % interval */
 struct value value_flag(bool flag);
+struct value value_code(const char *code); /* NULL: unknown */
 struct value value_word(const char *word); /* NULL: unknown */
 struct value value_words(
 	const char *words); /* with '+' between; NULL or "": none, which is known */
@@ -59,6 +65,9 @@ struct value value_text(const char *text); /* NULL or "": unknown */
 
 /* True for words and texts, which programs get in quotes. */
 bool value_is_text(struct value v);
+
+/* True for changes and ranges: their ends have keys of their own. */
+bool value_is_for_people(struct value v);
 
 /* For people; a dash when unknown. Not cleaned. */
 void value_add(struct text *t, struct value v);

@@ -34,22 +34,34 @@ uint64_t histogram_bin_upper(size_t bin)
 	return low + ((UINT64_C(1) << shift) - 1);
 }
 
-uint64_t histogram_quantile(const struct histogram *h, double share)
+/* The rank-th smallest value, from 1: the upper end of its bin, and of the extreme ones the value itself. */
+static uint64_t value_of_rank(const struct histogram *h, uint64_t rank)
 {
-	uint64_t seen = 0, wanted;
+	uint64_t seen = 0;
 
-	if (!h->total)
-		return 0;
-	wanted = (uint64_t)ceil(share * (double)h->total);
-	if (wanted < 1)
-		wanted = 1;
-	for (size_t i = 0; i < HISTOGRAM_BINS; i++) {
+	if (rank <= 1)
+		return h->min;
+	for (size_t i = 0; i < HISTOGRAM_BINS && rank < h->total; i++) {
 		seen += h->bins[i];
-		if (seen >= wanted) {
+		if (seen >= rank) {
 			uint64_t v = histogram_bin_upper(i);
 
 			return v < h->max ? v : h->max;
 		}
 	}
 	return h->max;
+}
+
+uint64_t histogram_quantile(const struct histogram *h, double share)
+{
+	double at, below;
+	uint64_t low, high;
+
+	if (!h->total)
+		return 0;
+	at = share * (double)(h->total - 1);
+	below = floor(at);
+	low = value_of_rank(h, (uint64_t)below + 1);
+	high = value_of_rank(h, (uint64_t)below + 2);
+	return low + (uint64_t)((at - below) * (double)(high - low) + 0.5);
 }

@@ -43,8 +43,8 @@ void histogram_merge(struct histogram *into, const struct histogram *from);
 /* The largest value that falls into the bin. */
 uint64_t histogram_bin_upper(size_t bin);
 
-/* The smallest recorded value v (to the bin's upper end, never above the exact maximum) such that at least share of all
- * values are <= v; share in 0..1. 0 when empty. */
+/* Interpolated between the two order statistics around it (Hyndman and Fan 1996, type 7), each taken as the upper end
+ * of its bin, and the smallest and the largest as they are; share in 0..1. 0 when empty. */
 uint64_t histogram_quantile(const struct histogram *h, double share);
 
 #endif

@@ -1,36 +1,20 @@
 /* Ratios with intervals. */
-#include "report/chart_ratio.h"
-
 #include <stdio.h>
+#include <string.h>
 
-#include "base/size.h"
 #include "base/text.h"
+#include "findings/chart.h"
 #include "report/chart_frame.h"
+#include "report/chart_view.h"
 #include "report/svg.h"
 
 enum { ROW = 22, ROWS_MAX = 200 };
 
 static const double edges = 1.04; /* free room beyond the outermost interval */
 
-const char *ratio_verdict_name(enum ratio_verdict v)
+static bool same_group(const struct chart_ratio *a, const struct chart_ratio *b)
 {
-	static const char *const names[] = { "too few passes for a verdict", "not shown to differ",
-		"faster", "slower" };
-
-	return names[v];
-}
-
-unsigned ratio_verdict_style(enum ratio_verdict v, bool *hollow)
-{
-	static const unsigned styles[] = { 3, 0, 2, 1 };
-
-	*hollow = v == RATIO_TOO_FEW || v == RATIO_NOT_SHOWN;
-	return styles[v];
-}
-
-static bool same_table(const struct ratio_row *a, const struct ratio_row *b)
-{
-	return a->direction == b->direction && a->order == b->order && a->in_flight == b->in_flight;
+	return !strcmp(a->group, b->group);
 }
 
 static void take(struct scale *s, double value)
@@ -42,7 +26,7 @@ static void take(struct scale *s, double value)
 }
 
 /* Intervals without end, or nearly so, are cut off at a factor of ten around their ratio. */
-static bool find_ends(struct scale *s, const struct ratio_row *rows, size_t count)
+static bool find_ends(struct scale *s, const struct chart_ratio *rows, size_t count)
 {
 	bool any = false;
 
@@ -54,9 +38,9 @@ static bool find_ends(struct scale *s, const struct ratio_row *rows, size_t coun
 		any = true;
 		take(s, rows[i].ratio / edges);
 		take(s, rows[i].ratio * edges);
-		if (rows[i].interval_known && rows[i].low > rows[i].ratio / 10)
+		if (rows[i].ranged && rows[i].low > rows[i].ratio / 10)
 			take(s, rows[i].low / edges);
-		if (rows[i].interval_known && rows[i].high < rows[i].ratio * 10)
+		if (rows[i].ranged && rows[i].high < rows[i].ratio * 10)
 			take(s, rows[i].high * edges);
 	}
 	s->logarithmic = s->high > s->low * 4;
@@ -64,45 +48,29 @@ static bool find_ends(struct scale *s, const struct ratio_row *rows, size_t coun
 	return any;
 }
 
-static size_t count_lines(const struct ratio_row *rows, size_t count)
+static size_t count_lines(const struct chart_ratio *rows, size_t count)
 {
 	size_t lines = count;
 
 	for (size_t i = 0; i < count; i++)
-		lines += i == 0 || !same_table(&rows[i - 1], &rows[i]);
+		lines += i == 0 || !same_group(&rows[i - 1], &rows[i]);
 	return lines;
 }
 
-static void draw_heading(struct text *t, const struct ratio_row *row, double x, double y)
-{
-	struct text name;
-
-	text_init(&name);
-	text_addf(&name, "%s %ss", row->order == RUN_RANDOM ? "Random" : "Sequential",
-		run_direction_name(row->direction));
-	if (row->in_flight > 1)
-		text_addf(&name, ", %u in flight", row->in_flight);
-	svg_text(t, "panel-name", x, y + 4, SVG_START, name.bytes);
-	text_release(&name);
-}
-
 static void draw_row(
-	struct text *t, const struct chart_frame *f, const struct ratio_row *row, double y)
+	struct text *t, const struct chart_frame *f, const struct chart *c, size_t i, double y)
 {
-	char size[SIZE_TEXT_MAX];
-	bool hollow;
-	unsigned style = ratio_verdict_style(row->verdict, &hollow);
+	const struct chart_ratio *row = &c->ratios[i];
+	const struct chart_series *look = &c->series[row->series];
+	char class[24];
 
-	svg_text(t, "tick", f->left - 7, y + 4, SVG_FINISH, size_format(size, row->request_bytes));
+	svg_text(t, "tick", f->left - 7, y + 4, SVG_FINISH, row->name);
 	if (!(row->ratio > 0))
 		return;
-	if (row->interval_known) {
-		char class[16];
-
-		snprintf(class, sizeof class, "line l%u", style);
+	snprintf(class, sizeof class, "line l%u", look->style % 4);
+	if (row->ranged)
 		svg_line(t, class, scale_at(&f->x, row->low), y, scale_at(&f->x, row->high), y);
-	}
-	svg_marker(t, style, hollow, scale_at(&f->x, row->ratio), y);
+	svg_marker(t, look->style, look->second, scale_at(&f->x, row->ratio), y);
 }
 
 static void label_ratio(struct text *t, double value)
@@ -121,31 +89,26 @@ static void draw_grid(struct text *t, const struct chart_frame *f)
 	svg_line(t, "zero", scale_at(&f->x, 1), f->top, scale_at(&f->x, 1), f->bottom);
 }
 
-bool chart_ratio(struct text *t, const char *title, const struct ratio_row *rows, size_t count)
+void chart_add_ratios(struct text *t, const struct chart *c)
 {
 	struct chart_frame f = { 0 };
+	size_t count = c->ratio_count < ROWS_MAX ? c->ratio_count : ROWS_MAX;
 	double y;
 
-	if (count > ROWS_MAX)
-		count = ROWS_MAX;
-	if (!find_ends(&f.x, rows, count))
-		return false;
-	chart_frame_init(&f, CHART_WIDTH, (double)count_lines(rows, count) * ROW + 64);
-	svg_begin(t, f.width, f.height, title,
-		"Rate of the new build over that of the base, with 95 % intervals; the table below "
-		"has "
-		"the values.");
+	if (!find_ends(&f.x, c->ratios, count))
+		return;
+	chart_frame_init(&f, CHART_WIDTH, (double)count_lines(c->ratios, count) * ROW + 64);
+	svg_begin(t, f.width, f.height, c->title, c->what);
 	draw_grid(t, &f);
-	chart_x_axis(t, &f, "rate, new build over base (1: no difference)", label_ratio);
+	chart_x_axis(t, &f, c->x_name, label_ratio);
 	y = f.top + ROW / 2.0;
 	for (size_t i = 0; i < count; i++) {
-		if (i == 0 || !same_table(&rows[i - 1], &rows[i])) {
-			draw_heading(t, &rows[i], 4, y);
+		if (i == 0 || !same_group(&c->ratios[i - 1], &c->ratios[i])) {
+			svg_text(t, "panel-name", 4, y + 4, SVG_START, c->ratios[i].group);
 			y += ROW;
 		}
-		draw_row(t, &f, &rows[i], y);
+		draw_row(t, &f, c, i, y);
 		y += ROW;
 	}
 	svg_end(t);
-	return true;
 }

@@ -30,7 +30,7 @@ static const struct chart_series *first_fitted(const struct chart *c)
 static void add_series_key(struct text *t, const struct chart *c)
 {
 	const struct chart_series *fitted = first_fitted(c);
-	bool marked = c->kind == CHART_LINES;
+	bool marked = c->kind == CHART_LINES || c->kind == CHART_RATIOS;
 	char class[24];
 
 	for (size_t i = 0; i < c->series_count; i++) {
@@ -83,6 +83,9 @@ static void draw(struct text *t, const struct chart *c)
 		break;
 	case CHART_STEPS:
 		chart_add_steps(t, c);
+		break;
+	case CHART_RATIOS:
+		chart_add_ratios(t, c);
 		break;
 	case CHART_PANELS:
 		chart_add_panels(t, c);

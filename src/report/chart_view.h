@@ -13,6 +13,7 @@ void chart_add(struct text *t, const struct chart *c);
 void chart_add_lines(struct text *t, const struct chart *c);
 void chart_add_boxes(struct text *t, const struct chart *c);
 void chart_add_steps(struct text *t, const struct chart *c);
+void chart_add_ratios(struct text *t, const struct chart *c);
 void chart_add_panels(struct text *t, const struct chart *c);
 
 #endif

@@ -57,7 +57,7 @@ static void add_words(struct text *t, const char *list)
 
 static void add_value(struct text *t, struct value v)
 {
-	if (!v.known || v.unit == UNIT_RATE_RANGE)
+	if (!v.known || value_is_for_people(v))
 		text_adds(t, "null");
 	else if (v.unit == UNIT_WORDS)
 		add_words(t, v.text);

@@ -14,7 +14,7 @@ for change in link=480e6 kind=image transport=file limit=524288 in_flight=4 seco
 	[ ! -s "$out" ] || fail "output beside a refusal"
 	[ $change = in_flight=4 ] && continue # no point in common
 	run 0 "$BLKASSAY" compare base.run --against other$n.run --anyway
-	says "Not alike in"
+	tells "Conditions differ in"
 done
 # The same among the runs of one side.
 make twin.run 20

@@ -17,4 +17,7 @@ same 4 report "$tmp/sweep.run"
 same 2 report "$tmp/short.run"
 same 0 report "$tmp/empty.run"
 same 3 report "$tmp/observe.run"
+run 0 "$make_record" "$tmp/a.run" 6 8 500 1.00e6 0.01 1 read label=one
+run 0 "$make_record" "$tmp/b.run" 6 8 600 0.80e6 0.01 3 read label=two
+same 2 compare "$tmp/a.run" --against "$tmp/b.run" --allow-slower 5
 exit 0

@@ -6,13 +6,13 @@
 
 #include "base/error.h"
 #include "base/text.h"
+#include "findings/compare.h"
 #include "findings/record_view.h"
 #include "fuzz.h"
 #include "record/audit.h"
 #include "record/cut_load.h"
 #include "record/verify.h"
 #include "report/audit_text.h"
-#include "report/compare_text.h"
 #include "report/csv.h"
 #include "report/cut_text.h"
 #include "report/json.h"
@@ -58,23 +58,29 @@ static int drop(void *context, struct text *t, struct error *err)
 	return 0;
 }
 
-static void show(struct text *t, const char *path)
+static void draw(struct text *t, struct view *v)
 {
 	static const struct sink sink = { NULL, drop };
 	struct error err = { 0 };
 	struct text other;
-	struct view v;
 
-	if (record_view(&v, path, &err) < 0)
-		return;
-	text_view_add(t, &v, &style, &err);
+	text_view_add(t, v, &style, &err);
 	text_init(&other);
-	csv_add_view(&other, &v, true, &sink, &err);
-	json_add_view(&other, &v, &sink, &err);
-	page_add_view(&other, &v);
+	csv_add_view(&other, v, true, &sink, &err);
+	json_add_view(&other, v, &sink, &err);
+	page_add_view(&other, v);
 	drop(NULL, &other, NULL);
 	text_release(&other);
-	view_release(&v);
+	view_release(v);
+}
+
+static void show(struct text *t, const char *path)
+{
+	struct error err = { 0 };
+	struct view v;
+
+	if (record_view(&v, path, &err) == 0)
+		draw(t, &v);
 }
 
 static void cut(struct text *t, const char *path)
@@ -91,16 +97,19 @@ static void cut(struct text *t, const char *path)
 
 static void compare(struct text *t, const uint8_t *data, size_t size, const char *base)
 {
-	struct gate_request gate = { 0 };
+	struct gate_request gate = { .given = true, .allowed = 0.05 };
 	struct error err = { 0 };
 	struct compared c;
+	struct view v;
 	char path[64];
 	int fd = fuzz_record(path, "sweep", data, size);
 
 	compared_init(&c, 1, 1, true);
 	if (compared_take(&c, COMPARE_BASE, base, &err) == 0 &&
-		compared_take(&c, COMPARE_NEW, path, &err) == 0 && compared_finish(&c, &err) == 0)
-		compare_text_add(t, &c, &gate, &style);
+		compared_take(&c, COMPARE_NEW, path, &err) == 0 && compared_finish(&c, &err) == 0 &&
+		compared_gate(&c, gate.allowed, &gate.result, &err) == 0 &&
+		compare_view(&v, &c, &gate, &err) == 0)
+		draw(t, &v);
 	compared_release(&c);
 	close(fd);
 }

@@ -129,7 +129,7 @@ def shows(cell, value):
     if isinstance(value, list):
         return cell == (", ".join(value) or "-")
     if isinstance(value, str):
-        return cell == value
+        return cell in (value, value.replace("-", " "))
     read = read_back(cell)
     return read is not None and abs(read[0] - value) <= max(read[1], 1e-12)
 

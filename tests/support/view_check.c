@@ -44,7 +44,7 @@ static void check_unit(const char *key, struct value v)
 		ck_assert_msg(ends_in(key, wanted), "%s holds %s", key, wanted);
 	if (v.unit == UNIT_SHARE || v.unit == UNIT_SHARE_COUNTED)
 		ck_assert_msg(strstr(key, "share") != NULL, "%s holds a share", key);
-	ck_assert_msg(v.unit != UNIT_RATE_RANGE, "%s holds a range: give its ends keys", key);
+	ck_assert_msg(!value_is_for_people(v), "%s holds a range: give its ends keys", key);
 }
 
 static void check_table(const struct table *t)
@@ -73,7 +73,8 @@ void view_check(const struct view *v)
 	for (size_t i = 0; i < v->findings.count; i++) {
 		const struct finding *f = &v->findings.list[i];
 
-		ck_assert_msg(f->code->verdict == (i == 0), "%s", f->code->code);
+		/* After a gate's answer comes what the comparison itself would have said first. */
+		ck_assert_msg(f->code->verdict || i > 0, "%s", f->code->code);
 		check_figures(f);
 		if (!is_noted(f->code) && noted_count < CODES_MAX)
 			noted[noted_count++] = f->code;

@@ -33,6 +33,25 @@ START_TEST(histogram_bins_are_narrow)
 }
 END_TEST
 
+/* Hyndman and Fan 1996, type 7 (R's default), of eleven times; a bin is less than 0.8 % wide. */
+START_TEST(histogram_quantiles_are_type_7)
+{
+	static const double ms[] = { 0.8, 0.9, 0.95, 1.0, 1.05, 1.1, 1.15, 1.2, 1.3, 5.0, 12.5 };
+	static const struct {
+		double share, ms;
+	} expected[] = { { 0, 0.8 }, { 0.1, 0.9 }, { 0.25, 0.975 }, { 0.5, 1.1 }, { 0.75, 1.25 },
+		{ 0.9, 5.0 }, { 0.95, 8.75 }, { 0.99, 11.75 }, { 0.999, 12.425 }, { 1, 12.5 } };
+	static struct histogram h;
+
+	histogram_init(&h);
+	for (size_t i = 0; i < sizeof ms / sizeof *ms; i++)
+		histogram_add(&h, (uint64_t)(ms[i] * 1e6));
+	for (size_t i = 0; i < sizeof expected / sizeof *expected; i++)
+		ck_assert_double_eq_tol((double)histogram_quantile(&h, expected[i].share) / 1e6,
+			expected[i].ms, 0.008 * expected[i].ms);
+}
+END_TEST
+
 START_TEST(histogram_quantiles_match_sorted_values)
 {
 	struct histogram h, other;
@@ -378,6 +397,7 @@ Suite *measure_suite(void)
 
 	tcase_add_test(c, histogram_bins_are_narrow);
 	tcase_add_test(c, histogram_quantiles_match_sorted_values);
+	tcase_add_test(c, histogram_quantiles_are_type_7);
 	tcase_add_test(c, offsets_use_every_place_once_a_lap);
 	tcase_add_test(c, random_orders_differ_by_lap_and_seed);
 	tcase_add_test(c, payload_is_unique_and_incompressible);
