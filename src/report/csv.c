@@ -5,7 +5,6 @@
 
 #include "base/text.h"
 #include "findings/view.h"
-#include "record/run.h"
 #include "report/sink.h"
 
 /* Spreadsheets run a cell that begins like this, and labels and serial numbers are not ours to trust. */
@@ -107,21 +106,6 @@ static void add_names(struct text *t, const struct names *n)
 	text_adds(t, "\r\n");
 }
 
-static void add_lead(struct text *t, const struct view *v, enum csv_lead lead)
-{
-	const struct run *run = v->runs.rows;
-
-	if (lead < CSV_RUN)
-		return;
-	csv_add_field(t, run->head.id, true);
-	text_adds(t, ",");
-	csv_add_field(t, run->head.label, true);
-	if (lead < CSV_RUN_TARGET)
-		return;
-	text_adds(t, ",");
-	csv_add_field(t, *run->target.token ? run->target.token : run->target.path, true);
-}
-
 static const struct column *find_column(const struct table_spec *spec, const char *key)
 {
 	for (size_t i = 0; i < spec->column_count; i++)
@@ -136,6 +120,29 @@ static void add_value(struct text *t, struct value v)
 		csv_add_field(t, v.text, v.unit == UNIT_TEXT);
 	else
 		value_add_plain(t, v);
+}
+
+/* What JSON says of the run under that key. */
+static struct value of_run(const struct view *v, const char *key)
+{
+	return v->runs.count ? table_value(&v->runs, 0, find_column(v->runs.spec, key))
+			     : value_unknown();
+}
+
+static void add_lead(struct text *t, const struct view *v, enum csv_lead lead)
+{
+	struct value token;
+
+	if (lead < CSV_RUN)
+		return;
+	add_value(t, of_run(v, "id"));
+	text_adds(t, ",");
+	add_value(t, of_run(v, "label"));
+	if (lead < CSV_RUN_TARGET)
+		return;
+	text_adds(t, ",");
+	token = of_run(v, "target_token");
+	add_value(t, token.known ? token : of_run(v, "target_path"));
 }
 
 static int add_rows(struct text *t, const struct view *v, const struct table *table,
