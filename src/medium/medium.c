@@ -4,6 +4,7 @@
 #include <errno.h>
 #include <string.h>
 
+#include "medium/identity.h"
 #include "medium/model.h"
 #include "medium/raw.h"
 #include "platform/clock.h"
@@ -25,27 +26,47 @@ void medium_close(struct medium *m)
 
 int medium_read(struct medium *m, uint64_t at, void *buf, size_t len, size_t *got)
 {
-	return m->ops->read(m, at, buf, len, got);
+	int rc = identity_lost(m);
+
+	*got = 0;
+	if (!rc)
+		rc = m->ops->read(m, at, buf, len, got);
+	/* Only what was read before the medium changed may be judged. */
+	if (!rc)
+		rc = medium_check(m, MEDIUM_CHECK_REQUEST);
+	if (rc < 0)
+		*got = 0;
+	return rc;
 }
 
 int medium_write(struct medium *m, uint64_t at, const void *buf, size_t len, size_t *got)
 {
-	return m->ops->write(m, at, buf, len, got);
+	int rc = identity_admit(m);
+
+	*got = 0;
+	return rc < 0 ? rc : m->ops->write(m, at, buf, len, got);
 }
 
 int medium_write_through(struct medium *m, uint64_t at, const void *buf, size_t len, size_t *got)
 {
-	return m->ops->write_through ? m->ops->write_through(m, at, buf, len, got) : -ENOTSUP;
+	int rc = m->ops->write_through ? identity_admit(m) : -ENOTSUP;
+
+	*got = 0;
+	return rc < 0 ? rc : m->ops->write_through(m, at, buf, len, got);
 }
 
 int medium_flush(struct medium *m)
 {
-	return m->ops->flush(m);
+	int rc = identity_admit(m);
+
+	return rc < 0 ? rc : m->ops->flush(m);
 }
 
 int medium_scsi(struct medium *m, struct scsi_exchange *x)
 {
-	return m->ops->scsi ? m->ops->scsi(m, x) : -ENOTSUP;
+	int rc = m->ops->scsi ? identity_admit(m) : -ENOTSUP;
+
+	return rc < 0 ? rc : m->ops->scsi(m, x);
 }
 
 int medium_counts(struct medium *m, struct medium_counts *counts)

@@ -7,11 +7,13 @@
 #ifndef MEDIUM_MEDIUM_H
 #define MEDIUM_MEDIUM_H
 
+#include <stdatomic.h>
 #include <stdbool.h>
 #include <stddef.h>
 #include <stdint.h>
 
-struct error;
+#include "base/error.h"
+
 struct medium; /* fields known to medium/ only */
 struct scsi_exchange; /* medium/scsi.h */
 
@@ -50,6 +52,13 @@ struct medium_counts {
 	uint64_t flushes;
 };
 
+/* How hard to look whether the medium is still the one that was opened. */
+enum medium_check {
+	MEDIUM_CHECK_REQUEST, /* at every write, flush, SCSI command and read: may cost well under a microsecond */
+	MEDIUM_CHECK_BATCH, /* before a batch (a pass, a phase, 64 writes, a piece of kept data): may cost milliseconds */
+	MEDIUM_CHECK_FAILED, /* after a failed request: asks whoever knows, the device itself too */
+};
+
 struct medium_ops {
 	int (*read)(struct medium *m, uint64_t at, void *buf, size_t len, size_t *got);
 	int (*write)(struct medium *m, uint64_t at, const void *buf, size_t len, size_t *got);
@@ -63,7 +72,18 @@ struct medium_ops {
 	void (*idle_ns)(struct medium *m, uint64_t ns);
 	void (*move_clock_ns)(struct medium *m, uint64_t now_ns);
 	int (*replug)(struct medium *m, bool power_lost);
+	/* Is it still the target that was opened, and may it be written as when it was opened? 0, or a negative errno with
+	 * the whole sentence in *why: then it is lost for good. Must not call medium_write and its like on m. NULL: always. */
+	int (*check)(struct medium *m, enum medium_check how, struct error *why);
 	void (*close)(struct medium *m);
+};
+
+/* Known to medium/identity.c only. */
+struct medium_identity {
+	_Atomic int
+		lost; /* negative errno; 0: still the target that was opened, as far as is known */
+	struct error why; /* complete before `lost` is set, never changed after */
+	_Atomic uint64_t batch_ns; /* the last check of a batch; coarse clock */
 };
 
 /* Every implementation starts with this. A NULL slot means "not offered" and answers -ENOTSUP (now_ns and idle_ns
@@ -71,6 +91,7 @@ struct medium_ops {
 struct medium {
 	const struct medium_ops *ops;
 	struct medium_traits traits;
+	struct medium_identity identity;
 };
 
 /* Opens what the user named: a path, or model:FILE. Block devices exclusively (O_EXCL), always with O_DIRECT.
@@ -93,6 +114,18 @@ int medium_scsi(struct medium *m, struct scsi_exchange *x);
 int medium_counts(struct medium *m, struct medium_counts *counts);
 /* Throws away what the host has cached of this device. 0 also where there is nothing to drop. */
 int medium_drop_cache(struct medium *m);
+/* Is it still the target that was opened? Asked by the calls above by themselves before each request that may change it
+ * and after each read (MEDIUM_CHECK_REQUEST), and once a second as MEDIUM_CHECK_BATCH. What works in batches calls it
+ * at each one's start; what meets failures calls it with MEDIUM_CHECK_FAILED before it believes them. 0, or a negative
+ * errno: ENODEV, ENOMEDIUM (gone), ESTALE (another one is there now, or somebody else writes it too). From then on every
+ * read, write, flush and SCSI command gives that errno and nothing reaches the target. */
+int medium_check(struct medium *m, enum medium_check how);
+/* Why, as a whole sentence (ERROR_IO); NULL as long as it is not lost. */
+const struct error *medium_lost(const struct medium *m);
+/* Puts that sentence in place of another one (keeping nothing of it) when the medium is lost. Returns -1, for
+ * `return medium_explain(m, err)` behind an error already set. */
+int medium_explain(const struct medium *m, struct error *err);
+
 uint64_t medium_now_ns(struct medium *m);
 void medium_idle_ns(
 	struct medium *m, uint64_t ns); /* lets time pass: sleeps, or moves the virtual clock */

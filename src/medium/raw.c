@@ -5,7 +5,6 @@
 #include <fcntl.h>
 #include <linux/fs.h>
 #include <linux/magic.h>
-#include <scsi/sg.h>
 #include <stdlib.h>
 #include <string.h>
 #include <sys/ioctl.h>
@@ -18,16 +17,17 @@
 #include "base/buffer.h"
 #include "base/error.h"
 #include "base/text.h"
+#include "medium/device_identity.h"
 #include "medium/device_traits.h"
-#include "medium/scsi.h"
+#include "medium/sg.h"
 #include "platform/blockdev.h"
-#include "platform/clock.h"
 
 struct raw {
 	struct medium medium;
 	int fd;
 	int stat_fd; /* the device's counters; -1 for an image */
 	bool whole_disk; /* not a partition: there a SCSI block number would mean another place */
+	struct device_identity identity; /* not of an image */
 };
 
 static struct raw *raw_of(struct medium *m)
@@ -93,43 +93,19 @@ static int raw_counts(struct medium *m, struct medium_counts *c)
 	return 0;
 }
 
-static int sg_direction(enum scsi_direction d)
-{
-	return d == SCSI_DATA_IN    ? SG_DXFER_FROM_DEV
-	       : d == SCSI_DATA_OUT ? SG_DXFER_TO_DEV
-				    : SG_DXFER_NONE;
-}
-
-/* Pass-through on the block device. Kernels answer ENOTTY or EINVAL where there is no SCSI below. */
+/* Pass-through on the block device. */
 static int raw_scsi(struct medium *m, struct scsi_exchange *x)
 {
-	uint64_t began = clock_now_ns();
-	struct sg_io_hdr h = {
-		.interface_id = 'S',
-		.dxfer_direction = sg_direction(x->direction),
-		.cmd_len = x->cdb_length,
-		.mx_sb_len = sizeof x->sense,
-		.dxfer_len = x->data_length,
-		.dxferp = x->data_length ? x->data : NULL,
-		.cmdp = x->cdb,
-		.sbp = x->sense,
-		.timeout = x->timeout_ms,
-	};
-
 	if (!raw_of(m)->whole_disk || !strcmp(m->traits.transport, "loop"))
 		return -ENOTSUP;
-	if (ioctl(raw_of(m)->fd, SG_IO, &h) < 0)
-		return errno == ENOTTY ? -ENOTSUP : -errno;
-	x->duration_ns = clock_now_ns() - began;
-	x->status = h.status;
-	x->host_status = h.host_status;
-	/* DRIVER_SENSE (08h) of older kernels only says that sense came along: no trouble of the driver. */
-	x->driver_status = h.driver_status & 0x07;
-	x->sense_length = h.sb_len_wr > sizeof x->sense ? sizeof x->sense : h.sb_len_wr;
-	x->residual = h.resid < 0                          ? 0
-		      : (uint32_t)h.resid > x->data_length ? x->data_length
-							   : (uint32_t)h.resid;
-	return 0;
+	return sg_send(raw_of(m)->fd, x);
+}
+
+static int raw_check(struct medium *m, enum medium_check how, struct error *why)
+{
+	if (m->traits.kind != MEDIUM_BLOCK_DEVICE)
+		return 0;
+	return device_identity_check(&raw_of(m)->identity, how, m->traits.path, why);
 }
 
 static int raw_drop_cache(struct medium *m)
@@ -156,6 +132,7 @@ static const struct medium_ops raw_ops = {
 	.scsi = raw_scsi,
 	.counts = raw_counts,
 	.drop_cache = raw_drop_cache,
+	.check = raw_check,
 	.close = raw_close,
 };
 
@@ -180,6 +157,7 @@ static int describe_device(struct raw *r, const struct stat *st, struct error *e
 	t->physical_block_bytes = physical;
 	r->whole_disk = !d.partition;
 	r->stat_fd = blockdev_stat_open(NULL, d.major, d.minor);
+	device_identity_take(&r->identity, r->fd, t, d.major, d.minor);
 	return 0;
 }
 

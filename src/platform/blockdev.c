@@ -4,9 +4,11 @@
 
 #include <errno.h>
 #include <fcntl.h>
+#include <linux/fs.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
+#include <sys/ioctl.h>
 #include <unistd.h>
 
 #include "base/error.h"
@@ -385,6 +387,28 @@ int blockdev_list_partitions(struct blockdev **out, size_t *count, const char *s
 	if (!rc)
 		rc = sysfs_each_entry(path, false, visit_listed, &l);
 	return finish_listing(out, count, &l, rc, "partitions", err);
+}
+
+#ifndef BLKGETDISKSEQ /* since Linux 5.15: include/uapi/linux/fs.h */
+#define BLKGETDISKSEQ _IOR(0x12, 128, uint64_t)
+#endif
+
+int blockdev_sequence(int fd, uint64_t *out)
+{
+	return ioctl(fd, BLKGETDISKSEQ, out) < 0 ? -errno : 0;
+}
+
+int blockdev_size(int fd, uint64_t *bytes)
+{
+	return ioctl(fd, BLKGETSIZE64, bytes) < 0 ? -errno : 0;
+}
+
+bool blockdev_exists(const char *sysfs, unsigned major, unsigned minor)
+{
+	char path[SYSFS_PATH_MAX];
+
+	return sysfs_path(path, "%s/dev/block/%u:%u", root_of(sysfs), major, minor) < 0 ||
+	       access(path, F_OK) == 0 || errno != ENOENT;
 }
 
 int blockdev_stat_open(const char *sysfs, unsigned major, unsigned minor)

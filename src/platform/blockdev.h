@@ -56,6 +56,14 @@ int blockdev_list(struct blockdev **out, size_t *count, const char *sysfs, struc
 int blockdev_list_partitions(struct blockdev **out, size_t *count, const char *sysfs,
 	const char *disk, struct error *err);
 
+/* Of an open device; a partition's is its disk's. It moves when the kernel notices another medium or another device.
+ * 0, -ENOTTY before Linux 5.15, or another negative errno. */
+int blockdev_sequence(int fd, uint64_t *out);
+int blockdev_size(int fd, uint64_t *bytes); /* 0 or a negative errno */
+
+/* Is there a device of that number now? sysfs NULL: "/sys". True also when it cannot be found out. */
+bool blockdev_exists(const char *sysfs, unsigned major, unsigned minor);
+
 /* An open handle on one device's counters, cheap to read again and again. fd >= 0, or a negative errno. */
 int blockdev_stat_open(const char *sysfs, unsigned major, unsigned minor);
 int blockdev_stat_read(int fd, struct blockdev_stat *out); /* 0 or a negative errno */

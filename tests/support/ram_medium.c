@@ -63,6 +63,17 @@ static int ram_drop_cache(struct medium *m)
 	return 0;
 }
 
+static int ram_check(struct medium *m, enum medium_check how, struct error *why)
+{
+	struct ram_medium *r = ram_of(m);
+
+	r->checks[how]++;
+	if (!r->swap_after || r->reads + r->writes + r->flushes < r->swap_after)
+		return 0;
+	error_set(why, ERROR_IO, "'memory' is another medium now");
+	return r->swap_errno ? -r->swap_errno : -ESTALE;
+}
+
 static void ram_close(struct medium *m)
 {
 	free(ram_of(m)->bytes);
@@ -74,6 +85,7 @@ static const struct medium_ops ram_ops = {
 	.write = ram_write,
 	.flush = ram_flush,
 	.drop_cache = ram_drop_cache,
+	.check = ram_check,
 	.close = ram_close,
 };
 

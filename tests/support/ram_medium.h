@@ -15,6 +15,10 @@ struct ram_medium {
 	uint64_t bad_from, bad_to; /* reads that touch these bytes fail with EIO */
 	uint64_t lost_from, lost_to; /* writes to these bytes are acknowledged and forgotten */
 	uint64_t reads, writes, flushes, drops; /* calls so far */
+	uint64_t checks[3]; /* by enum medium_check */
+	uint64_t
+		swap_after; /* calls of read, write and flush, then it is another medium; 0: never */
+	int swap_errno; /* what a check gives then; 0: ESTALE */
 };
 
 struct ram_medium *ram_medium_new(uint64_t size_bytes, uint32_t block_bytes, bool one_thread);

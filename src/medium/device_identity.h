@@ -1,0 +1,27 @@
+/* Whether an open block device still is what it was when it was opened: by the kernel's disk sequence, its size, its place
+ * in sysfs, and what the device itself says. */
+#ifndef MEDIUM_DEVICE_IDENTITY_H
+#define MEDIUM_DEVICE_IDENTITY_H
+
+#include <stdbool.h>
+#include <stdint.h>
+
+#include "medium/medium.h"
+
+struct device_identity {
+	int fd; /* borrowed */
+	unsigned major, minor;
+	uint64_t sequence; /* 0: the kernel has none (before Linux 5.15) */
+	uint64_t size_bytes;
+	bool every_request; /* its medium can go while it is held open: asked at each request */
+};
+
+/* Of the device open at fd, now. */
+void device_identity_take(struct device_identity *d, int fd, const struct medium_traits *t,
+	unsigned major, unsigned minor);
+
+/* As the `check` of medium_ops; path for the sentence. */
+int device_identity_check(const struct device_identity *d, enum medium_check how, const char *path,
+	struct error *why);
+
+#endif
