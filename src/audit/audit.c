@@ -54,6 +54,11 @@ static int explain(struct desk *d, int rc, const char *phase, struct error *err)
 	if (rc == -ECANCELED && err && err->kind != ERROR_NONE)
 		return -1;
 	error_sys(err, ERROR_IO, -rc, "the audit of '%s' stopped at '%s'", d->t->path, phase);
+	if (medium_lost(d->m)) {
+		medium_explain(d->m, err);
+		error_add(err, " (the audit stopped at '%s')", phase);
+		return -1;
+	}
 	if (rc == -ENODEV || rc == -ENXIO || rc == -ENOMEDIUM)
 		error_add(
 			err, "; it is gone: check cable, power and card, and run the audit again");
@@ -70,7 +75,9 @@ static int run_probes(struct desk *d, struct error *err)
 			PROBES);
 		if (desk_stopped(d))
 			return 1;
-		rc = probes[i].run(d);
+		rc = medium_check(d->m, MEDIUM_CHECK_BATCH);
+		if (!rc)
+			rc = probes[i].run(d);
 		if (rc < 0)
 			return explain(d, rc, probes[i].phase, err);
 	}

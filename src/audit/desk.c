@@ -6,13 +6,15 @@
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
+#include <sys/random.h>
 
 #include "base/buffer.h"
 #include "base/error.h"
+#include "base/random.h"
 #include "base/text.h"
 #include "base/watch.h"
 
-enum { REISSUES = 12, REQUEST_DEFAULT = 32 * 1024, SPILL_DEFAULT = 1 << 20 };
+enum { MARKS = 4, REISSUES = 12, REQUEST_DEFAULT = 32 * 1024, SPILL_DEFAULT = 1 << 20 };
 
 static const uint64_t first_settle_ns = 300000000; /* until the drain rate is known */
 static const uint64_t idle_step_ns = 50000000;
@@ -24,12 +26,13 @@ bool desk_stopped(const struct desk *d)
 	return watch_should_stop(d->hooks->watch);
 }
 
-static bool probe_scsi(struct medium *m)
+static int probe_scsi(struct desk *d)
 {
 	struct scsi_exchange x;
 
 	scsi_build_test_unit_ready(&x);
-	return medium_scsi(m, &x) == 0;
+	d->scsi = medium_scsi(d->m, &x) == 0;
+	return medium_lost(d->m) ? medium_explain(d->m, d->err) : 0;
 }
 
 static uint32_t choose_bulk(const struct desk *d)
@@ -54,7 +57,8 @@ int desk_init(struct desk *d, struct medium *m, const struct audit_plan *p,
 		.next_generation = 1,
 		.this_window = 1,
 		.settle_ns = first_settle_ns };
-	d->scsi = probe_scsi(m);
+	if (probe_scsi(d) < 0)
+		return -1;
 	d->block = stamp_block_bytes(d->t->logical_block_bytes);
 	d->unit = d->t->offset_align_bytes > d->block ? d->t->offset_align_bytes : d->block;
 	d->bulk = choose_bulk(d);
@@ -106,6 +110,10 @@ static bool worth_reissuing(struct desk *d, const struct scsi_exchange *x)
 {
 	const struct scsi_sense *s = &d->last_sense;
 
+	/* Not to a medium that is not known to be the same. */
+	if (medium_has_left(d->m) && x->cdb[0] != SCSI_TEST_UNIT_READY &&
+		x->cdb[0] != SCSI_START_STOP_UNIT)
+		return false;
 	if (x->status == SCSI_BUSY ||
 		(s->valid && s->key == SENSE_NOT_READY && s->code == 0x0401)) {
 		medium_idle_ns(d->m, idle_step_ns);
@@ -129,9 +137,12 @@ int desk_exchange(struct desk *d, struct scsi_exchange *x)
 		d->last_ns = medium_now_ns(d->m) - began;
 		if (scsi_succeeded(x))
 			return 0;
-		/* The adapter's own failure: 01h no connect, 04h bad target (Linux scsi_status.h). */
-		if (x->host_status == 1 || x->host_status == 4)
-			return -ENODEV;
+		/* The host's own trouble with the command: is there anybody? */
+		if (x->host_status) {
+			rc = medium_check(d->m, MEDIUM_CHECK_FAILED);
+			if (rc < 0)
+				return rc;
+		}
 		scsi_sense_decode(&d->last_sense, x->sense, x->sense_length);
 		if (scsi_completed(x))
 			return 0;
@@ -141,6 +152,20 @@ int desk_exchange(struct desk *d, struct scsi_exchange *x)
 		if (!worth_reissuing(d, x))
 			return DESK_REFUSED;
 	}
+	return DESK_REFUSED;
+}
+
+/* Through the kernel, an answer of the device is an errno without sense; so may be the answer of one that is gone. */
+static int refusal(struct desk *d, int rc)
+{
+	int lost;
+
+	if (rc >= 0 || (!desk_is_error_answer(rc) && rc != -ENOSPC))
+		return rc;
+	lost = medium_check(d->m, MEDIUM_CHECK_FAILED);
+	if (lost < 0 || !desk_is_error_answer(rc))
+		return lost < 0 ? lost : rc;
+	d->last_sense = (struct scsi_sense){ 0 };
 	return DESK_REFUSED;
 }
 
@@ -159,11 +184,7 @@ static int kernel_write(struct desk *d, uint64_t offset, uint32_t length, enum d
 	d->last_ns = medium_now_ns(d->m) - began;
 	if (!rc && got < length)
 		rc = -EIO;
-	if (desk_is_error_answer(rc)) {
-		d->last_sense = (struct scsi_sense){ 0 };
-		return DESK_REFUSED;
-	}
-	return rc;
+	return refusal(d, rc);
 }
 
 static int send_write(struct desk *d, uint64_t offset, uint32_t length, enum desk_way way)
@@ -224,7 +245,7 @@ int desk_read(struct desk *d, uint64_t offset, uint32_t length)
 	began = medium_now_ns(d->m);
 	rc = medium_read(d->m, d->plan->area_start + offset, d->buf, length, &got);
 	d->last_ns = medium_now_ns(d->m) - began;
-	return desk_is_error_answer(rc) || (!rc && got < length) ? DESK_REFUSED : rc;
+	return refusal(d, !rc && got < length ? -EIO : rc);
 }
 
 int desk_sync(struct desk *d)
@@ -248,11 +269,9 @@ int desk_sync(struct desk *d)
 		began = medium_now_ns(d->m);
 		rc = medium_flush(d->m);
 		d->last_ns = medium_now_ns(d->m) - began;
-		if (desk_is_error_answer(rc)) {
-			d->last_sense = (struct scsi_sense){ 0 };
+		rc = refusal(d, rc);
+		if (rc == DESK_REFUSED)
 			note_error(d);
-			rc = DESK_REFUSED;
-		}
 	}
 	if (!rc && errors == d->errors_reported)
 		d->this_window++;
@@ -281,6 +300,34 @@ int desk_settle(struct desk *d)
 		return rc;
 	desk_idle(d, d->settle_ns);
 	return 0;
+}
+
+/* Generations that the audit itself never comes to. A model is known by its seed alone, so that its runs can be repeated. */
+static uint32_t odd_generation(const struct desk *d, unsigned i)
+{
+	uint32_t g;
+
+	if (d->t->virtual_clock || getrandom(&g, sizeof g, GRND_NONBLOCK) != (ssize_t)sizeof g)
+		g = (uint32_t)random_at(d->plan->seed ^ medium_now_ns(d->m), i);
+	return g | UINT32_C(1) << 31;
+}
+
+int desk_leave_marks(struct desk *d)
+{
+	uint32_t next = d->next_generation;
+	int rc = 0;
+
+	medium_mark(d->m, true);
+	for (unsigned i = 1; i <= MARKS && rc >= 0; i++) {
+		d->next_generation = odd_generation(d, i);
+		rc = desk_write(
+			d, d->plan->area_bytes - (uint64_t)i * d->unit, d->unit, DESK_PLAIN);
+	}
+	d->next_generation = next;
+	if (rc >= 0)
+		rc = desk_settle(d);
+	medium_mark(d->m, false);
+	return rc;
 }
 
 int desk_fill_buffer(struct desk *d)

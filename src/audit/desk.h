@@ -109,6 +109,9 @@ int desk_settle(struct desk *d);
 int desk_spill(struct desk *d);
 /* A burst that fills the buffer for certain; 0, DESK_REFUSED or a negative errno. */
 int desk_fill_buffer(struct desk *d);
+/* Leaves a few blocks that no other run can have written, however it was seeded, and stores them: by these the medium is known
+ * again after it was away. Before medium_expect_change. */
+int desk_leave_marks(struct desk *d);
 void desk_idle(struct desk *d, uint64_t ns); /* in small steps: a real wait can be interrupted */
 
 /* Blocks that are not what was written last. */

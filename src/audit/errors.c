@@ -223,8 +223,11 @@ static int wait_for_failure(struct desk *d)
 {
 	uint64_t end = medium_now_ns(d->m) + d->plan->provoke_ns, errors = d->errors_reported;
 	struct scsi_exchange x;
-	int rc = 0;
+	int rc = desk_leave_marks(d);
 
+	if (rc < 0)
+		return rc;
+	medium_expect_change(d->m);
 	ask(d, "make the card fail now: pull it out of the gadget (not "
 	       "the cable), wait for the next "
 	       "message, then put it back");
@@ -234,6 +237,8 @@ static int wait_for_failure(struct desk *d)
 		if (rc >= 0 && d->write_commands % 8 == 0)
 			rc = desk_sync(d);
 	}
+	if (rc >= 0 && d->errors_reported == errors)
+		rc = medium_confirm(d->m);
 	if (rc < 0 || d->errors_reported == errors)
 		return rc < 0 ? rc : 0;
 	ask(d, "an error came; put the card back");
@@ -243,6 +248,8 @@ static int wait_for_failure(struct desk *d)
 		scsi_build_test_unit_ready(&x);
 		rc = desk_exchange(d, &x);
 	} while (rc == DESK_REFUSED && medium_now_ns(d->m) < end && !desk_stopped(d));
+	if (rc >= 0)
+		rc = medium_confirm(d->m);
 	return rc < 0 ? rc : desk_settle(d);
 }
 

@@ -19,7 +19,7 @@ static int start_stop(struct desk *d, bool start)
 }
 
 /* Loads again and waits until it is ready; DESK_REFUSED when it never is. */
-static int load(struct desk *d)
+static int await_ready(struct desk *d)
 {
 	uint64_t end = medium_now_ns(d->m) + ready_limit_ns;
 	struct scsi_exchange x;
@@ -33,6 +33,20 @@ static int load(struct desk *d)
 		desk_idle(d, 200000000);
 	}
 	return rc;
+}
+
+/* Only what is known to be the same medium is gone on with. */
+static int load(struct desk *d)
+{
+	int rc = await_ready(d);
+
+	return rc ? rc : medium_confirm(d->m);
+}
+
+static int eject(struct desk *d)
+{
+	medium_expect_change(d->m);
+	return start_stop(d, false);
 }
 
 static int prevent(struct desk *d, bool on)
@@ -49,31 +63,43 @@ static int try_prevented(struct desk *d, int *heeded)
 	int rc = prevent(d, true);
 
 	*heeded = -1;
+	if (!rc)
+		rc = desk_leave_marks(d);
 	if (rc)
 		return rc < 0 ? rc : 0;
-	rc = start_stop(d, false);
+	rc = eject(d);
 	if (rc < 0)
 		return rc;
 	*heeded = rc == DESK_REFUSED;
 	rc = prevent(d, false);
-	if (rc >= 0 && !*heeded)
-		rc = load(d);
+	if (rc >= 0)
+		rc = *heeded ? medium_confirm(d->m) : load(d);
 	return rc < 0 ? rc : 0;
+}
+
+/* It does not take the command, so it is where it was. */
+static int refused(struct desk *d)
+{
+	int rc = medium_confirm(d->m);
+
+	return rc < 0 ? rc : DESK_REFUSED;
 }
 
 /* Ejects after idle or after a burst; a model also loses power then, as a pulled plug would do. */
 static int timed_eject(struct desk *d, bool burst, struct sample *s, struct desk_check *c)
 {
-	int rc = desk_settle(d);
+	int rc = desk_leave_marks(d);
 
 	if (!rc && burst)
 		rc = desk_fill_buffer(d);
 	if (!rc)
-		rc = start_stop(d, false);
+		rc = eject(d);
 	if (rc)
-		return rc;
+		return rc < 0 ? rc : refused(d);
 	sample_add(s, desk_seconds(d->last_ns));
-	rc = d->t->virtual_clock ? medium_replug(d->m, true) : load(d);
+	if (d->t->virtual_clock)
+		rc = medium_replug(d->m, true);
+	rc = rc ? rc : d->t->virtual_clock ? medium_confirm(d->m) : load(d);
 	if (!rc && burst)
 		rc = desk_check(d, 0, d->quiet_base, c);
 	return rc;

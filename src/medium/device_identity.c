@@ -9,6 +9,7 @@
 
 #include "base/error.h"
 #include "medium/scsi.h"
+#include "medium/scsi_data.h"
 #include "medium/scsi_sense.h"
 #include "medium/sg.h"
 #include "platform/blockdev.h"
@@ -103,50 +104,123 @@ static int look_again(const struct device_identity *d, const char *path, struct 
 
 static int judge_sense(const struct scsi_sense *s, const char *path, struct error *why)
 {
-	if (!s->valid || s->deferred)
-		return 0;
-	if (s->key == SENSE_UNIT_ATTENTION && s->code == SENSE_MEDIUM_CHANGED)
-		return changed(path, why, "it says so itself (unit attention 28/00)");
-	if (s->key == SENSE_NOT_READY && s->code >> 8 == SENSE_NO_MEDIUM >> 8)
-		return gone(path, why, -ENOMEDIUM, "it holds no medium (sense 02/3A)");
-	return 0;
+	int rc = scsi_sense_identity(s);
+
+	if (rc == -ESTALE)
+		return changed(path, why, "it says so itself (unit attention)");
+	return rc ? gone(path, why, rc, "it holds no medium (sense 02/3A)") : 0;
 }
 
-/* TEST UNIT READY. Whole disk or partition: the command concerns no block. */
-static int ask_device(const struct device_identity *d, const char *path, struct error *why)
+/* What TEST UNIT READY came to. Whole disk or partition: the command concerns no block. */
+struct readiness {
+	int rc; /* 0: it answered in the end; -ENOTSUP: no SCSI here, or not allowed; -ENODEV */
+	bool ready;
+	bool changed; /* 28/00 was among the attentions */
+	struct scsi_sense sense; /* the last one */
+};
+
+/* Until it is ready, or says what no waiting mends. Attentions are passed over. */
+static void await_readiness(int fd, struct readiness *r)
 {
-	struct scsi_sense sense = { 0 };
 	int attentions = 0, waits = 0;
 
-	for (;;) {
+	*r = (struct readiness){ 0 };
+	while (!r->ready && attentions < ATTENTIONS_MAX && waits < NOT_READY_TRIES) {
 		struct scsi_exchange x;
-		int rc;
 
 		scsi_build_test_unit_ready(&x);
 		x.timeout_ms = TEST_TIMEOUT_MS;
-		rc = sg_send(d->fd, &x);
-		if (rc == -ENODEV || rc == -ENXIO)
-			return gone(path, why, rc, "it answers no command any more");
-		if (rc < 0)
-			return 0; /* no SCSI here, or not allowed: nothing learnt */
-		/* 01h no connect, 03h time out, 04h bad target (Linux scsi_status.h). */
-		if (x.host_status == 1 || x.host_status == 3 || x.host_status == 4)
-			return gone(path, why, -ENODEV, "it answers no command any more");
-		if (scsi_completed(&x))
-			return 0;
-		scsi_sense_decode(&sense, x.sense, x.sense_length);
-		rc = judge_sense(&sense, path, why);
-		if (rc)
-			return rc;
-		if (sense.valid && sense.key == SENSE_NOT_READY) {
-			if (waits++ == NOT_READY_TRIES)
-				return gone(path, why, -ENODEV, "it says that it is not ready");
+		r->rc = sg_send(fd, &x);
+		if (r->rc < 0 && r->rc != -ENODEV && r->rc != -ENXIO)
+			r->rc = -ENOTSUP;
+		/* 03h: it did not answer in time (Linux scsi_status.h). */
+		if (!r->rc && (scsi_lost_device(&x) || x.host_status == 3))
+			r->rc = -ENODEV;
+		if (r->rc)
+			return;
+		r->ready = scsi_completed(&x);
+		scsi_sense_decode(&r->sense, x.sense, x.sense_length);
+		r->changed |= scsi_sense_identity(&r->sense) == -ESTALE;
+		if (scsi_sense_identity(&r->sense) == -ENOMEDIUM)
+			return;
+		if (r->sense.valid && r->sense.key == SENSE_UNIT_ATTENTION) {
+			attentions++;
+		} else if (!r->ready) {
+			waits++;
 			clock_sleep_ns(not_ready_step_ns);
-		} else if (!sense.valid || sense.key != SENSE_UNIT_ATTENTION ||
-			   attentions++ == ATTENTIONS_MAX) {
-			return 0; /* it answers: so it is there */
 		}
 	}
+}
+
+static int judge_readiness(const struct readiness *r, const char *path, struct error *why)
+{
+	int rc;
+
+	if (r->rc == -ENOTSUP)
+		return 0; /* nothing learnt */
+	if (r->rc < 0)
+		return gone(path, why, r->rc, "it answers no command any more");
+	if (r->ready)
+		return 0;
+	rc = judge_sense(&r->sense, path, why);
+	return rc ? rc : gone(path, why, -ENODEV, "it says that it is not ready");
+}
+
+static int ask_device(const struct device_identity *d, const char *path, struct error *why)
+{
+	struct readiness r;
+
+	await_readiness(d->fd, &r);
+	if (r.changed)
+		return changed(path, why, "it says so itself (unit attention)");
+	return judge_readiness(&r, path, why);
+}
+
+static int check_capacity(int fd, const char *path, struct error *why)
+{
+	unsigned char data[SCSI_CAPACITY_10_BYTES] = { 0 };
+	struct scsi_capacity c;
+	struct scsi_exchange x;
+	uint64_t bytes;
+
+	scsi_build_read_capacity_10(&x, data);
+	if (sg_send(fd, &x) < 0 || !scsi_succeeded(&x) || blockdev_size(fd, &bytes) < 0 ||
+		!scsi_capacity_10_decode(&c, data, scsi_transferred(&x)) || c.needs_16 ||
+		c.blocks * c.block_bytes == bytes)
+		return 0;
+	error_set(why, ERROR_IO,
+		"the medium of '%s' has just been changed, and the kernel still has the size of "
+		"the "
+		"one before (%llu bytes, not %llu); plug it out and in",
+		path, (unsigned long long)bytes, (unsigned long long)(c.blocks * c.block_bytes));
+	return -ESTALE;
+}
+
+int device_identity_settle(int fd, bool whole_disk, const char *path, struct error *why)
+{
+	struct readiness r;
+	int rc;
+
+	await_readiness(fd, &r);
+	rc = judge_readiness(&r, path, why);
+	return rc || !r.changed || !whole_disk ? rc : check_capacity(fd, path, why);
+}
+
+int device_identity_renew(struct device_identity *d, const char *path, struct error *why)
+{
+	uint64_t before = d->sequence;
+	struct readiness r;
+	int rc;
+
+	await_readiness(d->fd, &r);
+	rc = judge_readiness(&r, path, why);
+	/* The kernel looks when it is opened, and not before that lets block I/O pass again. */
+	d->sequence = 0;
+	if (!rc)
+		rc = look_again(d, path, why);
+	if (!rc && before && blockdev_sequence(d->fd, &d->sequence) < 0)
+		d->sequence = before;
+	return rc;
 }
 
 int device_identity_check(

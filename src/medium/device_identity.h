@@ -24,4 +24,11 @@ void device_identity_take(struct device_identity *d, int fd, const struct medium
 int device_identity_check(const struct device_identity *d, enum medium_check how, const char *path,
 	struct error *why);
 
+/* As its `renew`: unit attentions absorbed, the kernel made to look, same size as before. */
+int device_identity_renew(struct device_identity *d, const char *path, struct error *why);
+
+/* At opening, before the first write: unit attentions that waited from before are absorbed. 0, or a negative errno with
+ * *why when the kernel still has the size of a medium that is not there any more. */
+int device_identity_settle(int fd, bool whole_disk, const char *path, struct error *why);
+
 #endif

@@ -133,16 +133,6 @@ static void failing_move_clock_ns(struct medium *m, uint64_t now_ns)
 	(void)medium_move_clock_ns(failing_of(m)->inner, now_ns);
 }
 
-static int failing_check(struct medium *m, enum medium_check how, struct error *why)
-{
-	struct medium *inner = failing_of(m)->inner;
-	int rc = medium_check(inner, how);
-
-	if (rc < 0)
-		*why = *medium_lost(inner);
-	return rc;
-}
-
 static void failing_close(struct medium *m)
 {
 	medium_close(failing_of(m)->inner);
@@ -161,7 +151,6 @@ static const struct medium_ops failing_ops = {
 	.idle_ns = failing_idle_ns,
 	.move_clock_ns = failing_move_clock_ns,
 	.replug = failing_replug,
-	.check = failing_check,
 	.close = failing_close,
 };
 
@@ -173,7 +162,7 @@ struct medium *medium_failing(struct medium *inner, const struct failing_plan *p
 		return NULL;
 	f->medium.ops = &failing_ops;
 	f->medium.traits = inner->traits;
-	f->inner = inner;
+	f->inner = f->medium.inner = inner;
 	f->plan = *plan;
 	return &f->medium;
 }

@@ -1,24 +1,44 @@
 /* Whether a medium is still the one that was opened. */
 #include "medium/identity.h"
 
+#include <errno.h>
 #include <pthread.h>
+#include <string.h>
 #include <time.h>
 
 #include "base/error.h"
+#include "medium/scsi.h"
+#include "medium/scsi_sense.h"
+#include "medium/telltale.h"
 
 static const uint64_t batch_at_least_every_ns = 1000000000;
 
-/* Taken once in the life of a medium at most: by whoever first finds it lost. */
-static pthread_mutex_t losing = PTHREAD_MUTEX_INITIALIZER;
+/* Taken twice in the life of a medium at most: by its first write, and by whoever first finds it lost. */
+static pthread_mutex_t turning = PTHREAD_MUTEX_INITIALIZER;
 
-static void lose(struct medium *m, int rc, const struct error *why)
+static int lose(struct medium *m, int rc, const struct error *why)
 {
-	pthread_mutex_lock(&losing);
+	pthread_mutex_lock(&turning);
 	if (!identity_lost(m)) {
 		m->identity.why = *why;
 		atomic_store_explicit(&m->identity.lost, rc, memory_order_release);
 	}
-	pthread_mutex_unlock(&losing);
+	pthread_mutex_unlock(&turning);
+	return identity_lost(m);
+}
+
+static enum identity_stage stage_of(const struct medium *m)
+{
+	return (enum identity_stage)atomic_load(&identity_owner(m)->identity.stage);
+}
+
+/* Not there, or another: lost, unless the run itself makes it leave. Returns what to answer. */
+static int leave(struct medium *m, int rc, const struct error *why)
+{
+	if (rc == -ENODEV || rc == -ENXIO || stage_of(m) == IDENTITY_HELD)
+		return lose(m, rc, why);
+	atomic_store(&m->identity.stage, IDENTITY_LEFT);
+	return 0;
 }
 
 /* A few nanoseconds; a tick of the kernel is fine enough here. */
@@ -30,8 +50,40 @@ static uint64_t coarse_now_ns(void)
 	return (uint64_t)t.tv_sec * 1000000000 + (uint64_t)t.tv_nsec;
 }
 
-int medium_check(struct medium *m, enum medium_check how)
+static int missing(struct medium *m, const char *when)
 {
+	struct error why;
+
+	error_set(&why, ERROR_IO,
+		"'%s' does not show that it still holds the medium this run wrote to: %s none of "
+		"the "
+		"blocks flushed last is there; nothing more was written; put the right one in and "
+		"run "
+		"again",
+		m->traits.path, when);
+	return lose(m, -ESTALE, &why);
+}
+
+/* A reset is no change of medium, but it can hide one: gadgets drop a waiting 28/00 then. A kernel without a disk sequence
+ * never tells. */
+static int look_at_telltales(struct medium *m, const char *when)
+{
+	if (!m->identity.telltales ||
+		telltales_look(m->identity.telltales, m) != TELLTALE_MISSING) {
+		atomic_store(&m->identity.doubted, false);
+		return 0;
+	}
+	return missing(m, when);
+}
+
+static bool has_no_sequence(const struct medium *m)
+{
+	return m->traits.kind == MEDIUM_BLOCK_DEVICE && !m->traits.disk_sequence;
+}
+
+int medium_check(struct medium *wrapped, enum medium_check how)
+{
+	struct medium *m = identity_owner(wrapped);
 	struct error why;
 	int rc = identity_lost(m);
 
@@ -44,26 +96,273 @@ int medium_check(struct medium *m, enum medium_check how)
 		atomic_store_explicit(&m->identity.batch_ns, coarse_now_ns(), memory_order_relaxed);
 	rc = m->ops->check(m, how, &why);
 	if (rc < 0)
-		lose(m, rc, &why);
-	return identity_lost(m);
+		return leave(m, rc, &why);
+	if (how == MEDIUM_CHECK_BATCH && has_no_sequence(m) && stage_of(m) == IDENTITY_HELD)
+		return look_at_telltales(m, "this kernel counts no disk sequence, and");
+	return 0;
 }
 
-int identity_admit(struct medium *m)
+int identity_admit_read(struct medium *m)
 {
+	int rc = identity_lost(m);
+
+	return !rc && stage_of(m) == IDENTITY_LEFT ? -ESTALE : rc;
+}
+
+int identity_admit_flush(struct medium *wrapped)
+{
+	struct medium *m = identity_owner(wrapped);
 	uint64_t last = atomic_load_explicit(&m->identity.batch_ns, memory_order_relaxed);
 	bool due = !m->traits.virtual_clock && coarse_now_ns() - last > batch_at_least_every_ns;
+	int rc = medium_check(m, due ? MEDIUM_CHECK_BATCH : MEDIUM_CHECK_REQUEST);
 
-	return medium_check(m, due ? MEDIUM_CHECK_BATCH : MEDIUM_CHECK_REQUEST);
+	if (!rc && stage_of(m) == IDENTITY_LEFT)
+		return -ESTALE;
+	if (!rc && atomic_load_explicit(&m->identity.doubted, memory_order_relaxed))
+		rc = look_at_telltales(m, "it was reset, and");
+	return rc;
+}
+
+int identity_admit_write(struct medium *wrapped)
+{
+	int rc = identity_admit_flush(wrapped);
+
+	if (!rc && !atomic_load_explicit(
+			   &identity_owner(wrapped)->identity.armed, memory_order_acquire))
+		rc = medium_hold(wrapped);
+	return rc;
+}
+
+/* Commands that neither move data nor store any. */
+static bool is_question(const uint8_t *cdb)
+{
+	switch (cdb[0]) {
+	case SCSI_TEST_UNIT_READY:
+	case SCSI_REQUEST_SENSE:
+	case SCSI_INQUIRY:
+	case SCSI_MODE_SENSE_6:
+	case SCSI_MODE_SENSE_10:
+	case SCSI_START_STOP_UNIT:
+	case SCSI_PREVENT_ALLOW:
+	case SCSI_READ_CAPACITY_10:
+	case SCSI_SERVICE_ACTION_IN_16:
+		return true;
+	default:
+		return false;
+	}
+}
+
+static bool is_read(const uint8_t *cdb)
+{
+	return cdb[0] == SCSI_READ_10 || cdb[0] == SCSI_READ_16;
+}
+
+static bool is_sync(const uint8_t *cdb)
+{
+	return cdb[0] == SCSI_SYNCHRONIZE_CACHE_10 || cdb[0] == SCSI_SYNCHRONIZE_CACHE_16;
+}
+
+int identity_admit_scsi(struct medium *m, const struct scsi_exchange *x)
+{
+	int rc;
+
+	if (is_question(x->cdb) || is_read(x->cdb))
+		rc = medium_check(m, MEDIUM_CHECK_REQUEST);
+	else
+		rc = is_sync(x->cdb) ? identity_admit_flush(m) : identity_admit_write(m);
+	if (!rc && is_read(x->cdb))
+		rc = identity_admit_read(m);
+	if (!rc && is_sync(x->cdb))
+		identity_flush_begins(m);
+	return rc;
+}
+
+void identity_wrote(struct medium *wrapped, uint64_t at, const void *bytes, size_t length)
+{
+	struct medium *m = identity_owner(wrapped);
+
+	if (m->identity.telltales && length)
+		telltales_note(m->identity.telltales, at, bytes, length);
+}
+
+void identity_flush_begins(struct medium *wrapped)
+{
+	struct medium *m = identity_owner(wrapped);
+
+	if (m->identity.telltales)
+		telltales_flush_begins(m->identity.telltales);
+}
+
+void identity_flushed(struct medium *wrapped)
+{
+	struct medium *m = identity_owner(wrapped);
+
+	if (m->identity.telltales)
+		telltales_flushed(m->identity.telltales);
+}
+
+static void heed_success(struct medium *m, const struct scsi_exchange *x)
+{
+	uint64_t block = m->traits.logical_block_bytes;
+
+	if (is_sync(x->cdb))
+		identity_flushed(m);
+	else if (x->cdb[0] == SCSI_WRITE_10)
+		identity_wrote(m, scsi_get_u32(x->cdb + 2) * block, x->data, scsi_transferred(x));
+	else if (x->cdb[0] == SCSI_WRITE_16)
+		identity_wrote(m, scsi_get_u64(x->cdb + 2) * block, x->data, scsi_transferred(x));
+}
+
+/* From before the first write: whatever is there now is what will be written to, if it has the size that was consented to. */
+static int absorb(struct medium *m)
+{
+	struct error why = { 0 };
+	int rc = m->ops->renew ? m->ops->renew(m, &why) : 0;
+
+	return rc < 0 ? lose(m, rc, &why) : 0;
+}
+
+static int heed_sense(struct medium *m, const struct scsi_sense *s)
+{
+	const char *path = m->traits.path;
+	struct error why;
+	int rc = scsi_sense_identity(s);
+
+	if (rc == -ESTALE && !atomic_load(&m->identity.armed))
+		return absorb(m);
+	if (rc == -ENOMEDIUM)
+		error_set(&why, ERROR_IO,
+			"'%s' holds no medium any more (sense 02/3A); nothing more was written; "
+			"put "
+			"it back in",
+			path);
+	else if (rc == -ESTALE)
+		error_set(&why, ERROR_IO,
+			"'%s' may hold another medium than before: it says so itself (%s); nothing "
+			"more was written (one request may have slipped through before this was "
+			"seen); put the right one in and run again",
+			path, scsi_sense_code_name(s->code));
+	else if (s->valid && s->key == SENSE_UNIT_ATTENTION &&
+		 s->code >> 8 == SENSE_POWER_ON >> 8) {
+		atomic_fetch_add(&m->identity.resets, 1);
+		atomic_store(&m->identity.doubted, true);
+	}
+	return rc ? leave(m, rc, &why) : 0;
+}
+
+int identity_heed(struct medium *wrapped, const struct scsi_exchange *x)
+{
+	struct medium *m = identity_owner(wrapped);
+	struct scsi_sense sense;
+	struct error why;
+
+	if (scsi_completed(x))
+		heed_success(m, x);
+	if (scsi_succeeded(x))
+		return 0;
+	/* A wrapper passes on what was counted already. */
+	if (m == wrapped)
+		atomic_fetch_add(&m->identity.scsi_errors, 1);
+	if (scsi_lost_device(x)) {
+		error_set(&why, ERROR_IO,
+			"'%s' is gone: it answers no command any more; check cable, power and card",
+			m->traits.path);
+		return lose(m, -ENODEV, &why);
+	}
+	scsi_sense_decode(&sense, x->sense, x->sense_length);
+	return heed_sense(m, &sense);
 }
 
 const struct error *medium_lost(const struct medium *m)
 {
-	return identity_lost(m) ? &m->identity.why : NULL;
+	return identity_lost(m) ? &identity_owner(m)->identity.why : NULL;
 }
 
 int medium_explain(const struct medium *m, struct error *err)
 {
 	if (err && identity_lost(m))
-		*err = m->identity.why;
+		*err = identity_owner(m)->identity.why;
 	return -1;
+}
+
+/* The kernel lets nobody change what is behind a loop device that is held for writing; images have their own ways. */
+static bool can_be_taken_out(const struct medium *m)
+{
+	return m->traits.kind != MEDIUM_IMAGE && strcmp(m->traits.transport, "loop") != 0;
+}
+
+int medium_hold(struct medium *wrapped)
+{
+	struct medium *m = identity_owner(wrapped);
+
+	int rc = 0;
+
+	pthread_mutex_lock(&turning);
+	if (!m->identity.telltales && can_be_taken_out(m)) {
+		m->identity.telltales = telltales_new();
+		rc = m->identity.telltales ? 0 : -ENOMEM;
+	}
+	if (!rc)
+		atomic_store_explicit(&m->identity.armed, true, memory_order_release);
+	pthread_mutex_unlock(&turning);
+	return rc;
+}
+
+void medium_mark(struct medium *m, bool on)
+{
+	if (identity_owner(m)->identity.telltales)
+		telltales_mark(identity_owner(m)->identity.telltales, on);
+}
+
+struct telltales *medium_take_telltales(struct medium *wrapped)
+{
+	struct medium *m = identity_owner(wrapped);
+	struct telltales *t = m->identity.telltales;
+
+	m->identity.telltales = NULL;
+	return t;
+}
+
+void medium_give_telltales(struct medium *wrapped, struct telltales *t)
+{
+	struct medium *m = identity_owner(wrapped);
+
+	telltales_free(m->identity.telltales);
+	m->identity.telltales = t;
+	if (t)
+		atomic_store(&m->identity.armed, true);
+}
+
+void medium_expect_change(struct medium *m)
+{
+	if (stage_of(m) == IDENTITY_HELD)
+		atomic_store(&identity_owner(m)->identity.stage, IDENTITY_EXPECTING);
+}
+
+bool medium_has_left(const struct medium *m)
+{
+	return stage_of(m) == IDENTITY_LEFT;
+}
+
+int medium_confirm(struct medium *wrapped)
+{
+	struct medium *m = identity_owner(wrapped);
+	struct error why = { 0 };
+	int rc = identity_lost(m);
+
+	if (rc)
+		return rc;
+	rc = m->ops->renew ? m->ops->renew(m, &why) : 0;
+	if (rc < 0)
+		return lose(m, rc, &why);
+	if (!m->identity.telltales || telltales_look(m->identity.telltales, m) != TELLTALE_FOUND)
+		return missing(m, "after it was away,");
+	atomic_store(&m->identity.doubted, false);
+	atomic_store(&m->identity.stage, IDENTITY_HELD);
+	return 0;
+}
+
+uint64_t medium_resets(const struct medium *m)
+{
+	return atomic_load(&identity_owner(m)->identity.resets);
 }

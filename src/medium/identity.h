@@ -1,5 +1,5 @@
 /* Whether a medium is still the one that was opened: asked at every request, remembered for good. For medium/ only;
- * others use medium_check, medium_lost and medium_explain. */
+ * others use medium_check, medium_lost, medium_explain and their like. */
 #ifndef MEDIUM_IDENTITY_H
 #define MEDIUM_IDENTITY_H
 
@@ -7,13 +7,43 @@
 
 #include "medium/medium.h"
 
-/* The errno it was lost with, 0 while it is not. */
-static inline int identity_lost(const struct medium *m)
+struct scsi_exchange;
+
+enum identity_stage {
+	IDENTITY_HELD, /* it may not change */
+	IDENTITY_EXPECTING, /* the run itself makes it change; it has not yet */
+	IDENTITY_LEFT, /* it has: nothing is read or written before it is confirmed */
+};
+
+/* A wrapper has no identity of its own. */
+static inline struct medium *identity_owner(const struct medium *m)
 {
+	while (m->inner)
+		m = m->inner;
+	return (struct medium *)(uintptr_t)m;
+}
+
+/* The errno it was lost with, 0 while it is not. */
+static inline int identity_lost(const struct medium *wrapped)
+{
+	const struct medium *m = identity_owner(wrapped);
+
 	return atomic_load_explicit(&m->identity.lost, memory_order_acquire);
 }
 
-/* Before a request that may change the medium: 0 when it may go out, or a negative errno. */
-int identity_admit(struct medium *m);
+/* Before a request: 0 when it may go out, or a negative errno. */
+int identity_admit_read(struct medium *m);
+int identity_admit_write(struct medium *m);
+int identity_admit_flush(struct medium *m);
+int identity_admit_scsi(struct medium *m, const struct scsi_exchange *x);
+
+/* After one: what was written, and what a device said of itself. 0, or a negative errno when that tells that the medium
+ * is lost. */
+void identity_wrote(struct medium *m, uint64_t at, const void *bytes, size_t length);
+int identity_heed(struct medium *m, const struct scsi_exchange *x);
+
+/* Around a flush. */
+void identity_flush_begins(struct medium *m);
+void identity_flushed(struct medium *m);
 
 #endif

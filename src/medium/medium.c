@@ -7,6 +7,7 @@
 #include "medium/identity.h"
 #include "medium/model.h"
 #include "medium/raw.h"
+#include "medium/telltale.h"
 #include "platform/clock.h"
 
 int medium_open(
@@ -20,13 +21,15 @@ int medium_open(
 
 void medium_close(struct medium *m)
 {
-	if (m)
-		m->ops->close(m);
+	if (!m)
+		return;
+	telltales_free(m->identity.telltales);
+	m->ops->close(m);
 }
 
 int medium_read(struct medium *m, uint64_t at, void *buf, size_t len, size_t *got)
 {
-	int rc = identity_lost(m);
+	int rc = identity_admit_read(m);
 
 	*got = 0;
 	if (!rc)
@@ -41,32 +44,48 @@ int medium_read(struct medium *m, uint64_t at, void *buf, size_t len, size_t *go
 
 int medium_write(struct medium *m, uint64_t at, const void *buf, size_t len, size_t *got)
 {
-	int rc = identity_admit(m);
+	int rc = identity_admit_write(m);
 
 	*got = 0;
-	return rc < 0 ? rc : m->ops->write(m, at, buf, len, got);
+	if (!rc)
+		rc = m->ops->write(m, at, buf, len, got);
+	if (!rc)
+		identity_wrote(m, at, buf, *got);
+	return rc;
 }
 
 int medium_write_through(struct medium *m, uint64_t at, const void *buf, size_t len, size_t *got)
 {
-	int rc = m->ops->write_through ? identity_admit(m) : -ENOTSUP;
+	int rc = m->ops->write_through ? identity_admit_write(m) : -ENOTSUP;
 
 	*got = 0;
-	return rc < 0 ? rc : m->ops->write_through(m, at, buf, len, got);
+	if (!rc)
+		rc = m->ops->write_through(m, at, buf, len, got);
+	if (!rc)
+		identity_wrote(m, at, buf, *got);
+	return rc;
 }
 
 int medium_flush(struct medium *m)
 {
-	int rc = identity_admit(m);
+	int rc = identity_admit_flush(m);
 
-	return rc < 0 ? rc : m->ops->flush(m);
+	if (rc < 0)
+		return rc;
+	identity_flush_begins(m);
+	rc = m->ops->flush(m);
+	if (!rc)
+		identity_flushed(m);
+	return rc;
 }
 
 int medium_scsi(struct medium *m, struct scsi_exchange *x)
 {
-	int rc = m->ops->scsi ? identity_admit(m) : -ENOTSUP;
+	int rc = m->ops->scsi ? identity_admit_scsi(m, x) : -ENOTSUP;
 
-	return rc < 0 ? rc : m->ops->scsi(m, x);
+	if (!rc)
+		rc = m->ops->scsi(m, x);
+	return rc < 0 ? rc : identity_heed(m, x);
 }
 
 int medium_counts(struct medium *m, struct medium_counts *counts)

@@ -15,6 +15,7 @@
 #include "base/error.h"
 
 struct medium; /* fields known to medium/ only */
+struct telltales; /* medium/telltale.h */
 struct scsi_exchange; /* medium/scsi.h */
 
 enum medium_kind { MEDIUM_BLOCK_DEVICE, MEDIUM_IMAGE, MEDIUM_MODEL, MEDIUM_MEMORY };
@@ -50,6 +51,9 @@ struct medium_counts {
 	uint64_t reads, reads_merged, read_bytes;
 	uint64_t writes, writes_merged, written_bytes;
 	uint64_t flushes;
+	bool errors_known; /* the next two: SCSI devices and models */
+	uint64_t errors; /* commands that ended with anything but success, of whoever sent them */
+	uint64_t timeouts;
 };
 
 /* How hard to look whether the medium is still the one that was opened. */
@@ -75,6 +79,9 @@ struct medium_ops {
 	/* Is it still the target that was opened, and may it be written as when it was opened? 0, or a negative errno with
 	 * the whole sentence in *why: then it is lost for good. Must not call medium_write and its like on m. NULL: always. */
 	int (*check)(struct medium *m, enum medium_check how, struct error *why);
+	/* Takes the medium that is there now for the one that is meant, if it has the same size: check compares with it from
+	 * here on. Absorbs unit attentions. 0, or a negative errno with *why. NULL: nothing to do. */
+	int (*renew)(struct medium *m, struct error *why);
 	void (*close)(struct medium *m);
 };
 
@@ -84,6 +91,13 @@ struct medium_identity {
 		lost; /* negative errno; 0: still the target that was opened, as far as is known */
 	struct error why; /* complete before `lost` is set, never changed after */
 	_Atomic uint64_t batch_ns; /* the last check of a batch; coarse clock */
+	_Atomic int stage; /* enum identity_stage */
+	_Atomic bool
+		armed; /* the first write was or is about to be: attentions are absorbed no more */
+	_Atomic bool doubted; /* the device was reset since the tell-tales were last read back */
+	_Atomic uint64_t resets; /* unit attentions 29h that came to this run's own commands */
+	_Atomic uint64_t scsi_errors; /* answers to this run's own commands that were no success */
+	struct telltales *telltales; /* NULL: not kept */
 };
 
 /* Every implementation starts with this. A NULL slot means "not offered" and answers -ENOTSUP (now_ns and idle_ns
@@ -91,6 +105,7 @@ struct medium_identity {
 struct medium {
 	const struct medium_ops *ops;
 	struct medium_traits traits;
+	struct medium *inner; /* of a wrapper: its identity is the one that counts; else NULL */
 	struct medium_identity identity;
 };
 
@@ -125,6 +140,29 @@ const struct error *medium_lost(const struct medium *m);
 /* Puts that sentence in place of another one (keeping nothing of it) when the medium is lost. Returns -1, for
  * `return medium_explain(m, err)` behind an error already set. */
 int medium_explain(const struct medium *m, struct error *err);
+
+/* For every run that writes, before what is there is saved or overwritten: from here on a unit attention that speaks of
+ * another medium ends it (those that waited from before are absorbed), and some of what is written and flushed is remembered
+ * to know the medium again by. A first write does it by itself. 0 or -ENOMEM. */
+int medium_hold(struct medium *m);
+/* Writes between true and false are marks: see telltales_mark. */
+void medium_mark(struct medium *m, bool on);
+/* What was remembered outlives the medium: taken before it is closed, given to the one that is opened in its place (or freed
+ * with telltales_free). NULL is nothing. */
+struct telltales *medium_take_telltales(struct medium *m);
+void medium_give_telltales(struct medium *m, struct telltales *t);
+
+/* From here on the run itself makes the medium leave and come back, or has the user do it. Once it has left, nothing is
+ * written and nothing read until medium_confirm; START STOP UNIT and questions go through. */
+void medium_expect_change(struct medium *m);
+/* Has it left, or another come, since medium_expect_change? */
+bool medium_has_left(const struct medium *m);
+/* Ends that: 0 when the size fits and one of the blocks that this run flushed last is there; else it is lost: negative
+ * errno. */
+int medium_confirm(struct medium *m);
+
+/* Unit attentions 29/00 (power on, reset) that came to this run's commands: not a change of medium, but worth a word. */
+uint64_t medium_resets(const struct medium *m);
 
 uint64_t medium_now_ns(struct medium *m);
 void medium_idle_ns(

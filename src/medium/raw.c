@@ -108,6 +108,17 @@ static int raw_check(struct medium *m, enum medium_check how, struct error *why)
 	return device_identity_check(&raw_of(m)->identity, how, m->traits.path, why);
 }
 
+static int raw_renew(struct medium *m, struct error *why)
+{
+	int rc = 0;
+
+	if (m->traits.kind == MEDIUM_BLOCK_DEVICE)
+		rc = device_identity_renew(&raw_of(m)->identity, m->traits.path, why);
+	if (!rc)
+		m->traits.disk_sequence = raw_of(m)->identity.sequence;
+	return rc;
+}
+
 static int raw_drop_cache(struct medium *m)
 {
 	if (m->traits.kind == MEDIUM_BLOCK_DEVICE)
@@ -133,10 +144,12 @@ static const struct medium_ops raw_ops = {
 	.counts = raw_counts,
 	.drop_cache = raw_drop_cache,
 	.check = raw_check,
+	.renew = raw_renew,
 	.close = raw_close,
 };
 
-static int describe_device(struct raw *r, const struct stat *st, struct error *err)
+static int describe_device(
+	struct raw *r, const struct stat *st, enum medium_access access, struct error *err)
 {
 	struct medium_traits *t = &r->medium.traits;
 	struct blockdev d;
@@ -145,6 +158,9 @@ static int describe_device(struct raw *r, const struct stat *st, struct error *e
 	uint64_t size = 0;
 
 	if (blockdev_read_by_number(&d, NULL, major(st->st_rdev), minor(st->st_rdev), err) < 0)
+		return -1;
+	if (access == MEDIUM_READ_WRITE &&
+		device_identity_settle(r->fd, !d.partition, t->path, err) < 0)
 		return -1;
 	if (ioctl(r->fd, BLKSSZGET, &logical) < 0 || ioctl(r->fd, BLKPBSZGET, &physical) < 0 ||
 		ioctl(r->fd, BLKGETSIZE64, &size) < 0)
@@ -158,6 +174,8 @@ static int describe_device(struct raw *r, const struct stat *st, struct error *e
 	r->whole_disk = !d.partition;
 	r->stat_fd = blockdev_stat_open(NULL, d.major, d.minor);
 	device_identity_take(&r->identity, r->fd, t, d.major, d.minor);
+	if (r->identity.sequence)
+		t->disk_sequence = r->identity.sequence;
 	return 0;
 }
 
@@ -316,7 +334,7 @@ int raw_open(struct medium **out, const char *path, enum medium_access access, s
 		goto fail;
 	}
 	if (S_ISBLK(before.st_mode)) {
-		if (describe_device(r, &after, err) < 0)
+		if (describe_device(r, &after, access, err) < 0)
 			goto fail;
 	} else if (lies_in_memory(r->fd)) {
 		error_set(err, ERROR_REFUSED,

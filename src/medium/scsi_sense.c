@@ -1,6 +1,7 @@
 /* Sense data, decoded and named. */
 #include "medium/scsi_sense.h"
 
+#include <errno.h>
 #include <stdio.h>
 #include <string.h>
 
@@ -80,6 +81,23 @@ bool scsi_completed(const struct scsi_exchange *x)
 	       (s.key == SENSE_NO_SENSE || s.key == SENSE_RECOVERED_ERROR);
 }
 
+int scsi_sense_identity(const struct scsi_sense *s)
+{
+	if (!s->valid || s->deferred)
+		return 0;
+	if (s->key == SENSE_NOT_READY && s->code >> 8 == SENSE_NO_MEDIUM >> 8)
+		return -ENOMEDIUM;
+	if (s->key == SENSE_UNIT_ATTENTION &&
+		(s->code == SENSE_MEDIUM_CHANGED || s->code == SENSE_CAPACITY_CHANGED))
+		return -ESTALE;
+	return 0;
+}
+
+bool scsi_lost_device(const struct scsi_exchange *x)
+{
+	return x->host_status == 1 || x->host_status == 4;
+}
+
 static size_t encode_descriptor(uint8_t *out, const struct scsi_sense *s)
 {
 	out[0] = s->deferred ? 0x73 : 0x72;
@@ -152,7 +170,7 @@ const char *scsi_sense_code_name(uint16_t code)
 		{ SENSE_MEDIUM_CHANGED, "not ready to ready change, medium may have changed" },
 		{ SENSE_POWER_ON, "power on, reset, or bus device reset occurred" },
 		{ 0x2A01, "mode parameters changed" },
-		{ 0x2A09, "capacity data has changed" },
+		{ SENSE_CAPACITY_CHANGED, "capacity data has changed" },
 		{ 0x3000, "incompatible medium installed" },
 		{ 0x3100, "medium format corrupted" },
 		{ SENSE_NO_MEDIUM, "medium not present" },

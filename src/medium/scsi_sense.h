@@ -39,6 +39,7 @@ enum {
 	SENSE_WRITE_PROTECTED = 0x2700,
 	SENSE_MEDIUM_CHANGED = 0x2800,
 	SENSE_POWER_ON = 0x2900,
+	SENSE_CAPACITY_CHANGED = 0x2A09,
 	SENSE_NO_MEDIUM = 0x3A00,
 	SENSE_REMOVAL_PREVENTED = 0x5302,
 };
@@ -60,6 +61,13 @@ void scsi_sense_decode(struct scsi_sense *out, const uint8_t *bytes, size_t leng
 /* The command did what it was asked: GOOD, or CHECK CONDITION with a current key of NO SENSE or RECOVERED ERROR, which tell
  * of success (SPC-4 table 48), as Linux takes them. */
 bool scsi_completed(const struct scsi_exchange *x);
+
+/* What it says of the medium: 0, -ESTALE (another may be there: 06/28/00, 06/2A/09) or -ENOMEDIUM (none: 02/3A). A deferred
+ * one speaks of an earlier command and says nothing of this. */
+int scsi_sense_identity(const struct scsi_sense *s);
+
+/* The adapter itself says that there is no such device any more: 01h no connect, 04h bad target (Linux scsi_status.h). */
+bool scsi_lost_device(const struct scsi_exchange *x);
 
 /* Builds one, for models and tests: fixed (18 bytes) or descriptor (20 bytes with information, else 8).
  * Returns the length. `out` has room for 20. */

@@ -403,6 +403,14 @@ int blockdev_size(int fd, uint64_t *bytes)
 	return ioctl(fd, BLKGETSIZE64, bytes) < 0 ? -errno : 0;
 }
 
+void blockdev_look(const char *node)
+{
+	int fd = open(node, O_RDONLY | O_NONBLOCK | O_CLOEXEC);
+
+	if (fd >= 0)
+		close(fd);
+}
+
 bool blockdev_exists(const char *sysfs, unsigned major, unsigned minor)
 {
 	char path[SYSFS_PATH_MAX];

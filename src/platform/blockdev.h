@@ -61,6 +61,10 @@ int blockdev_list_partitions(struct blockdev **out, size_t *count, const char *s
 int blockdev_sequence(int fd, uint64_t *out);
 int blockdev_size(int fd, uint64_t *bytes); /* 0 or a negative errno */
 
+/* Opens and closes it, which makes the kernel look what medium is in it: without a poll it would not know of a card that was
+ * put in since. */
+void blockdev_look(const char *node);
+
 /* Is there a device of that number now? sysfs NULL: "/sys". True also when it cannot be found out. */
 bool blockdev_exists(const char *sysfs, unsigned major, unsigned minor);
 

@@ -81,7 +81,7 @@ struct medium *scsi_tap_new(struct medium *inner, scsi_tap_change *change, void 
 		abort();
 	t->medium.ops = &tap_ops;
 	t->medium.traits = *medium_traits(inner);
-	t->inner = inner;
+	t->inner = t->medium.inner = inner;
 	t->change = change;
 	t->context = context;
 	return &t->medium;
