@@ -19,6 +19,7 @@ struct model {
 	struct model_gadget gadget;
 	struct medium_counts counts;
 	enum medium_access access;
+	bool refuses; /* the host saw a unit attention: no block I/O before it has looked (Linux sd.c) */
 };
 
 static struct model *model_of(struct medium *m)
@@ -40,20 +41,38 @@ static int clip(const struct medium *m, uint64_t at, size_t *len)
 	return 0;
 }
 
+/* A unit attention on its way to block I/O: the host notes that the medium may have changed, and fails the request; a reset it
+ * takes for none, and repeats (Linux scsi_io_completion_action, scsi_check_sense). */
+static int meet_attention(struct model *k)
+{
+	struct model_gadget *g = &k->gadget;
+
+	k->counts.errors += g->was_reset + g->attention;
+	k->refuses |= g->attention;
+	g->was_reset = g->attention = false;
+	return k->refuses ? -EIO : 0;
+}
+
 /* No medium, no I/O. A deferred error ends the command it meets, which the kernel then just repeats: block I/O never sees it
  * (SPC-4 on deferred errors; Linux scsi_check_sense). */
 static int before_command(struct model *k)
 {
-	int rc = model_gadget_settle(&k->gadget);
+	int rc = model_gadget_arrive(&k->gadget);
 
+	if (!rc)
+		rc = model_gadget_settle(&k->gadget);
 	if (rc < 0)
 		return rc;
 	if (k->gadget.ejected)
 		return -ENOMEDIUM;
+	rc = meet_attention(k);
+	if (rc < 0)
+		return rc;
 	if (!k->gadget.background_failed ||
 		k->gadget.spec.faults.bad_report != MODEL_REPORT_DEFERRED)
 		return 0;
 	k->gadget.background_failed = false;
+	k->counts.errors++;
 	return model_gadget_nothing(&k->gadget);
 }
 
@@ -171,6 +190,7 @@ static int model_scsi(struct medium *m, struct scsi_exchange *x)
 	rc = model_scsi_run(&k->gadget, &one);
 	if (rc < 0)
 		return rc;
+	k->counts.errors += one.status != SCSI_GOOD;
 	x->status = one.status;
 	x->sense_length = one.status == SCSI_CHECK_CONDITION ? MODEL_SENSE_BYTES : 0;
 	memcpy(x->sense, one.sense, x->sense_length);
@@ -183,6 +203,7 @@ static int model_scsi(struct medium *m, struct scsi_exchange *x)
 static int model_counts(struct medium *m, struct medium_counts *counts)
 {
 	*counts = model_of(m)->counts;
+	counts->errors_known = true;
 	return 0;
 }
 
@@ -203,8 +224,56 @@ static void model_move_clock_ns(struct medium *m, uint64_t now_ns)
 
 static int model_replug(struct medium *m, bool power_lost)
 {
-	m->traits.disk_sequence++;
-	return model_gadget_replug(&model_of(m)->gadget, power_lost);
+	int rc = model_gadget_replug(&model_of(m)->gadget, power_lost);
+
+	model_of(m)->refuses = false;
+	m->traits.disk_sequence = model_of(m)->gadget.sequence;
+	return rc;
+}
+
+/* As a host that looks what is in the drive: an attention tells it. */
+static void look(struct model *k)
+{
+	k->gadget.sequence += k->refuses || k->gadget.attention;
+	k->refuses = k->gadget.attention = false;
+}
+
+static int model_check(struct medium *m, enum medium_check how, struct error *why)
+{
+	struct model *k = model_of(m);
+
+	if (how == MEDIUM_CHECK_FAILED && !k->gadget.unplugged)
+		look(k);
+	if (k->gadget.unplugged) {
+		error_set(why, ERROR_IO, "'%s' is gone: the model was unplugged", m->traits.path);
+		return -ENODEV;
+	}
+	if (how == MEDIUM_CHECK_FAILED && k->gadget.ejected) {
+		error_set(why, ERROR_IO, "'%s' is gone: the model holds no card", m->traits.path);
+		return -ENOMEDIUM;
+	}
+	if (k->gadget.sequence == m->traits.disk_sequence)
+		return 0;
+	error_set(why, ERROR_IO,
+		"'%s' may hold another medium than before: its disk sequence went from %llu to "
+		"%llu; nothing more was written (one request may have slipped through before this "
+		"was seen)",
+		m->traits.path, (unsigned long long)m->traits.disk_sequence,
+		(unsigned long long)k->gadget.sequence);
+	return -ESTALE;
+}
+
+static int model_renew(struct medium *m, struct error *why)
+{
+	(void)why;
+	look(model_of(m));
+	m->traits.disk_sequence = model_of(m)->gadget.sequence;
+	return 0;
+}
+
+uint64_t model_strays(const struct medium *m)
+{
+	return ((const struct model *)m)->gadget.memory.strays;
 }
 
 static void model_close(struct medium *m)
@@ -224,6 +293,8 @@ static const struct medium_ops model_ops = {
 	.idle_ns = model_idle_ns,
 	.move_clock_ns = model_move_clock_ns,
 	.replug = model_replug,
+	.check = model_check,
+	.renew = model_renew,
 	.close = model_close,
 };
 

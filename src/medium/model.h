@@ -17,4 +17,7 @@ int model_open(
 int model_open_spec(struct medium **out, const struct model_spec *spec, const char *path,
 	enum medium_access access, struct error *err);
 
+/* For tests: writes that reached the card which "card swapped at" put in. */
+uint64_t model_strays(const struct medium *m);
+
 #endif

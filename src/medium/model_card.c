@@ -68,6 +68,7 @@ static int put(struct model_memory *c, uint64_t at, const void *data, size_t len
 {
 	const unsigned char *bytes = data;
 
+	c->strays += c->swapped;
 	while (len) {
 		uint64_t real;
 		size_t n;
@@ -150,4 +151,12 @@ int model_memory_cut_power(struct model_memory *c)
 		forget_undo(c, c->undo_count - 1);
 	}
 	return rc;
+}
+
+int model_memory_swap(struct model_memory *c)
+{
+	while (c->undo_count)
+		forget_undo(c, c->undo_count - 1);
+	c->swapped = true;
+	return model_store_clear(&c->store);
 }

@@ -22,6 +22,8 @@ struct model_memory {
 	struct model_store store;
 	struct model_undo *undo; /* oldest first */
 	size_t undo_count;
+	bool swapped; /* another card than at the start */
+	uint64_t strays; /* writes that reached that one */
 };
 
 /* writable: with a temporary file behind it. 0, or -1 with *err. */
@@ -35,5 +37,7 @@ int model_memory_get(const struct model_memory *c, uint64_t at, void *data, size
 /* One block that is gone again after a power cut. */
 int model_memory_put_fleeting(struct model_memory *c, uint64_t at, const void *data);
 int model_memory_cut_power(struct model_memory *c);
+/* Another card of the same size, with nothing on it. */
+int model_memory_swap(struct model_memory *c);
 
 #endif

@@ -179,6 +179,13 @@ static int check_faults(const struct check *c)
 	return 0;
 }
 
+static int check_events(const struct check *c)
+{
+	if (given(c, "events", "swap told by") && !c->s->events.swap_at)
+		return misplaced(c, "events", "swap told by", "'card swapped at' beside it");
+	return 0;
+}
+
 int model_spec_check(struct model_spec *s, const char *name,
 	unsigned (*line_of)(const void *context, const char *section, const char *key),
 	const void *context, struct error *err)
@@ -186,7 +193,8 @@ int model_spec_check(struct model_spec *s, const char *name,
 	struct check c = { s, name, line_of, context, err };
 
 	if (check_device(&c) < 0 || check_link(&c) < 0 || check_card(&c) < 0 ||
-		check_firmware(&c) < 0 || check_claims(&c) < 0 || check_faults(&c) < 0)
+		check_firmware(&c) < 0 || check_claims(&c) < 0 || check_faults(&c) < 0 ||
+		check_events(&c) < 0)
 		return -1;
 	return 0;
 }

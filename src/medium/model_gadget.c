@@ -14,7 +14,7 @@ static const double replug_ns =
 int model_gadget_init(
 	struct model_gadget *g, const struct model_spec *spec, bool writable, struct error *err)
 {
-	*g = (struct model_gadget){ .spec = *spec };
+	*g = (struct model_gadget){ .spec = *spec, .sequence = 1 };
 	model_pace_init(&g->pace, &g->spec);
 	if (model_memory_open(&g->memory, &g->spec, writable, err) < 0)
 		return -1;
@@ -77,6 +77,36 @@ static int settle(struct model_gadget *g, double t)
 	while (!rc && g->pending.count && model_pending_block(&g->pending, 0)->finish_ns <= t)
 		rc = store_oldest(g);
 	return rc;
+}
+
+/* What waited in the buffer is dropped: it was not meant for this card. */
+static int swap_card(struct model_gadget *g)
+{
+	enum model_swap_told told = (enum model_swap_told)g->spec.events.swap_told;
+	int rc = settle(g, g->now_ns);
+
+	g->pending.count = 0;
+	g->pending.last_finish_ns = 0;
+	g->background_failed = false;
+	g->attention = told == MODEL_SWAP_ATTENTION;
+	g->was_reset = told == MODEL_SWAP_RESET;
+	g->sequence += told == MODEL_SWAP_SEQUENCE;
+	return rc < 0 ? rc : model_memory_swap(&g->memory);
+}
+
+int model_gadget_arrive(struct model_gadget *g)
+{
+	const struct model_events *e = &g->spec.events;
+	int rc = 0;
+
+	g->commands++;
+	if (g->commands == e->unplug_at)
+		g->unplugged = true;
+	if (g->commands == e->reset_at)
+		g->was_reset = true;
+	if (g->commands == e->swap_at)
+		rc = swap_card(g);
+	return g->unplugged ? -ENODEV : rc;
 }
 
 int model_gadget_settle(struct model_gadget *g)
@@ -327,7 +357,8 @@ int model_gadget_replug(struct model_gadget *g, bool power_lost)
 
 	g->now_ns = round(t) + replug_ns;
 	g->busy_until_ns = g->now_ns;
-	g->ejected = false;
+	g->ejected = g->attention = g->was_reset = g->unplugged = false;
 	g->removal_prevented = false;
+	g->sequence++;
 	return rc;
 }

@@ -19,12 +19,20 @@ struct model_gadget {
 	bool background_failed; /* a background write failed and nobody was told yet */
 	uint64_t background_failed_at;
 	bool ejected, removal_prevented, attention; /* attention: a medium came in */
+	bool was_reset; /* unit attention 29/00 waits */
+	bool unplugged;
+	uint64_t commands; /* that came so far */
+	uint64_t sequence; /* as the host counts what it knows to be another disk or medium */
 };
 
 /* spec is copied. 0, or -1 with *err. */
 int model_gadget_init(
 	struct model_gadget *g, const struct model_spec *spec, bool writable, struct error *err);
 void model_gadget_release(struct model_gadget *g);
+
+/* A command comes: whatever was to happen just before it happens. 0, -ENODEV once it is unplugged, or another negative
+ * errno. */
+int model_gadget_arrive(struct model_gadget *g);
 
 /* Stores what the card has taken by now. */
 int model_gadget_settle(struct model_gadget *g);

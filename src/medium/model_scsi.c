@@ -19,7 +19,7 @@ static const struct fault write_error = { 3, 0x0C, 0 }, bad_opcode = { 5, 0x20, 
 			  out_of_range = { 5, 0x21, 0 }, bad_field = { 5, 0x24, 0 },
 			  no_saving = { 5, 0x39, 0 }, prevented = { 5, 0x53, 2 },
 			  no_medium = { 2, 0x3A, 0 }, changed = { 6, 0x28, 0 },
-			  protected = { 7, 0x27, 0 };
+			  was_reset = { 6, 0x29, 0 }, protected = { 7, 0x27, 0 };
 
 static uint64_t big_endian(const uint8_t *bytes, size_t n)
 {
@@ -297,12 +297,17 @@ static bool interrupted(struct model_gadget *g, struct model_scsi *x)
 		fails_deferred(g, x);
 	else if (g->ejected && !is_load(x))
 		fails(x, no_medium);
+	else if (g->was_reset)
+		fails(x, was_reset);
 	else if (g->attention)
 		fails(x, changed);
 	else
 		return false;
-	if (x->sense[2] == changed.key)
-		g->attention = false; /* told once */
+	/* Each is told once. */
+	if (x->sense[12] == was_reset.asc)
+		g->was_reset = false;
+	if (x->sense[12] == changed.asc)
+		g->attention = false;
 	return true;
 }
 
@@ -315,7 +320,9 @@ int model_scsi_run(struct model_gadget *g, struct model_scsi *x)
 	x->moved = 0;
 	if (!x->cdb_len || (op && x->cdb_len < op->cdb_len))
 		return -EINVAL;
-	rc = model_gadget_settle(g);
+	rc = model_gadget_arrive(g);
+	if (!rc)
+		rc = model_gadget_settle(g);
 	if (rc < 0)
 		return rc;
 	if (!op || !op->timed)

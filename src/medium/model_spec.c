@@ -95,6 +95,11 @@ static const struct key keys[] = {
 	{ "faults", "stuck level", CHOICE, AT(faults.stuck_level), 0, 0, "low high" },
 	{ "faults", "drop last sector", ONE_IN, AT(faults.drop_last_sector), 1, 1e9, NULL },
 	{ "faults", "off by one sector", ONE_IN, AT(faults.off_by_one), 1, 1e9, NULL },
+	{ "events", "card swapped at", COUNT, AT(events.swap_at), 1, 1e12, NULL },
+	{ "events", "swap told by", CHOICE, AT(events.swap_told), 0, 0,
+		"attention sequence reset" },
+	{ "events", "unplugged at", COUNT, AT(events.unplug_at), 1, 1e12, NULL },
+	{ "events", "reset at", COUNT, AT(events.reset_at), 1, 1e12, NULL },
 };
 
 enum { KEY_COUNT = sizeof keys / sizeof *keys, LINE_MAX_BYTES = 400 };
@@ -308,8 +313,8 @@ static int take_heading(struct parser *p, const char *name)
 		}
 	}
 	return error_set(p->err, ERROR_USAGE,
-		"%s:%u: there is no section '%s'; expected device, link, card, firmware, claims or "
-		"faults",
+		"%s:%u: there is no section '%s'; expected device, link, card, firmware, claims, "
+		"faults or events",
 		p->name, p->line, name);
 }
 

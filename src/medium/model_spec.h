@@ -16,6 +16,9 @@ enum model_read_policy { MODEL_READ_DRAINS_FIRST, MODEL_READ_FROM_BUFFER };
 enum model_report { MODEL_REPORT_DEFERRED, MODEL_REPORT_FLUSH, MODEL_REPORT_NEVER };
 enum model_beyond { MODEL_BEYOND_WRAPS, MODEL_BEYOND_DROPS };
 enum model_slip { MODEL_SLIP_LATE, MODEL_SLIP_EARLY };
+/* What tells the host of another card: unit attention 28/00; the host's own poll, which took that away and moved the disk
+ * sequence; nothing but the 29/00 of a reset that came after it. */
+enum model_swap_told { MODEL_SWAP_ATTENTION, MODEL_SWAP_SEQUENCE, MODEL_SWAP_RESET };
 enum model_level { MODEL_LEVEL_LOW, MODEL_LEVEL_HIGH };
 
 struct model_range {
@@ -80,6 +83,14 @@ struct model_faults {
 	uint64_t drop_last_sector, off_by_one;
 };
 
+/* From outside, just before a command of this number, counted from 1; 0: never. */
+struct model_events {
+	uint64_t swap_at; /* another card of the same size, blank */
+	int swap_told; /* enum model_swap_told */
+	uint64_t unplug_at; /* for good */
+	uint64_t reset_at; /* of the device: 29/00 */
+};
+
 struct model_spec {
 	struct model_device device;
 	struct model_link link;
@@ -87,6 +98,7 @@ struct model_spec {
 	struct model_firmware firmware;
 	struct model_claims claims;
 	struct model_faults faults;
+	struct model_events events;
 };
 
 enum {

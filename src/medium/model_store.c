@@ -137,3 +137,8 @@ int model_store_read(const struct model_store *s, uint64_t at, void *buf, size_t
 		mask(buf, len, s->fill);
 	return rc;
 }
+
+int model_store_clear(struct model_store *s)
+{
+	return s->fd >= 0 && ftruncate(s->fd, 0) < 0 ? -errno : 0;
+}

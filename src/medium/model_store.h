@@ -20,6 +20,7 @@ void model_store_close(struct model_store *s);
 
 /* 0 or a negative errno (-ENOSPC when the temporary folder is full). */
 int model_store_write(struct model_store *s, uint64_t at, const void *buf, size_t len);
+int model_store_clear(struct model_store *s); /* as if nothing had ever been written */
 int model_store_read(const struct model_store *s, uint64_t at, void *buf, size_t len);
 
 #endif
