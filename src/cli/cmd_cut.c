@@ -217,8 +217,14 @@ static int write_until_cut(
 	return rc;
 }
 
-static void describe_failure(const struct cut_summary *c, struct error *err)
+static void describe_failure(
+	const struct cut_job *job, const struct cut_summary *c, struct error *err)
 {
+	if (medium_lost(job->session.medium)) {
+		medium_explain(job->session.medium, err);
+		error_add(err, "; that was no cut");
+		return;
+	}
 	if (!strcmp(c->failure.what, "flush"))
 		error_sys(err, ERROR_IO, c->failure.code, "a flush failed");
 	else if (c->failure.code)
@@ -241,7 +247,7 @@ static void judge_ending(const struct cut_job *job, const struct cut_summary *c,
 				 : "interrupted before the baseline was "
 				   "written");
 	else if (c->ending == CUT_FAILED)
-		describe_failure(c, err);
+		describe_failure(job, c, err);
 	else if (c->ending == CUT_REMAINS)
 		error_set(err, ERROR_IO,
 			"'%s' has ended and the target still answers %llu s later: nothing was cut",

@@ -20,6 +20,7 @@
 #include "cli/region.h"
 #include "integrity/kept.h"
 #include "medium/model.h"
+#include "medium/telltale.h"
 #include "platform/blockdev.h"
 #include "platform/guard.h"
 
@@ -113,6 +114,7 @@ static int examine(struct session *s, bool write, struct error *err)
 	if (!S_ISBLK(st.st_mode))
 		return 0;
 	own->is_device = true;
+	blockdev_look(own->target);
 	if (blockdev_read_by_number(&own->device, NULL, major(st.st_rdev), minor(st.st_rdev), err) <
 		0)
 		return -1;
@@ -259,6 +261,12 @@ int session_open(
 	return -1;
 }
 
+/* From here on no other medium may take its place. */
+static int hold(struct session *s, struct error *err)
+{
+	return medium_hold(s->medium) < 0 ? error_set(err, ERROR_IO, "out of memory") : 0;
+}
+
 /* ---- restore ---- */
 
 static int check_identity(
@@ -298,7 +306,8 @@ int session_open_restore(
 		if (model_is_target(target))
 			error_set(err, ERROR_USAGE,
 				"'%s' is a model; there is nothing to restore on it", target);
-		else if (open_medium(s, true, err) == 0 && check_identity(s, id, err) == 0)
+		else if (open_medium(s, true, err) == 0 && check_identity(s, id, err) == 0 &&
+			 hold(s, err) == 0)
 			return 0;
 	}
 	session_abandon(s);
@@ -406,6 +415,8 @@ static int prepare(struct session *s, const struct writes *w, const char *record
 			err, ERROR_REFUSED, "'%s' was opened for reading only", s->own->target);
 	if (s->kept && output_kept_path(s->kept_path, sizeof s->kept_path, record_path, err) < 0)
 		return -1;
+	if (hold(s, err) < 0)
+		return -1;
 	announce_loss(s, w);
 	announce_wear(s, w);
 	if (s->kept && save_writes(s, w, record_path, watch, err) < 0)
@@ -442,19 +453,27 @@ int session_prepare_places(struct session *s, const char *record_path,
 int session_reopen(struct session *s, struct error *err)
 {
 	struct medium_traits before = *s->traits;
+	struct telltales *told;
 	char token[sizeof s->token];
 
 	text_copy(token, sizeof token, s->token);
+	told = medium_take_telltales(s->medium);
 	medium_close(s->medium);
 	s->medium = NULL;
 	s->traits = NULL;
 	if (open_medium(s, s->own->writes, err) == 0) {
+		medium_give_telltales(s->medium, told);
+		told = NULL;
 		if (!strcmp(token, s->token) && s->traits->size_bytes == before.size_bytes &&
-			s->traits->disk_sequence == before.disk_sequence)
+			s->traits->disk_sequence == before.disk_sequence &&
+			medium_check(s->medium, MEDIUM_CHECK_BATCH) == 0)
 			return 0;
-		error_set(err, ERROR_REFUSED,
-			"'%s' is not the target it was before it was opened again", s->own->target);
+		error_set(err, ERROR_IO, "'%s' is not the target it was before it was opened again",
+			s->own->target);
 	}
+	telltales_free(told);
+	/* Refused or not: the run has begun, and cannot go on. */
+	err->kind = ERROR_IO;
 	medium_close(s->medium);
 	s->medium = NULL;
 	s->traits = NULL;
@@ -509,6 +528,12 @@ static int put_back(struct session *s, const struct watch *watch, struct error *
 	deaf.stop = NULL;
 	if (!s->medium) {
 		error_set(err, ERROR_IO, "'%s' is not open any more", s->own->target);
+		return explain_restore(s, err);
+	}
+	if (medium_lost(s->medium)) {
+		error_set(err, ERROR_IO,
+			"nothing is put back on '%s', because it may not be the same any more",
+			s->own->target);
 		return explain_restore(s, err);
 	}
 	if (kept_open(&k, s->kept_path, err) < 0)

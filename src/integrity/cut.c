@@ -57,7 +57,6 @@ static bool still_answers(struct cutting *c)
 	const struct journal_cycle *y = &c->settings->cycle;
 	size_t block = medium_traits(c->m)->offset_align_bytes;
 
-	medium_idle_ns(c->m, probe_after_ns);
 	for (uint64_t i = 0; i < PROBES; i++) {
 		uint64_t at = y->region_start + y->region_bytes / PROBES * i;
 		size_t got = 0;
@@ -92,9 +91,13 @@ static enum progress failed(
 	c->out->failure.wanted = wanted;
 	c->out->failure.got = got;
 	/* After the trigger an error or a transfer that ended early is the cut, even of a target that comes back at once. */
-	if (is_gone_code(-rc) || c->out->pulled || !still_answers(c))
+	if (is_gone_code(-rc) || c->out->pulled)
 		return finish(c, CUT_GONE);
-	return finish(c, CUT_FAILED);
+	medium_idle_ns(c->m, probe_after_ns);
+	rc = medium_check(c->m, MEDIUM_CHECK_FAILED);
+	if (rc == -ESTALE)
+		return finish(c, CUT_FAILED);
+	return finish(c, rc < 0 || !still_answers(c) ? CUT_GONE : CUT_FAILED);
 }
 
 /* To a device that the kernel takes for write-through the command has to be sent past it. */
@@ -271,6 +274,10 @@ static void pause_for(struct cutting *c, uint64_t ns)
 
 static enum progress write_batch(struct cutting *c)
 {
+	int rc = medium_check(c->m, MEDIUM_CHECK_BATCH);
+
+	if (rc < 0)
+		return failed(c, "write", rc, 0, 0, 0);
 	for (int i = 0; i < BATCH; i++)
 		cut_plan_next(&c->plan, &c->batch[i]);
 	if (journal_write_intents(c->journal, c->batch, BATCH, now_ns(c), c->err) < 0)

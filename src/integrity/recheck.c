@@ -203,6 +203,11 @@ static int note_unreadable(struct rechecking *r, const struct journal_block *b, 
 {
 	struct finding f = { .broken = true };
 
+	if (medium_check(r->m, MEDIUM_CHECK_FAILED) < 0) {
+		medium_explain(r->m, r->err);
+		error_add(r->err, "; no verdict can rest on what was read; then recheck again");
+		return -1;
+	}
 	if (rc == -ENODEV || rc == -ENXIO || rc == -ENOMEDIUM || rc == -ESHUTDOWN)
 		return error_sys(r->err, ERROR_IO, -rc,
 			"the target went away while it was read back, at byte %llu; plug it in "

@@ -6,13 +6,13 @@
 
 #include "medium/medium.h"
 
-enum { INTERRUPTED_TRIES = 100 };
+enum { INTERRUPTED_TRIES = 100, ASK_AFTER = 8 };
 
 bool transfer_is_final(int sys_errno)
 {
 	return sys_errno == ENODEV || sys_errno == ENXIO || sys_errno == ENOMEDIUM ||
 	       sys_errno == EBADF || sys_errno == EROFS || sys_errno == ENOSPC ||
-	       sys_errno == EFBIG;
+	       sys_errno == EFBIG || sys_errno == ESTALE;
 }
 
 static int read_once(struct medium *m, uint64_t at, void *bytes, size_t length, size_t *got)
@@ -37,6 +37,14 @@ static int write_once(struct medium *m, uint64_t at, const void *bytes, size_t l
 	return rc;
 }
 
+/* After a failure: the errno to end with, or 0 when the target is there and answers. */
+static int judge_failure(struct medium *m, int rc)
+{
+	int lost = medium_check(m, MEDIUM_CHECK_FAILED);
+
+	return lost < 0 ? lost : transfer_is_final(-rc) ? rc : 0;
+}
+
 static void note_failure(struct transfer_failures *f, uint64_t at, int rc)
 {
 	if (f->requests++)
@@ -45,28 +53,47 @@ static void note_failure(struct transfer_failures *f, uint64_t at, int rc)
 	f->first_errno = -rc;
 }
 
+/* What came before an early end was acknowledged; the rest is sent again in single units. */
+static int write_units(struct medium *m, uint64_t at, const uint8_t *bytes, size_t length,
+	size_t unit, struct transfer_failures *f)
+{
+	uint64_t failed = f->blocks;
+	size_t got;
+
+	for (size_t done = 0; done < length; done += unit) {
+		int rc = write_once(m, at + done, bytes + done, unit, &got);
+
+		f->retries++;
+		if (rc == 0 && got == unit)
+			continue;
+		if (transfer_is_final(-rc) || f->blocks - failed == ASK_AFTER) {
+			rc = judge_failure(m, rc);
+			if (rc)
+				return rc;
+		}
+		f->blocks++;
+	}
+	return f->blocks > failed ? judge_failure(m, 0) : 0;
+}
+
 int transfer_write(struct medium *m, uint64_t at, const void *bytes, size_t length, size_t unit,
 	struct transfer_failures *f)
 {
+	struct transfer_failures before = *f;
 	size_t got, done;
 	int rc = write_once(m, at, bytes, length, &got);
 
 	if (rc == 0 && got == length)
 		return 0;
 	note_failure(f, at, rc);
-	if (transfer_is_final(-rc))
-		return rc;
-	/* What came before an early end was acknowledged; the rest is sent again in single units. */
-	for (done = got - got % unit; done < length; done += unit) {
-		f->retries++;
-		rc = write_once(m, at + done, (const uint8_t *)bytes + done, unit, &got);
-		if (rc == 0 && got == unit)
-			continue;
-		if (transfer_is_final(-rc))
-			return rc;
-		f->blocks++;
-	}
-	return 0;
+	done = got - got % unit;
+	rc = judge_failure(m, rc);
+	if (!rc)
+		rc = write_units(
+			m, at + done, (const uint8_t *)bytes + done, length - done, unit, f);
+	if (rc < 0)
+		*f = before;
+	return rc;
 }
 
 static void refuse(int16_t *refused, size_t from, size_t length, uint32_t block_bytes, int rc)
@@ -75,29 +102,53 @@ static void refuse(int16_t *refused, size_t from, size_t length, uint32_t block_
 		refused[b] = rc < 0 ? (int16_t)-rc : -1;
 }
 
+struct refusals {
+	int16_t *list;
+	bool *any;
+	uint32_t block_bytes;
+};
+
+/* from: the first byte of the request that did not come. */
+static int read_units(struct medium *m, uint64_t at, uint8_t *bytes, size_t from, size_t length,
+	size_t unit, const struct refusals *refusals, struct transfer_failures *f)
+{
+	uint64_t failed = f->blocks;
+	size_t got;
+
+	for (size_t done = from; done < length; done += unit) {
+		int rc = read_once(m, at + done, bytes + done, unit, &got), final = 0;
+
+		f->retries++;
+		if (rc == 0 && got == unit)
+			continue;
+		if (transfer_is_final(-rc) || f->blocks - failed == ASK_AFTER)
+			final = judge_failure(m, rc);
+		if (final)
+			return final;
+		f->blocks++;
+		*refusals->any = true;
+		refuse(refusals->list, done, unit, refusals->block_bytes, rc);
+	}
+	return f->blocks > failed ? judge_failure(m, 0) : 0;
+}
+
 int transfer_read(struct medium *m, uint64_t at, void *bytes, size_t length, size_t unit,
 	uint32_t block_bytes, int16_t *refused, bool *any_refused, struct transfer_failures *f)
 {
-	size_t got, done;
+	struct refusals refusals = { refused, any_refused, block_bytes };
+	struct transfer_failures before = *f;
+	size_t got;
 	int rc = read_once(m, at, bytes, length, &got);
 
 	*any_refused = false;
 	if (rc == 0 && got == length)
 		return 0;
 	note_failure(f, at, rc);
-	if (transfer_is_final(-rc))
-		return rc;
+	rc = judge_failure(m, rc);
 	memset(refused, 0, length / block_bytes * sizeof *refused);
-	for (done = got - got % unit; done < length; done += unit) {
-		f->retries++;
-		rc = read_once(m, at + done, (uint8_t *)bytes + done, unit, &got);
-		if (rc == 0 && got == unit)
-			continue;
-		if (transfer_is_final(-rc))
-			return rc;
-		f->blocks++;
-		*any_refused = true;
-		refuse(refused, done, unit, block_bytes, rc);
-	}
-	return 0;
+	if (!rc)
+		rc = read_units(m, at, bytes, got - got % unit, length, unit, &refusals, f);
+	if (rc < 0)
+		*f = before;
+	return rc;
 }

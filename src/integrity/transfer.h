@@ -17,7 +17,9 @@ struct transfer_failures {
 };
 
 /* unit: the smallest transfer, bytes (a multiple of the stamped block). Both return 0, or a negative errno when going
- * on is pointless: the target is gone or cannot take writes at all. EINTR is simply tried again. */
+ * on is pointless: the target is gone, is another one, or cannot take writes at all. Then nothing of this request is
+ * counted: whoever is not there did not fail. Before a failure is believed the target is asked whether it is there. EINTR
+ * is simply tried again. */
 int transfer_write(struct medium *m, uint64_t at, const void *bytes, size_t length, size_t unit,
 	struct transfer_failures *f);
 

@@ -150,6 +150,12 @@ static int fail(struct verify *v, struct error *err, int rc, const char *verb, u
 	const char *path = medium_traits(*v->medium)->path;
 
 	v->result->outcome = VERIFY_FAILED;
+	medium_check(*v->medium, MEDIUM_CHECK_FAILED);
+	if (medium_lost(*v->medium)) {
+		medium_explain(*v->medium, err);
+		error_add(err, "; then go on with --resume");
+		return -1;
+	}
 	error_sys(err, ERROR_IO, -rc, "cannot %s '%s' at offset %llu", verb, path,
 		(unsigned long long)offset);
 	if (rc == -ENODEV || rc == -ENXIO || rc == -ENOMEDIUM)
@@ -203,7 +209,7 @@ static int flush(struct verify *v, struct error *err)
 	int rc = medium_flush(*v->medium);
 
 	v->result->flush_ns += medium_now_ns(*v->medium) - start;
-	if (rc < 0 && transfer_is_final(-rc))
+	if (rc < 0 && (medium_check(*v->medium, MEDIUM_CHECK_FAILED) < 0 || transfer_is_final(-rc)))
 		return fail(v, err, rc, "flush", v->plan->region_start);
 	if (rc < 0 && !v->result->flush_errno)
 		v->result->flush_errno = -rc;
@@ -356,6 +362,9 @@ static int run_phase(struct verify *v, struct error *err)
 	int rc;
 
 	enter_pass(v, at->pass);
+	rc = medium_check(*v->medium, MEDIUM_CHECK_BATCH);
+	if (rc < 0)
+		return fail(v, err, rc, "use", v->plan->region_start);
 	if (!at->reading)
 		rc = write_phase(v, err);
 	else if (leave_cache(v, err) < 0)

@@ -369,6 +369,14 @@ int pass_run(struct medium *m, const struct pass_plan *plan, struct pass_buffers
 			payload_fill(workers[i].memory, (size_t)plan->request_bytes,
 				random_at(plan->seed, i + 1));
 	}
+	rc = medium_check(m, MEDIUM_CHECK_BATCH);
+	if (rc < 0) {
+		out->failure = (struct pass_failure){ .failed = true,
+			.code = rc,
+			.at = plan->region_start,
+			.wanted = plan->request_bytes };
+		return 0;
+	}
 	counted = medium_counts(m, &before) == 0;
 	s.start_ns = medium_now_ns(m);
 	s.deadline_ns = s.start_ns + plan->duration_ns;

@@ -56,7 +56,7 @@ static void shuffle(size_t *order, size_t count, struct random *r)
 	}
 }
 
-static int describe_failure(
+static int describe_request(
 	const struct sweep_point *point, const struct pass_failure *f, struct error *err)
 {
 	const char *what = point->write ? "write" : "read";
@@ -79,6 +79,18 @@ static int describe_failure(
 			err, "; see the kernel log (dmesg), then try smaller requests or 'verify'");
 	else if (f->code == -ENOSPC)
 		error_add(err, "; the filesystem under the image is full");
+	return -1;
+}
+
+/* A device that is gone answers with whatever the kernel makes of it: no space, a short transfer, an I/O error. */
+static int describe_failure(struct medium *m, const struct sweep_point *point,
+	const struct pass_failure *f, struct error *err)
+{
+	describe_request(point, f, err);
+	if (medium_check(m, MEDIUM_CHECK_FAILED) < 0) {
+		medium_explain(m, err);
+		error_add(err, "; then repeat the run");
+	}
 	return -1;
 }
 
@@ -108,11 +120,11 @@ static enum sweep_outcome run_one(struct medium *m, const struct sweep_plan *pla
 		error_sys(err, ERROR_IO, -rc, "cannot start a worker for a request in flight");
 		return SWEEP_FAILED;
 	}
-	if ((result.requests || result.failure.failed) &&
+	if ((result.requests || (result.failure.failed && !medium_lost(m))) &&
 		sink->pass(sink->context, point, number, at, &result, err) < 0)
 		return SWEEP_FAILED;
 	if (result.failure.failed && !(result.failure.code == -EINTR && watch_should_stop(watch))) {
-		describe_failure(point, &result.failure, err);
+		describe_failure(m, point, &result.failure, err);
 		return SWEEP_FAILED;
 	}
 	return result.interrupted || watch_should_stop(watch) ? SWEEP_INTERRUPTED : SWEEP_COMPLETE;
