@@ -135,7 +135,13 @@ faults: $(O)/blkassay $(O)/tests/fault.so $(O)/tests/fault-driver
 fault-leaks: $(O)/blkassay $(O)/tests/fault-leaks.so
 	$(Q)scripts/fault-leaks $(O)
 
-rig: $(O)/blkassay $(O)/bench/bare_reads
+# What scenarios of the rig need beside the tool: one program for each file in tests/rig.
+RIG_BIN := $(patsubst tests/rig/%.c,$(O)/rig-bin/%,$(wildcard tests/rig/*.c))
+$(O)/rig-bin/%: tests/rig/%.c
+	@mkdir -p $(@D)
+	$(Q)$(CC) $(ALL_CPPFLAGS) $(ALL_CFLAGS) $(LDFLAGS) -o $@ $<
+
+rig: $(O)/blkassay $(O)/bench/bare_reads $(RIG_BIN)
 	$(Q)scripts/rig/run -b $(O)/blkassay $(or $(RIG),all)
 
 kill-campaign: $(O)/blkassay
