@@ -56,7 +56,7 @@ static int explain(struct desk *d, int rc, const char *phase, struct error *err)
 	error_sys(err, ERROR_IO, -rc, "the audit of '%s' stopped at '%s'", d->t->path, phase);
 	if (medium_lost(d->m)) {
 		medium_explain(d->m, err);
-		error_add(err, " (the audit stopped at '%s')", phase);
+		error_add(err, ", then run the audit again (it stopped at '%s')", phase);
 		return -1;
 	}
 	if (rc == -ENODEV || rc == -ENXIO || rc == -ENOMEDIUM)

@@ -222,7 +222,7 @@ static void describe_failure(
 {
 	if (medium_lost(job->session.medium)) {
 		medium_explain(job->session.medium, err);
-		error_add(err, "; that was no cut");
+		error_add(err, ", then cut again: this was no cut");
 		return;
 	}
 	if (!strcmp(c->failure.what, "flush"))
@@ -379,6 +379,8 @@ static int cut(struct cut_job *job, struct error *err)
 	rc = session_prepare_writes(s, job->path, s->region_start, s->region_bytes,
 		expected_bytes(job), &progress.watch, err);
 	progress_finish(&progress, NULL);
+	if (rc == 0 && medium_keep_telltales(s->medium) < 0)
+		rc = error_set(err, ERROR_IO, "out of memory");
 	if (rc == 0)
 		rc = run_cycles(job, err);
 	status = rc < 0 ? error_exit_status(err) : job->totals.broken_cycles ? 1 : 0;

@@ -10,6 +10,7 @@
 #include "cli/message.h"
 #include "cli/options.h"
 #include "cli/session.h"
+#include "medium/telltale.h"
 #include "platform/blockdev.h"
 #include "platform/clock.h"
 #include "platform/interrupt.h"
@@ -19,6 +20,9 @@ static const uint64_t look_every_ns = 500000000;
 struct identity {
 	char token[160], serial[96], model[96];
 	uint64_t size_bytes, region_start, region_bytes;
+	struct telltales *
+		told; /* blocks that were flushed before the cut: a serial number is the reader's, not the card's */
+	bool wrong; /* what came back has not one of them */
 };
 
 /* Plugged in again, a disk may get another name: its serial number finds it. */
@@ -40,8 +44,22 @@ static bool find_elsewhere(const struct identity *who, char path[80])
 	return found;
 }
 
+/* Nothing is judged and nothing written before what was flushed is there: some of it, whatever the cut took. */
+static int confirm(struct session *s, struct identity *who, struct error *err)
+{
+	medium_give_telltales(s->medium, who->told);
+	who->told = NULL;
+	if (medium_confirm(s->medium) == 0)
+		return 0;
+	who->wrong = true;
+	medium_explain(s->medium, err);
+	error_add(err, "; nothing was judged");
+	session_close(s, NULL, NULL);
+	return -1;
+}
+
 static int open_at(struct session *s, const struct options *o, const char *path,
-	const struct identity *who, struct error *err)
+	struct identity *who, struct error *err)
 {
 	const char *args[] = { path, NULL };
 	struct options again = *o;
@@ -59,20 +77,21 @@ static int open_at(struct session *s, const struct options *o, const char *path,
 	if (!strcmp(s->token, who->token) && s->traits->size_bytes == who->size_bytes) {
 		s->region_start = who->region_start;
 		s->region_bytes = who->region_bytes;
-		return 0;
+		return confirm(s, who, err);
 	}
 	session_close(s, NULL, NULL);
 	return error_set(err, ERROR_REFUSED, "'%s' is now another target than before", path);
 }
 
 static int try_open(
-	struct session *s, const struct options *o, const struct identity *who, struct error *err)
+	struct session *s, const struct options *o, struct identity *who, struct error *err)
 {
 	char path[80];
 
 	if (open_at(s, o, o->args[0], who, err) == 0)
 		return 0;
-	return find_elsewhere(who, path) && open_at(s, o, path, who, err) == 0 ? 0 : -1;
+	return !who->wrong && find_elsewhere(who, path) && open_at(s, o, path, who, err) == 0 ? 0
+											      : -1;
 }
 
 int cut_return_wait(
@@ -87,20 +106,26 @@ int cut_return_wait(
 	text_copy(who.token, sizeof who.token, s->token);
 	text_copy(who.serial, sizeof who.serial, s->traits->serial);
 	text_copy(who.model, sizeof who.model, s->traits->model);
+	who.told = medium_take_telltales(s->medium);
 	session_close(s, NULL, NULL);
 	message_note("the target is gone; %s",
 		limit_ns ? "waiting for it to come back" : "plug it in again; Ctrl-C ends");
-	for (;;) {
+	do {
 		clock_sleep_ns(look_every_ns);
-		if (interrupt_requested())
+		if (interrupt_requested()) {
+			telltales_free(who.told);
 			return error_set(err, ERROR_INTERRUPTED,
 				"interrupted while waiting for the target to come back");
+		}
 		why = (struct error){ 0 };
 		if (try_open(s, o, &who, &why) == 0)
 			return 0;
-		if (limit_ns && clock_now_ns() - begun > limit_ns)
-			break;
-	}
+		if (who.wrong) {
+			*err = why;
+			return -1;
+		}
+	} while (!limit_ns || clock_now_ns() - begun <= limit_ns);
+	telltales_free(who.told);
 	return error_set(err, ERROR_IO, "the target did not come back within %llu s: %s",
 		(unsigned long long)(limit_ns / 1000000000), why.text);
 }

@@ -205,7 +205,7 @@ static int note_unreadable(struct rechecking *r, const struct journal_block *b, 
 
 	if (medium_check(r->m, MEDIUM_CHECK_FAILED) < 0) {
 		medium_explain(r->m, r->err);
-		error_add(r->err, "; no verdict can rest on what was read; then recheck again");
+		error_add(r->err, ", then recheck again: no verdict can rest on what was read");
 		return -1;
 	}
 	if (rc == -ENODEV || rc == -ENXIO || rc == -ENOMEDIUM || rc == -ESHUTDOWN)

@@ -153,7 +153,10 @@ static int fail(struct verify *v, struct error *err, int rc, const char *verb, u
 	medium_check(*v->medium, MEDIUM_CHECK_FAILED);
 	if (medium_lost(*v->medium)) {
 		medium_explain(*v->medium, err);
-		error_add(err, "; then go on with --resume");
+		error_add(err, ", then go on with --resume");
+		if (rc != -ESTALE)
+			error_add(err, " (%s at byte %llu: %s)", verb, (unsigned long long)offset,
+				strerror(-rc));
 		return -1;
 	}
 	error_sys(err, ERROR_IO, -rc, "cannot %s '%s' at offset %llu", verb, path,

@@ -86,11 +86,18 @@ static int describe_request(
 static int describe_failure(struct medium *m, const struct sweep_point *point,
 	const struct pass_failure *f, struct error *err)
 {
-	describe_request(point, f, err);
-	if (medium_check(m, MEDIUM_CHECK_FAILED) < 0) {
-		medium_explain(m, err);
-		error_add(err, "; then repeat the run");
-	}
+	char size[SIZE_TEXT_MAX];
+
+	if (medium_check(m, MEDIUM_CHECK_FAILED) == 0)
+		return describe_request(point, f, err);
+	medium_explain(m, err);
+	error_add(err, ", then repeat the run");
+	if (f->flush)
+		error_add(err, " (a flush: %s)", strerror(-f->code));
+	else if (f->code != -ESTALE)
+		error_add(err, " (%s of %s at byte %llu: %s)", point->write ? "write" : "read",
+			size_format(size, f->wanted), (unsigned long long)f->at,
+			f->code ? strerror(-f->code) : "it ended early");
 	return -1;
 }
 

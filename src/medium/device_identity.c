@@ -8,6 +8,7 @@
 #include <unistd.h>
 
 #include "base/error.h"
+#include "medium/identity.h"
 #include "medium/scsi.h"
 #include "medium/scsi_data.h"
 #include "medium/scsi_sense.h"
@@ -32,23 +33,6 @@ void device_identity_take(struct device_identity *d, int fd, const struct medium
 		d->sequence = 0;
 }
 
-static int changed(const char *path, struct error *why, const char *how)
-{
-	error_set(why, ERROR_IO,
-		"'%s' may hold another medium than before: %s; nothing more was written (one "
-		"request "
-		"may have slipped through before this was seen); put the right one in and run "
-		"again",
-		path, how);
-	return -ESTALE;
-}
-
-static int gone(const char *path, struct error *why, int rc, const char *how)
-{
-	error_set(why, ERROR_IO, "'%s' is gone: %s; check cable, power and card", path, how);
-	return rc;
-}
-
 /* The disk sequence moves whenever the kernel noticed another medium, whoever made it look (Linux 5.15 and later,
  * Documentation/ABI/testing/sysfs-block). */
 static int check_sequence(
@@ -61,7 +45,7 @@ static int check_sequence(
 		return 0;
 	snprintf(how, sizeof how, "its disk sequence went from %llu to %llu",
 		(unsigned long long)d->sequence, (unsigned long long)now);
-	return changed(path, why, how);
+	return identity_changed(why, path, how);
 }
 
 static int check_size(const struct device_identity *d, int fd, const char *path, struct error *why)
@@ -71,14 +55,16 @@ static int check_size(const struct device_identity *d, int fd, const char *path,
 	int rc = blockdev_size(fd, &now);
 
 	if (rc == -ENODEV || rc == -ENXIO)
-		return gone(path, why, rc, "the kernel has no such device any more");
+		return identity_gone(why, path, rc, "the kernel has no such device any more");
 	if (rc < 0 || now == d->size_bytes)
 		return 0;
 	if (!now)
-		return gone(path, why, -ENOMEDIUM, "it has no size any more");
+		return identity_gone(why, path, -ENOMEDIUM, "it has no size any more");
 	snprintf(how, sizeof how, "its size went from %llu to %llu bytes",
 		(unsigned long long)d->size_bytes, (unsigned long long)now);
-	return changed(path, why, how);
+	/* Another medium would have moved the disk sequence. */
+	return d->sequence ? identity_gone(why, path, -ENODEV, how)
+			   : identity_changed(why, path, how);
 }
 
 /* Opening makes the kernel look whether the medium is still the same one. By the held descriptor, not by a name. */
@@ -90,9 +76,9 @@ static int look_again(const struct device_identity *d, const char *path, struct 
 	snprintf(self, sizeof self, "/proc/self/fd/%d", d->fd);
 	fd = open(self, O_RDONLY | O_NONBLOCK | O_CLOEXEC);
 	if (fd < 0 && (errno == ENXIO || errno == ENODEV))
-		return gone(path, why, -errno, "the kernel has no such device any more");
+		return identity_gone(why, path, -errno, "the kernel has no such device any more");
 	if (fd < 0 && errno == ENOMEDIUM)
-		return gone(path, why, -ENOMEDIUM, "it holds no medium");
+		return identity_gone(why, path, -ENOMEDIUM, "it holds no medium");
 	if (fd < 0)
 		return 0; /* nothing learnt */
 	rc = check_sequence(d, fd, path, why);
@@ -107,8 +93,8 @@ static int judge_sense(const struct scsi_sense *s, const char *path, struct erro
 	int rc = scsi_sense_identity(s);
 
 	if (rc == -ESTALE)
-		return changed(path, why, "it says so itself (unit attention)");
-	return rc ? gone(path, why, rc, "it holds no medium (sense 02/3A)") : 0;
+		return identity_changed(why, path, "it says so itself (unit attention)");
+	return rc ? identity_gone(why, path, rc, "it holds no medium (sense 02/3A)") : 0;
 }
 
 /* What TEST UNIT READY came to. Whole disk or partition: the command concerns no block. */
@@ -159,11 +145,11 @@ static int judge_readiness(const struct readiness *r, const char *path, struct e
 	if (r->rc == -ENOTSUP)
 		return 0; /* nothing learnt */
 	if (r->rc < 0)
-		return gone(path, why, r->rc, "it answers no command any more");
+		return identity_gone(why, path, r->rc, "it answers no command any more");
 	if (r->ready)
 		return 0;
 	rc = judge_sense(&r->sense, path, why);
-	return rc ? rc : gone(path, why, -ENODEV, "it says that it is not ready");
+	return rc ? rc : identity_gone(why, path, -ENODEV, "it says that it is not ready");
 }
 
 static int ask_device(const struct device_identity *d, const char *path, struct error *why)
@@ -172,7 +158,7 @@ static int ask_device(const struct device_identity *d, const char *path, struct 
 
 	await_readiness(d->fd, &r);
 	if (r.changed)
-		return changed(path, why, "it says so itself (unit attention)");
+		return identity_changed(why, path, "it says so itself (unit attention)");
 	return judge_readiness(&r, path, why);
 }
 
@@ -235,7 +221,7 @@ int device_identity_check(
 		return rc;
 	rc = check_size(d, d->fd, path, why);
 	if (!rc && !blockdev_exists(NULL, d->major, d->minor))
-		rc = gone(path, why, -ENODEV, "the kernel has no such device any more");
+		rc = identity_gone(why, path, -ENODEV, "the kernel has no such device any more");
 	if (!rc)
 		rc = look_again(d, path, why);
 	return rc ? rc : ask_device(d, path, why);

@@ -16,6 +16,22 @@ static const uint64_t batch_at_least_every_ns = 1000000000;
 /* Taken twice in the life of a medium at most: by its first write, and by whoever first finds it lost. */
 static pthread_mutex_t turning = PTHREAD_MUTEX_INITIALIZER;
 
+int identity_changed(struct error *why, const char *path, const char *how)
+{
+	error_set(why, ERROR_IO,
+		"'%s' may hold another medium than before: %s; nothing more was written (one "
+		"request "
+		"may have slipped through before this was seen); put the right one in",
+		path, how);
+	return -ESTALE;
+}
+
+int identity_gone(struct error *why, const char *path, int rc, const char *how)
+{
+	error_set(why, ERROR_IO, "'%s' is gone: %s; check cable, power and card", path, how);
+	return rc;
+}
+
 static int lose(struct medium *m, int rc, const struct error *why)
 {
 	pthread_mutex_lock(&turning);
@@ -42,10 +58,12 @@ static int leave(struct medium *m, int rc, const struct error *why)
 }
 
 /* A few nanoseconds; a tick of the kernel is fine enough here. */
-static uint64_t coarse_now_ns(void)
+static uint64_t coarse_now_ns(struct medium *m)
 {
 	struct timespec t = { 0 };
 
+	if (m->traits.virtual_clock)
+		return medium_now_ns(m);
 	clock_gettime(CLOCK_MONOTONIC_COARSE, &t);
 	return (uint64_t)t.tv_sec * 1000000000 + (uint64_t)t.tv_nsec;
 }
@@ -64,21 +82,40 @@ static int missing(struct medium *m, const char *when)
 	return lose(m, -ESTALE, &why);
 }
 
-/* A reset is no change of medium, but it can hide one: gadgets drop a waiting 28/00 then. A kernel without a disk sequence
- * never tells. */
-static int look_at_telltales(struct medium *m, const char *when)
+/* A reset is no change of medium, but it can hide one: gadgets drop a waiting 28/00 then. */
+static int settle_doubt(struct medium *m)
 {
-	if (!m->identity.telltales ||
-		telltales_look(m->identity.telltales, m) != TELLTALE_MISSING) {
-		atomic_store(&m->identity.doubted, false);
-		return 0;
-	}
-	return missing(m, when);
+	if (m->identity.telltales && telltales_look(m->identity.telltales, m) == TELLTALE_MISSING)
+		return missing(m, "it was reset, and");
+	atomic_store(&m->identity.doubted, false);
+	return 0;
+}
+
+/* Has the kernel's count of failed commands moved, and not by this run's own? Then something happened to the device. */
+static bool errors_moved(struct medium *m)
+{
+	struct medium_counts c = { 0 };
+
+	return medium_counts(m, &c) == 0 && c.errors_known &&
+	       c.errors > atomic_exchange(&m->identity.errors_seen, c.errors);
 }
 
 static bool has_no_sequence(const struct medium *m)
 {
 	return m->traits.kind == MEDIUM_BLOCK_DEVICE && !m->traits.disk_sequence;
+}
+
+/* Before a batch. What was flushed since the one before may have gone to whatever is there now, so it proves nothing. */
+static int check_telltales(struct medium *m)
+{
+	bool errors = errors_moved(m);
+
+	if ((errors || has_no_sequence(m)) &&
+		telltales_look_vouched(m->identity.telltales, m) == TELLTALE_MISSING)
+		return missing(m, errors ? "commands to it failed, and"
+					 : "this kernel counts no disk sequence, and");
+	telltales_vouch(m->identity.telltales);
+	return 0;
 }
 
 int medium_check(struct medium *wrapped, enum medium_check how)
@@ -93,13 +130,14 @@ int medium_check(struct medium *wrapped, enum medium_check how)
 	why.sys_errno = 0;
 	why.text[0] = 0;
 	if (how != MEDIUM_CHECK_REQUEST)
-		atomic_store_explicit(&m->identity.batch_ns, coarse_now_ns(), memory_order_relaxed);
+		atomic_store_explicit(
+			&m->identity.batch_ns, coarse_now_ns(m), memory_order_relaxed);
 	rc = m->ops->check(m, how, &why);
 	if (rc < 0)
 		return leave(m, rc, &why);
-	if (how == MEDIUM_CHECK_BATCH && has_no_sequence(m) && stage_of(m) == IDENTITY_HELD)
-		return look_at_telltales(m, "this kernel counts no disk sequence, and");
-	return 0;
+	if (how != MEDIUM_CHECK_BATCH || stage_of(m) != IDENTITY_HELD)
+		return 0;
+	return m->identity.telltales ? check_telltales(m) : 0;
 }
 
 int identity_admit_read(struct medium *m)
@@ -109,27 +147,32 @@ int identity_admit_read(struct medium *m)
 	return !rc && stage_of(m) == IDENTITY_LEFT ? -ESTALE : rc;
 }
 
-int identity_admit_flush(struct medium *wrapped)
+static int admit(struct medium *m, enum medium_check how)
 {
-	struct medium *m = identity_owner(wrapped);
-	uint64_t last = atomic_load_explicit(&m->identity.batch_ns, memory_order_relaxed);
-	bool due = !m->traits.virtual_clock && coarse_now_ns() - last > batch_at_least_every_ns;
-	int rc = medium_check(m, due ? MEDIUM_CHECK_BATCH : MEDIUM_CHECK_REQUEST);
+	int rc = medium_check(m, how);
 
 	if (!rc && stage_of(m) == IDENTITY_LEFT)
 		return -ESTALE;
 	if (!rc && atomic_load_explicit(&m->identity.doubted, memory_order_relaxed))
-		rc = look_at_telltales(m, "it was reset, and");
+		rc = settle_doubt(m);
 	return rc;
+}
+
+/* A flush ends a batch. */
+int identity_admit_flush(struct medium *wrapped)
+{
+	return admit(identity_owner(wrapped), MEDIUM_CHECK_BATCH);
 }
 
 int identity_admit_write(struct medium *wrapped)
 {
-	int rc = identity_admit_flush(wrapped);
+	struct medium *m = identity_owner(wrapped);
+	uint64_t last = atomic_load_explicit(&m->identity.batch_ns, memory_order_relaxed);
+	bool due = coarse_now_ns(m) - last > batch_at_least_every_ns;
+	int rc = admit(m, due ? MEDIUM_CHECK_BATCH : MEDIUM_CHECK_REQUEST);
 
-	if (!rc && !atomic_load_explicit(
-			   &identity_owner(wrapped)->identity.armed, memory_order_acquire))
-		rc = medium_hold(wrapped);
+	if (!rc && !atomic_load_explicit(&m->identity.armed, memory_order_acquire))
+		rc = medium_hold(m);
 	return rc;
 }
 
@@ -225,29 +268,25 @@ static int absorb(struct medium *m)
 static int heed_sense(struct medium *m, const struct scsi_sense *s)
 {
 	const char *path = m->traits.path;
+	char text[SCSI_SENSE_TEXT_MAX];
 	struct error why;
-	int rc = scsi_sense_identity(s);
 
-	if (rc == -ESTALE && !atomic_load(&m->identity.armed))
-		return absorb(m);
-	if (rc == -ENOMEDIUM)
-		error_set(&why, ERROR_IO,
-			"'%s' holds no medium any more (sense 02/3A); nothing more was written; "
-			"put "
-			"it back in",
-			path);
-	else if (rc == -ESTALE)
-		error_set(&why, ERROR_IO,
-			"'%s' may hold another medium than before: it says so itself (%s); nothing "
-			"more was written (one request may have slipped through before this was "
-			"seen); put the right one in and run again",
-			path, scsi_sense_code_name(s->code));
-	else if (s->valid && s->key == SENSE_UNIT_ATTENTION &&
-		 s->code >> 8 == SENSE_POWER_ON >> 8) {
+	switch (scsi_sense_identity(s)) {
+	case -ESTALE:
+		if (!atomic_load(&m->identity.armed))
+			return absorb(m);
+		return leave(m, identity_changed(&why, path, scsi_sense_format(text, s)), &why);
+	case -ENOMEDIUM:
+		return leave(
+			m, identity_gone(&why, path, -ENOMEDIUM, scsi_sense_format(text, s)), &why);
+	default:
+		break;
+	}
+	if (s->valid && s->key == SENSE_UNIT_ATTENTION && s->code >> 8 == SENSE_POWER_ON >> 8) {
 		atomic_fetch_add(&m->identity.resets, 1);
 		atomic_store(&m->identity.doubted, true);
 	}
-	return rc ? leave(m, rc, &why) : 0;
+	return 0;
 }
 
 int identity_heed(struct medium *wrapped, const struct scsi_exchange *x)
@@ -262,13 +301,12 @@ int identity_heed(struct medium *wrapped, const struct scsi_exchange *x)
 		return 0;
 	/* A wrapper passes on what was counted already. */
 	if (m == wrapped)
-		atomic_fetch_add(&m->identity.scsi_errors, 1);
-	if (scsi_lost_device(x)) {
-		error_set(&why, ERROR_IO,
-			"'%s' is gone: it answers no command any more; check cable, power and card",
-			m->traits.path);
-		return lose(m, -ENODEV, &why);
-	}
+		atomic_fetch_add(&m->identity.own_errors, 1);
+	if (scsi_lost_device(x))
+		return lose(m,
+			identity_gone(
+				&why, m->traits.path, -ENODEV, "it answers no command any more"),
+			&why);
 	scsi_sense_decode(&sense, x->sense, x->sense_length);
 	return heed_sense(m, &sense);
 }
@@ -291,21 +329,39 @@ static bool can_be_taken_out(const struct medium *m)
 	return m->traits.kind != MEDIUM_IMAGE && strcmp(m->traits.transport, "loop") != 0;
 }
 
-int medium_hold(struct medium *wrapped)
+/* What happened up to now is no reason for doubt. */
+static void forget_errors(struct medium *m)
 {
-	struct medium *m = identity_owner(wrapped);
+	errors_moved(m);
+	atomic_store(&m->identity.doubted, false);
+}
 
+static int hold(struct medium *m, bool keep)
+{
 	int rc = 0;
 
 	pthread_mutex_lock(&turning);
-	if (!m->identity.telltales && can_be_taken_out(m)) {
+	if (!m->identity.telltales && keep) {
 		m->identity.telltales = telltales_new();
 		rc = m->identity.telltales ? 0 : -ENOMEM;
 	}
 	if (!rc)
 		atomic_store_explicit(&m->identity.armed, true, memory_order_release);
 	pthread_mutex_unlock(&turning);
+	forget_errors(m);
 	return rc;
+}
+
+int medium_hold(struct medium *wrapped)
+{
+	struct medium *m = identity_owner(wrapped);
+
+	return hold(m, can_be_taken_out(m));
+}
+
+int medium_keep_telltales(struct medium *wrapped)
+{
+	return hold(identity_owner(wrapped), true);
 }
 
 void medium_mark(struct medium *m, bool on)
@@ -357,7 +413,7 @@ int medium_confirm(struct medium *wrapped)
 		return lose(m, rc, &why);
 	if (!m->identity.telltales || telltales_look(m->identity.telltales, m) != TELLTALE_FOUND)
 		return missing(m, "after it was away,");
-	atomic_store(&m->identity.doubted, false);
+	forget_errors(m);
 	atomic_store(&m->identity.stage, IDENTITY_HELD);
 	return 0;
 }

@@ -31,6 +31,10 @@ static inline int identity_lost(const struct medium *wrapped)
 	return atomic_load_explicit(&m->identity.lost, memory_order_acquire);
 }
 
+/* The sentences for a `check` of medium_ops, and the errno with each. how: what showed it; rc: ENODEV or ENOMEDIUM, negative. */
+int identity_changed(struct error *why, const char *path, const char *how); /* -ESTALE */
+int identity_gone(struct error *why, const char *path, int rc, const char *how);
+
 /* Before a request: 0 when it may go out, or a negative errno. */
 int identity_admit_read(struct medium *m);
 int identity_admit_write(struct medium *m);

@@ -90,7 +90,12 @@ int medium_scsi(struct medium *m, struct scsi_exchange *x)
 
 int medium_counts(struct medium *m, struct medium_counts *counts)
 {
-	return m->ops->counts ? m->ops->counts(m, counts) : -ENOTSUP;
+	uint64_t own = atomic_load(&m->identity.own_errors);
+	int rc = m->ops->counts ? m->ops->counts(m, counts) : -ENOTSUP;
+
+	if (!rc)
+		counts->errors = counts->errors > own ? counts->errors - own : 0;
+	return rc;
 }
 
 int medium_drop_cache(struct medium *m)

@@ -51,9 +51,10 @@ struct medium_counts {
 	uint64_t reads, reads_merged, read_bytes;
 	uint64_t writes, writes_merged, written_bytes;
 	uint64_t flushes;
-	bool errors_known; /* the next two: SCSI devices and models */
-	uint64_t errors; /* commands that ended with anything but success, of whoever sent them */
-	uint64_t timeouts;
+	bool errors_known; /* the next one: SCSI devices and models */
+	/* Commands that ended with anything but success, or not at all; medium_counts leaves out those that this run's own SCSI
+	 * commands brought about. */
+	uint64_t errors;
 };
 
 /* How hard to look whether the medium is still the one that was opened. */
@@ -94,9 +95,11 @@ struct medium_identity {
 	_Atomic int stage; /* enum identity_stage */
 	_Atomic bool
 		armed; /* the first write was or is about to be: attentions are absorbed no more */
-	_Atomic bool doubted; /* the device was reset since the tell-tales were last read back */
+	_Atomic bool
+		doubted; /* something happened since the tell-tales were last read back: a reset, errors of nobody's */
+	_Atomic uint64_t errors_seen; /* of the kernel's count, less this run's own */
 	_Atomic uint64_t resets; /* unit attentions 29h that came to this run's own commands */
-	_Atomic uint64_t scsi_errors; /* answers to this run's own commands that were no success */
+	_Atomic uint64_t own_errors; /* answers to this run's own commands that were no success */
 	struct telltales *telltales; /* NULL: not kept */
 };
 
@@ -130,7 +133,7 @@ int medium_counts(struct medium *m, struct medium_counts *counts);
 /* Throws away what the host has cached of this device. 0 also where there is nothing to drop. */
 int medium_drop_cache(struct medium *m);
 /* Is it still the target that was opened? Asked by the calls above by themselves before each request that may change it
- * and after each read (MEDIUM_CHECK_REQUEST), and once a second as MEDIUM_CHECK_BATCH. What works in batches calls it
+ * and after each read (MEDIUM_CHECK_REQUEST), and at each flush and once a second as MEDIUM_CHECK_BATCH. What works in batches calls it
  * at each one's start; what meets failures calls it with MEDIUM_CHECK_FAILED before it believes them. 0, or a negative
  * errno: ENODEV, ENOMEDIUM (gone), ESTALE (another one is there now, or somebody else writes it too). From then on every
  * read, write, flush and SCSI command gives that errno and nothing reaches the target. */
@@ -145,6 +148,8 @@ int medium_explain(const struct medium *m, struct error *err);
  * another medium ends it (those that waited from before are absorbed), and some of what is written and flushed is remembered
  * to know the medium again by. A first write does it by itself. 0 or -ENOMEM. */
 int medium_hold(struct medium *m);
+/* Remembers also what is written to a medium that cannot be taken out: where the target itself goes and comes back. */
+int medium_keep_telltales(struct medium *m);
 /* Writes between true and false are marks: see telltales_mark. */
 void medium_mark(struct medium *m, bool on);
 /* What was remembered outlives the medium: taken before it is closed, given to the one that is opened in its place (or freed

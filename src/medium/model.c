@@ -2,11 +2,13 @@
 #include "medium/model.h"
 
 #include <errno.h>
+#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
 #include "base/error.h"
 #include "base/text.h"
+#include "medium/identity.h"
 #include "medium/model_gadget.h"
 #include "medium/model_scsi.h"
 #include "medium/model_spec.h"
@@ -241,26 +243,20 @@ static void look(struct model *k)
 static int model_check(struct medium *m, enum medium_check how, struct error *why)
 {
 	struct model *k = model_of(m);
+	char text[100];
 
 	if (how == MEDIUM_CHECK_FAILED && !k->gadget.unplugged)
 		look(k);
-	if (k->gadget.unplugged) {
-		error_set(why, ERROR_IO, "'%s' is gone: the model was unplugged", m->traits.path);
-		return -ENODEV;
-	}
-	if (how == MEDIUM_CHECK_FAILED && k->gadget.ejected) {
-		error_set(why, ERROR_IO, "'%s' is gone: the model holds no card", m->traits.path);
-		return -ENOMEDIUM;
-	}
+	if (k->gadget.unplugged)
+		return identity_gone(why, m->traits.path, -ENODEV, "the model was unplugged");
+	if (how == MEDIUM_CHECK_FAILED && k->gadget.ejected)
+		return identity_gone(why, m->traits.path, -ENOMEDIUM, "the model holds no card");
 	if (k->gadget.sequence == m->traits.disk_sequence)
 		return 0;
-	error_set(why, ERROR_IO,
-		"'%s' may hold another medium than before: its disk sequence went from %llu to "
-		"%llu; nothing more was written (one request may have slipped through before this "
-		"was seen)",
-		m->traits.path, (unsigned long long)m->traits.disk_sequence,
+	snprintf(text, sizeof text, "its disk sequence went from %llu to %llu",
+		(unsigned long long)m->traits.disk_sequence,
 		(unsigned long long)k->gadget.sequence);
-	return -ESTALE;
+	return identity_changed(why, m->traits.path, text);
 }
 
 static int model_renew(struct medium *m, struct error *why)

@@ -9,22 +9,34 @@
 #include "base/buffer.h"
 #include "medium/medium.h"
 
-/* WAITING were acknowledged and not flushed yet; STORED were flushed. A device that loses what it flushed last should still
- * be known by what it flushed before: each place behind the LATEST is given away half as often as the one before it. */
-enum { KEPT_BYTES = 512, WAITING = 8, LATEST = 8, STORED = LATEST + 16, MARKS = 4 };
+/* The newest few, the first few, and others at ages that double: a device that loses, or never stores, what came last
+ * should still be known by what came before. */
+enum {
+	KEPT_BYTES = 512,
+	LATEST = 8,
+	FIRST = 4,
+	AGES = 16,
+	PLACES = LATEST + FIRST + AGES,
+	MARKS = 4
+};
 
 struct telltale {
-	bool used, covered, flushed; /* covered: noted before the flush in hand began */
+	bool used, covered, flushed, vouched; /* covered: noted before the flush in hand began */
 	uint64_t at;
 	unsigned char bytes[KEPT_BYTES];
 };
 
+struct ages {
+	struct telltale list[PLACES];
+	uint64_t count; /* that ever came in */
+};
+
 struct telltales {
 	pthread_mutex_t lock;
-	struct telltale waiting[WAITING], stored[STORED], marks[MARKS];
-	unsigned next_waiting, next_latest, next_mark;
+	struct ages waiting, stored; /* acknowledged only; flushed */
+	struct telltale marks[MARKS];
+	unsigned next_mark;
 	bool marking;
-	uint64_t flushed;
 };
 
 struct telltales *telltales_new(void)
@@ -55,21 +67,49 @@ static bool is_uniform(const unsigned char *bytes)
 	return !memcmp(bytes, bytes + 1, KEPT_BYTES - 1);
 }
 
+/* Where one goes that is no longer among the newest: among the first while there is room, else where its number says: the
+ * k-th of the ages is given away at every 2^k-th. */
+static struct telltale *old_place(struct ages *a, uint64_t n)
+{
+	size_t age = 0;
+
+	for (size_t i = LATEST; i < LATEST + FIRST; i++)
+		if (!a->list[i].used)
+			return &a->list[i];
+	while (n && n % 2 == 0 && age < AGES - 1) {
+		n /= 2;
+		age++;
+	}
+	return &a->list[LATEST + FIRST + age];
+}
+
+static struct telltale *next_place(struct ages *a)
+{
+	uint64_t n = a->count++;
+	struct telltale *place = &a->list[n % LATEST];
+
+	if (place->used)
+		*old_place(a, n / LATEST) = *place;
+	return place;
+}
+
+static void fill(struct telltale *one, uint64_t at, const void *bytes)
+{
+	one->used = true;
+	one->covered = one->flushed = one->vouched = false;
+	one->at = at;
+	memcpy(one->bytes, bytes, KEPT_BYTES);
+}
+
 void telltales_note(struct telltales *t, uint64_t at, const void *bytes, size_t length)
 {
 	pthread_mutex_lock(&t->lock);
-	forget_between(t->waiting, WAITING, at, at + length);
-	forget_between(t->stored, STORED, at, at + length);
+	forget_between(t->waiting.list, PLACES, at, at + length);
+	forget_between(t->stored.list, PLACES, at, at + length);
 	forget_between(t->marks, MARKS, at, at + length);
-	if (length >= KEPT_BYTES && !is_uniform(bytes)) {
-		struct telltale *one = t->marking ? &t->marks[t->next_mark++ % MARKS]
-						  : &t->waiting[t->next_waiting++ % WAITING];
-
-		one->used = true;
-		one->covered = one->flushed = false;
-		one->at = at;
-		memcpy(one->bytes, bytes, KEPT_BYTES);
-	}
+	if (length >= KEPT_BYTES && !is_uniform(bytes))
+		fill(t->marking ? &t->marks[t->next_mark++ % MARKS] : next_place(&t->waiting), at,
+			bytes);
 	pthread_mutex_unlock(&t->lock);
 }
 
@@ -85,35 +125,24 @@ void telltales_mark(struct telltales *t, bool on)
 void telltales_flush_begins(struct telltales *t)
 {
 	pthread_mutex_lock(&t->lock);
-	for (size_t i = 0; i < WAITING; i++)
-		t->waiting[i].covered = t->waiting[i].used;
+	for (size_t i = 0; i < PLACES; i++)
+		t->waiting.list[i].covered = t->waiting.list[i].used;
 	for (size_t i = 0; i < MARKS; i++)
 		t->marks[i].covered = t->marks[i].used;
 	pthread_mutex_unlock(&t->lock);
 }
 
-static void store(struct telltales *t, struct telltale *one)
-{
-	unsigned at = LATEST;
-
-	/* Ages that double: how often 2 divides the number of this one. */
-	for (uint64_t n = ++t->flushed; n % 2 == 0 && at < STORED - 1; n /= 2)
-		at++;
-	one->flushed = true;
-	t->stored[at] = *one;
-	t->stored[t->next_latest++ % LATEST] = *one;
-}
-
 void telltales_flushed(struct telltales *t)
 {
 	pthread_mutex_lock(&t->lock);
-	for (size_t i = 0; i < WAITING; i++) {
-		struct telltale *one = &t->waiting[(t->next_waiting + i) % WAITING];
+	/* The oldest first, so that the newest end up among the newest. */
+	for (size_t i = PLACES; i-- > 0;) {
+		struct telltale *one = &t->waiting.list[i];
 
 		if (!one->used || !one->covered)
 			continue;
-		store(t, one);
 		one->used = false;
+		fill(next_place(&t->stored), one->at, one->bytes);
 	}
 	for (size_t i = 0; i < MARKS; i++)
 		t->marks[i].flushed |= t->marks[i].covered;
@@ -130,40 +159,69 @@ static bool is_there(const struct telltale *one, struct medium *m, unsigned char
 
 /* Is one of these there? MISSING when at least one should be and none is. */
 static enum telltale_answer look_at(const struct telltale *list, size_t count, struct medium *m,
-	unsigned char *buf, bool flushed)
+	unsigned char *buf, bool vouched)
 {
 	enum telltale_answer answer = TELLTALE_NONE;
 
 	for (size_t i = 0; i < count && answer != TELLTALE_FOUND; i++)
-		if (list[i].used && list[i].flushed == flushed)
+		if (list[i].used && list[i].vouched >= vouched)
 			answer = is_there(&list[i], m, buf) ? TELLTALE_FOUND : TELLTALE_MISSING;
 	return answer;
 }
 
-static enum telltale_answer look(struct telltales *t, struct medium *m, unsigned char *buf)
+static bool have_marks(const struct telltales *t)
 {
-	enum telltale_answer answer = look_at(t->marks, MARKS, m, buf, true);
+	for (size_t i = 0; i < MARKS; i++)
+		if (t->marks[i].used && t->marks[i].flushed)
+			return true;
+	return false;
+}
 
-	if (answer != TELLTALE_NONE)
-		return answer;
-	answer = look_at(t->stored, STORED, m, buf, true);
+static enum telltale_answer look(
+	struct telltales *t, struct medium *m, unsigned char *buf, bool vouched)
+{
+	enum telltale_answer answer;
+
+	if (vouched)
+		return look_at(t->stored.list, PLACES, m, buf, true);
+	if (have_marks(t))
+		return look_at(t->marks, MARKS, m, buf, false);
+	answer = look_at(t->stored.list, PLACES, m, buf, false);
 	/* What was only acknowledged need not be there; but if it is, it tells as well. */
 	if (answer != TELLTALE_FOUND &&
-		look_at(t->waiting, WAITING, m, buf, false) == TELLTALE_FOUND)
+		look_at(t->waiting.list, PLACES, m, buf, false) == TELLTALE_FOUND)
 		answer = TELLTALE_FOUND;
 	return answer;
 }
 
-enum telltale_answer telltales_look(struct telltales *t, struct medium *m)
+static enum telltale_answer look_locked(struct telltales *t, struct medium *m, bool vouched)
 {
 	unsigned char *buf = buffer_new(m->traits.offset_align_bytes, m->traits.memory_align_bytes);
 	enum telltale_answer answer = TELLTALE_MISSING; /* without memory nothing can be shown */
 
 	if (buf) {
 		pthread_mutex_lock(&t->lock);
-		answer = look(t, m, buf);
+		answer = look(t, m, buf, vouched);
 		pthread_mutex_unlock(&t->lock);
 	}
 	free(buf);
 	return answer;
+}
+
+enum telltale_answer telltales_look(struct telltales *t, struct medium *m)
+{
+	return look_locked(t, m, false);
+}
+
+enum telltale_answer telltales_look_vouched(struct telltales *t, struct medium *m)
+{
+	return look_locked(t, m, true);
+}
+
+void telltales_vouch(struct telltales *t)
+{
+	pthread_mutex_lock(&t->lock);
+	for (size_t i = 0; i < PLACES; i++)
+		t->stored.list[i].vouched = t->stored.list[i].used;
+	pthread_mutex_unlock(&t->lock);
 }

@@ -31,5 +31,10 @@ enum telltale_answer {
 
 /* Reads them back by m's own op until one is found. */
 enum telltale_answer telltales_look(struct telltales *t, struct medium *m);
+/* Only those that were flushed before the last telltales_vouch: who knows what the later ones were flushed to? */
+enum telltale_answer telltales_look_vouched(struct telltales *t, struct medium *m);
+
+/* Up to now it was the right medium for certain. */
+void telltales_vouch(struct telltales *t);
 
 #endif
