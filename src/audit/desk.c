@@ -74,6 +74,7 @@ int desk_init(struct desk *d, struct medium *m, const struct audit_plan *p,
 		return error_set(err, ERROR_IO, "out of memory for the audit");
 	}
 	judge_init(d->judge, p->seed, d->block);
+	desk_pass_over_errors(d);
 	return 0;
 }
 
@@ -407,10 +408,41 @@ const char *desk_check_format(char *out, size_t room, const struct desk_check *c
 	return out;
 }
 
+/* How many errors and resets the kernel counted since it was asked last. */
+static uint64_t new_errors(struct desk *d)
+{
+	uint64_t before = d->kernel_errors;
+	struct medium_counts c;
+
+	if (medium_counts(d->m, &c) < 0 || !c.errors_known)
+		return 0;
+	d->kernel_errors = c.errors;
+	return c.errors > before ? c.errors - before : 0;
+}
+
+void desk_pass_over_errors(struct desk *d)
+{
+	new_errors(d);
+}
+
+static void doubt(struct promise *f, uint64_t errors)
+{
+	size_t n = strlen(f->evidence);
+
+	f->verdict = PROMISE_NOT_SHOWN;
+	f->mend[0] = 0;
+	snprintf(f->evidence + n, sizeof f->evidence - n,
+		"; the kernel counted %llu error%s or reset%s of the device meanwhile, so this "
+		"counts "
+		"for nothing: see the kernel log (dmesg) and run the audit again",
+		(unsigned long long)errors, errors == 1 ? "" : "s", errors == 1 ? "" : "s");
+}
+
 int desk_report(struct desk *d, const char *id, const char *claim, enum promise_verdict verdict,
 	const char *mend, const char *evidence, ...)
 {
 	struct promise *f;
+	uint64_t errors;
 	va_list ap;
 
 	if (d->out->count == PROMISES_MAX)
@@ -424,6 +456,9 @@ int desk_report(struct desk *d, const char *id, const char *claim, enum promise_
 	va_start(ap, evidence);
 	vsnprintf(f->evidence, sizeof f->evidence, evidence, ap);
 	va_end(ap);
+	errors = new_errors(d);
+	if (errors && verdict != PROMISE_NOT_SHOWN)
+		doubt(f, errors);
 	return d->hooks->promise && d->hooks->promise(d->hooks->context, f, d->err) < 0 ? -ECANCELED
 											: 0;
 }

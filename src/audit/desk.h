@@ -75,6 +75,8 @@ struct desk {
 	struct scsi_sense last_sense;
 	uint64_t errors_reported, deferred_reported, blocks_excused;
 	char first_error[SCSI_SENSE_TEXT_MAX];
+	uint64_t
+		kernel_errors; /* by the kernel's count, up to the last line; none of this run's own among them */
 	uint64_t silent_places; /* blocks that stay wrong whatever is written, with no error told */
 
 	uint64_t cursor; /* where the next burst goes, in bytes of the area */
@@ -127,9 +129,13 @@ int desk_check(struct desk *d, uint64_t offset, uint64_t length, struct desk_che
 /* "3 of 64 blocks: 2 stale, 1 torn, the first at byte 4096" */
 const char *desk_check_format(char *out, size_t room, const struct desk_check *c);
 
-/* Reports a line. 0, or -EIO with the error of the hook kept by the caller's error. */
+/* Reports a line. One during which the kernel counted errors or resets that this run did not bring about proves nothing
+ * either way: it is not shown. 0, or -EIO with the error of the hook kept by the caller's error. */
 int desk_report(struct desk *d, const char *id, const char *claim, enum promise_verdict verdict,
 	const char *mend, const char *evidence, ...) __attribute__((format(printf, 6, 7)));
+
+/* For a line that is about errors, or about the medium leaving: whatever the kernel counted up to now is no reason for doubt. */
+void desk_pass_over_errors(struct desk *d);
 
 /* The same line for all that cannot be asked without SCSI. */
 int desk_report_no_scsi(struct desk *d, const char *id, const char *claim);

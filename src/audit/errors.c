@@ -272,6 +272,7 @@ int probe_background_error(struct desk *d)
 	}
 	if (rc < 0 || desk_stopped(d))
 		return rc;
+	desk_pass_over_errors(d);
 	if (d->silent_places)
 		return desk_report(d, "background-error", claim, PROMISE_BROKEN, mend,
 			"%llu blocks stay as they were whatever is written to them; every write "

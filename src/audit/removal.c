@@ -133,6 +133,7 @@ static int report(struct desk *d, const struct sample *idle, const struct sample
 		"prevented, else empty the buffer before the answer";
 	char text[200], a[SIZE_TEXT_MAX], b[SIZE_TEXT_MAX];
 
+	desk_pass_over_errors(d); /* the kernel may have asked a drive without a medium */
 	return desk_report(d, "eject", "an eject empties the buffer before it returns",
 		judge(d, idle, busy, c, heeded), mend,
 		"%s after a burst, %s after idle; %s after %s; %s",

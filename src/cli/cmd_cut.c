@@ -269,6 +269,12 @@ static void tell(const struct cut_summary *c)
 		(unsigned long long)c->throughs, (unsigned long long)c->flushes,
 		duration_format(time, (double)c->ns / 1e9),
 		size_format_decimal(risk, (double)c->bytes_at_risk));
+	if (c->device_errors)
+		message_warning(
+			"the kernel counted %llu error%s or reset%s of the device while it was "
+			"written;\nsee the kernel log (dmesg)",
+			(unsigned long long)c->device_errors, c->device_errors == 1 ? "" : "s",
+			c->device_errors == 1 ? "" : "s");
 }
 
 /* ---- cut and recheck ---- */

@@ -178,6 +178,9 @@ static uint32_t pass_flags(
 		flags |= RUN_PASS_ERRORS;
 	if (p->interrupted)
 		flags |= RUN_PASS_CUT;
+	/* Those of a request that failed are told as such. */
+	if (p->device_errors && !p->failure.failed)
+		flags |= RUN_PASS_RESETS;
 	if (!strcmp(r->session->traits->transport, "usb") &&
 		end + TAIL_BYTES > r->session->traits->size_bytes)
 		flags |= RUN_PASS_TAIL;
@@ -228,6 +231,7 @@ static int record_pass(void *context, const struct sweep_point *point, unsigned 
 		.lat_p99_ns = histogram_quantile(h, 0.99),
 		.lat_max_ns = h->max,
 		.errors = p->failure.failed,
+		.device_errors = p->device_errors,
 		.flags = pass_flags(r, point, p) };
 
 	if (run_write_pass(r->writer, &out, err) < 0 || record_details(r, p, err) < 0)

@@ -42,6 +42,7 @@ static void state_of(struct verify_record_state *s, const struct verify_plan *p,
 		.write_ns = r->write_ns,
 		.flush_ns = r->flush_ns,
 		.read_ns = r->read_ns,
+		.device_errors = r->device_errors,
 		.range_count = r->damage.range_count,
 		.totals = r->damage.totals };
 	text_copy(s->outcome, sizeof s->outcome, outcome);
@@ -79,6 +80,7 @@ void verify_keep_resume(struct verify_result *r, const struct verify_record *v)
 	r->write_ns = s->write_ns;
 	r->flush_ns = s->flush_ns;
 	r->read_ns = s->read_ns;
+	r->device_errors = s->device_errors;
 }
 
 int verify_keep_show(struct verify_record *v, const struct verify_plan *p,

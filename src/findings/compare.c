@@ -11,7 +11,7 @@
 #include "base/text.h"
 #include "findings/points.h"
 
-enum { PASSES_NOT_USED = RUN_PASS_FOREIGN_IO | RUN_PASS_ERRORS | RUN_PASS_CUT };
+enum { PASSES_NOT_USED = RUN_PASS_FOREIGN_IO | RUN_PASS_ERRORS | RUN_PASS_COUNTS_NOT };
 
 void compared_init(struct compared *c, size_t base_runs, size_t new_runs, bool anyway)
 {

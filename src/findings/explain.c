@@ -11,7 +11,7 @@
 /* Larger ones come from a damaged or invented record. */
 #define REQUEST_MAX (UINT64_C(1) << 40)
 
-enum { PASSES_NOT_USED = RUN_PASS_FOREIGN_IO | RUN_PASS_ERRORS | RUN_PASS_CUT };
+enum { PASSES_NOT_USED = RUN_PASS_FOREIGN_IO | RUN_PASS_ERRORS | RUN_PASS_COUNTS_NOT };
 
 /* Geometric mean, as rates and comparisons have it. */
 struct log_mean {

@@ -107,7 +107,7 @@ static double median_flush_s(const struct run *swept)
 
 	for (size_t i = 0; ns && i < swept->pass_count; i++)
 		if (swept->passes[i].direction == RUN_WRITE &&
-			!(swept->passes[i].flags & (RUN_PASS_ERRORS | RUN_PASS_CUT)))
+			!(swept->passes[i].flags & (RUN_PASS_ERRORS | RUN_PASS_COUNTS_NOT)))
 			ns[n++] = swept->passes[i].flush_ns;
 	if (n) {
 		qsort(ns, n, sizeof *ns, compare_u64);

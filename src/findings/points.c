@@ -44,7 +44,7 @@ static bool belongs(const struct point *p, const struct run_pass *pass)
 
 static bool counts(const struct run_pass *p)
 {
-	return p->busy_ns && p->bytes && !(p->flags & RUN_PASS_CUT);
+	return p->busy_ns && p->bytes && !(p->flags & RUN_PASS_COUNTS_NOT);
 }
 
 static double seconds(uint64_t ns)
@@ -117,7 +117,7 @@ static void add_up(struct point *p)
 		known = known && pass->device_known;
 		device += device_requests(pass);
 		host += pass->requests;
-		for (size_t f = 0; f < 8; f++)
+		for (size_t f = 0; f < RUN_PASS_FLAGS; f++)
 			p->flagged[f] += (pass->flags >> f) & 1;
 	}
 	p->device_requests_each = known && host ? (double)device / (double)host : 0;
@@ -153,6 +153,10 @@ static size_t take_point(struct point *p, const struct run_pass **passes, size_t
 			passes[good++] = good_one;
 		} else {
 			p->errors += passes[n]->errors;
+			if (passes[n]->flags & RUN_PASS_RESETS) {
+				p->disturbed++;
+				p->device_errors += passes[n]->device_errors;
+			}
 		}
 		n++;
 	}

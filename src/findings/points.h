@@ -19,7 +19,9 @@ struct point {
 	uint64_t request_bytes;
 	const struct run_pass *const *passes; /* those that count, in order of their number */
 	size_t pass_count;
-	size_t left_out; /* cut or empty passes, which no figure below rests on */
+	size_t left_out; /* cut, disturbed or empty passes, which no figure below rests on */
+	size_t disturbed; /* of those: the kernel counted errors or resets meanwhile */
+	uint64_t device_errors; /* how many, in these passes */
 	struct rate_summary acknowledged, stored; /* B/s; the same for reads */
 	double requests_per_second; /* median */
 	double lat_p50_s, lat_p99_s; /* medians over passes of each pass's own quantile */
@@ -27,7 +29,7 @@ struct point {
 	double flush_s; /* median time of the closing flush */
 	double device_requests_each; /* device requests per host request; 0: unknown */
 	uint64_t errors;
-	size_t flagged[8]; /* passes with flag 1 << i of enum run_pass_flag */
+	size_t flagged[RUN_PASS_FLAGS]; /* passes with flag 1 << i of enum run_pass_flag */
 	double link_ceiling_bps; /* what the link can carry at most; 0: unknown */
 };
 

@@ -15,6 +15,7 @@ enum {
 	BEST,
 	ERRORS,
 	LEFT_OUT,
+	DISTURBED,
 	BEHIND,
 	STALLS,
 	SPREAD,
@@ -44,6 +45,10 @@ const struct finding_code sweep_codes[] = {
 	[ERRORS] = { "request-errors", FINDING_CAUTION, false, "requests failed", "requests" },
 	[LEFT_OUT] = { "passes-left-out", FINDING_CAUTION, false,
 		"passes that were cut short or moved nothing", "passes passes_counted" },
+	[DISTURBED] = { "disturbed-passes", FINDING_CAUTION, false,
+		"the kernel counted errors or resets of the device during passes, which count for "
+		"nothing",
+		"passes device_errors" },
 	[BEHIND] = { "acknowledged-early", FINDING_CAUTION, false,
 		"writes are acknowledged well before they are stored",
 		POINT "acknowledged_bytes_per_second stored_bytes_per_second points" },
@@ -524,7 +529,7 @@ static void add_left_out(struct writer *w)
 	struct finding *one;
 
 	for (size_t i = 0; i < w->points->count; i++) {
-		n += w->points->list[i].left_out;
+		n += w->points->list[i].left_out - w->points->list[i].disturbed;
 		passes += w->points->list[i].pass_count;
 	}
 	if (!n)
@@ -537,6 +542,25 @@ static void add_left_out(struct writer *w)
 	finding_figure(one, "passes_counted", value_count(passes));
 }
 
+static void add_disturbed(struct writer *w)
+{
+	size_t passes = 0, errors = 0;
+	struct finding *one;
+
+	for (size_t i = 0; i < w->points->count; i++) {
+		passes += w->points->list[i].disturbed;
+		errors += w->points->list[i].device_errors;
+	}
+	if (!passes)
+		return;
+	one = finding_add(w->f, &sweep_codes[DISTURBED],
+		"%zu pass%s counted for nothing: the kernel counted %zu error%s or reset%s of the "
+		"device meanwhile; see the kernel log (dmesg), and measure again.",
+		passes, passes == 1 ? " is" : "es are", errors, plural(errors), plural(errors));
+	finding_figure(one, "passes", value_count(passes));
+	finding_figure(one, "device_errors", value_count(errors));
+}
+
 void sweep_findings_add(struct findings *f, const struct run *run, const struct points *points)
 {
 	struct writer w = { .f = f, .pool = f->pool, .run = run, .points = points };
@@ -546,6 +570,7 @@ void sweep_findings_add(struct findings *f, const struct run *run, const struct 
 	add_bests(&w);
 	add_errors(&w);
 	add_left_out(&w);
+	add_disturbed(&w);
 	add_behind(&w);
 	add_stalls(&w);
 	add_spread(&w);

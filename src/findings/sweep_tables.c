@@ -181,7 +181,8 @@ static const struct column points[] = {
 		"requests the device got per request of the host", 8, false, requests_differ,
 		point_device },
 	{ "passes", NULL, "passes that the figures rest on", 0, false, NULL, point_passes },
-	{ "passes_left_out", NULL, "passes cut short or empty", 0, false, NULL, point_left_out },
+	{ "passes_left_out", NULL, "passes cut short, disturbed or empty", 0, false, NULL,
+		point_left_out },
 	{ "errors", NULL, "requests that failed", 0, false, NULL, point_errors },
 };
 

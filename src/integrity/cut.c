@@ -35,6 +35,7 @@ struct cutting {
 	struct cut_write batch[BATCH];
 	void *buf;
 	uint64_t begun_ns, ended_ns; /* baseline done; trigger ended */
+	uint64_t errors_before; /* by the kernel's count */
 	bool ended;
 	bool promised; /* the last thing the target did was to promise */
 	uint32_t awaited; /* writes since the cut was due */
@@ -72,12 +73,29 @@ static bool is_gone_code(int code)
 	return code == ENODEV || code == ENXIO || code == ENOMEDIUM || code == ESHUTDOWN;
 }
 
+static uint64_t kernel_errors(const struct cutting *c)
+{
+	struct medium_counts n;
+
+	return medium_counts(c->m, &n) == 0 && n.errors_known ? n.errors : 0;
+}
+
+/* Of a target that is gone nothing can be asked, and its end is an error. */
+static void note_errors(struct cutting *c, enum cut_ending ending)
+{
+	uint64_t now = ending == CUT_GONE || ending == CUT_FAILED ? 0 : kernel_errors(c);
+
+	if (c->out->ready && now > c->errors_before)
+		c->out->device_errors = now - c->errors_before;
+}
+
 static enum progress finish(struct cutting *c, enum cut_ending ending)
 {
+	note_errors(c, ending);
 	c->out->ending = ending;
 	c->out->ns = c->begun_ns ? now_ns(c) - c->begun_ns : 0;
 	return journal_write_stop(c->journal, cut_ending_name(ending), c->out->failure.code,
-		       now_ns(c), c->err) < 0
+		       c->out->device_errors, now_ns(c), c->err) < 0
 		       ? BROKEN
 		       : OVER;
 }
@@ -152,6 +170,7 @@ static enum progress write_baseline(struct cutting *c)
 	if (journal_write_ready(c->journal, now_ns(c), c->err) < 0)
 		return BROKEN;
 	c->out->ready = true;
+	c->errors_before = kernel_errors(c);
 	c->begun_ns = now_ns(c);
 	return GO_ON;
 }

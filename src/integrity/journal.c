@@ -90,12 +90,14 @@ int journal_write_pull(struct record_writer *w, uint64_t now_ns, struct error *e
 	return record_commit(w, true, err);
 }
 
-int journal_write_stop(
-	struct record_writer *w, const char *reason, int code, uint64_t now_ns, struct error *err)
+int journal_write_stop(struct record_writer *w, const char *reason, int code,
+	uint64_t device_errors, uint64_t now_ns, struct error *err)
 {
 	record_begin(w, "stop");
 	line_put_text(&w->line, "reason", reason);
 	line_put_i64(&w->line, "errno", code);
+	if (device_errors)
+		line_put_u64(&w->line, "device_errors", device_errors);
 	line_put_u64(&w->line, "at_ns", now_ns);
 	return record_commit(w, true, err);
 }

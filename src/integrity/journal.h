@@ -60,9 +60,10 @@ int journal_write_stored(
 	struct record_writer *w, uint32_t through, uint64_t now_ns, struct error *err);
 /* The command that cuts is about to start. Synced. */
 int journal_write_pull(struct record_writer *w, uint64_t now_ns, struct error *err);
-/* Writing ended. reason: one word (gone, time, interrupted, failed, remains); code: the errno, or 0. Synced. */
-int journal_write_stop(
-	struct record_writer *w, const char *reason, int code, uint64_t now_ns, struct error *err);
+/* Writing ended. reason: one word (gone, time, interrupted, failed, remains); code: the errno, or 0; device_errors: errors and
+ * resets that the kernel counted meanwhile. Synced. */
+int journal_write_stop(struct record_writer *w, const char *reason, int code,
+	uint64_t device_errors, uint64_t now_ns, struct error *err);
 
 /* ---- reading ---- */
 

@@ -154,9 +154,9 @@ static int fail(struct verify *v, struct error *err, int rc, const char *verb, u
 	if (medium_lost(*v->medium)) {
 		medium_explain(*v->medium, err);
 		error_add(err, ", then go on with --resume");
-		if (rc != -ESTALE)
-			error_add(err, " (%s at byte %llu: %s)", verb, (unsigned long long)offset,
-				strerror(-rc));
+		/* What the kernel said of it (no space, an I/O error) would only mislead. */
+		error_add(err, " (it stopped at a %s at byte %llu)", verb,
+			(unsigned long long)offset);
 		return -1;
 	}
 	error_sys(err, ERROR_IO, -rc, "cannot %s '%s' at offset %llu", verb, path,
@@ -359,6 +359,27 @@ static void next_phase(struct verify *v)
 	at->reading = !v->plan->write;
 }
 
+static uint64_t failures_so_far(const struct verify_result *r)
+{
+	return r->reads.requests + r->writes.requests + (r->flush_errno != 0);
+}
+
+/* A request that failed is told as such; the kernel counts it as well. */
+static int watch_errors(
+	struct verify *v, int (*phase)(struct verify *v, struct error *err), struct error *err)
+{
+	struct verify_result *r = v->result;
+	struct medium_counts before, after;
+	uint64_t failed = failures_so_far(r);
+	bool known = medium_counts(*v->medium, &before) == 0 && before.errors_known;
+	int rc = phase(v, err);
+
+	if (known && rc == 0 && failures_so_far(r) == failed &&
+		medium_counts(*v->medium, &after) == 0 && after.errors > before.errors)
+		r->device_errors += after.errors - before.errors;
+	return rc;
+}
+
 static int run_phase(struct verify *v, struct error *err)
 {
 	struct verify_position *at = &v->result->position;
@@ -369,11 +390,11 @@ static int run_phase(struct verify *v, struct error *err)
 	if (rc < 0)
 		return fail(v, err, rc, "use", v->plan->region_start);
 	if (!at->reading)
-		rc = write_phase(v, err);
+		rc = watch_errors(v, write_phase, err);
 	else if (leave_cache(v, err) < 0)
 		return -1;
 	else
-		rc = read_phase(v, err);
+		rc = watch_errors(v, read_phase, err);
 	if (rc < 0 || v->result->outcome != VERIFY_COMPLETE)
 		return rc;
 	next_phase(v);

@@ -55,6 +55,8 @@ struct verify_result {
 	int flush_errno; /* of the first flush that failed, positive; 0: none */
 	uint64_t written_bytes, read_bytes; /* acknowledged; came back */
 	uint64_t write_ns, flush_ns, read_ns; /* time in these phases */
+	/* Errors and resets of the device by the kernel's count, in phases in which no request failed. */
+	uint64_t device_errors;
 };
 
 struct verify_hooks {

@@ -327,6 +327,8 @@ static void compare_counts(struct medium *m, const struct pass_plan *plan,
 	reads = after.read_bytes - before->read_bytes;
 	writes = after.written_bytes - before->written_bytes;
 	r->device_known = true;
+	if (before->errors_known && after.errors_known && after.errors > before->errors)
+		r->device_errors = after.errors - before->errors;
 	r->device_requests =
 		plan->write ? after.writes - before->writes : after.reads - before->reads;
 	r->device_bytes = plan->write ? writes : reads;

@@ -32,6 +32,8 @@ struct pass_result {
 	bool device_known; /* the next four come from the device's own counters */
 	uint64_t device_requests, device_bytes, device_flushes;
 	bool foreign; /* the device did more than was asked here */
+	uint64_t
+		device_errors; /* errors and timeouts that the kernel counted meanwhile; 0 also when it counts none */
 	struct histogram latency_ns;
 	uint64_t trace_step_ns; /* bytes answered in each stretch of this length */
 	uint64_t trace[PASS_TRACE_MAX];

@@ -92,12 +92,13 @@ static int describe_failure(struct medium *m, const struct sweep_point *point,
 		return describe_request(point, f, err);
 	medium_explain(m, err);
 	error_add(err, ", then repeat the run");
+	/* What the kernel said of it (no space, an I/O error) would only mislead. */
 	if (f->flush)
-		error_add(err, " (a flush: %s)", strerror(-f->code));
-	else if (f->code != -ESTALE)
-		error_add(err, " (%s of %s at byte %llu: %s)", point->write ? "write" : "read",
-			size_format(size, f->wanted), (unsigned long long)f->at,
-			f->code ? strerror(-f->code) : "it ended early");
+		error_add(err, " (it stopped at a flush)");
+	else
+		error_add(err, " (it stopped at a %s of %s at byte %llu)",
+			point->write ? "write" : "read", size_format(size, f->wanted),
+			(unsigned long long)f->at);
 	return -1;
 }
 

@@ -36,39 +36,42 @@ void device_identity_take(struct device_identity *d, int fd, const struct medium
 /* The disk sequence moves whenever the kernel noticed another medium, whoever made it look (Linux 5.15 and later,
  * Documentation/ABI/testing/sysfs-block). */
 static int check_sequence(
-	const struct device_identity *d, int fd, const char *path, struct error *why)
+	const struct device_identity *d, int fd, const struct medium *m, struct error *why)
 {
-	uint64_t now;
-	char how[100];
+	uint64_t now, bytes;
+	char how[140];
 
 	if (!d->sequence || blockdev_sequence(fd, &now) < 0 || now == d->sequence)
 		return 0;
-	snprintf(how, sizeof how, "its disk sequence went from %llu to %llu",
+	if (blockdev_size(fd, &bytes) == 0 && !bytes)
+		return identity_gone(m, why, -ENOMEDIUM, "it holds no medium");
+	snprintf(how, sizeof how,
+		"its disk sequence went from %llu to %llu, as for another medium or after a reset",
 		(unsigned long long)d->sequence, (unsigned long long)now);
-	return identity_changed(why, path, how);
+	return identity_changed(m, why, how);
 }
 
-static int check_size(const struct device_identity *d, int fd, const char *path, struct error *why)
+static int check_size(
+	const struct device_identity *d, int fd, const struct medium *m, struct error *why)
 {
 	uint64_t now;
 	char how[120];
 	int rc = blockdev_size(fd, &now);
 
 	if (rc == -ENODEV || rc == -ENXIO)
-		return identity_gone(why, path, rc, "the kernel has no such device any more");
+		return identity_gone(m, why, rc, "the kernel has no such device any more");
 	if (rc < 0 || now == d->size_bytes)
 		return 0;
 	if (!now)
-		return identity_gone(why, path, -ENOMEDIUM, "it has no size any more");
+		return identity_gone(m, why, -ENOMEDIUM, "it has no size any more");
 	snprintf(how, sizeof how, "its size went from %llu to %llu bytes",
 		(unsigned long long)d->size_bytes, (unsigned long long)now);
 	/* Another medium would have moved the disk sequence. */
-	return d->sequence ? identity_gone(why, path, -ENODEV, how)
-			   : identity_changed(why, path, how);
+	return d->sequence ? identity_gone(m, why, -ENODEV, how) : identity_changed(m, why, how);
 }
 
 /* Opening makes the kernel look whether the medium is still the same one. By the held descriptor, not by a name. */
-static int look_again(const struct device_identity *d, const char *path, struct error *why)
+static int look_again(const struct device_identity *d, const struct medium *m, struct error *why)
 {
 	char self[40];
 	int fd, rc;
@@ -76,25 +79,25 @@ static int look_again(const struct device_identity *d, const char *path, struct 
 	snprintf(self, sizeof self, "/proc/self/fd/%d", d->fd);
 	fd = open(self, O_RDONLY | O_NONBLOCK | O_CLOEXEC);
 	if (fd < 0 && (errno == ENXIO || errno == ENODEV))
-		return identity_gone(why, path, -errno, "the kernel has no such device any more");
+		return identity_gone(m, why, -errno, "the kernel has no such device any more");
 	if (fd < 0 && errno == ENOMEDIUM)
-		return identity_gone(why, path, -ENOMEDIUM, "it holds no medium");
+		return identity_gone(m, why, -ENOMEDIUM, "it holds no medium");
 	if (fd < 0)
 		return 0; /* nothing learnt */
-	rc = check_sequence(d, fd, path, why);
+	rc = check_sequence(d, fd, m, why);
 	if (!rc)
-		rc = check_size(d, fd, path, why);
+		rc = check_size(d, fd, m, why);
 	close(fd);
 	return rc;
 }
 
-static int judge_sense(const struct scsi_sense *s, const char *path, struct error *why)
+static int judge_sense(const struct scsi_sense *s, const struct medium *m, struct error *why)
 {
 	int rc = scsi_sense_identity(s);
 
 	if (rc == -ESTALE)
-		return identity_changed(why, path, "it says so itself (unit attention)");
-	return rc ? identity_gone(why, path, rc, "it holds no medium (sense 02/3A)") : 0;
+		return identity_changed(m, why, "it says so itself (unit attention)");
+	return rc ? identity_gone(m, why, rc, "it holds no medium (sense 02/3A)") : 0;
 }
 
 /* What TEST UNIT READY came to. Whole disk or partition: the command concerns no block. */
@@ -102,6 +105,7 @@ struct readiness {
 	int rc; /* 0: it answered in the end; -ENOTSUP: no SCSI here, or not allowed; -ENODEV */
 	bool ready;
 	bool changed; /* 28/00 was among the attentions */
+	unsigned failures; /* answers that were no success */
 	struct scsi_sense sense; /* the last one */
 };
 
@@ -122,6 +126,7 @@ static void await_readiness(int fd, struct readiness *r)
 		/* 03h: it did not answer in time (Linux scsi_status.h). */
 		if (!r->rc && (scsi_lost_device(&x) || x.host_status == 3))
 			r->rc = -ENODEV;
+		r->failures += r->rc == -ENODEV || !scsi_succeeded(&x);
 		if (r->rc)
 			return;
 		r->ready = scsi_completed(&x);
@@ -138,31 +143,32 @@ static void await_readiness(int fd, struct readiness *r)
 	}
 }
 
-static int judge_readiness(const struct readiness *r, const char *path, struct error *why)
+static int judge_readiness(const struct readiness *r, const struct medium *m, struct error *why)
 {
 	int rc;
 
 	if (r->rc == -ENOTSUP)
 		return 0; /* nothing learnt */
 	if (r->rc < 0)
-		return identity_gone(why, path, r->rc, "it answers no command any more");
+		return identity_gone(m, why, r->rc, "it answers no command any more");
 	if (r->ready)
 		return 0;
-	rc = judge_sense(&r->sense, path, why);
-	return rc ? rc : identity_gone(why, path, -ENODEV, "it says that it is not ready");
+	rc = judge_sense(&r->sense, m, why);
+	return rc ? rc : identity_gone(m, why, -ENODEV, "it says that it is not ready");
 }
 
-static int ask_device(const struct device_identity *d, const char *path, struct error *why)
+static int ask_device(struct device_identity *d, const struct medium *m, struct error *why)
 {
 	struct readiness r;
 
 	await_readiness(d->fd, &r);
+	d->sent_errors += r.failures;
 	if (r.changed)
-		return identity_changed(why, path, "it says so itself (unit attention)");
-	return judge_readiness(&r, path, why);
+		return identity_changed(m, why, "it says so itself (unit attention)");
+	return judge_readiness(&r, m, why);
 }
 
-static int check_capacity(int fd, const char *path, struct error *why)
+static int check_capacity(int fd, const struct medium *m, struct error *why)
 {
 	unsigned char data[SCSI_CAPACITY_10_BYTES] = { 0 };
 	struct scsi_capacity c;
@@ -178,51 +184,53 @@ static int check_capacity(int fd, const char *path, struct error *why)
 		"the medium of '%s' has just been changed, and the kernel still has the size of "
 		"the "
 		"one before (%llu bytes, not %llu); plug it out and in",
-		path, (unsigned long long)bytes, (unsigned long long)(c.blocks * c.block_bytes));
+		m->traits.path, (unsigned long long)bytes,
+		(unsigned long long)(c.blocks * c.block_bytes));
 	return -ESTALE;
 }
 
-int device_identity_settle(int fd, bool whole_disk, const char *path, struct error *why)
+int device_identity_settle(int fd, bool whole_disk, const struct medium *m, struct error *why)
 {
 	struct readiness r;
 	int rc;
 
 	await_readiness(fd, &r);
-	rc = judge_readiness(&r, path, why);
-	return rc || !r.changed || !whole_disk ? rc : check_capacity(fd, path, why);
+	rc = judge_readiness(&r, m, why);
+	return rc || !r.changed || !whole_disk ? rc : check_capacity(fd, m, why);
 }
 
-int device_identity_renew(struct device_identity *d, const char *path, struct error *why)
+int device_identity_renew(struct device_identity *d, const struct medium *m, struct error *why)
 {
 	uint64_t before = d->sequence;
 	struct readiness r;
 	int rc;
 
 	await_readiness(d->fd, &r);
-	rc = judge_readiness(&r, path, why);
+	d->sent_errors += r.failures;
+	rc = judge_readiness(&r, m, why);
 	/* The kernel looks when it is opened, and not before that lets block I/O pass again. */
 	d->sequence = 0;
 	if (!rc)
-		rc = look_again(d, path, why);
+		rc = look_again(d, m, why);
 	if (!rc && before && blockdev_sequence(d->fd, &d->sequence) < 0)
 		d->sequence = before;
 	return rc;
 }
 
 int device_identity_check(
-	const struct device_identity *d, enum medium_check how, const char *path, struct error *why)
+	struct device_identity *d, enum medium_check how, const struct medium *m, struct error *why)
 {
 	int rc;
 
 	if (how == MEDIUM_CHECK_REQUEST && !d->every_request)
 		return 0;
-	rc = check_sequence(d, d->fd, path, why);
+	rc = check_sequence(d, d->fd, m, why);
 	if (rc || how != MEDIUM_CHECK_FAILED)
 		return rc;
-	rc = check_size(d, d->fd, path, why);
+	rc = check_size(d, d->fd, m, why);
 	if (!rc && !blockdev_exists(NULL, d->major, d->minor))
-		rc = identity_gone(why, path, -ENODEV, "the kernel has no such device any more");
+		rc = identity_gone(m, why, -ENODEV, "the kernel has no such device any more");
 	if (!rc)
-		rc = look_again(d, path, why);
-	return rc ? rc : ask_device(d, path, why);
+		rc = look_again(d, m, why);
+	return rc ? rc : ask_device(d, m, why);
 }

@@ -13,6 +13,8 @@ struct device_identity {
 	unsigned major, minor;
 	uint64_t sequence; /* 0: the kernel has none (before Linux 5.15) */
 	uint64_t size_bytes;
+	uint64_t
+		sent_errors; /* answers to its own TEST UNIT READY that were no success; the kernel counts them */
 	bool every_request; /* its medium can go while it is held open: asked at each request */
 };
 
@@ -20,15 +22,15 @@ struct device_identity {
 void device_identity_take(struct device_identity *d, int fd, const struct medium_traits *t,
 	unsigned major, unsigned minor);
 
-/* As the `check` of medium_ops; path for the sentence. */
-int device_identity_check(const struct device_identity *d, enum medium_check how, const char *path,
+/* As the `check` of medium_ops; m for the sentence. */
+int device_identity_check(struct device_identity *d, enum medium_check how, const struct medium *m,
 	struct error *why);
 
 /* As its `renew`: unit attentions absorbed, the kernel made to look, same size as before. */
-int device_identity_renew(struct device_identity *d, const char *path, struct error *why);
+int device_identity_renew(struct device_identity *d, const struct medium *m, struct error *why);
 
 /* At opening, before the first write: unit attentions that waited from before are absorbed. 0, or a negative errno with
  * *why when the kernel still has the size of a medium that is not there any more. */
-int device_identity_settle(int fd, bool whole_disk, const char *path, struct error *why);
+int device_identity_settle(int fd, bool whole_disk, const struct medium *m, struct error *why);
 
 #endif

@@ -16,19 +16,22 @@ static const uint64_t batch_at_least_every_ns = 1000000000;
 /* Taken twice in the life of a medium at most: by its first write, and by whoever first finds it lost. */
 static pthread_mutex_t turning = PTHREAD_MUTEX_INITIALIZER;
 
-int identity_changed(struct error *why, const char *path, const char *how)
+int identity_changed(const struct medium *m, struct error *why, const char *how)
 {
-	error_set(why, ERROR_IO,
-		"'%s' may hold another medium than before: %s; nothing more was written (one "
-		"request "
-		"may have slipped through before this was seen); put the right one in",
-		path, how);
+	error_set(
+		why, ERROR_IO, "'%s' may hold another medium than before: %s", m->traits.path, how);
+	if (atomic_load(&m->identity.armed))
+		error_add(why,
+			"; nothing more was written (one request may have slipped through before "
+			"this was seen)");
+	error_add(why, "; put the right one in");
 	return -ESTALE;
 }
 
-int identity_gone(struct error *why, const char *path, int rc, const char *how)
+int identity_gone(const struct medium *m, struct error *why, int rc, const char *how)
 {
-	error_set(why, ERROR_IO, "'%s' is gone: %s; check cable, power and card", path, how);
+	error_set(why, ERROR_IO, "'%s' is gone: %s; check cable, power and card", m->traits.path,
+		how);
 	return rc;
 }
 
@@ -111,9 +114,15 @@ static int check_telltales(struct medium *m)
 	bool errors = errors_moved(m);
 
 	if ((errors || has_no_sequence(m)) &&
-		telltales_look_vouched(m->identity.telltales, m) == TELLTALE_MISSING)
+		telltales_look_vouched(m->identity.telltales, m) == TELLTALE_MISSING) {
+		/* Who knows better says why; and a drive that could not be read before it was asked can be now. */
+		int rc = medium_check(m, MEDIUM_CHECK_FAILED);
+
+		if (rc < 0 || telltales_look_vouched(m->identity.telltales, m) == TELLTALE_FOUND)
+			return rc;
 		return missing(m, errors ? "commands to it failed, and"
 					 : "this kernel counts no disk sequence, and");
+	}
 	telltales_vouch(m->identity.telltales);
 	return 0;
 }
@@ -267,7 +276,6 @@ static int absorb(struct medium *m)
 
 static int heed_sense(struct medium *m, const struct scsi_sense *s)
 {
-	const char *path = m->traits.path;
 	char text[SCSI_SENSE_TEXT_MAX];
 	struct error why;
 
@@ -275,10 +283,10 @@ static int heed_sense(struct medium *m, const struct scsi_sense *s)
 	case -ESTALE:
 		if (!atomic_load(&m->identity.armed))
 			return absorb(m);
-		return leave(m, identity_changed(&why, path, scsi_sense_format(text, s)), &why);
+		return leave(m, identity_changed(m, &why, scsi_sense_format(text, s)), &why);
 	case -ENOMEDIUM:
 		return leave(
-			m, identity_gone(&why, path, -ENOMEDIUM, scsi_sense_format(text, s)), &why);
+			m, identity_gone(m, &why, -ENOMEDIUM, scsi_sense_format(text, s)), &why);
 	default:
 		break;
 	}
@@ -303,10 +311,8 @@ int identity_heed(struct medium *wrapped, const struct scsi_exchange *x)
 	if (m == wrapped)
 		atomic_fetch_add(&m->identity.own_errors, 1);
 	if (scsi_lost_device(x))
-		return lose(m,
-			identity_gone(
-				&why, m->traits.path, -ENODEV, "it answers no command any more"),
-			&why);
+		return lose(
+			m, identity_gone(m, &why, -ENODEV, "it answers no command any more"), &why);
 	scsi_sense_decode(&sense, x->sense, x->sense_length);
 	return heed_sense(m, &sense);
 }

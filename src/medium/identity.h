@@ -32,8 +32,8 @@ static inline int identity_lost(const struct medium *wrapped)
 }
 
 /* The sentences for a `check` of medium_ops, and the errno with each. how: what showed it; rc: ENODEV or ENOMEDIUM, negative. */
-int identity_changed(struct error *why, const char *path, const char *how); /* -ESTALE */
-int identity_gone(struct error *why, const char *path, int rc, const char *how);
+int identity_changed(const struct medium *m, struct error *why, const char *how); /* -ESTALE */
+int identity_gone(const struct medium *m, struct error *why, int rc, const char *how);
 
 /* Before a request: 0 when it may go out, or a negative errno. */
 int identity_admit_read(struct medium *m);

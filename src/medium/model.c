@@ -248,15 +248,15 @@ static int model_check(struct medium *m, enum medium_check how, struct error *wh
 	if (how == MEDIUM_CHECK_FAILED && !k->gadget.unplugged)
 		look(k);
 	if (k->gadget.unplugged)
-		return identity_gone(why, m->traits.path, -ENODEV, "the model was unplugged");
+		return identity_gone(m, why, -ENODEV, "the model was unplugged");
 	if (how == MEDIUM_CHECK_FAILED && k->gadget.ejected)
-		return identity_gone(why, m->traits.path, -ENOMEDIUM, "the model holds no card");
+		return identity_gone(m, why, -ENOMEDIUM, "the model holds no card");
 	if (k->gadget.sequence == m->traits.disk_sequence)
 		return 0;
 	snprintf(text, sizeof text, "its disk sequence went from %llu to %llu",
 		(unsigned long long)m->traits.disk_sequence,
 		(unsigned long long)k->gadget.sequence);
-	return identity_changed(why, m->traits.path, text);
+	return identity_changed(m, why, text);
 }
 
 static int model_renew(struct medium *m, struct error *why)

@@ -26,6 +26,7 @@ struct raw {
 	struct medium medium;
 	int fd;
 	int stat_fd; /* the device's counters; -1 for an image */
+	int error_fds[2]; /* its failed commands; -1 where they are not counted */
 	bool whole_disk; /* not a partition: there a SCSI block number would mean another place */
 	struct device_identity identity; /* not of an image */
 };
@@ -77,6 +78,7 @@ static int raw_flush(struct medium *m)
 static int raw_counts(struct medium *m, struct medium_counts *c)
 {
 	struct blockdev_stat s;
+	uint64_t own;
 	int rc = raw_of(m)->stat_fd < 0 ? -ENOTSUP : blockdev_stat_read(raw_of(m)->stat_fd, &s);
 
 	if (rc < 0)
@@ -90,6 +92,10 @@ static int raw_counts(struct medium *m, struct medium_counts *c)
 		.written_bytes = s.written_sectors * 512,
 		.flushes = s.flushes,
 	};
+	c->errors_known = blockdev_errors_read(raw_of(m)->error_fds, &c->errors) == 0;
+	/* Those that the questions whether it is still there brought about. */
+	own = raw_of(m)->identity.sent_errors;
+	c->errors = c->errors > own ? c->errors - own : 0;
 	return 0;
 }
 
@@ -105,7 +111,7 @@ static int raw_check(struct medium *m, enum medium_check how, struct error *why)
 {
 	if (m->traits.kind != MEDIUM_BLOCK_DEVICE)
 		return 0;
-	return device_identity_check(&raw_of(m)->identity, how, m->traits.path, why);
+	return device_identity_check(&raw_of(m)->identity, how, m, why);
 }
 
 static int raw_renew(struct medium *m, struct error *why)
@@ -113,7 +119,7 @@ static int raw_renew(struct medium *m, struct error *why)
 	int rc = 0;
 
 	if (m->traits.kind == MEDIUM_BLOCK_DEVICE)
-		rc = device_identity_renew(&raw_of(m)->identity, m->traits.path, why);
+		rc = device_identity_renew(&raw_of(m)->identity, m, why);
 	if (!rc)
 		m->traits.disk_sequence = raw_of(m)->identity.sequence;
 	return rc;
@@ -132,6 +138,9 @@ static void raw_close(struct medium *m)
 		close(raw_of(m)->fd);
 	if (raw_of(m)->stat_fd >= 0)
 		close(raw_of(m)->stat_fd);
+	for (int i = 0; i < 2; i++)
+		if (raw_of(m)->error_fds[i] >= 0)
+			close(raw_of(m)->error_fds[i]);
 	free(m);
 }
 
@@ -160,7 +169,7 @@ static int describe_device(
 	if (blockdev_read_by_number(&d, NULL, major(st->st_rdev), minor(st->st_rdev), err) < 0)
 		return -1;
 	if (access == MEDIUM_READ_WRITE &&
-		device_identity_settle(r->fd, !d.partition, t->path, err) < 0)
+		device_identity_settle(r->fd, !d.partition, &r->medium, err) < 0)
 		return -1;
 	if (ioctl(r->fd, BLKSSZGET, &logical) < 0 || ioctl(r->fd, BLKPBSZGET, &physical) < 0 ||
 		ioctl(r->fd, BLKGETSIZE64, &size) < 0)
@@ -173,6 +182,7 @@ static int describe_device(
 	t->physical_block_bytes = physical;
 	r->whole_disk = !d.partition;
 	r->stat_fd = blockdev_stat_open(NULL, d.major, d.minor);
+	blockdev_errors_open(r->error_fds, NULL, d.major, d.minor);
 	device_identity_take(&r->identity, r->fd, t, d.major, d.minor);
 	if (r->identity.sequence)
 		t->disk_sequence = r->identity.sequence;
@@ -318,7 +328,7 @@ int raw_open(struct medium **out, const char *path, enum medium_access access, s
 	if (!r)
 		return error_set(err, ERROR_IO, "out of memory");
 	r->medium.ops = &raw_ops;
-	r->stat_fd = -1;
+	r->stat_fd = r->error_fds[0] = r->error_fds[1] = -1;
 	text_copy(r->medium.traits.path, sizeof r->medium.traits.path, path);
 	if (S_ISBLK(before.st_mode))
 		flags |= O_EXCL; /* fails with EBUSY while anyone else holds the device */

@@ -137,12 +137,14 @@ void telltales_flushed(struct telltales *t)
 	pthread_mutex_lock(&t->lock);
 	/* The oldest first, so that the newest end up among the newest. */
 	for (size_t i = PLACES; i-- > 0;) {
-		struct telltale *one = &t->waiting.list[i];
+		struct telltale *one = &t->waiting.list[i], *place;
 
 		if (!one->used || !one->covered)
 			continue;
 		one->used = false;
-		fill(next_place(&t->stored), one->at, one->bytes);
+		place = next_place(&t->stored);
+		fill(place, one->at, one->bytes);
+		place->vouched = one->vouched;
 	}
 	for (size_t i = 0; i < MARKS; i++)
 		t->marks[i].flushed |= t->marks[i].covered;
@@ -182,8 +184,15 @@ static enum telltale_answer look(
 {
 	enum telltale_answer answer;
 
-	if (vouched)
-		return look_at(t->stored.list, PLACES, m, buf, true);
+	if (vouched) {
+		enum telltale_answer waiting;
+
+		answer = look_at(t->stored.list, PLACES, m, buf, true);
+		if (answer == TELLTALE_FOUND)
+			return answer;
+		waiting = look_at(t->waiting.list, PLACES, m, buf, true);
+		return waiting == TELLTALE_NONE ? answer : waiting;
+	}
 	if (have_marks(t))
 		return look_at(t->marks, MARKS, m, buf, false);
 	answer = look_at(t->stored.list, PLACES, m, buf, false);
@@ -222,6 +231,6 @@ void telltales_vouch(struct telltales *t)
 {
 	pthread_mutex_lock(&t->lock);
 	for (size_t i = 0; i < PLACES; i++)
-		t->stored.list[i].vouched = t->stored.list[i].used;
+		t->stored.list[i].vouched = t->waiting.list[i].vouched = true;
 	pthread_mutex_unlock(&t->lock);
 }

@@ -31,7 +31,8 @@ enum telltale_answer {
 
 /* Reads them back by m's own op until one is found. */
 enum telltale_answer telltales_look(struct telltales *t, struct medium *m);
-/* Only those that were flushed before the last telltales_vouch: who knows what the later ones were flushed to? */
+/* Only those from before the last telltales_vouch: who knows where the later ones went? Those that were acknowledged and not
+ * flushed count here too: that not one of all is there is more than a buffer loses. */
 enum telltale_answer telltales_look_vouched(struct telltales *t, struct medium *m);
 
 /* Up to now it was the right medium for certain. */

@@ -486,3 +486,42 @@ int blockdev_stat_read(int fd, struct blockdev_stat *out)
 	};
 	return 0;
 }
+
+void blockdev_errors_open(int fds[2], const char *sysfs, unsigned major, unsigned minor)
+{
+	static const char *const names[2] = { "ioerr_cnt", "iotmo_cnt" };
+	char dir[SYSFS_PATH_MAX], path[SYSFS_PATH_MAX];
+	const char *up;
+
+	fds[0] = fds[1] = -1;
+	if (sysfs_path(dir, "%s/dev/block/%u:%u", root_of(sysfs), major, minor) < 0)
+		return;
+	/* A link: what stands above a partition's own folder is its disk's. */
+	up = sysfs_is_partition(dir) > 0 ? "../" : "";
+	for (int i = 0; i < 2; i++)
+		if (sysfs_path(path, "%s/%sdevice/%s", dir, up, names[i]) == 0)
+			fds[i] = open(path, O_RDONLY | O_CLOEXEC);
+	if (fds[0] >= 0 && fds[1] >= 0)
+		return;
+	for (int i = 0; i < 2; i++)
+		if (fds[i] >= 0)
+			close(fds[i]);
+	fds[0] = fds[1] = -1;
+}
+
+int blockdev_errors_read(const int fds[2], uint64_t *sum)
+{
+	*sum = 0;
+	for (int i = 0; i < 2; i++) {
+		char text[40], *end;
+		ssize_t n = fds[i] < 0 ? -1 : pread(fds[i], text, sizeof text - 1, 0);
+
+		if (n < 0)
+			return fds[i] < 0 ? -ENOTSUP : -errno;
+		text[n] = 0;
+		*sum += strtoull(text, &end, 16); /* "0x1f" */
+		if (end == text)
+			return -EBADMSG;
+	}
+	return 0;
+}

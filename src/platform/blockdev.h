@@ -72,4 +72,9 @@ bool blockdev_exists(const char *sysfs, unsigned major, unsigned minor);
 int blockdev_stat_open(const char *sysfs, unsigned major, unsigned minor);
 int blockdev_stat_read(int fd, struct blockdev_stat *out); /* 0 or a negative errno */
 
+/* The kernel's count of failed and of timed-out commands of a SCSI disk, or of the disk of a partition
+ * (drivers/scsi/scsi_sysfs.c: ioerr_cnt, iotmo_cnt). fds[] >= 0, both, or -1 both where there are none. */
+void blockdev_errors_open(int fds[2], const char *sysfs, unsigned major, unsigned minor);
+int blockdev_errors_read(const int fds[2], uint64_t *sum); /* 0 or a negative errno */
+
 #endif

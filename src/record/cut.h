@@ -24,6 +24,8 @@ struct cut_summary {
 	bool pulled; /* the trigger was started */
 	uint64_t writes, bytes, flushes, throughs; /* that returned, after the baseline */
 	uint64_t ns; /* from the end of the baseline to the end */
+	uint64_t
+		device_errors; /* errors and resets by the kernel's count, as long as the target answered */
 	uint64_t writes_at_risk, bytes_at_risk; /* acknowledged since the last flush */
 	struct {
 		const char *what; /* "write", "flush", "read" ; NULL: nothing failed */

@@ -50,6 +50,7 @@ static const struct {
 	{ RUN_PASS_ERRORS, "errors" },
 	{ RUN_PASS_CUT, "cut" },
 	{ RUN_PASS_TAIL, "tail" },
+	{ RUN_PASS_RESETS, "resets" },
 };
 
 enum { PASS_FLAGS = sizeof pass_flags / sizeof *pass_flags };
@@ -195,6 +196,8 @@ int run_write_pass(struct record_writer *w, const struct run_pass *p, struct err
 	line_put_u64(&w->line, "lat_p99_ns", p->lat_p99_ns);
 	line_put_u64(&w->line, "lat_max_ns", p->lat_max_ns);
 	line_put_u64(&w->line, "errors", p->errors);
+	if (p->device_errors)
+		line_put_u64(&w->line, "device_errors", p->device_errors);
 	line_put_text(&w->line, "flags", flags);
 	/* Synced: a finished pass survives whatever the target does to this machine next. */
 	return record_commit(w, true, err);
@@ -342,6 +345,7 @@ static void take_device_counts(struct run_pass *p, const struct line *l)
 	p->device_known = GET_U64(l, p, device_requests);
 	GET_U64(l, p, device_bytes);
 	GET_U64(l, p, device_flushes);
+	GET_U64(l, p, device_errors);
 }
 
 static int take_pass(struct run *r, const struct line *l, struct error *err)

@@ -67,6 +67,14 @@ enum run_pass_flag {
 	RUN_PASS_ERRORS = 1 << 5,
 	RUN_PASS_CUT = 1 << 6, /* interrupted before its time was up */
 	RUN_PASS_TAIL = 1 << 7, /* touched the last 8 sectors, which USB disks get one by one */
+	RUN_PASS_RESETS =
+		1 << 8, /* the kernel counted errors, resets or timeouts of the device meanwhile */
+};
+
+enum {
+	RUN_PASS_FLAGS = 9, /* how many there are */
+	RUN_PASS_COUNTS_NOT =
+		RUN_PASS_CUT | RUN_PASS_RESETS, /* with one of these it counts for nothing */
 };
 
 struct run_pass { /* line "pass" */
@@ -84,6 +92,8 @@ struct run_pass { /* line "pass" */
 	uint64_t lat_min_ns, lat_p50_ns, lat_p90_ns, lat_p99_ns,
 		lat_max_ns; /* histogram, relative error <= 1 % */
 	uint64_t errors;
+	uint64_t
+		device_errors; /* errors and resets by the kernel's count, whosever they were; 0: none or unknown */
 	uint32_t flags; /* enum run_pass_flag */
 };
 

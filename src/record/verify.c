@@ -37,6 +37,7 @@ static const struct field {
 	FIELD(write_ns),
 	FIELD(flush_ns),
 	FIELD(read_ns),
+	FIELD(device_errors),
 	FIELD(range_count),
 	FIELD(totals.region_start),
 	FIELD(totals.region_bytes),

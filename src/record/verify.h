@@ -36,6 +36,7 @@ struct verify_record_state {
 	struct verify_record_failures reads, writes;
 	uint64_t flush_errno;
 	uint64_t written_bytes, read_bytes, write_ns, flush_ns, read_ns;
+	uint64_t device_errors; /* errors and resets by the kernel's count; 0: none or unknown */
 	uint64_t range_count; /* lines of ranges that hold */
 	char outcome[16]; /* running, complete, interrupted, gave up, failed */
 	struct damage_totals totals;

@@ -267,6 +267,13 @@ static void add_verdict(struct writer *w)
 		item(w, '!',
 			"A flush failed (%s): the target did not say that its data was stored.",
 			strerrordesc_np((int)s->flush_errno));
+	if (s->device_errors)
+		item(w, '!',
+			"The kernel counted %llu error%s or reset%s of the device that no request "
+			"of "
+			"this run saw: see the kernel log (dmesg).",
+			(unsigned long long)s->device_errors, s->device_errors == 1 ? "" : "s",
+			s->device_errors == 1 ? "" : "s");
 	add_next_step(w);
 }
 

@@ -85,7 +85,7 @@ START_TEST(each_line_moves_its_own_blocks)
 	ck_assert_int_eq(journal_write_stored(&w, 3, 3500, &err), 0);
 	ck_assert_int_eq(journal_write_done(&w, 4, false, 3600, 3700, &err), 0);
 	ck_assert_int_eq(journal_write_flush(&w, 4, 3800, &err), 0);
-	ck_assert_int_eq(journal_write_stop(&w, "gone", 19, 9999, &err), 0);
+	ck_assert_int_eq(journal_write_stop(&w, "gone", 19, 0, 9999, &err), 0);
 	ck_assert_msg(load(&j) == 0, "%s", err.text);
 	expect(&j, 0, 2, 2, 2);
 	expect(&j, 2, 3, 3, 3);

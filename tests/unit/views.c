@@ -335,6 +335,9 @@ START_TEST(a_sweep_with_all_that_can_be_odd)
 	p->device_requests *= 2;
 	p->flags = RUN_PASS_SPLIT;
 	sample_run_add(&run, RUN_WRITE, RUN_RANDOM, 245760, 2, 1e6)->flags = RUN_PASS_CUT;
+	p = sample_run_add(&run, RUN_WRITE, RUN_RANDOM, 245760, 3, 1e6);
+	p->flags = RUN_PASS_RESETS;
+	p->device_errors = 2;
 	check_sweep(&run); /* measured */
 	sample_run_init(&run);
 	sample_run_add(&run, RUN_READ, RUN_RANDOM, 4096, 1, 100e3);

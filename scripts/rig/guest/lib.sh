@@ -15,6 +15,13 @@
 #   gadget_replug                plugs it in again; node in $gadget
 #   gadget_swap FILE             takes the medium out ("" for none) or puts another in, by force
 #   gadget_remove                unplugs and takes it apart
+#   gadget_poll MILLISECONDS     the host looks that often what is in $gadget, as desktops do; 0: never
+#   usb_of DEVICE                its USB device's folder in sysfs, in $usb
+#   deauthorise DEVICE / authorise   the host turns it away, as by hand in sysfs / takes it back (node in $gadget)
+#   driver_off DEVICE / driver_on    the host's storage driver lets go of it / takes it back (node in $gadget)
+#   reset_usb DEVICE             the host resets it
+#   moved DEVICE COUNT           waits until it has answered so many more commands to what was started, SG_IO's among them
+#   sums                         the checksums of all images in $work and the files named by $others
 #   token DEVICE                 its consent token, in $token
 #   field DEVICE NAME            a column of 'targets --csv', after token
 #   column NAME FILE [N]         the N-th value (1) of a column of a CSV file
@@ -140,6 +147,9 @@ gadget_plug() {
 }
 gadget_replug() {
 	echo dummy_udc.0 >$configfs/UDC || fail "cannot plug the gadget in"
+	gadget_is_back
+}
+gadget_is_back() {
 	wait_for 60 node_of_serial GADGET-0002 || fail "the gadget did not appear"
 	gadget=$(node_of_serial GADGET-0002)
 	wait_for 60 test -b "$gadget" || fail "$gadget has no node"
@@ -149,6 +159,41 @@ gadget_swap() {
 	echo 1 >$lun/forced_eject
 	[ -z "$1" ] || echo "$1" >$lun/file
 }
+gadget_poll() { echo "$1" >"/sys/block/${gadget#/dev/}/events_poll_msecs"; }
+usb_of() {
+	usb=$(readlink -f "/sys/block/${1#/dev/}/device")
+	while [ ! -e "$usb/busnum" ]; do
+		[ "$usb" != / ] || fail "$1 is no USB drive"
+		usb=$(dirname "$usb")
+	done
+}
+deauthorise() {
+	usb_of "$1"
+	echo 0 >"$usb/authorized"
+}
+authorise() {
+	echo 1 >"$usb/authorized"
+	gadget_is_back
+}
+driver_off() {
+	usb_of "$1"
+	basename "$usb"/*:1.0 >/sys/bus/usb/drivers/usb-storage/unbind
+}
+driver_on() {
+	basename "$usb"/*:1.0 >/sys/bus/usb/drivers/usb-storage/bind
+	gadget_is_back
+}
+reset_usb() {
+	usb_of "$1"
+	usb_reset "$usb" || fail "$1 cannot be reset"
+}
+commands() { echo $(($(cat "/sys/block/${1#/dev/}/device/iodone_cnt"))); }
+has_answered() { [ "$(commands "$1")" -ge "$2" ] || ! kill -0 "$child"; }
+moved() {
+	wait_for 300 has_answered "$1" $(($(commands "$1") + $2)) || fail "$1 has not answered $2 commands in five minutes"
+	kill -0 "$child" 2>/dev/null || fail "'$started' ended by itself"
+}
+sums() { sha256sum $work/*.img $others 2>/dev/null; }
 gadget_remove() {
 	[ -d $configfs ] || return 0
 	[ -z "$(cat $configfs/UDC)" ] || gadget_unplug

@@ -1,0 +1,23 @@
+# The host resets the drive in the middle of a sweep and of a verify: what the kernel counted is said and the passes it fell
+# into count for nothing. A reset is no change of medium: both runs go on to their end.
+truncate -s 4M card.img
+gadget_plug $work/card.img
+start blkassay sweep "$gadget" --sizes 4Ki --order random --seconds 1 --passes 6 --out sweep.run
+wait_for 120 sh -c "[ \$(grep -c ' pass ' sweep.run) -ge 1 ]" || fail "no pass in two minutes"
+for n in 1 2 3; do reset_usb "$gadget"; done
+finish 0
+says "counted for nothing: the kernel counted"
+note "$(tr -s ' \n' '  ' <$out | grep -o '[0-9]* pass[^.]*' | head -n 1)"
+grep -q 'flags=.*resets' sweep.run || fail "no pass is flagged"
+grep -q 'device_errors=' sweep.run || fail "no number stands in the record"
+
+token "$gadget"
+start blkassay verify "$gadget" --erase "$token" --region 0+1Mi --sizes 4Ki --seed 3 --out verify.run
+# While it writes: it is opened anew before it reads, and a reset that waits then moves the disk sequence.
+for n in 1 2; do
+	moved "$gadget" 20
+	reset_usb "$gadget"
+done
+finish 0
+says "The kernel counted"
+says "All 2048 blocks"
