@@ -87,7 +87,7 @@ check: check-unit check-cli
 check-unit: $(O)/unit
 	$(Q)CK_DEFAULT_TIMEOUT=$(or $(CK_DEFAULT_TIMEOUT),60) $(if $(UNIT),CK_RUN_SUITE=$(UNIT)) $(O)/unit
 
-check-cli: $(O)/blkassay $(O)/bench/make_record $(O)/bench/loop_limit $(O)/bench/fit_of $(O)/tests/slow.so
+check-cli: $(O)/blkassay $(O)/bench/make_record $(O)/bench/loop_limit $(O)/bench/loop_change $(O)/bench/fit_of $(O)/tests/slow.so
 	$(Q)BLKASSAY=$(abspath $(O)/blkassay) tests/run-cli $(TEST)
 
 sanitize:

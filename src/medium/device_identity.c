@@ -27,8 +27,8 @@ void device_identity_take(struct device_identity *d, int fd, const struct medium
 		.major = major,
 		.minor = minor,
 		.size_bytes = t->size_bytes,
-		/* The kernel lets nobody change what is behind a loop device that is held for writing. */
-		.every_request = strcmp(t->transport, "loop") != 0 };
+		/* Nobody can change what is behind a loop device, unless that only reads (LOOP_CHANGE_FD). */
+		.every_request = t->read_only || strcmp(t->transport, "loop") != 0 };
 	if (blockdev_sequence(fd, &d->sequence) < 0)
 		d->sequence = 0;
 }

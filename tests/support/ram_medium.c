@@ -16,6 +16,11 @@ static uint8_t *place_of(struct ram_medium *r, uint64_t at)
 	return r->bytes + (r->wrap_bytes ? at % r->wrap_bytes : at);
 }
 
+static bool is_gone(const struct ram_medium *r)
+{
+	return r->gone_after && r->reads + r->writes + r->flushes >= r->gone_after;
+}
+
 static int ram_read(struct medium *m, uint64_t at, void *buf, size_t len, size_t *got)
 {
 	struct ram_medium *r = ram_of(m);
@@ -23,6 +28,8 @@ static int ram_read(struct medium *m, uint64_t at, void *buf, size_t len, size_t
 
 	*got = 0;
 	r->reads++;
+	if (is_gone(r))
+		return -r->gone_errno;
 	if (at >= m->traits.size_bytes)
 		return 0;
 	if (len > m->traits.size_bytes - at)
@@ -42,6 +49,8 @@ static int ram_write(struct medium *m, uint64_t at, const void *buf, size_t len,
 
 	*got = 0;
 	r->writes++;
+	if (is_gone(r))
+		return -r->gone_errno;
 	if (at + len > m->traits.size_bytes)
 		return -ENOSPC;
 	for (size_t i = 0; i < len; i += n)
@@ -54,7 +63,7 @@ static int ram_write(struct medium *m, uint64_t at, const void *buf, size_t len,
 static int ram_flush(struct medium *m)
 {
 	ram_of(m)->flushes++;
-	return 0;
+	return is_gone(ram_of(m)) ? -ENODEV : 0;
 }
 
 static int ram_drop_cache(struct medium *m)
@@ -68,6 +77,10 @@ static int ram_check(struct medium *m, enum medium_check how, struct error *why)
 	struct ram_medium *r = ram_of(m);
 
 	r->checks[how]++;
+	if (how == MEDIUM_CHECK_FAILED && is_gone(r)) {
+		error_set(why, ERROR_IO, "'memory' is gone");
+		return -ENODEV;
+	}
 	if (!r->swap_after || r->reads + r->writes + r->flushes < r->swap_after)
 		return 0;
 	error_set(why, ERROR_IO, "'memory' is another medium now");

@@ -19,6 +19,10 @@ struct ram_medium {
 	uint64_t
 		swap_after; /* calls of read, write and flush, then it is another medium; 0: never */
 	int swap_errno; /* what a check gives then; 0: ESTALE */
+	/* From this call on it is gone, which only MEDIUM_CHECK_FAILED finds out: until then reads, writes and flushes just
+	 * fail, as the kernel has it. 0: never. */
+	uint64_t gone_after;
+	int gone_errno; /* of these calls; 0: transfers of nothing */
 };
 
 struct ram_medium *ram_medium_new(uint64_t size_bytes, uint32_t block_bytes, bool one_thread);

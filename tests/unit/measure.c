@@ -13,6 +13,7 @@
 #include "measure/payload.h"
 #include "measure/sweep.h"
 #include "medium/medium.h"
+#include "support/ram_medium.h"
 
 START_TEST(histogram_bins_are_narrow)
 {
@@ -142,6 +143,8 @@ struct slow {
 	unsigned requests, fail_at, flushes;
 	int fail_code;
 	uint64_t read_bytes, extra_bytes, reads, writes, written;
+	uint64_t others_read, others_written; /* by somebody else, beside each request */
+	uint64_t errors, errors_each; /* that the kernel counted; at each request */
 	unsigned split;
 };
 
@@ -150,6 +153,9 @@ static int slow_transfer(struct slow *s, size_t len, size_t *got)
 	uint64_t start = s->now_ns > s->busy_until_ns ? s->now_ns : s->busy_until_ns;
 
 	*got = 0;
+	s->errors += s->errors_each;
+	s->read_bytes += s->others_read;
+	s->written += s->others_written;
 	if (++s->requests == s->fail_at && s->fail_code <= 0)
 		return s->fail_code;
 	*got = s->requests == s->fail_at ? len / 2 : len;
@@ -192,7 +198,9 @@ static int slow_counts(struct medium *m, struct medium_counts *c)
 		.read_bytes = s->read_bytes,
 		.writes = s->writes,
 		.written_bytes = s->written,
-		.flushes = s->flushes };
+		.flushes = s->flushes,
+		.errors_known = true,
+		.errors = s->errors };
 	return 0;
 }
 
@@ -303,6 +311,43 @@ START_TEST(splits_and_strangers_show)
 }
 END_TEST
 
+/* Somebody who reads while this run writes, and the other way round. */
+START_TEST(strangers_in_the_other_direction_show)
+{
+	for (int write = 0; write < 2; write++) {
+		struct slow s = slow_medium();
+		struct pass_result *r = pass_of(&s, plan_of(write, 4096, 1));
+
+		ck_assert(!r->foreign);
+		free(r);
+		s = slow_medium();
+		s.others_read = write ? 512 : 0;
+		s.others_written = write ? 0 : 512;
+		r = pass_of(&s, plan_of(write, 4096, 1));
+		ck_assert(r->foreign);
+		ck_assert_uint_eq(r->device_bytes, r->bytes);
+		free(r);
+	}
+}
+END_TEST
+
+/* Only those of this pass. */
+START_TEST(errors_that_the_kernel_counted_show)
+{
+	struct slow s = slow_medium();
+	struct pass_result *r;
+
+	s.errors = 1000;
+	r = pass_of(&s, plan_of(false, 4096, 1));
+	ck_assert_uint_eq(r->device_errors, 0);
+	free(r);
+	s.errors_each = 2;
+	r = pass_of(&s, plan_of(true, 4096, 1));
+	ck_assert_uint_eq(r->device_errors, 2 * r->requests);
+	free(r);
+}
+END_TEST
+
 START_TEST(a_failed_request_is_told_exactly)
 {
 	static const int codes[] = { -EIO, -ENODEV, -ENOSPC, 1 /* short */ };
@@ -390,6 +435,46 @@ START_TEST(a_sweep_says_which_request_failed)
 }
 END_TEST
 
+static int count_failed(void *context, const struct sweep_point *point, unsigned number,
+	uint64_t at_ns, const struct pass_result *r, struct error *err)
+{
+	(void)point, (void)number, (void)at_ns, (void)err;
+	*(unsigned *)context += r->failure.failed;
+	return 0;
+}
+
+/* No space, a short transfer, an I/O error: of a target that is gone none of these is true. */
+START_TEST(a_sweep_of_a_target_that_is_gone_says_so)
+{
+	static const int codes[] = { ENOSPC, 0, EIO };
+
+	for (size_t i = 0; i < 3; i++) {
+		struct ram_medium *r = ram_medium_new(1 << 20, 512, false);
+		struct sweep_plan plan = { .points = { { true, false, 4096 } },
+			.point_count = 1,
+			.passes = 3,
+			.in_flight = 1,
+			.region_bytes = 1 << 20,
+			.duration_ns = 20000000,
+			.seed = 11 };
+		unsigned failed = 0;
+		struct sweep_sink sink = { &failed, count_failed };
+		struct error err = { 0 };
+
+		r->gone_after = 5;
+		r->gone_errno = codes[i];
+		ck_assert_int_eq(sweep_run(&r->medium, &plan, &sink, NULL, &err), SWEEP_FAILED);
+		ck_assert_int_eq(err.kind, ERROR_IO);
+		ck_assert_ptr_nonnull(strstr(err.text, "'memory' is gone"));
+		ck_assert_msg(strstr(err.text, "a write of 4 KiB at byte ") != NULL, "%s", err.text);
+		ck_assert_ptr_null(strstr(err.text, "space"));
+		ck_assert_ptr_null(strstr(err.text, "smaller"));
+		ck_assert_uint_eq(failed, 1);
+		medium_close(&r->medium);
+	}
+}
+END_TEST
+
 Suite *measure_suite(void)
 {
 	Suite *s = suite_create("measure");
@@ -404,9 +489,12 @@ Suite *measure_suite(void)
 	tcase_add_test(c, a_pass_measures_the_hockney_rate);
 	tcase_add_test(c, a_write_pass_times_its_flush);
 	tcase_add_test(c, splits_and_strangers_show);
+	tcase_add_test(c, strangers_in_the_other_direction_show);
+	tcase_add_test(c, errors_that_the_kernel_counted_show);
 	tcase_add_test(c, a_failed_request_is_told_exactly);
 	tcase_add_test(c, a_sweep_interleaves_its_passes);
 	tcase_add_test(c, a_sweep_says_which_request_failed);
+	tcase_add_test(c, a_sweep_of_a_target_that_is_gone_says_so);
 	suite_add_tcase(s, c);
 	return s;
 }

@@ -574,6 +574,92 @@ static bool stop_after(void *context)
 	return s->left-- == 0;
 }
 
+/* A target that went away, whatever the kernel makes of it, did no damage: not a block of the request in hand, and once it
+ * is there again the run goes on as if nothing had been. */
+START_TEST(gone_is_not_damaged)
+{
+	static const int codes[] = { EIO, 0, ENOSPC, ENODEV };
+	enum { BLOCKS = 64, REQUEST = 4 * 512 };
+
+	for (size_t c = 0; c < sizeof codes / sizeof *codes; c++)
+		for (uint64_t at = 1; at < 40; at++) {
+			struct ram_medium *r = ram_medium_new(BLOCKS * 512, 512, true), *back;
+			struct verify_plan p = plan_for(r, REQUEST);
+			struct medium *m = &r->medium;
+			struct verify_result result;
+			struct error err = { 0 };
+
+			r->gone_after = at;
+			r->gone_errno = codes[c];
+			ck_assert_int_eq(verify_result_init(&result, &p, &err), 0);
+			/* 16 writes, a flush, 16 reads. */
+			ck_assert_int_eq(
+				verify_run(&m, &p, &no_hooks, &result, &err), at <= 33 ? -1 : 0);
+			if (at <= 33) {
+				ck_assert_int_eq(result.outcome, VERIFY_FAILED);
+				ck_assert_int_eq(err.kind, ERROR_IO);
+				ck_assert_msg(strstr(err.text, "is gone") != NULL, "%s", err.text);
+			}
+			ck_assert_uint_eq(result.reads.requests + result.writes.requests, 0);
+			ck_assert_int_eq(result.flush_errno, 0);
+			ck_assert_uint_eq(damaged(&result), 0);
+			ck_assert_uint_eq(result.damage.totals.judged, at <= 17   ? 0
+								       : at <= 33 ? (at - 18) * 4
+										  : BLOCKS);
+			back = ram_medium_new(BLOCKS * 512, 512, true);
+			memcpy(back->bytes, r->bytes, BLOCKS * 512);
+			medium_close(m);
+			m = &back->medium;
+			ck_assert_int_eq(verify_run(&m, &p, &no_hooks, &result, &err), 0);
+			ck_assert_int_eq(result.outcome, VERIFY_COMPLETE);
+			ck_assert_uint_eq(result.damage.totals.judged, BLOCKS);
+			ck_assert_uint_eq(damaged(&result) + result.reads.requests, 0);
+			damage_release(&result.damage);
+			medium_close(m);
+		}
+}
+END_TEST
+
+/* While a target that is there and cannot read a block is blamed for it; it is asked each time. */
+START_TEST(there_and_unreadable_is_damaged)
+{
+	struct ram_medium *r = ram_medium_new(64 * 512, 512, true);
+	struct verify_plan p = plan_for(r, 2048);
+	struct verify_result result;
+
+	r->bad_from = 20 * 512;
+	r->bad_to = 21 * 512;
+	result = ran(r, &p);
+	ck_assert_uint_eq(damaged(&result), 1);
+	ck_assert_uint_eq(result.reads.requests, 1);
+	ck_assert_uint_gt(r->checks[MEDIUM_CHECK_FAILED], 0);
+	damage_release(&result.damage);
+	medium_close(&r->medium);
+}
+END_TEST
+
+/* Another medium's blocks are not judged. */
+START_TEST(another_medium_is_not_judged)
+{
+	struct ram_medium *r = ram_medium_new(64 * 512, 512, true);
+	struct verify_plan p = plan_for(r, 2048);
+	struct medium *m = &r->medium;
+	struct verify_result result;
+	struct error err = { 0 };
+
+	r->swap_after = 25;
+	ck_assert_int_eq(verify_result_init(&result, &p, &err), 0);
+	ck_assert_int_eq(verify_run(&m, &p, &no_hooks, &result, &err), -1);
+	ck_assert_int_eq(result.outcome, VERIFY_FAILED);
+	ck_assert_ptr_nonnull(strstr(err.text, "another medium now"));
+	ck_assert_uint_eq(
+		result.damage.totals.judged, 7 * 4); /* reads 18 to 24; that of 25 is thrown away */
+	ck_assert_uint_eq(damaged(&result), 0);
+	damage_release(&result.damage);
+	medium_close(m);
+}
+END_TEST
+
 START_TEST(stopped_runs_go_on)
 {
 	for (uint64_t after = 0; after < 66; after++) {
@@ -694,6 +780,9 @@ Suite *verify_suite(void)
 	tcase_add_test(c, only_unreadable_blocks_are_blamed);
 	tcase_add_test(c, gives_up_when_asked);
 	tcase_add_test(c, stopped_runs_go_on);
+	tcase_add_test(c, gone_is_not_damaged);
+	tcase_add_test(c, there_and_unreadable_is_damaged);
+	tcase_add_test(c, another_medium_is_not_judged);
 	tcase_add_test(c, every_call_fails_in_turn);
 	suite_add_tcase(suite, c);
 	return suite;

@@ -1,0 +1,51 @@
+# A target that goes away, or becomes another one, in the middle of a verify that only reads: exit 3, nothing counted as
+# damage, what was judged before stays, and the run goes on to a clean end once it is back.
+. "$(dirname "$0")/lib.sh"
+requires_root
+change=$(dirname "$BLKASSAY")/bench/loop_change
+slow=$(dirname "$BLKASSAY")/tests/slow.so
+image=$tmp/$unique.img
+truncate -s 4M "$image"
+loop_device "$image"
+run 0 "$BLKASSAY" verify "$loop" --erase "$(token_of "$loop")" --only write --sizes 4Ki --seed 4 --out "$tmp/w.run"
+cp "$image" "$tmp/good.img"
+
+# reading NAME: in the background, slow enough, once it has judged something.
+reading() {
+	start=$(awk '{ print $1 }' "/sys/block/$(basename "$loop")/stat")
+	SLOW_FIXED_US=1000 SLOW_RATE=1e9 LD_PRELOAD=$slow "$BLKASSAY" verify "$loop" --only read --sizes 4Ki --seed 4 \
+		--out "$tmp/$1.run" >"$out" 2>"$err" &
+	pid=$!
+	tries=0
+	until [ "$(awk '{ print $1 }' "/sys/block/$(basename "$loop")/stat")" -ge $((start + 100)) ]; do
+		[ $((tries += 1)) -le 1500 ] || fail "nothing was read"
+		sleep 0.02
+	done
+}
+ended() { # NAME WORDS
+	status=0
+	wait $pid || status=$?
+	[ $status = 3 ] || fail "it exited with $status"
+	says "$2"
+	says_not "are damaged:"
+	run 0 "$BLKASSAY" report "$tmp/$1.run"
+	tells "$2"
+	says_not "are damaged:"
+	tells "judged hold what was written"
+}
+reading empty
+empty_loop "$image"
+ended empty "is gone"
+cp "$tmp/good.img" "$image"
+losetup -c "$loop"
+run 0 "$BLKASSAY" verify "$loop" --resume "$tmp/empty.run"
+says "All 8192 blocks of 512 B"
+let_go "$loop"
+
+# Another file under a read-only loop device: only the disk sequence tells.
+attach --read-only "$image"
+loop=$device
+truncate -s 4M "$tmp/other.img"
+reading other
+"$change" "$loop" "$tmp/other.img" || fail "the file under the loop device cannot be changed"
+ended other "may hold another medium than before"
