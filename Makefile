@@ -87,7 +87,7 @@ check: check-unit check-cli
 check-unit: $(O)/unit
 	$(Q)CK_DEFAULT_TIMEOUT=$(or $(CK_DEFAULT_TIMEOUT),60) $(if $(UNIT),CK_RUN_SUITE=$(UNIT)) $(O)/unit
 
-check-cli: $(O)/blkassay $(O)/bench/make_record $(O)/bench/loop_limit $(O)/bench/loop_change $(O)/bench/fit_of $(O)/tests/slow.so
+check-cli: $(O)/blkassay $(O)/bench/make_record $(O)/bench/loop_limit $(O)/bench/loop_change $(O)/bench/fit_of $(O)/tests/slow.so $(O)/tests/at_open.so
 	$(Q)BLKASSAY=$(abspath $(O)/blkassay) tests/run-cli $(TEST)
 
 sanitize:
@@ -118,8 +118,9 @@ $(O)/tests/fault-leaks.so: tests/shim/fault.c tests/shim/kinds.h
 	@mkdir -p $(@D)
 	$(Q)$(CC) -D_GNU_SOURCE -DFAULT_NO_MEMORY -Itests -std=c17 $(filter-out -Wmissing-prototypes,$(WARNINGS)) -O2 -g -fPIC -shared -o $@ $<
 
-# A library that gives requests a known time: for scripts/fit-campaign and the test of the fit.
-$(O)/tests/slow.so: tests/slow/slow.c
+# A library that gives requests a known time: for scripts/fit-campaign and the test of the fit. at_open: one that lets
+# something happen in the moment before a file is opened.
+$(O)/tests/slow.so $(O)/tests/at_open.so: $(O)/tests/%.so: tests/slow/%.c
 	@mkdir -p $(@D)
 	$(Q)$(CC) -D_GNU_SOURCE -D_FILE_OFFSET_BITS=64 -std=c17 $(filter-out -Wmissing-prototypes,$(WARNINGS)) -O2 -g -fPIC -shared -o $@ $<
 

@@ -19,6 +19,7 @@
 #include "cli/progress.h"
 #include "cli/region.h"
 #include "integrity/kept.h"
+#include "medium/device_traits.h"
 #include "medium/model.h"
 #include "medium/telltale.h"
 #include "platform/blockdev.h"
@@ -134,8 +135,7 @@ static int examine_again(struct session *s, bool write, struct error *err)
 				"'%s' changed while it was being opened; try again", t->path);
 		return t->kind == MEDIUM_IMAGE ? judge_image(s, write, err) : 0;
 	}
-	if (strcmp(t->name, d->name) != 0 || t->disk_sequence != d->disk_sequence ||
-		t->size_bytes != d->size_bytes || strcmp(t->serial, d->serial) != 0)
+	if (!medium_traits_fit_device(t, d))
 		return error_set(err, ERROR_REFUSED,
 			"'%s' is no longer the device it was a moment ago; look at 'blkassay "
 			"targets' again",

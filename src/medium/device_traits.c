@@ -1,6 +1,8 @@
 /* What the kernel says of a block device, as the traits of a medium. */
 #include "medium/device_traits.h"
 
+#include <string.h>
+
 #include "base/text.h"
 #include "medium/medium.h"
 #include "platform/blockdev.h"
@@ -26,4 +28,10 @@ void medium_traits_take_device(struct medium_traits *t, const struct blockdev *d
 	t->marked_removable = d->marked_removable;
 	t->read_only = d->read_only;
 	t->disk_sequence = d->disk_sequence;
+}
+
+bool medium_traits_fit_device(const struct medium_traits *t, const struct blockdev *d)
+{
+	return !strcmp(t->name, d->name) && t->disk_sequence == d->disk_sequence &&
+	       t->size_bytes == d->size_bytes && !strcmp(t->serial, d->serial);
 }

@@ -2,10 +2,15 @@
 #ifndef MEDIUM_DEVICE_TRAITS_H
 #define MEDIUM_DEVICE_TRAITS_H
 
+#include <stdbool.h>
+
 struct blockdev;
 struct medium_traits;
 
 /* Everything but the path and the alignments, which only who opens the device knows; those are left as they are. */
 void medium_traits_take_device(struct medium_traits *t, const struct blockdev *d);
+
+/* Is what was opened (t) what was looked at before (d)? By name, disk sequence, size and serial number. */
+bool medium_traits_fit_device(const struct medium_traits *t, const struct blockdev *d);
 
 #endif

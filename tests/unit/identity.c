@@ -6,12 +6,14 @@
 
 #include "base/error.h"
 #include "base/random.h"
+#include "medium/device_traits.h"
 #include "medium/failing.h"
 #include "medium/medium.h"
 #include "medium/model.h"
 #include "medium/model_spec.h"
 #include "medium/scsi.h"
 #include "medium/telltale.h"
+#include "platform/blockdev.h"
 #include "support/ram_medium.h"
 #include "support/scsi_tap.h"
 
@@ -107,6 +109,33 @@ START_TEST(a_batch_is_due_once_a_second_at_least)
 	write_block(&r->medium);
 	ck_assert_uint_ge(r->checks[MEDIUM_CHECK_BATCH], 2);
 	medium_close(&r->medium);
+}
+END_TEST
+
+/* Each of these alone tells that another device took the place of the one that was looked at. */
+START_TEST(what_was_opened_is_what_was_looked_at)
+{
+	const struct blockdev looked = {
+		.name = "sdb", .disk_sequence = 7, .size_bytes = 4096, .serial = "A"
+	};
+	struct medium_traits t = {
+		.name = "sdb", .disk_sequence = 7, .size_bytes = 4096, .serial = "A"
+	};
+	struct medium_traits other;
+
+	ck_assert(medium_traits_fit_device(&t, &looked));
+	other = t;
+	other.name[2] = 'c';
+	ck_assert(!medium_traits_fit_device(&other, &looked));
+	other = t;
+	other.disk_sequence = 8;
+	ck_assert(!medium_traits_fit_device(&other, &looked));
+	other = t;
+	other.size_bytes = 8192;
+	ck_assert(!medium_traits_fit_device(&other, &looked));
+	other = t;
+	other.serial[0] = 'B';
+	ck_assert(!medium_traits_fit_device(&other, &looked));
 }
 END_TEST
 
@@ -517,6 +546,7 @@ Suite *identity_suite(void)
 	tcase_add_test(t, what_was_read_while_it_changed_is_not_handed_out);
 	tcase_add_test(t, a_wrapper_passes_on_what_it_wraps);
 	tcase_add_test(t, a_batch_is_due_once_a_second_at_least);
+	tcase_add_test(t, what_was_opened_is_what_was_looked_at);
 	tcase_add_test(t, a_medium_is_known_by_what_was_flushed_to_it);
 	tcase_add_test(t, a_flush_covers_what_came_before_it);
 	tcase_add_test(t, blocks_of_one_byte_tell_nothing);
