@@ -7,8 +7,6 @@
 #include <time.h>
 
 #include "base/error.h"
-#include "medium/scsi.h"
-#include "medium/scsi_sense.h"
 #include "medium/telltale.h"
 
 static const uint64_t batch_at_least_every_ns = 1000000000;
@@ -35,7 +33,7 @@ int identity_gone(const struct medium *m, struct error *why, int rc, const char 
 	return rc;
 }
 
-static int lose(struct medium *m, int rc, const struct error *why)
+int identity_lose(struct medium *m, int rc, const struct error *why)
 {
 	pthread_mutex_lock(&turning);
 	if (!identity_lost(m)) {
@@ -52,10 +50,10 @@ static enum identity_stage stage_of(const struct medium *m)
 }
 
 /* Not there, or another: lost, unless the run itself makes it leave. Returns what to answer. */
-static int leave(struct medium *m, int rc, const struct error *why)
+int identity_leave(struct medium *m, int rc, const struct error *why)
 {
 	if (rc == -ENODEV || rc == -ENXIO || stage_of(m) == IDENTITY_HELD)
-		return lose(m, rc, why);
+		return identity_lose(m, rc, why);
 	atomic_store(&m->identity.stage, IDENTITY_LEFT);
 	return 0;
 }
@@ -82,7 +80,7 @@ static int missing(struct medium *m, const char *when)
 		"run "
 		"again",
 		m->traits.path, when);
-	return lose(m, -ESTALE, &why);
+	return identity_lose(m, -ESTALE, &why);
 }
 
 /* A reset is no change of medium, but it can hide one: gadgets drop a waiting 28/00 then. */
@@ -143,7 +141,7 @@ int medium_check(struct medium *wrapped, enum medium_check how)
 			&m->identity.batch_ns, coarse_now_ns(m), memory_order_relaxed);
 	rc = m->ops->check(m, how, &why);
 	if (rc < 0)
-		return leave(m, rc, &why);
+		return identity_leave(m, rc, &why);
 	if (how != MEDIUM_CHECK_BATCH || stage_of(m) != IDENTITY_HELD)
 		return 0;
 	return m->identity.telltales ? check_telltales(m) : 0;
@@ -185,50 +183,6 @@ int identity_admit_write(struct medium *wrapped)
 	return rc;
 }
 
-/* Commands that neither move data nor store any. */
-static bool is_question(const uint8_t *cdb)
-{
-	switch (cdb[0]) {
-	case SCSI_TEST_UNIT_READY:
-	case SCSI_REQUEST_SENSE:
-	case SCSI_INQUIRY:
-	case SCSI_MODE_SENSE_6:
-	case SCSI_MODE_SENSE_10:
-	case SCSI_START_STOP_UNIT:
-	case SCSI_PREVENT_ALLOW:
-	case SCSI_READ_CAPACITY_10:
-	case SCSI_SERVICE_ACTION_IN_16:
-		return true;
-	default:
-		return false;
-	}
-}
-
-static bool is_read(const uint8_t *cdb)
-{
-	return cdb[0] == SCSI_READ_10 || cdb[0] == SCSI_READ_16;
-}
-
-static bool is_sync(const uint8_t *cdb)
-{
-	return cdb[0] == SCSI_SYNCHRONIZE_CACHE_10 || cdb[0] == SCSI_SYNCHRONIZE_CACHE_16;
-}
-
-int identity_admit_scsi(struct medium *m, const struct scsi_exchange *x)
-{
-	int rc;
-
-	if (is_question(x->cdb) || is_read(x->cdb))
-		rc = medium_check(m, MEDIUM_CHECK_REQUEST);
-	else
-		rc = is_sync(x->cdb) ? identity_admit_flush(m) : identity_admit_write(m);
-	if (!rc && is_read(x->cdb))
-		rc = identity_admit_read(m);
-	if (!rc && is_sync(x->cdb))
-		identity_flush_begins(m);
-	return rc;
-}
-
 void identity_wrote(struct medium *wrapped, uint64_t at, const void *bytes, size_t length)
 {
 	struct medium *m = identity_owner(wrapped);
@@ -251,70 +205,6 @@ void identity_flushed(struct medium *wrapped)
 
 	if (m->identity.telltales)
 		telltales_flushed(m->identity.telltales);
-}
-
-static void heed_success(struct medium *m, const struct scsi_exchange *x)
-{
-	uint64_t block = m->traits.logical_block_bytes;
-
-	if (is_sync(x->cdb))
-		identity_flushed(m);
-	else if (x->cdb[0] == SCSI_WRITE_10)
-		identity_wrote(m, scsi_get_u32(x->cdb + 2) * block, x->data, scsi_transferred(x));
-	else if (x->cdb[0] == SCSI_WRITE_16)
-		identity_wrote(m, scsi_get_u64(x->cdb + 2) * block, x->data, scsi_transferred(x));
-}
-
-/* From before the first write: whatever is there now is what will be written to, if it has the size that was consented to. */
-static int absorb(struct medium *m)
-{
-	struct error why = { 0 };
-	int rc = m->ops->renew ? m->ops->renew(m, &why) : 0;
-
-	return rc < 0 ? lose(m, rc, &why) : 0;
-}
-
-static int heed_sense(struct medium *m, const struct scsi_sense *s)
-{
-	char text[SCSI_SENSE_TEXT_MAX];
-	struct error why;
-
-	switch (scsi_sense_identity(s)) {
-	case -ESTALE:
-		if (!atomic_load(&m->identity.armed))
-			return absorb(m);
-		return leave(m, identity_changed(m, &why, scsi_sense_format(text, s)), &why);
-	case -ENOMEDIUM:
-		return leave(
-			m, identity_gone(m, &why, -ENOMEDIUM, scsi_sense_format(text, s)), &why);
-	default:
-		break;
-	}
-	if (s->valid && s->key == SENSE_UNIT_ATTENTION && s->code >> 8 == SENSE_POWER_ON >> 8) {
-		atomic_fetch_add(&m->identity.resets, 1);
-		atomic_store(&m->identity.doubted, true);
-	}
-	return 0;
-}
-
-int identity_heed(struct medium *wrapped, const struct scsi_exchange *x)
-{
-	struct medium *m = identity_owner(wrapped);
-	struct scsi_sense sense;
-	struct error why;
-
-	if (scsi_completed(x))
-		heed_success(m, x);
-	if (scsi_succeeded(x))
-		return 0;
-	/* A wrapper passes on what was counted already. */
-	if (m == wrapped)
-		atomic_fetch_add(&m->identity.own_errors, 1);
-	if (scsi_lost_device(x))
-		return lose(
-			m, identity_gone(m, &why, -ENODEV, "it answers no command any more"), &why);
-	scsi_sense_decode(&sense, x->sense, x->sense_length);
-	return heed_sense(m, &sense);
 }
 
 const struct error *medium_lost(const struct medium *m)
@@ -416,7 +306,7 @@ int medium_confirm(struct medium *wrapped)
 		return rc;
 	rc = m->ops->renew ? m->ops->renew(m, &why) : 0;
 	if (rc < 0)
-		return lose(m, rc, &why);
+		return identity_lose(m, rc, &why);
 	if (!m->identity.telltales || telltales_look(m->identity.telltales, m) != TELLTALE_FOUND)
 		return missing(m, "after it was away,");
 	forget_errors(m);

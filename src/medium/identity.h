@@ -35,6 +35,10 @@ static inline int identity_lost(const struct medium *wrapped)
 int identity_changed(const struct medium *m, struct error *why, const char *how); /* -ESTALE */
 int identity_gone(const struct medium *m, struct error *why, int rc, const char *how);
 
+/* Not there, or another: lost for good; by _leave only when the run itself does not make it leave. The errno to answer with. */
+int identity_lose(struct medium *m, int rc, const struct error *why);
+int identity_leave(struct medium *m, int rc, const struct error *why);
+
 /* Before a request: 0 when it may go out, or a negative errno. */
 int identity_admit_read(struct medium *m);
 int identity_admit_write(struct medium *m);

@@ -4,6 +4,7 @@
 #include <check.h>
 #include <errno.h>
 #include <fcntl.h>
+#include <stdio.h>
 #include <stdlib.h>
 #include <unistd.h>
 
@@ -203,6 +204,48 @@ START_TEST(counters)
 }
 END_TEST
 
+/* In hexadecimal, of the disk, for its partitions too (drivers/scsi/scsi_sysfs.c). */
+START_TEST(errors_and_timeouts)
+{
+	static const char scsi[] =
+		"devices/pci0/usb1/1-1/1-1.1/1-1.1:1.0/host2/target2:0:0/2:0:0:0/";
+	static const char *const bad[] = { "", "nonsense\n" };
+	char path[200];
+	uint64_t sum;
+	int fds[2];
+
+	blockdev_errors_open(fds, sysfs, 254, 0);
+	ck_assert_int_eq(fds[0] & fds[1], -1);
+	ck_assert_int_eq(blockdev_errors_read(fds, &sum), -ENOTSUP);
+	snprintf(path, sizeof path, "%sioerr_cnt", scsi);
+	tree_put(path, "0x1f\n");
+	snprintf(path, sizeof path, "%siotmo_cnt", scsi);
+	tree_put(path, "0x2\n");
+	snprintf(path, sizeof path, "%sblock/sdb/device", scsi);
+	tree_link(path, "../..");
+	for (unsigned minor = 16; minor <= 17; minor++) {
+		blockdev_errors_open(fds, sysfs, 8, minor);
+		ck_assert_int_ge(fds[0], 0);
+		for (int i = 0; i < 2; i++) {
+			ck_assert_int_eq(blockdev_errors_read(fds, &sum), 0);
+			ck_assert_uint_eq(sum, 33);
+		}
+		close(fds[0]);
+		close(fds[1]);
+	}
+	for (size_t i = 0; i < 2; i++) {
+		snprintf(path, sizeof path, "%siotmo_cnt", scsi);
+		tree_put(path, bad[i]);
+		blockdev_errors_open(fds, sysfs, 8, 16);
+		ck_assert_int_eq(blockdev_errors_read(fds, &sum), -EBADMSG);
+		close(fds[0]);
+		close(fds[1]);
+	}
+	ck_assert(blockdev_exists(sysfs, 8, 16));
+	ck_assert(!blockdev_exists(sysfs, 8, 99));
+}
+END_TEST
+
 START_TEST(hostile_text)
 {
 	char text[] = "  \x01gr\xc3\xbcn\x1b]0;x\x07 \x7f\n end \n";
@@ -227,6 +270,7 @@ Suite *blockdev_suite(void)
 	tcase_add_test(t, listed_in_natural_order);
 	tcase_add_test(t, by_number_and_missing);
 	tcase_add_test(t, counters);
+	tcase_add_test(t, errors_and_timeouts);
 	tcase_add_test(t, hostile_text);
 	suite_add_tcase(s, t);
 	return s;

@@ -134,7 +134,9 @@ static void write_sample(int passes)
 			.flush_ns = 500000000,
 			.device_known = i % 2,
 			.device_requests = 300,
-			.flags = RUN_PASS_SPLIT | RUN_PASS_TAIL };
+			.device_errors = (uint64_t)i,
+			.flags = RUN_PASS_SPLIT | RUN_PASS_TAIL |
+				 (i ? (uint32_t)RUN_PASS_RESETS : 0) };
 		uint64_t bins[2] = { 100, 200 }, counts[2] = { 3, (uint64_t)i };
 
 		ck_assert_int_eq(run_write_pass(&w, &p, &err), 0);
@@ -159,7 +161,10 @@ START_TEST(run_comes_back_as_written)
 	ck_assert_int_eq(r.passes[4].direction, RUN_WRITE);
 	ck_assert_int_eq(r.passes[4].order, RUN_RANDOM);
 	ck_assert(r.passes[1].device_known && !r.passes[0].device_known);
-	ck_assert_uint_eq(r.passes[3].flags, RUN_PASS_SPLIT | RUN_PASS_TAIL);
+	ck_assert_uint_eq(r.passes[0].flags, RUN_PASS_SPLIT | RUN_PASS_TAIL);
+	ck_assert_uint_eq(r.passes[3].flags, RUN_PASS_SPLIT | RUN_PASS_TAIL | RUN_PASS_RESETS);
+	for (uint64_t i = 0; i < 5; i++)
+		ck_assert_uint_eq(r.passes[i].device_errors, i);
 	ck_assert_double_eq(run_pass_rate_acknowledged(&r.passes[0]), 2000000);
 	ck_assert_double_eq(run_pass_rate_stored(&r.passes[0]), 1000000);
 	ck_assert(r.end.present && !r.cut && !r.damaged_lines);

@@ -162,6 +162,28 @@ START_TEST(link_ceilings)
 }
 END_TEST
 
+/* A pass into which a reset fell proves nothing, however whole it looks. */
+START_TEST(disturbed_passes_count_for_nothing)
+{
+	static const double rates[] = { 100e3, 100e3, 900e3 };
+	struct points points;
+	struct error err;
+
+	add_passes(RUN_READ, RUN_SEQUENTIAL, 4096, rates, 3);
+	run.passes[2].flags = RUN_PASS_RESETS;
+	run.passes[2].device_errors = 3;
+	ck_assert_int_eq(points_make(&points, &run, &err), 0);
+	ck_assert_uint_eq(points.count, 1);
+	ck_assert_uint_eq(points.list[0].pass_count, 2);
+	ck_assert_uint_eq(points.list[0].left_out, 1);
+	ck_assert_uint_eq(points.list[0].disturbed, 1);
+	ck_assert_uint_eq(points.list[0].device_errors, 3);
+	ck_assert_double_eq_tol(points.list[0].acknowledged.median, 100e3, 1);
+	ck_assert_double_eq_tol(points.list[0].lat_max_s, 4096 / 100e3, 1e-6);
+	points_release(&points);
+}
+END_TEST
+
 START_TEST(points_are_grouped)
 {
 	static const double rates[] = { 100e3, 300e3, 200e3 };
@@ -320,6 +342,7 @@ Suite *report_suite(void)
 	tcase_add_test(t, figures);
 	tcase_add_test(t, link_ceilings);
 	tcase_add_test(t, points_are_grouped);
+	tcase_add_test(t, disturbed_passes_count_for_nothing);
 	tcase_add_test(t, summary_of_writes);
 	tcase_add_test(t, summary_notices);
 	tcase_add_test(t, summary_faster_than_its_link);

@@ -62,3 +62,18 @@ swapped 300 blkassay audit "$gadget" --erase "$token" --region 1Mi+2Mi --seed 7 
 strays=$(cmp -l other.img /dev/zero 2>/dev/null | wc -l)
 note "bytes that reached the other card: $strays"
 between "bytes that reached the other card" "$strays" 0 131072
+gadget_poll 0
+right_card
+
+# A cut by the plug, and another card in the reader that comes back: the serial number is the reader's.
+truncate -s 0 other.img
+truncate -s 4M other.img
+cat >swap.sh <<'END'
+echo "" >/sys/kernel/config/usb_gadget/rig/UDC
+echo /tmp/work/other.img >/sys/kernel/config/usb_gadget/rig/functions/mass_storage.0/lun.0/file
+echo dummy_udc.0 >/sys/kernel/config/usb_gadget/rig/UDC
+END
+run 3 blkassay cut "$gadget" --erase "$token" --region 0+1Mi --seed 9 --seconds 3 --cycles 2 --cut-with "sh $work/swap.sh" --out cycles.run
+says "does not show that it still holds the medium this run wrote to"
+says_not "BROKEN"
+untouched

@@ -1,5 +1,5 @@
 # The host resets the drive in the middle of a sweep and of a verify: what the kernel counted is said and the passes it fell
-# into count for nothing. A reset is no change of medium: both runs go on to their end.
+# into count for nothing; so does the line of an audit. A reset is no change of medium: all go on.
 truncate -s 4M card.img
 gadget_plug $work/card.img
 start blkassay sweep "$gadget" --sizes 4Ki --order random --seconds 1 --passes 6 --out sweep.run
@@ -21,3 +21,11 @@ done
 finish 0
 says "The kernel counted"
 says "All 2048 blocks"
+
+start blkassay audit "$gadget" --erase "$token" --seed 4 --out audit.run
+moved "$gadget" 100
+reset_usb "$gadget"
+wait_for 200 grep -q 'counts%20for%20nothing' audit.run || fail "no line of the audit is doubted"
+kill -INT "$child"
+finish 130
+says "of the device meanwhile, so this counts for nothing"
