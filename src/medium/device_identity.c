@@ -189,13 +189,15 @@ static int check_capacity(int fd, const struct medium *m, struct error *why)
 	return -ESTALE;
 }
 
-int device_identity_settle(int fd, bool whole_disk, const struct medium *m, struct error *why)
+int device_identity_settle(int fd, bool whole_disk, struct medium *m, struct error *why)
 {
 	struct readiness r;
 	int rc;
 
 	await_readiness(fd, &r);
 	rc = judge_readiness(&r, m, why);
+	if (r.changed)
+		identity_doubt(m);
 	return rc || !r.changed || !whole_disk ? rc : check_capacity(fd, m, why);
 }
 

@@ -29,8 +29,9 @@ int device_identity_check(struct device_identity *d, enum medium_check how, cons
 /* As its `renew`: unit attentions absorbed, the kernel made to look, same size as before. */
 int device_identity_renew(struct device_identity *d, const struct medium *m, struct error *why);
 
-/* At opening, before the first write: unit attentions that waited from before are absorbed. 0, or a negative errno with
- * *why when the kernel still has the size of a medium that is not there any more. */
-int device_identity_settle(int fd, bool whole_disk, const struct medium *m, struct error *why);
+/* At opening, before the first write: unit attentions that waited from before are absorbed; one that tells of another medium
+ * leaves a doubt, for whoever has tell-tales. 0, or a negative errno with *why when the kernel still has the size of a
+ * medium that is not there any more. */
+int device_identity_settle(int fd, bool whole_disk, struct medium *m, struct error *why);
 
 #endif

@@ -75,10 +75,8 @@ static int missing(struct medium *m, const char *when)
 
 	error_set(&why, ERROR_IO,
 		"'%s' does not show that it still holds the medium this run wrote to: %s none of "
-		"the "
-		"blocks flushed last is there; nothing more was written; put the right one in and "
-		"run "
-		"again",
+		"the blocks flushed last is there, so it is another one or has lost them all; "
+		"nothing more was written; put the right one in",
 		m->traits.path, when);
 	return identity_lose(m, -ESTALE, &why);
 }
@@ -86,6 +84,8 @@ static int missing(struct medium *m, const char *when)
 /* A reset is no change of medium, but it can hide one: gadgets drop a waiting 28/00 then. */
 static int settle_doubt(struct medium *m)
 {
+	if (!atomic_load_explicit(&m->identity.doubted, memory_order_relaxed))
+		return 0;
 	if (m->identity.telltales && telltales_look(m->identity.telltales, m) == TELLTALE_MISSING)
 		return missing(m, "it was reset, and");
 	atomic_store(&m->identity.doubted, false);
@@ -111,6 +111,8 @@ static int check_telltales(struct medium *m)
 {
 	bool errors = errors_moved(m);
 
+	if (settle_doubt(m) < 0)
+		return identity_lost(m);
 	if ((errors || has_no_sequence(m)) &&
 		telltales_look_vouched(m->identity.telltales, m) == TELLTALE_MISSING) {
 		/* Who knows better says why; and a drive that could not be read before it was asked can be now. */
@@ -160,9 +162,7 @@ static int admit(struct medium *m, enum medium_check how)
 
 	if (!rc && stage_of(m) == IDENTITY_LEFT)
 		return -ESTALE;
-	if (!rc && atomic_load_explicit(&m->identity.doubted, memory_order_relaxed))
-		rc = settle_doubt(m);
-	return rc;
+	return rc ? rc : settle_doubt(m);
 }
 
 /* A flush ends a batch. */

@@ -39,6 +39,12 @@ int identity_gone(const struct medium *m, struct error *why, int rc, const char 
 int identity_lose(struct medium *m, int rc, const struct error *why);
 int identity_leave(struct medium *m, int rc, const struct error *why);
 
+/* The device was reset, or said that a medium came before this run held it: tell-tales are read back before it goes on. */
+static inline void identity_doubt(struct medium *m)
+{
+	atomic_store(&m->identity.doubted, true);
+}
+
 /* Before a request: 0 when it may go out, or a negative errno. */
 int identity_admit_read(struct medium *m);
 int identity_admit_write(struct medium *m);

@@ -96,7 +96,7 @@ static int heed_sense(struct medium *m, const struct scsi_sense *s)
 	}
 	if (is_reset(s)) {
 		atomic_fetch_add(&m->identity.resets, 1);
-		atomic_store(&m->identity.doubted, true);
+		identity_doubt(m);
 	}
 	return 0;
 }

@@ -8,6 +8,7 @@
 #include "base/random.h"
 #include "medium/device_traits.h"
 #include "medium/failing.h"
+#include "medium/identity.h"
 #include "medium/medium.h"
 #include "medium/model.h"
 #include "medium/model_spec.h"
@@ -304,6 +305,31 @@ START_TEST(without_a_disk_sequence_the_tell_tales_are_read_back)
 }
 END_TEST
 
+/* Opened again in mid-run, with an attention that was absorbed on the way: the tell-tales of before are asked. */
+START_TEST(an_attention_at_reopening_is_a_doubt)
+{
+	for (int same = 0; same < 2; same++) {
+		struct ram_medium *r = ram_medium_new(BYTES, BLOCK, true), *again;
+		struct telltales *told;
+
+		r->medium.traits.disk_sequence = 5;
+		write_some(&r->medium, 0, 4, 7);
+		ck_assert_int_eq(medium_flush(&r->medium), 0);
+		told = medium_take_telltales(&r->medium);
+		again = ram_medium_new(BYTES, BLOCK, true);
+		again->medium.traits.disk_sequence = 5;
+		if (same)
+			memcpy(again->bytes, r->bytes, BYTES);
+		medium_close(&r->medium);
+		identity_doubt(&again->medium);
+		medium_give_telltales(&again->medium, told);
+		ck_assert_int_eq(
+			medium_check(&again->medium, MEDIUM_CHECK_BATCH), same ? 0 : -ESTALE);
+		medium_close(&again->medium);
+	}
+}
+END_TEST
+
 /* ---- what a drive says of itself ---- */
 
 static const char head[] = "gadget-model 1\ndevice:\nname = t\ncapacity = 512Ki\nfill = FFh\n"
@@ -553,6 +579,7 @@ Suite *identity_suite(void)
 	tcase_add_test(t, where_there_are_marks_they_alone_count);
 	tcase_add_test(t, old_tell_tales_outlive_many_new_ones);
 	tcase_add_test(t, without_a_disk_sequence_the_tell_tales_are_read_back);
+	tcase_add_test(t, an_attention_at_reopening_is_a_doubt);
 	tcase_add_test(t, no_write_follows_a_swapped_card);
 	tcase_add_test(t, a_drive_that_is_unplugged_is_gone_and_one_that_is_reset_is_not);
 	tcase_add_test(t, an_attention_from_before_the_first_write_is_absorbed);
