@@ -20,17 +20,22 @@ enum { TEST_TIMEOUT_MS = 10000, ATTENTIONS_MAX = 16, NOT_READY_TRIES = 50 };
 
 static const uint64_t not_ready_step_ns = 200000000;
 
-void device_identity_take(struct device_identity *d, int fd, const struct medium_traits *t,
+int device_identity_take(struct device_identity *d, int fd, const struct medium_traits *t,
 	unsigned major, unsigned minor)
 {
+	int rc;
+
 	*d = (struct device_identity){ .fd = fd,
 		.major = major,
 		.minor = minor,
 		.size_bytes = t->size_bytes,
 		/* Nobody can change what is behind a loop device, unless that only reads (LOOP_CHANGE_FD). */
 		.every_request = t->read_only || strcmp(t->transport, "loop") != 0 };
-	if (blockdev_sequence(fd, &d->sequence) < 0)
+	rc = blockdev_sequence(fd, &d->sequence);
+	if (rc < 0)
 		d->sequence = 0;
+	/* Kernels before 5.15 do not know the question. */
+	return rc == -ENOTTY || rc == -EINVAL ? 0 : rc;
 }
 
 /* The disk sequence moves whenever the kernel noticed another medium, whoever made it look (Linux 5.15 and later,
@@ -40,8 +45,14 @@ static int check_sequence(
 {
 	uint64_t now, bytes;
 	char how[140];
+	int rc;
 
-	if (!d->sequence || blockdev_sequence(fd, &now) < 0 || now == d->sequence)
+	if (!d->sequence)
+		return 0;
+	rc = blockdev_sequence(fd, &now);
+	if (rc == -ENODEV || rc == -ENXIO)
+		return identity_gone(m, why, rc, "the kernel has no such device any more");
+	if (rc < 0 || now == d->sequence)
 		return 0;
 	if (blockdev_size(fd, &bytes) == 0 && !bytes)
 		return identity_gone(m, why, -ENOMEDIUM, "it holds no medium");

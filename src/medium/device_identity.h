@@ -18,8 +18,8 @@ struct device_identity {
 	bool every_request; /* its medium can go while it is held open: asked at each request */
 };
 
-/* Of the device open at fd, now. */
-void device_identity_take(struct device_identity *d, int fd, const struct medium_traits *t,
+/* Of the device open at fd, now. 0, or a negative errno: what it is cannot be found out. */
+int device_identity_take(struct device_identity *d, int fd, const struct medium_traits *t,
 	unsigned major, unsigned minor);
 
 /* As the `check` of medium_ops; m for the sentence. */

@@ -165,6 +165,7 @@ static int describe_device(
 	int logical = 0;
 	unsigned physical = 0;
 	uint64_t size = 0;
+	int rc;
 
 	if (blockdev_read_by_number(&d, NULL, major(st->st_rdev), minor(st->st_rdev), err) < 0)
 		return -1;
@@ -183,9 +184,11 @@ static int describe_device(
 	r->whole_disk = !d.partition;
 	r->stat_fd = blockdev_stat_open(NULL, d.major, d.minor);
 	blockdev_errors_open(r->error_fds, NULL, d.major, d.minor);
-	device_identity_take(&r->identity, r->fd, t, d.major, d.minor);
-	if (r->identity.sequence)
-		t->disk_sequence = r->identity.sequence;
+	rc = device_identity_take(&r->identity, r->fd, t, d.major, d.minor);
+	if (rc < 0)
+		return error_sys(
+			err, ERROR_IO, -rc, "cannot ask '%s' for its disk sequence", t->path);
+	t->disk_sequence = r->identity.sequence;
 	return 0;
 }
 

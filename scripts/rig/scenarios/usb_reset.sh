@@ -1,5 +1,6 @@
 # The host resets the drive in the middle of a sweep and of a verify: what the kernel counted is said and the passes it fell
 # into count for nothing; so does the line of an audit. A reset is no change of medium: all go on.
+# Time limit: 900 s
 truncate -s 4M card.img
 gadget_plug $work/card.img
 start blkassay sweep "$gadget" --sizes 4Ki --order random --seconds 1 --passes 6 --out sweep.run
