@@ -13,6 +13,7 @@
 #include "base/error.h"
 #include "base/size.h"
 #include "base/text.h"
+#include "cli/device_openers.h"
 #include "cli/image.h"
 #include "cli/message.h"
 #include "cli/output.h"
@@ -419,6 +420,8 @@ static int prepare(struct session *s, const struct writes *w, const char *record
 		return -1;
 	announce_loss(s, w);
 	announce_wear(s, w);
+	if (s->own->is_device)
+		device_openers_warn(&s->own->device);
 	if (s->kept && save_writes(s, w, record_path, watch, err) < 0)
 		return -1;
 	s->own->saved = s->kept;
