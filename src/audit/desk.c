@@ -457,7 +457,7 @@ int desk_report(struct desk *d, const char *id, const char *claim, enum promise_
 	vsnprintf(f->evidence, sizeof f->evidence, evidence, ap);
 	va_end(ap);
 	errors = new_errors(d);
-	if (errors && verdict != PROMISE_NOT_SHOWN)
+	if (errors)
 		doubt(f, errors);
 	return d->hooks->promise && d->hooks->promise(d->hooks->context, f, d->err) < 0 ? -ECANCELED
 											: 0;

@@ -99,7 +99,8 @@ struct medium_identity {
 		doubted; /* something happened since the tell-tales were last read back: a reset, errors of nobody's */
 	_Atomic uint64_t errors_seen; /* of the kernel's count, less this run's own */
 	_Atomic uint64_t resets; /* unit attentions 29h that came to this run's own commands */
-	_Atomic bool reset_due; /* a command of this run failed in transport, which the kernel mends by a reset */
+	_Atomic bool
+		reset_due; /* a command of this run failed in transport, which the kernel mends by a reset */
 	_Atomic uint64_t own_errors; /* answers to this run's own commands that were no success */
 	struct telltales *telltales; /* NULL: not kept */
 };

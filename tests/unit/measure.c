@@ -466,7 +466,8 @@ START_TEST(a_sweep_of_a_target_that_is_gone_says_so)
 		ck_assert_int_eq(sweep_run(&r->medium, &plan, &sink, NULL, &err), SWEEP_FAILED);
 		ck_assert_int_eq(err.kind, ERROR_IO);
 		ck_assert_ptr_nonnull(strstr(err.text, "'memory' is gone"));
-		ck_assert_msg(strstr(err.text, "a write of 4 KiB at byte ") != NULL, "%s", err.text);
+		ck_assert_msg(
+			strstr(err.text, "a write of 4 KiB at byte ") != NULL, "%s", err.text);
 		ck_assert_ptr_null(strstr(err.text, "space"));
 		ck_assert_ptr_null(strstr(err.text, "smaller"));
 		ck_assert_uint_eq(failed, 1);
