@@ -186,6 +186,31 @@ static int check_events(const struct check *c)
 	return 0;
 }
 
+static double block_ns(const struct check *c, double rate)
+{
+	return rate > 0 ? (double)c->s->device.block_bytes * 1e9 / rate : 0;
+}
+
+/* The clock of a model moves by what requests take. Those that take nothing would fill a pass of any length for ever. */
+static int check_time(const struct check *c)
+{
+	static const double least_ns = 100;
+	const struct model_link *l = &c->s->link;
+	const struct model_card *k = &c->s->card;
+	double both = l->request_cost_ns + l->host_gap_ns + c->s->firmware.request_cost_ns +
+		      block_ns(c, l->rate);
+
+	if (l->frames)
+		return 0;
+	if (both + block_ns(c, k->read_rate) + k->read_command_ns + k->read_sector_ns < least_ns)
+		return misplaced(c, "card", "read rate",
+			"a rate or a cost somewhere: reads of a block would take under 100 ns");
+	if (both + block_ns(c, k->write_rate) + k->write_command_ns + k->write_sector_ns < least_ns)
+		return misplaced(c, "card", "write rate",
+			"a rate or a cost somewhere: writes of a block would take under 100 ns");
+	return 0;
+}
+
 int model_spec_check(struct model_spec *s, const char *name,
 	unsigned (*line_of)(const void *context, const char *section, const char *key),
 	const void *context, struct error *err)
@@ -194,7 +219,7 @@ int model_spec_check(struct model_spec *s, const char *name,
 
 	if (check_device(&c) < 0 || check_link(&c) < 0 || check_card(&c) < 0 ||
 		check_firmware(&c) < 0 || check_claims(&c) < 0 || check_faults(&c) < 0 ||
-		check_events(&c) < 0)
+		check_events(&c) < 0 || check_time(&c) < 0)
 		return -1;
 	return 0;
 }

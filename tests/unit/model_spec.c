@@ -176,6 +176,37 @@ START_TEST(names_what_is_missing)
 }
 END_TEST
 
+/* A request has to take some time: a pass of such a model would never end. */
+START_TEST(takes_no_time)
+{
+	static const char quick[] = "gadget-model 1\ndevice:\nname = t\ncapacity = 64Mi\n"
+				    "link:\nrate = unlimited\n%s"
+				    "card:\nread rate = %s\nwrite rate = %s\n"
+				    "firmware:\nunit = request\n";
+	static const struct {
+		const char *link, *read, *write, *says;
+	} cases[] = {
+		{ "", "unlimited", "1 MB/s", "t:8: card: 'read rate' does not fit" },
+		{ "", "1 MB/s", "unlimited", "t:9: card: 'write rate' does not fit" },
+		{ "", "900 GB/s", "1 MB/s", "t:8: card: 'read rate' does not fit" },
+		{ "request cost = 1 us\n", "unlimited", "unlimited", NULL },
+		{ "", "1 GB/s", "1 GB/s", NULL },
+	};
+
+	for (size_t i = 0; i < sizeof cases / sizeof *cases; i++) {
+		struct model_spec s;
+		struct error err = { 0 };
+		char text[1024];
+
+		snprintf(text, sizeof text, quick, cases[i].link, cases[i].read, cases[i].write);
+		ck_assert_int_eq(model_spec_parse(&s, text, strlen(text), "t", &err),
+			cases[i].says ? -1 : 0);
+		ck_assert_msg(
+			!cases[i].says || strstr(err.text, cases[i].says), "it says: %s", err.text);
+	}
+}
+END_TEST
+
 START_TEST(odd_files)
 {
 	struct model_spec s;
@@ -231,6 +262,7 @@ Suite *model_spec_suite(void)
 	tcase_add_test(c, says_what_it_means);
 	tcase_add_loop_test(c, names_the_mistake, 0, (int)(sizeof mistakes / sizeof *mistakes));
 	tcase_add_test(c, names_what_is_missing);
+	tcase_add_test(c, takes_no_time);
 	tcase_add_test(c, odd_files);
 	tcase_add_test(c, the_manual_has_every_key);
 	suite_add_tcase(s, c);
