@@ -114,11 +114,11 @@ static int check_telltales(struct medium *m)
 	if (settle_doubt(m) < 0)
 		return identity_lost(m);
 	if ((errors || has_no_sequence(m)) &&
-		telltales_look_vouched(m->identity.telltales, m) == TELLTALE_MISSING) {
+		telltales_look(m->identity.telltales, m) == TELLTALE_MISSING) {
 		/* Who knows better says why; and a drive that could not be read before it was asked can be now. */
 		int rc = medium_check(m, MEDIUM_CHECK_FAILED);
 
-		if (rc < 0 || telltales_look_vouched(m->identity.telltales, m) == TELLTALE_FOUND)
+		if (rc < 0 || telltales_look(m->identity.telltales, m) == TELLTALE_FOUND)
 			return rc;
 		return missing(m, errors ? "commands to it failed, and"
 					 : "this kernel counts no disk sequence, and");
@@ -287,6 +287,9 @@ void medium_give_telltales(struct medium *wrapped, struct telltales *t)
 
 void medium_expect_change(struct medium *m)
 {
+	/* The last moment at which it is known for certain. */
+	if (medium_check(m, MEDIUM_CHECK_BATCH) < 0)
+		return;
 	if (stage_of(m) == IDENTITY_HELD)
 		atomic_store(&identity_owner(m)->identity.stage, IDENTITY_EXPECTING);
 }

@@ -160,71 +160,42 @@ static bool is_there(const struct telltale *one, struct medium *m, unsigned char
 }
 
 /* Is one of these there? MISSING when at least one should be and none is. */
-static enum telltale_answer look_at(const struct telltale *list, size_t count, struct medium *m,
-	unsigned char *buf, bool vouched)
+static enum telltale_answer look_at(
+	const struct telltale *list, size_t count, struct medium *m, unsigned char *buf)
 {
 	enum telltale_answer answer = TELLTALE_NONE;
 
 	for (size_t i = 0; i < count && answer != TELLTALE_FOUND; i++)
-		if (list[i].used && list[i].vouched >= vouched)
+		if (list[i].used && list[i].vouched)
 			answer = is_there(&list[i], m, buf) ? TELLTALE_FOUND : TELLTALE_MISSING;
 	return answer;
 }
 
-static bool have_marks(const struct telltales *t)
+static enum telltale_answer look(struct telltales *t, struct medium *m, unsigned char *buf)
 {
-	for (size_t i = 0; i < MARKS; i++)
-		if (t->marks[i].used && t->marks[i].flushed)
-			return true;
-	return false;
+	enum telltale_answer answer = look_at(t->marks, MARKS, m, buf), waiting;
+
+	if (answer != TELLTALE_NONE)
+		return answer;
+	answer = look_at(t->stored.list, PLACES, m, buf);
+	if (answer == TELLTALE_FOUND)
+		return answer;
+	waiting = look_at(t->waiting.list, PLACES, m, buf);
+	return waiting == TELLTALE_NONE ? answer : waiting;
 }
 
-static enum telltale_answer look(
-	struct telltales *t, struct medium *m, unsigned char *buf, bool vouched)
-{
-	enum telltale_answer answer;
-
-	if (vouched) {
-		enum telltale_answer waiting;
-
-		answer = look_at(t->stored.list, PLACES, m, buf, true);
-		if (answer == TELLTALE_FOUND)
-			return answer;
-		waiting = look_at(t->waiting.list, PLACES, m, buf, true);
-		return waiting == TELLTALE_NONE ? answer : waiting;
-	}
-	if (have_marks(t))
-		return look_at(t->marks, MARKS, m, buf, false);
-	answer = look_at(t->stored.list, PLACES, m, buf, false);
-	/* What was only acknowledged need not be there; but if it is, it tells as well. */
-	if (answer != TELLTALE_FOUND &&
-		look_at(t->waiting.list, PLACES, m, buf, false) == TELLTALE_FOUND)
-		answer = TELLTALE_FOUND;
-	return answer;
-}
-
-static enum telltale_answer look_locked(struct telltales *t, struct medium *m, bool vouched)
+enum telltale_answer telltales_look(struct telltales *t, struct medium *m)
 {
 	unsigned char *buf = buffer_new(m->traits.offset_align_bytes, m->traits.memory_align_bytes);
 	enum telltale_answer answer = TELLTALE_MISSING; /* without memory nothing can be shown */
 
 	if (buf) {
 		pthread_mutex_lock(&t->lock);
-		answer = look(t, m, buf, vouched);
+		answer = look(t, m, buf);
 		pthread_mutex_unlock(&t->lock);
 	}
 	free(buf);
 	return answer;
-}
-
-enum telltale_answer telltales_look(struct telltales *t, struct medium *m)
-{
-	return look_locked(t, m, false);
-}
-
-enum telltale_answer telltales_look_vouched(struct telltales *t, struct medium *m)
-{
-	return look_locked(t, m, true);
 }
 
 void telltales_vouch(struct telltales *t)
@@ -232,5 +203,7 @@ void telltales_vouch(struct telltales *t)
 	pthread_mutex_lock(&t->lock);
 	for (size_t i = 0; i < PLACES; i++)
 		t->stored.list[i].vouched = t->waiting.list[i].vouched = true;
+	for (size_t i = 0; i < MARKS; i++)
+		t->marks[i].vouched = t->marks[i].flushed;
 	pthread_mutex_unlock(&t->lock);
 }

@@ -16,26 +16,26 @@ void telltales_free(struct telltales *t);
 /* These bytes were acknowledged at `at`: what they cover is no tell-tale any more, and their beginning may become one.
  * May be called from several threads. */
 void telltales_note(struct telltales *t, uint64_t at, const void *bytes, size_t length);
-/* What is noted from here on are marks, written for nothing but this, like no other data of any run: once flushed, they alone
- * count. Earlier ones are forgotten. false: back to the usual. */
+/* What is noted from here on are marks, written for nothing but this, like no other data of any run: once flushed and vouched
+ * for, they alone count. Earlier ones are forgotten. false: back to the usual. */
 void telltales_mark(struct telltales *t, bool on);
 /* What was noted before a flush began is stored when it ends well. */
 void telltales_flush_begins(struct telltales *t);
 void telltales_flushed(struct telltales *t);
 
+/* Up to now it was the right medium for certain: only what came before counts, for who knows where later writes went? The
+ * kernel itself repeats a request that a reset fell into, to whatever is there by then. */
+void telltales_vouch(struct telltales *t);
+
 enum telltale_answer {
-	TELLTALE_NONE, /* nothing was flushed that could tell */
+	TELLTALE_NONE, /* nothing that could tell came before the last telltales_vouch */
 	TELLTALE_FOUND, /* one is there: this is the medium */
-	TELLTALE_MISSING, /* not one is there, or none can be read */
+	/* Not one is there, or none can be read. What was acknowledged and not flushed counts too: that nothing of all is there
+	 * is more than a buffer loses. */
+	TELLTALE_MISSING,
 };
 
 /* Reads them back by m's own op until one is found. */
 enum telltale_answer telltales_look(struct telltales *t, struct medium *m);
-/* Only those from before the last telltales_vouch: who knows where the later ones went? Those that were acknowledged and not
- * flushed count here too: that not one of all is there is more than a buffer loses. */
-enum telltale_answer telltales_look_vouched(struct telltales *t, struct medium *m);
-
-/* Up to now it was the right medium for certain. */
-void telltales_vouch(struct telltales *t);
 
 #endif

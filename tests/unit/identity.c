@@ -174,9 +174,11 @@ START_TEST(a_medium_is_known_by_what_was_flushed_to_it)
 	fill(r->bytes, BYTES, 1);
 	for (int i = 0; i < 40; i++)
 		telltales_note(t, (uint64_t)i * BLOCK, r->bytes + i * BLOCK, BLOCK);
-	/* Acknowledged only: where it is there, it tells; where it is not, that tells nothing. */
+	/* Nobody knows yet what these went to. */
+	ck_assert_int_eq(telltales_look(t, &r->medium), TELLTALE_NONE);
+	telltales_vouch(t);
 	ck_assert_int_eq(telltales_look(t, &r->medium), TELLTALE_FOUND);
-	ck_assert_int_eq(telltales_look(t, &other->medium), TELLTALE_NONE);
+	ck_assert_int_eq(telltales_look(t, &other->medium), TELLTALE_MISSING);
 	telltales_flush_begins(t);
 	telltales_flushed(t);
 	ck_assert_int_eq(telltales_look(t, &r->medium), TELLTALE_FOUND);
@@ -201,15 +203,23 @@ START_TEST(a_flush_covers_what_came_before_it)
 {
 	struct ram_medium *r = ram_medium_new(BYTES, BLOCK, true);
 	struct telltales *t = telltales_new();
-	uint8_t data[BLOCK];
+	uint8_t data[BLOCK], first[BLOCK];
 
 	fill(data, BLOCK, 3);
+	memcpy(first, data, BLOCK);
 	telltales_flush_begins(t);
 	telltales_note(t, 0, data, BLOCK);
 	telltales_flushed(t);
-	ck_assert_int_eq(telltales_look(t, &r->medium), TELLTALE_NONE);
+	telltales_mark(t, true);
+	fill(data, BLOCK, 4);
+	telltales_note(t, BLOCK, data, BLOCK);
+	telltales_vouch(t);
+	/* A mark that is not flushed does not count alone. */
+	memcpy(r->bytes, first, BLOCK);
+	ck_assert_int_eq(telltales_look(t, &r->medium), TELLTALE_FOUND);
 	telltales_flush_begins(t);
 	telltales_flushed(t);
+	telltales_vouch(t);
 	ck_assert_int_eq(telltales_look(t, &r->medium), TELLTALE_MISSING);
 	telltales_free(t);
 	medium_close(&r->medium);
@@ -225,6 +235,7 @@ START_TEST(blocks_of_one_byte_tell_nothing)
 	telltales_note(t, 0, r->bytes, BLOCK);
 	telltales_flush_begins(t);
 	telltales_flushed(t);
+	telltales_vouch(t);
 	ck_assert_int_eq(telltales_look(t, &r->medium), TELLTALE_NONE);
 	telltales_free(t);
 	medium_close(&r->medium);
@@ -247,6 +258,7 @@ START_TEST(where_there_are_marks_they_alone_count)
 	telltales_flush_begins(t);
 	telltales_flushed(t);
 	telltales_mark(t, false);
+	telltales_vouch(t);
 	ck_assert_int_eq(telltales_look(t, &r->medium), TELLTALE_MISSING);
 	memcpy(r->bytes + 20 * BLOCK, mark, BLOCK);
 	ck_assert_int_eq(telltales_look(t, &r->medium), TELLTALE_FOUND);
@@ -272,9 +284,29 @@ START_TEST(old_tell_tales_outlive_many_new_ones)
 			telltales_flushed(t);
 		}
 	}
+	telltales_vouch(t);
 	ck_assert_int_eq(telltales_look(t, &r->medium), TELLTALE_FOUND);
 	telltales_free(t);
 	medium_close(&r->medium);
+}
+END_TEST
+
+/* The kernel repeats the request that a reset fell into, to whatever card is there by then; and what is flushed after that is
+ * flushed to that one. Only what came before counts. */
+START_TEST(what_came_after_the_last_batch_proves_nothing)
+{
+	struct ram_medium *r = ram_medium_new(BYTES, BLOCK, true);
+	struct medium *m = &r->medium;
+
+	m->traits.disk_sequence = 5;
+	write_some(m, 0, 4, 7);
+	ck_assert_int_eq(medium_flush(m), 0);
+	ck_assert_int_eq(medium_check(m, MEDIUM_CHECK_BATCH), 0);
+	memset(r->bytes, 0xFF, BYTES);
+	write_some(m, 8, 4, 7);
+	identity_doubt(m);
+	ck_assert_int_eq(medium_flush(m), -ESTALE);
+	medium_close(m);
 }
 END_TEST
 
@@ -580,6 +612,7 @@ Suite *identity_suite(void)
 	tcase_add_test(t, old_tell_tales_outlive_many_new_ones);
 	tcase_add_test(t, without_a_disk_sequence_the_tell_tales_are_read_back);
 	tcase_add_test(t, an_attention_at_reopening_is_a_doubt);
+	tcase_add_test(t, what_came_after_the_last_batch_proves_nothing);
 	tcase_add_test(t, no_write_follows_a_swapped_card);
 	tcase_add_test(t, a_drive_that_is_unplugged_is_gone_and_one_that_is_reset_is_not);
 	tcase_add_test(t, an_attention_from_before_the_first_write_is_absorbed);
