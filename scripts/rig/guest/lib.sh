@@ -13,7 +13,7 @@
 #                                its node in $gadget. KEYs are those of the LUN in configfs: ro, nofua, removable, cdrom
 #   gadget_unplug                pulls the plug: the host loses the drive; the gadget stays as it is
 #   gadget_replug                plugs it in again; node in $gadget
-#   gadget_swap FILE             takes the medium out ("" for none) or puts another in, by force
+#   gadget_swap FILE             takes the medium out ("" for none) or puts another in, by force, of whatever size
 #   gadget_remove                unplugs and takes it apart
 #   gadget_poll MILLISECONDS     the host looks that often what is in $gadget, as desktops do; 0: never
 #   usb_of DEVICE                its USB device's folder in sysfs, in $usb
