@@ -45,7 +45,7 @@ struct cut_job {
 	struct child child;
 	struct cut_trigger trigger;
 	struct recheck_totals totals;
-	bool uncut; /* a cut in which nothing was cut */
+	struct recheck_result why; /* of all cuts: what keeps a verdict from showing anything */
 };
 
 /* ---- the trigger ---- */
@@ -296,7 +296,9 @@ static int recheck_here(struct cut_job *job, struct error *err)
 	fflush(stdout);
 	text_release(&t);
 	recheck_totals_add(&job->totals, &r);
-	job->uncut |= r.uncut;
+	job->why.uncut |= r.uncut;
+	job->why.unended |= r.unended;
+	job->why.beyond += r.beyond;
 	rc = recheck_write(&job->writer, &r, err);
 	recheck_result_release(&r);
 	return rc;
@@ -367,7 +369,7 @@ static int run_cycles(struct cut_job *job, struct error *err)
 		text_release(&t);
 	}
 	if (rc == 0 && job->totals.cycles && job->totals.cycles == job->totals.not_shown_cycles)
-		rc = cut_verdict_nothing(job->o->args[0], job->uncut, err);
+		rc = cut_verdict_nothing(job->o->args[0], &job->why, err);
 	return rc;
 }
 

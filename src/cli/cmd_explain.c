@@ -46,8 +46,16 @@ struct seen {
 
 static int load_seen(struct seen *s, const struct options *o, struct error *err)
 {
+	char damage[RUN_DAMAGE_MAX];
+
 	*s = (struct seen){ .given = o->given[OPTION_AS] };
-	return s->given ? observe_load(&s->run, &s->observation, o->text[OPTION_AS], err) : 0;
+	if (!s->given)
+		return 0;
+	if (observe_load(&s->run, &s->observation, o->text[OPTION_AS], err) < 0)
+		return -1;
+	if (run_damage_words(damage, &s->run))
+		message_warning("'%s': %s", o->text[OPTION_AS], damage);
+	return 0;
 }
 
 static void add_seen(

@@ -28,7 +28,7 @@ static int show(const struct recheck_result *r, const char *journal, const char 
 		return message_error(&told);
 	}
 	if (c == RECHECK_NOT_SHOWN) {
-		cut_verdict_nothing(target, r->uncut, &err);
+		cut_verdict_nothing(target, r, &err);
 		return message_error(&err);
 	}
 	return c == RECHECK_BROKEN ? 1 : 0;

@@ -65,12 +65,23 @@ int cut_verdict(
 	return rc;
 }
 
-int cut_verdict_nothing(const char *target, bool uncut, struct error *err)
+int cut_verdict_nothing(const char *target, const struct recheck_result *r, struct error *err)
 {
-	if (uncut)
+	if (r->uncut)
 		return error_set(err, ERROR_IO,
 			"nothing was cut: '%s' answered to the end and was not unplugged since, "
 			"so no promise was tested; cut its power, then recheck",
+			target);
+	if (r->beyond)
+		return error_set(err, ERROR_IO,
+			"'%s' holds %llu blocks of writes that the journal does not know: its last "
+			"lines are missing, or another cut had the same seed; recheck with the "
+			"whole journal, or cut again",
+			target, (unsigned long long)r->beyond);
+	if (r->unended)
+		return error_set(err, ERROR_IO,
+			"the journal has no end: what '%s' promised after its last line is not "
+			"known; recheck with the whole journal, or cut again",
 			target);
 	return error_set(err, ERROR_IO,
 		"the cut came before '%s' had made a promise, so none was tested; cut again, later",

@@ -147,6 +147,13 @@ static int check_record_plan(
 int verify_plan_resume(
 	struct verify_plan *p, struct verify_record *v, const struct session *s, struct error *err)
 {
+	char damage[RUN_DAMAGE_MAX];
+
+	if (run_damage_words(damage, &v->run))
+		return error_set(err, ERROR_USAGE,
+			"'%s': %s, so it does not tell for sure how far the run is; start a new "
+			"run",
+			v->run.path, damage);
 	if (check_same_target(v, s, err) < 0 || check_record_plan(v, s, err) < 0)
 		return -1;
 	*p = (struct verify_plan){ .region_start = v->plan.region_start,

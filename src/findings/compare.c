@@ -140,12 +140,23 @@ static int check_id(const struct compared *c, const struct run *run, struct erro
 
 static int check_run(struct compared *c, const struct run *run, struct error *err)
 {
+	char damage[RUN_DAMAGE_MAX];
+
 	if (strcmp(run->head.kind, "sweep") != 0)
 		return error_set(err, ERROR_USAGE,
 			"'%s' is a record of '%s'; only sweeps can be compared", run->path,
 			run->head.kind);
 	if (check_id(c, run, err) < 0)
 		return -1;
+	if (run_damage_words(damage, run)) {
+		if (!c->anyway)
+			return error_set(err, ERROR_USAGE,
+				"'%s': %s, so no comparison can rest on it; measure again, or "
+				"see what is left with --anyway",
+				run->path, damage);
+		compare_remark_add(c, COMPARE_REMARK_DAMAGED,
+			pool_printf(&c->pool, "%s: %s.", run->path, damage));
+	}
 	if (run->cut || strcmp(run->end.status, "complete") != 0)
 		compare_remark_add(c, COMPARE_REMARK_UNFINISHED,
 			pool_printf(&c->pool, "%s did not finish: it is compared as far as it got.",

@@ -107,7 +107,11 @@ void compare_findings_add(
 size_t compare_count(const struct compared *c, enum compare_verdict v);
 
 /* Codes of remarks: they are made while runs are taken. */
-enum compare_remark { COMPARE_REMARK_CONDITIONS, COMPARE_REMARK_UNFINISHED };
+enum compare_remark {
+	COMPARE_REMARK_CONDITIONS,
+	COMPARE_REMARK_UNFINISHED,
+	COMPARE_REMARK_DAMAGED
+};
 void compare_remark_add(struct compared *c, enum compare_remark what, const char *sentence);
 
 extern const struct finding_code compare_codes[];

@@ -26,6 +26,7 @@ enum {
 	MODELLED,
 	CONDITIONS,
 	UNFINISHED,
+	DAMAGED,
 	ONE_SIDED,
 	LEFT_OUT,
 	SOME_TOO_FEW,
@@ -69,6 +70,8 @@ const struct finding_code compare_codes[] = {
 		"the runs were not recorded under the same conditions; the sentence says which",
 		NULL },
 	[UNFINISHED] = { "unfinished", FINDING_CAUTION, false, "a run did not finish", NULL },
+	[DAMAGED] = { "record-damaged", FINDING_CAUTION, false,
+		"lines of a record are damaged or missing", NULL },
 	[ONE_SIDED] = { "one-sided", FINDING_CAUTION, false,
 		"points that only one side has, left out", "points" },
 	[LEFT_OUT] = { "passes-left-out", FINDING_CAUTION, false,
@@ -121,9 +124,9 @@ size_t compare_count(const struct compared *c, enum compare_verdict v)
 
 void compare_remark_add(struct compared *c, enum compare_remark what, const char *sentence)
 {
-	static const int codes[] = {
-		[COMPARE_REMARK_CONDITIONS] = CONDITIONS, [COMPARE_REMARK_UNFINISHED] = UNFINISHED
-	};
+	static const int codes[] = { [COMPARE_REMARK_CONDITIONS] = CONDITIONS,
+		[COMPARE_REMARK_UNFINISHED] = UNFINISHED,
+		[COMPARE_REMARK_DAMAGED] = DAMAGED };
 
 	finding_add(&c->remarks, &compare_codes[codes[what]], "%s", sentence);
 }

@@ -128,6 +128,9 @@ static void record(struct text *t, const struct run *run)
 {
 	text_adds(t, run->path);
 	text_addf(t, "; %s", run->end.present ? run->end.status : "no end");
+	if (run->damaged_lines)
+		text_addf(t, "; %llu line%s of it damaged or missing",
+			(unsigned long long)run->damaged_lines, run->damaged_lines == 1 ? "" : "s");
 	text_addf(t, "; written by blkassay %s", run->head.tool);
 }
 

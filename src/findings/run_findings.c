@@ -20,7 +20,7 @@ const struct finding_code run_finding_codes[] = {
 	[ENDED_EARLY] = { "ended-early", FINDING_CAUTION, false,
 		"the run failed before its end; the sentence says why", NULL },
 	[DAMAGED] = { "record-damaged", FINDING_CAUTION, false,
-		"lines of the record are damaged and were left out", "lines" },
+		"lines of the record are damaged or missing", "lines" },
 };
 
 const size_t run_finding_code_count = sizeof run_finding_codes / sizeof *run_finding_codes;
@@ -53,15 +53,12 @@ static void add_end(struct findings *f, const struct run *run)
 
 static void add_damage(struct findings *f, const struct run *run)
 {
-	unsigned long long n = run->damaged_lines;
-	struct finding *one;
+	char damage[RUN_DAMAGE_MAX];
 
-	if (!n)
-		return;
-	one = finding_add(f, &run_finding_codes[DAMAGED],
-		"%llu line%s of the record %s damaged and left out: do not rest a release on it.",
-		n, n == 1 ? "" : "s", n == 1 ? "is" : "are");
-	finding_figure(one, "lines", value_count(n));
+	if (run_damage_words(damage, run))
+		finding_figure(finding_add(f, &run_finding_codes[DAMAGED],
+				       "%s: do not rest a decision on what is left.", damage),
+			"lines", value_count(run->damaged_lines));
 }
 
 void run_findings_add(struct findings *f, const struct run *run)

@@ -99,6 +99,7 @@ int journal_write_stop(struct record_writer *w, const char *reason, int code,
 	if (device_errors)
 		line_put_u64(&w->line, "device_errors", device_errors);
 	line_put_u64(&w->line, "at_ns", now_ns);
+	record_put_holds(w);
 	return record_commit(w, true, err);
 }
 

@@ -19,6 +19,7 @@ enum {
 struct finding {
 	enum recheck_duty duty;
 	bool broken;
+	bool beyond; /* later than all the journal knows */
 	uint32_t floor, found; /* the generation owed at least; the one found, 0: none */
 	struct verdict verdict; /* of a damaged block; class NONE: whole, but too old */
 };
@@ -75,7 +76,9 @@ static struct finding judge(
 	bool ours = stamp_read(block, &h) && h.seed == r->j->cycle.seed && h.offset == at;
 
 	f.duty = duty_of(r, b, &f.floor);
-	if (ours && h.generation && h.generation <= b->announced &&
+	/* Nobody but cut makes such a block, and not before it was announced: the journal lost that line. */
+	f.beyond = ours && h.generation > r->j->announced;
+	if (ours && h.generation && (h.generation <= b->announced || f.beyond) &&
 		stamp_holds(&r->judge.stamp, block, at, h.generation)) {
 		f.found = h.generation;
 		f.broken = f.found < f.floor;
@@ -184,6 +187,10 @@ static int note(struct rechecking *r, const struct journal_block *b, struct find
 {
 	bool owed = f->floor > CUT_BASELINE;
 
+	if (f->beyond && !f->broken) {
+		r->out->beyond++;
+		return 0;
+	}
 	f->duty = f->broken ? blame(f, b) : f->duty;
 	r->out->blocks[f->duty]++;
 	if (owed)
@@ -384,7 +391,8 @@ int recheck_run(struct medium *m, const struct journal *j, const struct watch *w
 	*out = (struct recheck_result){ .cycle = j->cycle.number,
 		.seed = j->cycle.seed,
 		.block_bytes = j->cycle.block_bytes,
-		.acknowledged_counts = j->cycle.promise == PROMISE_ACKNOWLEDGED };
+		.acknowledged_counts = j->cycle.promise == PROMISE_ACKNOWLEDGED,
+		.unended = !*j->stop };
 	if (!r)
 		return error_set(err, ERROR_IO, "out of memory");
 	memset(r, 0, sizeof *r);

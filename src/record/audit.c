@@ -69,6 +69,7 @@ int audit_load(struct promises *out, const char *path, struct error *err)
 		else if (!strcmp(line.kind, "audit"))
 			take_close(out, &line);
 	}
+	out->partial |= reader.damaged > 0;
 	record_reader_release(&reader);
 	return rc;
 }

@@ -47,7 +47,8 @@ enum recheck_conclusion recheck_conclude(const struct recheck_result *r)
 {
 	if (recheck_broken(r))
 		return RECHECK_BROKEN;
-	return r->uncut || !r->promises ? RECHECK_NOT_SHOWN : RECHECK_KEPT;
+	return r->uncut || r->unended || r->beyond || !r->promises ? RECHECK_NOT_SHOWN
+								   : RECHECK_KEPT;
 }
 
 void recheck_result_release(struct recheck_result *r)
@@ -100,6 +101,8 @@ int recheck_write(struct record_writer *w, const struct recheck_result *r, struc
 	}
 	line_put_u64(&w->line, "complete", r->complete);
 	line_put_u64(&w->line, "uncut", r->uncut);
+	line_put_u64(&w->line, "unended", r->unended);
+	line_put_u64(&w->line, "beyond", r->beyond);
 	line_put_u64(&w->line, "damages_more", r->damages_more);
 	for (uint32_t i = 0; i < r->kind_count; i++)
 		text_addf(&w->line, " kind-%s=%llu", r->kinds[i].name,
@@ -185,6 +188,8 @@ void recheck_take(struct recheck_result *out, const struct line *l)
 	line_get_u64(l, "bytes_before_max", &out->bytes_before_max);
 	take_flag(l, "complete", &out->complete);
 	take_flag(l, "uncut", &out->uncut);
+	take_flag(l, "unended", &out->unended);
+	line_get_u64(l, "beyond", &out->beyond);
 	line_get_u64(l, "damages_more", &out->damages_more);
 	take_kinds(out, l);
 }

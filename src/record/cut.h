@@ -82,6 +82,9 @@ struct recheck_result { /* line "recheck" */
 	bool complete; /* every block was read */
 	/* As far as the host can tell nothing was cut: the target answered to the end and was never unplugged. */
 	bool uncut;
+	bool unended; /* the journal has no "stop": promises may be missing at its end */
+	uint64_t
+		beyond; /* blocks with a later write of this seed than the journal announced: its end is missing */
 	struct recheck_damage *damages; /* the first RECHECK_DAMAGES_MAX ranges */
 	size_t damage_count;
 	uint64_t damages_more; /* ranges beyond those */

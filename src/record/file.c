@@ -54,6 +54,12 @@ static void sync_directory_of(const char *path)
 void record_begin(struct record_writer *w, const char *kind)
 {
 	line_begin(&w->line, w->next, kind);
+	w->kind = kind;
+}
+
+void record_put_holds(struct record_writer *w)
+{
+	tally_put(&w->tally, &w->line);
 }
 
 int record_commit(struct record_writer *w, bool sync, struct error *err)
@@ -74,6 +80,7 @@ int record_commit(struct record_writer *w, bool sync, struct error *err)
 		return error_sys(err, ERROR_IO, -rc, "cannot write record '%s'", w->path);
 	}
 	w->next++;
+	tally_add(&w->tally, w->kind);
 	return 0;
 }
 
@@ -169,10 +176,50 @@ static ssize_t next_raw_line(struct record_reader *r, bool *newline, struct erro
 	}
 }
 
-static void note_damage(struct record_reader *r)
+static void note_damage(struct record_reader *r, uint64_t lines)
 {
-	if (!r->damaged++)
+	if (!r->damaged)
 		r->first_damaged = r->line_number + 1;
+	if (__builtin_add_overflow(r->damaged, lines, &r->damaged))
+		r->damaged = UINT64_MAX;
+}
+
+/* Lines count upwards, each by one: those that a jump leaves out are gone, but for the ones that were skipped. */
+static void note_gap(struct record_reader *r, const struct line *line)
+{
+	uint64_t left_out = line->number - r->line_number - 1;
+
+	if (left_out > r->skipped)
+		note_damage(r, left_out - r->skipped);
+}
+
+static void note_holds(struct record_reader *r, const struct line *line)
+{
+	char words[TALLY_WORDS_MAX];
+
+	if (tally_agrees(&r->tally, line, words))
+		return;
+	if (!r->damaged)
+		note_damage(r, 1);
+	if (*words)
+		text_copy(r->lacks, sizeof r->lacks, words);
+}
+
+/* False for a line that does not hold. */
+static bool accept(struct record_reader *r, struct line *line, char *bytes, size_t length)
+{
+	/* One with the number of another was copied or moved here. */
+	if (line_parse(line, bytes, length) < 0 || line->number <= r->line_number) {
+		note_damage(r, 1);
+		r->skipped++;
+		return false;
+	}
+	note_gap(r, line);
+	note_holds(r, line);
+	r->line_number = line->number;
+	r->skipped = 0;
+	tally_add(&r->tally, line->kind);
+	return true;
 }
 
 int record_next(struct record_reader *r, struct line *line, struct error *err)
@@ -188,22 +235,12 @@ int record_next(struct record_reader *r, struct line *line, struct error *err)
 			return 0;
 		r->start += (size_t)length + newline;
 		if (!newline) {
-			r->cut =
-				true; /* even if its CRC holds: the writer did not get to say it was whole */
+			/* Even if its CRC holds: the writer did not get to say it was whole. */
+			r->cut = true;
 			return 0;
 		}
-		if (line_parse(line, bytes, (size_t)length) < 0) {
-			note_damage(r);
-			continue;
-		}
-		/* Lines count upwards; one of another place was copied or moved here. */
-		if (line->number <= r->line_number) {
-			note_damage(r);
-			continue;
-		}
-		/* A jump means that lines in between are gone; damaged ones were counted already. */
-		r->line_number = line->number;
-		return 1;
+		if (accept(r, line, bytes, (size_t)length))
+			return 1;
 	}
 }
 
@@ -282,6 +319,7 @@ int record_append(struct record_writer *w, const char *path, const char *kind, s
 	while ((rc = record_next(&r, &line, err)) > 0)
 		;
 	w->next = r.line_number + 1;
+	w->tally = r.tally;
 	/* Everything read, less a last line that was cut. */
 	whole = lseek(r.fd, 0, SEEK_CUR) - (off_t)(r.end - r.start);
 	if (r.cut) {

@@ -7,6 +7,7 @@
 #include <stdint.h>
 
 #include "record/line.h"
+#include "record/tally.h"
 
 struct error;
 
@@ -18,6 +19,8 @@ struct record_writer {
 	int fd;
 	uint64_t next; /* number of the next line */
 	struct text line;
+	const char *kind; /* of that line */
+	struct tally tally; /* of the lines written so far */
 	char path[512];
 };
 
@@ -29,8 +32,10 @@ int record_create(struct record_writer *w, const char *path, const char *kind, s
 int record_append(struct record_writer *w, const char *path, const char *kind, struct error *err);
 
 /* Start a line, fill w->line with the line_put_* functions, then write it in one write(2). `sync`: on the disk before
- * this returns. */
+ * this returns. kind: must live until then. */
 void record_begin(struct record_writer *w, const char *kind);
+/* Into a line that closes something: what must stand before it. */
+void record_put_holds(struct record_writer *w);
 int record_commit(struct record_writer *w, bool sync, struct error *err);
 
 /* Syncs and closes; 0, or -1 with *err. A writer that was never created closes to 0. */
@@ -41,8 +46,13 @@ struct record_reader {
 	char *buf;
 	size_t start, end, room;
 	uint64_t line_number; /* of the last line returned */
-	uint64_t damaged; /* lines whose CRC or number did not hold: skipped and counted */
+	uint64_t
+		damaged; /* lines whose CRC or number did not hold, which are skipped, and lines that are gone */
 	uint64_t first_damaged;
+	uint64_t skipped; /* damaged lines since the last one returned */
+	struct tally tally; /* of the lines returned */
+	char lacks
+		[TALLY_WORDS_MAX]; /* what a closing line misses most, in words; "" when it misses nothing */
 	bool cut; /* the last line had no newline: the writer was stopped in the middle of it */
 	uint64_t version;
 	char kind[32];

@@ -305,8 +305,7 @@ int observe_load(struct run *run, struct observation *o, const char *path, struc
 				break;
 			}
 	}
-	run->damaged_lines = reader.damaged;
-	run->cut = reader.cut || !run->end.present;
+	run_note_reader(run, &reader);
 	record_reader_release(&reader);
 	if (rc == 0) {
 		sum_seconds(o);

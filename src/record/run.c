@@ -233,6 +233,7 @@ int run_write_end(struct record_writer *w, const struct run_end *e, struct error
 	line_put_text(&w->line, "status", e->status);
 	line_put_i64(&w->line, "exit_status", e->exit_status);
 	line_put_text(&w->line, "reason", e->reason);
+	record_put_holds(w);
 	return record_commit(w, true, err);
 }
 
@@ -408,6 +409,26 @@ bool run_take_line(struct run *r, const struct line *line, struct error *err)
 	return true;
 }
 
+void run_note_reader(struct run *r, const struct record_reader *reader)
+{
+	r->damaged_lines = reader->damaged;
+	text_copy(r->lacks, sizeof r->lacks, reader->lacks);
+	r->cut = reader->cut || !r->end.present;
+}
+
+bool run_damage_words(char out[RUN_DAMAGE_MAX], const struct run *r)
+{
+	bool one = r->damaged_lines == 1;
+
+	out[0] = 0;
+	if (!r->damaged_lines)
+		return false;
+	snprintf(out, RUN_DAMAGE_MAX, "%llu line%s of the record %s damaged or missing%s%s%s",
+		(unsigned long long)r->damaged_lines, one ? "" : "s", one ? "is" : "are",
+		*r->lacks ? " (" : "", r->lacks, *r->lacks ? ")" : "");
+	return true;
+}
+
 int run_load(struct run *r, const char *path, struct error *err)
 {
 	struct record_reader reader;
@@ -428,8 +449,7 @@ int run_load(struct run *r, const char *path, struct error *err)
 			break;
 		}
 	}
-	r->damaged_lines = reader.damaged;
-	r->cut = reader.cut || !r->end.present;
+	run_note_reader(r, &reader);
 	record_reader_release(&reader);
 	if (rc == 0 && !*r->head.kind)
 		rc = error_set(err, ERROR_USAGE,

@@ -7,6 +7,8 @@
 #include <stddef.h>
 #include <stdint.h>
 
+#include "record/tally.h"
+
 struct error;
 struct record_writer;
 struct record_reader;
@@ -112,7 +114,9 @@ struct run {
 	size_t pass_count;
 	struct run_end end;
 	char path[512];
-	uint64_t damaged_lines;
+	uint64_t damaged_lines; /* or missing ones */
+	char lacks
+		[TALLY_WORDS_MAX]; /* what is missing most, such as "10 of 36 lines of kind pass"; "": not known */
 	bool cut; /* last line cut, or no "end" */
 };
 
@@ -139,6 +143,13 @@ int run_write_histogram(struct record_writer *w, uint64_t index, const uint64_t 
 int run_write_trace(struct record_writer *w, uint64_t index, uint64_t step_ns,
 	const uint64_t *bytes, size_t steps, struct error *err);
 int run_write_end(struct record_writer *w, const struct run_end *e, struct error *err);
+
+/* "12 lines of the record are damaged or missing (10 of 36 lines of kind pass)"; false, and "", when none is. */
+enum { RUN_DAMAGE_MAX = 200 };
+bool run_damage_words(char out[RUN_DAMAGE_MAX], const struct run *r);
+
+/* Takes over what the reader found of damage and of the end, once everything was read. */
+void run_note_reader(struct run *r, const struct record_reader *reader);
 
 /* Reading. run_take_line understands "run", "target", "plan", "pass", "end" and returns true when it took the line;
  * other kinds are for the caller. */

@@ -325,8 +325,7 @@ int verify_load(struct verify_record *v, const char *path, struct error *err)
 		if (rc < 0)
 			break;
 	}
-	v->run.damaged_lines = reader.damaged;
-	v->run.cut = reader.cut || !v->run.end.present;
+	run_note_reader(&v->run, &reader);
 	record_reader_release(&reader);
 	drop_uncounted(v);
 	if (rc == 0 && strcmp(v->run.head.kind, "verify") != 0)

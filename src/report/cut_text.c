@@ -136,15 +136,14 @@ static void add_cycles(struct view *v, const struct cut_record *r)
 
 static void add_cautions(struct view *v, const struct run *run)
 {
+	char damage[RUN_DAMAGE_MAX];
+
 	if (run->target.modelled) {
 		text_adds(&v->words, "Modelled, not measured: the target is a gadget model.");
 		add_sentence(v);
 	}
-	if (run->damaged_lines) {
-		text_addf(&v->words,
-			"Damaged lines of the journal, left out: %llu. Nothing can rest on it; cut "
-			"again.",
-			ull(run->damaged_lines));
+	if (run_damage_words(damage, run)) {
+		text_addf(&v->words, "%s. Nothing can rest on this journal; cut again.", damage);
 		add_sentence(v);
 	}
 	if (run->end.present && strcmp(run->end.status, "complete") != 0 && *run->end.reason) {

@@ -280,6 +280,22 @@ static void add_fact(const struct pen *p, const char *what, const char *said)
 	text_release(&clean);
 }
 
+static void add_damage(const struct pen *p)
+{
+	char damage[RUN_DAMAGE_MAX];
+	struct text clean;
+
+	if (!run_damage_words(damage, p->run))
+		return;
+	text_init(&clean);
+	clean_add(&clean, damage, !p->style->utf8);
+	text_adds(&clean, ": do not rest a decision on what is left.");
+	text_adds(p->t, "  ! ");
+	layout_wrap(p->t, clean.bytes, INDENT, INDENT, p->columns);
+	p->t->failed |= clean.failed;
+	text_release(&clean);
+}
+
 static void add_head(const struct pen *p)
 {
 	const struct run *r = p->run;
@@ -291,6 +307,7 @@ static void add_head(const struct pen *p)
 	text_addf(p->t, "%s\n", modelled(r));
 	add_fact(p, "build", r->head.label);
 	add_fact(p, "target", *r->target.model ? r->target.model : r->target.name);
+	add_damage(p);
 	if (r->cut || strcmp(r->end.status, "complete") != 0)
 		text_adds(p->t, "  ! This run did not finish: it is explained as far as it got.\n");
 }

@@ -148,6 +148,12 @@ const char *recheck_sentence(const struct recheck_result *r)
 		return "BROKEN: a block under way is neither old nor new";
 	if (r->uncut)
 		return "NOT SHOWN: nothing is broken, but nothing was cut: it was never unplugged";
+	if (r->beyond)
+		return "NOT SHOWN: nothing is broken, but the target holds writes the journal "
+		       "lacks";
+	if (r->unended)
+		return "NOT SHOWN: nothing is broken, but the journal has no end: promises may be "
+		       "missing";
 	if (!r->promises)
 		return "NOT SHOWN: no promise was made before the cut, so none was tested";
 	return "KEPT: every promise made before the cut";

@@ -213,7 +213,11 @@ static void add_outcome(struct writer *w)
 {
 	const struct verify_record_state *s = &w->v->state;
 	const char *phase = s->reading ? "reading" : "writing";
+	char damage[RUN_DAMAGE_MAX];
 
+	if (run_damage_words(damage, &w->v->run))
+		item(w, '!', "%s: what follows may be an earlier state of the run. Verify again.",
+			damage);
 	if (!w->v->stated) {
 		item(w, '!', "The record ends before anything was done.");
 	} else if (!strcmp(s->outcome, "running")) {

@@ -96,6 +96,7 @@ static void say_all_that_can_be_odd(struct scene *s)
 	s->c.left_out[1] = 2;
 	compare_remark_add(&s->c, COMPARE_REMARK_CONDITIONS, "Conditions differ.");
 	compare_remark_add(&s->c, COMPARE_REMARK_UNFINISHED, "It did not finish.");
+	compare_remark_add(&s->c, COMPARE_REMARK_DAMAGED, "Lines are missing.");
 }
 
 START_TEST(every_code)

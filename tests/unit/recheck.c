@@ -1,5 +1,6 @@
 /* recheck: every kind of broken promise is found where it is, and nothing else. */
 #include <check.h>
+#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -188,6 +189,125 @@ START_TEST(target_that_answers_nothing_gets_no_verdict)
 }
 END_TEST
 
+/* ---- a journal that lost lines ---- */
+
+enum { JOURNAL_MAX = 1 << 20 };
+
+static char journal_bytes[JOURNAL_MAX];
+static size_t journal_length;
+
+static void read_journal(void)
+{
+	FILE *f = fopen(c.path, "r");
+
+	ck_assert_ptr_nonnull(f);
+	journal_length = fread(journal_bytes, 1, JOURNAL_MAX - 1, f);
+	ck_assert_uint_lt(journal_length, JOURNAL_MAX - 1);
+	journal_bytes[journal_length] = 0;
+	fclose(f);
+}
+
+/* Without the lines of one kind, or all from line `first` to before line `end` (from 1). */
+static void write_journal_without(const char *kind, size_t first, size_t end)
+{
+	FILE *f = fopen(c.path, "w");
+	size_t number = 1;
+
+	ck_assert_ptr_nonnull(f);
+	for (const char *at = journal_bytes; *at; number++) {
+		size_t length = strcspn(at, "\n") + 1;
+		const char *word = strchr(at, ' ') + 1;
+		bool gone = kind ? !strncmp(word, kind, strlen(kind)) && word[strlen(kind)] == ' '
+				 : number >= first && number < end;
+
+		if (!gone)
+			fwrite(at, 1, length, f);
+		at += length;
+	}
+	ck_assert_int_eq(fclose(f), 0);
+}
+
+static size_t count_lines(void)
+{
+	size_t lines = 0;
+
+	for (const char *at = journal_bytes; *at; lines++)
+		at = strchr(at, '\n') + 1;
+	return lines;
+}
+
+/* Refused, or a verdict other than kept. */
+static void expect_no_kept(const char *what)
+{
+	struct recheck_result r;
+
+	journal_release(&j);
+	if (journal_load(&j, c.path, &err) < 0)
+		return;
+	r = check();
+	ck_assert_msg(recheck_conclude(&r) != RECHECK_KEPT, "kept, without %s", what);
+	recheck_result_release(&r);
+}
+
+/* The flushed data is gone. Whatever lines are missing, nobody hears that it was kept. */
+START_TEST(no_missing_line_makes_a_broken_promise_kept)
+{
+	static const char *const kinds[] = { "stored", "flush", "done", "intend", "ready", "stop" };
+	size_t lines;
+
+	cut_once(PROMISE_FLUSHED);
+	for (size_t b = 0; b < j.block_count; b++)
+		if (j.blocks[b].stored > CUT_BASELINE)
+			write_stamp(b, b * CUT_RUN_BLOCK, CUT_BASELINE);
+	read_journal();
+	for (size_t i = 0; i < sizeof kinds / sizeof *kinds; i++) {
+		write_journal_without(kinds[i], 0, 0);
+		expect_no_kept(kinds[i]);
+	}
+	lines = count_lines();
+	ck_assert_uint_gt(lines, 100);
+	for (size_t n = 1; n <= lines; n++) {
+		char what[64];
+
+		snprintf(what, sizeof what, "line %zu", n);
+		write_journal_without(NULL, n, n + 1);
+		expect_no_kept(what);
+		snprintf(what, sizeof what, "lines from %zu on", n);
+		write_journal_without(NULL, n, lines + 1);
+		expect_no_kept(what);
+	}
+	done();
+}
+END_TEST
+
+/* Nothing is lost here: a journal without its end accuses nobody either. */
+START_TEST(no_missing_end_accuses_a_target_that_kept_all)
+{
+	struct recheck_result r;
+	size_t judged = 0, beyond = 0;
+
+	cut_once(PROMISE_FLUSHED);
+	read_journal();
+	for (size_t from = count_lines(); from > 3; from--) {
+		write_journal_without(NULL, from, SIZE_MAX);
+		journal_release(&j);
+		if (journal_load(&j, c.path, &err) < 0)
+			continue;
+		r = check();
+		ck_assert(r.unended);
+		ck_assert_uint_eq(recheck_broken(&r), 0);
+		ck_assert_int_eq(recheck_conclude(&r), RECHECK_NOT_SHOWN);
+		ck_assert_ptr_nonnull(strstr(recheck_sentence(&r), "NOT SHOWN: "));
+		judged++;
+		beyond += r.beyond > 0;
+		recheck_result_release(&r);
+	}
+	ck_assert_uint_gt(judged, 100);
+	ck_assert_uint_gt(beyond, 20);
+	done();
+}
+END_TEST
+
 START_TEST(verdict_in_words)
 {
 	struct recheck_result r;
@@ -235,6 +355,8 @@ Suite *recheck_suite(void)
 	tcase_add_test(t, damaged_neighbour);
 	tcase_add_test(t, unreadable_promise);
 	tcase_add_test(t, target_that_answers_nothing_gets_no_verdict);
+	tcase_add_test(t, no_missing_line_makes_a_broken_promise_kept);
+	tcase_add_test(t, no_missing_end_accuses_a_target_that_kept_all);
 	tcase_add_test(t, verdict_in_words);
 	suite_add_tcase(s, t);
 	return s;

@@ -259,6 +259,181 @@ START_TEST(record_counts_damaged_lines)
 }
 END_TEST
 
+/* ---- lines that are gone, or there twice ---- */
+
+enum { LINES_MAX = 40 };
+
+struct lines {
+	char *bytes;
+	char *at[LINES_MAX + 1]; /* of line 1 in at[0]; the end of the file after the last */
+	size_t count;
+};
+
+static void read_lines(struct lines *l)
+{
+	FILE *f = fopen(path, "r");
+	size_t n;
+
+	*l = (struct lines){ .bytes = calloc(1, 1 << 20) };
+	ck_assert(f && l->bytes);
+	n = fread(l->bytes, 1, (1 << 20) - 1, f);
+	fclose(f);
+	for (char *at = l->bytes; at < l->bytes + n; at = strchr(at, '\n') + 1) {
+		ck_assert_uint_lt(l->count, LINES_MAX);
+		l->at[l->count++] = at;
+	}
+	l->at[l->count] = l->bytes + n;
+}
+
+/* The file with lines from..to-1 (from 0) gone, or with them `times` times. */
+static void write_lines(const struct lines *l, size_t from, size_t to, int times)
+{
+	FILE *f = fopen(path, "w");
+
+	ck_assert_ptr_nonnull(f);
+	fwrite(l->bytes, 1, (size_t)(l->at[from] - l->bytes), f);
+	for (int i = 0; i < times; i++)
+		fwrite(l->at[from], 1, (size_t)(l->at[to] - l->at[from]), f);
+	fwrite(l->at[to], 1, (size_t)(l->at[l->count] - l->at[to]), f);
+	ck_assert_int_eq(fclose(f), 0);
+}
+
+/* Any stretch of lines cut out: refused, seen as damage of as many lines, or, at the end, as an end that is missing. */
+START_TEST(missing_lines_are_damage)
+{
+	struct error err = { 0 };
+	struct lines l;
+	struct run r;
+
+	write_sample(4);
+	read_lines(&l);
+	ck_assert_uint_eq(l.count, 1 + 3 + 4 * 2 + 1);
+	for (size_t from = 0; from < l.count; from++) {
+		for (size_t to = from + 1; to <= l.count; to++) {
+			write_lines(&l, from, to, 0);
+			if (run_load(&r, path, &err) < 0) {
+				ck_assert_uint_lt(from, 2);
+				continue;
+			}
+			ck_assert_uint_eq(r.cut, to == l.count);
+			ck_assert_uint_eq(r.damaged_lines, to == l.count ? 0 : to - from);
+			run_release(&r);
+		}
+	}
+	write_lines(&l, 4, 10, 0);
+	ck_assert_int_eq(run_load(&r, path, &err), 0);
+	ck_assert_str_eq(r.lacks, "3 of 4 lines of kind pass");
+	run_release(&r);
+	free(l.bytes);
+}
+END_TEST
+
+START_TEST(repeated_lines_are_damage)
+{
+	struct error err = { 0 };
+	struct lines l;
+	struct run r;
+
+	write_sample(3);
+	read_lines(&l);
+	for (size_t from = 0; from < l.count; from++) {
+		write_lines(&l, from, from + 1, 2);
+		ck_assert_int_eq(run_load(&r, path, &err), 0);
+		ck_assert_uint_eq(r.damaged_lines, 1);
+		ck_assert_uint_eq(r.pass_count, 3); /* counted once */
+		run_release(&r);
+	}
+	write_lines(&l, 4, 8, 2); /* two passes and their details, all over again */
+	ck_assert_int_eq(run_load(&r, path, &err), 0);
+	ck_assert_uint_eq(r.damaged_lines, 4);
+	ck_assert_uint_eq(r.pass_count, 3);
+	run_release(&r);
+	free(l.bytes);
+}
+END_TEST
+
+START_TEST(swapped_lines_are_damage)
+{
+	struct error err = { 0 };
+	struct lines l;
+	struct run r;
+	FILE *f;
+
+	write_sample(3);
+	read_lines(&l);
+	for (size_t i = 0; i + 1 < l.count; i++) {
+		f = fopen(path, "w");
+		ck_assert_ptr_nonnull(f);
+		fwrite(l.bytes, 1, (size_t)(l.at[i] - l.bytes), f);
+		fwrite(l.at[i + 1], 1, (size_t)(l.at[i + 2] - l.at[i + 1]), f);
+		fwrite(l.at[i], 1, (size_t)(l.at[i + 1] - l.at[i]), f);
+		fwrite(l.at[i + 2], 1, (size_t)(l.at[l.count] - l.at[i + 2]), f);
+		ck_assert_int_eq(fclose(f), 0);
+		if (run_load(&r, path, &err) < 0) {
+			ck_assert_uint_lt(i, 2);
+			continue;
+		}
+		ck_assert_uint_ge(r.damaged_lines, 1);
+		run_release(&r);
+	}
+	free(l.bytes);
+}
+END_TEST
+
+/* A record made whole again without some lines, numbers, CRCs and all, still lacks what its end says it holds. */
+START_TEST(the_end_knows_what_was_before_it)
+{
+	struct record_writer w;
+	struct error err = { 0 };
+	struct run_head head = { .kind = "sweep" };
+	struct run_end end = { .status = "complete" };
+	struct run_pass p = { .bytes = 1 };
+	struct run r;
+
+	for (int lost = 0; lost < 3; lost++) {
+		unlink(path);
+		run_head_complete(&head);
+		ck_assert_int_eq(record_create(&w, path, "sweep", &err), 0);
+		ck_assert_int_eq(run_write_head(&w, &head, &err), 0);
+		for (int i = 0; i < 5 - lost; i++)
+			ck_assert_int_eq(run_write_pass(&w, &p, &err), 0);
+		for (int i = 0; i < lost; i++)
+			tally_add(&w.tally, "pass");
+		ck_assert_int_eq(run_write_end(&w, &end, &err), 0);
+		ck_assert_int_eq(record_close(&w, &err), 0);
+		ck_assert_int_eq(run_load(&r, path, &err), 0);
+		ck_assert_uint_eq(r.damaged_lines, lost > 0);
+		ck_assert_str_eq(r.lacks, lost == 0   ? ""
+					  : lost == 1 ? "1 of 5 lines of kind pass"
+						      : "2 of 5 lines of kind pass");
+		run_release(&r);
+	}
+}
+END_TEST
+
+/* What is appended later does not heal it. */
+START_TEST(damage_stays_after_an_append)
+{
+	struct record_writer w;
+	struct error err = { 0 };
+	struct run_end end = { .status = "complete" };
+	struct lines l;
+	struct run r;
+
+	write_sample(3);
+	read_lines(&l);
+	write_lines(&l, 5, 7, 0);
+	ck_assert_int_eq(record_append(&w, path, "sweep", &err), 0);
+	ck_assert_int_eq(run_write_end(&w, &end, &err), 0);
+	ck_assert_int_eq(record_close(&w, &err), 0);
+	ck_assert_int_eq(run_load(&r, path, &err), 0);
+	ck_assert_uint_eq(r.damaged_lines, 2);
+	ck_assert_str_eq(r.lacks, "1 of 3 lines of kind pass");
+	run_release(&r);
+	free(l.bytes);
+}
+END_TEST
+
 START_TEST(record_refuses_what_is_not_one)
 {
 	static const char *const foreign[] = { "", "\n", "hello\n",
@@ -315,6 +490,11 @@ Suite *record_suite(void)
 	tcase_add_test(c, record_cut_at_every_byte_is_readable);
 	tcase_add_test(c, record_continues_after_a_cut);
 	tcase_add_test(c, record_counts_damaged_lines);
+	tcase_add_test(c, missing_lines_are_damage);
+	tcase_add_test(c, repeated_lines_are_damage);
+	tcase_add_test(c, swapped_lines_are_damage);
+	tcase_add_test(c, the_end_knows_what_was_before_it);
+	tcase_add_test(c, damage_stays_after_an_append);
 	tcase_add_test(c, record_refuses_what_is_not_one);
 	tcase_add_test(c, record_never_replaces_a_file);
 	suite_add_tcase(s, c);
