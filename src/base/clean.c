@@ -1,6 +1,8 @@
 /* Strangers' text, made safe to show. */
 #include "base/clean.h"
 
+#include <string.h>
+
 #include "base/text.h"
 
 static bool is_continuation(unsigned char c)
@@ -34,23 +36,36 @@ size_t clean_utf8_next(const char *s, uint32_t *code_point)
 	return length;
 }
 
-/* Format characters (category Cf) that matter on a screen, the line separators, and what is no character at all. */
+/* Unicode 15: format characters (category Cf), line and paragraph separators, what programs may ignore
+ * (DerivedCoreProperties: Default_Ignorable_Code_Point), and what is no character at all. */
 static const struct {
 	uint32_t first, last;
 } hidden[] = {
 	{ 0x00AD, 0x00AD },
+	{ 0x034F, 0x034F },
 	{ 0x0600, 0x0605 },
 	{ 0x061C, 0x061C },
 	{ 0x06DD, 0x06DD },
 	{ 0x070F, 0x070F },
-	{ 0x180E, 0x180E },
+	{ 0x0890, 0x0891 },
+	{ 0x08E2, 0x08E2 },
+	{ 0x115F, 0x1160 },
+	{ 0x17B4, 0x17B5 },
+	{ 0x180B, 0x180F },
 	{ 0x200B, 0x200F },
 	{ 0x2028, 0x202E },
 	{ 0x2060, 0x206F },
+	{ 0x3164, 0x3164 },
 	{ 0xFDD0, 0xFDEF },
 	{ 0xFE00, 0xFE0F },
 	{ 0xFEFF, 0xFEFF },
+	{ 0xFFA0, 0xFFA0 },
 	{ 0xFFF0, 0xFFFB },
+	{ 0x110BD, 0x110BD },
+	{ 0x110CD, 0x110CD },
+	{ 0x13430, 0x1343F },
+	{ 0x1BCA0, 0x1BCA3 },
+	{ 0x1D173, 0x1D17A },
 	{ 0xE0000, 0xE0FFF },
 };
 
@@ -76,6 +91,25 @@ void clean_add(struct text *t, const char *s, bool ascii)
 			text_add(t, "?", 1);
 		s += n ? n : 1;
 	}
+}
+
+void clean_in_place(char *s)
+{
+	char *to = s;
+
+	while (*s) {
+		uint32_t c = 0;
+		size_t n = clean_utf8_next(s, &c);
+
+		if (n && clean_is_printable(c)) {
+			memmove(to, s, n);
+			to += n;
+		} else {
+			*to++ = '?';
+		}
+		s += n ? n : 1;
+	}
+	*to = 0;
 }
 
 size_t clean_columns(const char *s)

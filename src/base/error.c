@@ -5,15 +5,7 @@
 #include <stdio.h>
 #include <string.h>
 
-static void make_one_line(char *text)
-{
-	for (; *text; text++) {
-		unsigned char c = (unsigned char)*text;
-
-		if (c < 0x20 || c == 0x7f)
-			*text = '?';
-	}
-}
+#include "base/clean.h"
 
 __attribute__((format(printf, 2, 0))) static void append(
 	struct error *err, const char *fmt, va_list args)
@@ -21,7 +13,7 @@ __attribute__((format(printf, 2, 0))) static void append(
 	size_t used = strlen(err->text);
 
 	vsnprintf(err->text + used, sizeof err->text - used, fmt, args);
-	make_one_line(err->text + used);
+	clean_in_place(err->text + used);
 }
 
 void error_fill(struct error *err, enum error_kind kind, const char *fmt, ...)

@@ -18,7 +18,7 @@ struct error {
 };
 
 /* Each fills *err and gives -1, so that a caller can say `return error_set(...)`; macros, so that compilers and analysers
- * see the -1. err may be NULL. Control characters (a hostile file name, a device's own text) become '?'.
+ * see the -1. err may be NULL. What is not plain text (a hostile file name, a device's own words) becomes '?'.
  * error_sys adds ": <what the kernel said>"; sys_errno is positive. */
 static inline int error_result(void)
 {

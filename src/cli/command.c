@@ -205,11 +205,21 @@ static void print_help(FILE *out, const struct command *c)
 
 static int help_completion(const char *shell)
 {
+	struct error err = { 0 };
+
 	if (shell && completion_print(stdout, shell))
 		return 0;
-	fprintf(stderr, "blkassay: help --completion takes bash, zsh or fish, not '%s'\n",
+	error_set(&err, ERROR_USAGE, "help --completion takes bash, zsh or fish, not '%s'",
 		shell ? shell : "");
-	return 2;
+	return message_error(&err);
+}
+
+static int unknown_command(const char *name)
+{
+	struct error err = { 0 };
+
+	error_set(&err, ERROR_USAGE, "there is no command '%s'; 'blkassay help' lists them", name);
+	return message_error(&err);
 }
 
 /* For programs; the man page of the JSON is made from it. */
@@ -237,11 +247,8 @@ static int help(int argc, char **argv)
 	if (!strcmp(argv[1], "--keys"))
 		return help_keys();
 	c = command_find(argv[1]);
-	if (!c) {
-		fprintf(stderr, "blkassay: there is no command '%s'; 'blkassay help' lists them\n",
-			argv[1]);
-		return 2;
-	}
+	if (!c)
+		return unknown_command(argv[1]);
 	print_help(stdout, c);
 	return 0;
 }
@@ -325,11 +332,8 @@ int cli_main(int argc, char **argv)
 		return check_stdout(0);
 	}
 	c = command_find(argv[1]);
-	if (!c) {
-		fprintf(stderr, "blkassay: there is no command '%s'; 'blkassay help' lists them\n",
-			argv[1]);
-		return 2;
-	}
+	if (!c)
+		return unknown_command(argv[1]);
 	text_init(&line);
 	join_command_line(&line, argc, argv);
 	status = check_stdout(run_command(c, argc - 1, argv + 1, line.bytes));

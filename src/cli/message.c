@@ -5,6 +5,7 @@
 #include <stdio.h>
 #include <string.h>
 
+#include "base/clean.h"
 #include "base/error.h"
 #include "base/text.h"
 
@@ -20,15 +21,39 @@ bool message_is_quiet(void)
 	return quiet;
 }
 
+static size_t count_line_ends(const char *text)
+{
+	size_t n = 0;
+
+	for (; (text = strchr(text, '\n')) != NULL; text++)
+		n++;
+	return n;
+}
+
+/* own: the line ends are ours; else a stranger's are among them, and none stays. */
+static void clean_lines(char *text, bool own)
+{
+	char *line = text, *end;
+
+	while (own && (end = strchr(line, '\n')) != NULL) {
+		size_t rest = strlen(end) + 1;
+
+		*end = 0;
+		clean_in_place(line);
+		line += strlen(line);
+		memmove(line, end, rest);
+		*line++ = '\n';
+	}
+	clean_in_place(line);
+}
+
 __attribute__((format(printf, 2, 0))) static void say(
 	const char *prefix, const char *fmt, va_list args)
 {
 	char text[2048];
 
 	vsnprintf(text, sizeof text, fmt, args);
-	for (char *c = text; *c; c++)
-		if ((unsigned char)*c < 0x20 && *c != '\n')
-			*c = '?';
+	clean_lines(text, count_line_ends(text) == count_line_ends(fmt));
 	fprintf(stderr, "%s%s\n", prefix, text);
 }
 

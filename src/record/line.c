@@ -8,6 +8,7 @@
 #include <string.h>
 
 #include "base/checksum.h"
+#include "base/clean.h"
 #include "base/number.h"
 
 enum { CRC_TAIL = 10 }; /* " ~" and eight digits */
@@ -22,11 +23,17 @@ void line_begin(struct text *t, uint64_t number, const char *kind)
 void line_put_text(struct text *t, const char *key, const char *value)
 {
 	text_addf(t, " %s=", key);
-	for (const unsigned char *c = (const unsigned char *)value; *c; c++) {
-		if (*c <= ' ' || *c == 0x7f || *c == '%' || *c == '=' || *c == '~')
-			text_addf(t, "%%%02X", *c);
-		else
-			text_add(t, (const char *)c, 1);
+	while (*value) {
+		uint32_t c = 0;
+		size_t n = clean_utf8_next(value, &c);
+		bool plain = n && clean_is_printable(c) && !strchr(" %=~", *value);
+
+		n = n ? n : 1;
+		if (plain)
+			text_add(t, value, n);
+		for (size_t i = 0; !plain && i < n; i++)
+			text_addf(t, "%%%02X", (unsigned char)value[i]);
+		value += n;
 	}
 }
 

@@ -1,5 +1,6 @@
 /* One line of a record: `NUMBER KIND key=value key=value ... ~CRC`. See blkassay-record(5).
- * Values are UTF-8 with blanks, controls, '%', '=' and '~' written as %XX, so that a line splits at single blanks.
+ * Values are UTF-8; bytes of blanks, '%', '=', '~' and of all that is not plain text (base/clean.h) are written as %XX,
+ * so that a line splits at single blanks and is safe to look at.
  * CRC is eight hex digits of CRC-32 (ISO 3309, as zlib) over everything before " ~". */
 #ifndef RECORD_LINE_H
 #define RECORD_LINE_H

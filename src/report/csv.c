@@ -3,6 +3,7 @@
 
 #include <string.h>
 
+#include "base/clean.h"
 #include "base/text.h"
 #include "findings/view.h"
 #include "report/sink.h"
@@ -16,21 +17,20 @@ static bool looks_like_formula(const char *value)
 void csv_add_field(struct text *t, const char *value, bool guard)
 {
 	bool quoted = strpbrk(value, ",\"") != NULL;
+	struct text clean;
 
+	text_init(&clean);
+	clean_add(&clean, value, false);
 	if (quoted)
 		text_adds(t, "\"");
 	if (guard && looks_like_formula(value))
 		text_adds(t, "'");
-	for (const char *c = value; *c; c++) {
-		if (*c == '"')
-			text_adds(t, "\"\"");
-		else if ((unsigned char)*c < 0x20 || *c == 0x7f)
-			text_adds(t, "?");
-		else
-			text_add(t, c, 1);
-	}
+	for (const char *c = clean.bytes; *c; c++)
+		text_add(t, *c == '"' ? "\"\"" : c, *c == '"' ? 2 : 1);
 	if (quoted)
 		text_adds(t, "\"");
+	t->failed |= clean.failed;
+	text_release(&clean);
 }
 
 /* ---- a view ---- */

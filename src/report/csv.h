@@ -17,7 +17,7 @@ bool csv_has(const struct view *v);
 int csv_add_view(struct text *t, const struct view *v, bool header, const struct sink *sink,
 	struct error *err);
 
-/* Adds one field, quoted where RFC 4180 asks for it. Controls become '?'. guard: free text that a spreadsheet would
+/* Adds one field, quoted where RFC 4180 asks for it. What is not plain text becomes '?' (base/clean.h). guard: free text that a spreadsheet would
  * take for a formula (it begins with = + - @) gets a leading apostrophe. */
 void csv_add_field(struct text *t, const char *value, bool guard);
 

@@ -3,8 +3,11 @@
 #include <stdlib.h>
 
 #include "base/checksum.h"
+#include "base/clean.h"
+#include "base/error.h"
 #include "base/random.h"
 #include "base/size.h"
+#include "base/text.h"
 
 START_TEST(crc32_known_answers)
 {
@@ -68,6 +71,56 @@ START_TEST(sizes_both_ways)
 }
 END_TEST
 
+/* What Unicode 14 has in categories Cc, Cf, Zl and Zp or as Default_Ignorable_Code_Point, asked of perl 5.36 and its
+ * tables (\p{Cf} and so on). */
+static const struct {
+	uint32_t first, last;
+} invisible[] = { { 0x1, 0x1F }, { 0x7F, 0x9F }, { 0xAD, 0xAD }, { 0x34F, 0x34F }, { 0x600, 0x605 },
+	{ 0x61C, 0x61C }, { 0x6DD, 0x6DD }, { 0x70F, 0x70F }, { 0x890, 0x891 }, { 0x8E2, 0x8E2 },
+	{ 0x115F, 0x1160 }, { 0x17B4, 0x17B5 }, { 0x180B, 0x180F }, { 0x200B, 0x200F },
+	{ 0x2028, 0x202E }, { 0x2060, 0x206F }, { 0x3164, 0x3164 }, { 0xFE00, 0xFE0F },
+	{ 0xFEFF, 0xFEFF }, { 0xFFA0, 0xFFA0 }, { 0xFFF0, 0xFFFB }, { 0x110BD, 0x110BD },
+	{ 0x110CD, 0x110CD }, { 0x13430, 0x13438 }, { 0x1BCA0, 0x1BCA3 }, { 0x1D173, 0x1D17A },
+	{ 0xE0000, 0xE0FFF } };
+
+START_TEST(nothing_invisible_is_shown)
+{
+	for (size_t i = 0; i < sizeof invisible / sizeof *invisible; i++)
+		for (uint32_t c = invisible[i].first; c <= invisible[i].last; c++)
+			ck_assert_msg(!clean_is_printable(c), "U+%04X is shown", c);
+	/* Letters, accents, signs and pictures of all planes are. */
+	for (const char *s = "A~\u00e4\u0301\u03a9\u05d0\u0627\u20ac\u4e2d\uac00\U0001F4BE"; *s;) {
+		uint32_t c = 0;
+		size_t n = clean_utf8_next(s, &c);
+
+		ck_assert_uint_gt(n, 0);
+		ck_assert_msg(clean_is_printable(c), "U+%04X is not shown", c);
+		s += n;
+	}
+}
+END_TEST
+
+/* In place and into a text: one '?' for each hidden character and each byte that is none. */
+START_TEST(cleaning_both_ways)
+{
+	char bytes[] = "a\u202eb\xff\033[1m\xc2\u00e4\U000e0041.";
+	struct error err = { 0 };
+	struct text t;
+
+	text_init(&t);
+	clean_add(&t, bytes, false);
+	ck_assert_str_eq(t.bytes, "a?b??[1m?\u00e4?.");
+	text_reset(&t);
+	clean_add(&t, bytes, true);
+	ck_assert_str_eq(t.bytes, "a?b??[1m???.");
+	text_release(&t);
+	(void)error_set(&err, ERROR_USAGE, "'%s'", bytes);
+	ck_assert_str_eq(err.text, "'a?b??[1m?\u00e4?.'");
+	clean_in_place(bytes);
+	ck_assert_str_eq(bytes, "a?b??[1m?\u00e4?.");
+}
+END_TEST
+
 Suite *base_suite(void)
 {
 	Suite *s = suite_create("base");
@@ -77,6 +130,8 @@ Suite *base_suite(void)
 	tcase_add_test(c, splitmix64_known_answers);
 	tcase_add_test(c, permutation_visits_all_once);
 	tcase_add_test(c, sizes_both_ways);
+	tcase_add_test(c, nothing_invisible_is_shown);
+	tcase_add_test(c, cleaning_both_ways);
 	suite_add_tcase(s, c);
 	return s;
 }
