@@ -109,17 +109,44 @@ static void add_plan(struct writer *w)
 
 /* ---- the verdict ---- */
 
+/* Blocks judged, each counted once however many passes came to it. The first pass judges none twice. */
+static uint64_t distinct_blocks(const struct verify_record *v)
+{
+	const struct verify_record_plan *p = &v->plan;
+	const struct damage_totals *t = &v->state.totals;
+	uint64_t bytes = p->spot_count ? p->spot_count * p->sizes[0] : p->region_bytes;
+	uint64_t each = t->block_bytes ? bytes / t->block_bytes : 0;
+
+	return each && each < t->judged ? each : t->judged;
+}
+
+/* "", or how it comes that more was judged than there is. */
+static const char *add_again(char out[64], const struct verify_record *v)
+{
+	uint64_t judged = v->state.totals.judged, once = distinct_blocks(v);
+
+	out[0] = 0;
+	if (judged > once && judged % once == 0)
+		snprintf(out, 64, " (each %" PRIu64 " times)", judged / once);
+	else if (judged > once)
+		snprintf(out, 64, " (some of them again: %" PRIu64 " in all)", judged);
+	return out;
+}
+
+/* A block that was right twice says no more about the others than one that was right once. */
 static void add_bound(struct writer *w)
 {
 	const struct damage_totals *t = &w->v->state.totals;
-	double bound = interval_upper_of_none(t->judged, 0.95);
+	uint64_t blocks = distinct_blocks(w->v);
+	double bound = interval_upper_of_none(blocks, 0.95);
+	char again[64];
 
 	item(w, '+',
 		"All %" PRIu64
-		" blocks of %u B judged hold what was written. With 95 %% confidence "
+		" blocks of %u B judged%s hold what was written. With 95 %% confidence "
 		"fewer than %.3g in a million blocks are damaged (1 - 0.05^(1/n): %.3g), as far as "
 		"damage falls on blocks at random.",
-		t->judged, t->block_bytes, bound * 1e6, bound);
+		blocks, t->block_bytes, add_again(again, w->v), bound * 1e6, bound);
 }
 
 /* How many places of which size would see every capacity. */
@@ -182,8 +209,11 @@ static void add_counts(struct writer *w)
 		if (t->by_class[c])
 			text_addf(&list, "%s%" PRIu64 " %s", list.length ? ", " : "",
 				t->by_class[c], damage_class_name((enum damage_class)c));
-	item(w, '!', "%" PRIu64 " of %" PRIu64 " blocks of %u B judged are damaged: %s.", damaged,
-		t->judged, t->block_bytes, list.bytes);
+	item(w, '!', "%" PRIu64 " of %" PRIu64 " blocks of %u B judged are damaged: %s.%s", damaged,
+		t->judged, t->block_bytes, list.bytes,
+		t->judged > distinct_blocks(w->v)
+			? " A block counts each time it was judged: once a pass."
+			: "");
 	item(w, '+',
 		"The first damaged block is at byte %" PRIu64 ", the last at byte %" PRIu64 ".",
 		t->first_offset, t->last_offset);
