@@ -9,47 +9,12 @@
 #include <sys/stat.h>
 #include <unistd.h>
 
+#include "base/durable.h"
 #include "base/error.h"
 
 static const char magic[] = "blkassay-record";
 
 enum { READ_CHUNK = 256 * 1024, LINE_LIMIT = 4 * 1024 * 1024 };
-
-static int write_all(int fd, const char *bytes, size_t length)
-{
-	while (length) {
-		ssize_t n = write(fd, bytes, length);
-
-		if (n < 0 && errno == EINTR)
-			continue;
-		if (n < 0)
-			return -errno;
-		if (n == 0)
-			return -EIO;
-		bytes += n;
-		length -= (size_t)n;
-	}
-	return 0;
-}
-
-/* A new file is only safe once its directory entry is. */
-static void sync_directory_of(const char *path)
-{
-	char dir[512];
-	const char *slash = strrchr(path, '/');
-	int fd;
-
-	if (!slash)
-		snprintf(dir, sizeof dir, ".");
-	else
-		snprintf(dir, sizeof dir, "%.*s", slash == path ? 1 : (int)(slash - path), path);
-	fd = open(dir, O_RDONLY | O_DIRECTORY | O_CLOEXEC);
-	if (fd < 0)
-		return;
-	/* Some filesystems refuse to sync a directory; the file's own sync was checked. */
-	(void)fsync(fd);
-	close(fd);
-}
 
 void record_begin(struct record_writer *w, const char *kind)
 {
@@ -70,13 +35,13 @@ int record_commit(struct record_writer *w, bool sync, struct error *err)
 	line_end(&w->line);
 	if (w->line.failed)
 		return error_set(err, ERROR_IO, "out of memory while writing '%s'", w->path);
-	rc = write_all(w->fd, w->line.bytes, w->line.length);
+	rc = durable_write_all(w->fd, w->line.bytes, w->line.length);
 	if (!rc && sync && fdatasync(w->fd) < 0)
 		rc = -errno;
 	if (rc < 0) {
 		/* A half-written line would swallow the next one: take it back. */
 		if (before >= 0 && ftruncate(w->fd, before) < 0)
-			(void)write_all(w->fd, "\n", 1);
+			(void)durable_write_all(w->fd, "\n", 1);
 		return error_sys(err, ERROR_IO, -rc, "cannot write record '%s'", w->path);
 	}
 	w->next++;
@@ -86,6 +51,8 @@ int record_commit(struct record_writer *w, bool sync, struct error *err)
 
 int record_create(struct record_writer *w, const char *path, const char *kind, struct error *err)
 {
+	int rc;
+
 	*w = (struct record_writer){ .fd = -1, .next = 1 };
 	text_init(&w->line);
 	if (strlen(path) >= sizeof w->path)
@@ -101,14 +68,20 @@ int record_create(struct record_writer *w, const char *path, const char *kind, s
 	record_begin(w, magic);
 	line_put_u64(&w->line, "version", RECORD_VERSION);
 	line_put_text(&w->line, "kind", kind);
-	if (record_commit(w, true, err) < 0) {
+	rc = record_commit(w, true, err);
+	if (!rc) {
+		rc = durable_sync_folder_of(path);
+		if (rc < 0)
+			error_sys(
+				err, ERROR_IO, -rc, "cannot store record '%s' in its folder", path);
+	}
+	if (rc < 0) {
 		close(w->fd);
 		w->fd = -1;
 		unlink(path);
 		text_release(&w->line);
 		return -1;
 	}
-	sync_directory_of(path);
 	return 0;
 }
 
