@@ -1,10 +1,11 @@
 /* Runs one job of the tool again and again; each time the k-th library call of one kind fails, for every k until a run
  * is no longer touched. After each run the oracle of tests/shim/jobs.c says whether the outcome is one we can stand by.
  *
- *   driver [-f] [-v] SHIM TOOL FOLDER JOB
+ *   driver [-f] [-v] [-k KIND] SHIM TOOL FOLDER JOB
  *
  *   SHIM    build/tests/fault.so      TOOL    build/blkassay     FOLDER  an empty one on a filesystem with O_DIRECT
- *   -f      full: every k, every error (else errors take turns, and late k are sampled)      -v  every run on stderr */
+ *   -f      full: every k, every error (else errors take turns, and late k are sampled)      -v  every run on stderr
+ *   -k      calls of this kind alone (tests/shim/kinds.h) */
 #include <errno.h>
 #include <fcntl.h>
 #include <signal.h>
@@ -20,6 +21,7 @@
 
 #include "shim/files.h"
 #include "shim/jobs.h"
+#include "shim/judges.h"
 #include "shim/kinds.h"
 #include "shim/place.h"
 
@@ -50,6 +52,7 @@ static const struct fault no_thread = { .name = "EAGAIN", .code = EAGAIN };
 static struct {
 	const char *shim, *tool;
 	bool full, verbose;
+	int only; /* enum fault_kind; -1: all kinds */
 	bool hasty; /* naps are cut short */
 	unsigned long runs, complaints;
 } driver;
@@ -83,6 +86,8 @@ static void child_arms(const struct fault *f)
 	if (f->lasting)
 		setenv("FAULT_LAST", "1", 1);
 	setenv("FAULT_LOG", "hit", 1);
+	if (!f->nth)
+		setenv("FAULT_TRACE", "trace", 1);
 	setenv("LD_PRELOAD", driver.shim, 1);
 }
 
@@ -229,6 +234,8 @@ static bool try_fault(const struct job *job, const struct fault *f)
 	complaint = common_complaint(job, status, hit);
 	if (!complaint)
 		complaint = job->judge(job, WEXITSTATUS(status));
+	if (!complaint && hit && f->kind == FAULT_SYNC)
+		complaint = judge_failed_sync(job, WEXITSTATUS(status));
 	driver.runs++;
 	if (driver.verbose)
 		fprintf(stderr, "%s %lu %s: status %x%s\n", fault_kind_names[f->kind], f->nth,
@@ -283,13 +290,26 @@ static void try_kind(const struct job *job, enum fault_kind kind)
 		k += driver.full || k < start ? 1 : 1 + (job->slow ? k * 3 : k / 4);
 }
 
-/* Without a fault the job must do what the table says, else the rest would prove nothing. */
+/* Without a fault the job must do what the table says, else the rest would prove nothing; and in the right order. */
 static void try_untouched(const struct job *job)
 {
 	struct fault none = { .kind = FAULT_CLOSE, .nth = 0, .name = "nothing", .code = EIO };
 
+	const char *complaint;
+
 	if (try_fault(job, &none))
 		die("a fault was met where none was asked for");
+	if ((complaint = judge_order(job)) != NULL)
+		complain(job, &none, job->status << 8, complaint);
+}
+
+static int kind_of(const char *name)
+{
+	for (int k = 0; k < FAULT_KINDS; k++)
+		if (!strcmp(name, fault_kind_names[k]))
+			return k;
+	fprintf(stderr, "driver: there is no kind of call '%s'\n", name);
+	exit(2);
 }
 
 int main(int argc, char **argv)
@@ -297,12 +317,15 @@ int main(int argc, char **argv)
 	const struct job *job;
 	int option;
 
-	while ((option = getopt(argc, argv, "fv")) != -1) {
+	driver.only = -1;
+	while ((option = getopt(argc, argv, "fvk:")) != -1) {
 		driver.full |= option == 'f';
 		driver.verbose |= option == 'v';
+		if (option == 'k')
+			driver.only = kind_of(optarg);
 	}
 	if (argc - optind != 4 || (job = job_find(argv[optind + 3])) == NULL) {
-		fprintf(stderr, "usage: driver [-f] [-v] SHIM TOOL FOLDER JOB; jobs:");
+		fprintf(stderr, "usage: driver [-f] [-v] [-k KIND] SHIM TOOL FOLDER JOB; jobs:");
 		job_list(stderr);
 		return 2;
 	}
@@ -319,7 +342,8 @@ int main(int argc, char **argv)
 		job->once();
 	try_untouched(job);
 	for (int kind = 0; kind < FAULT_KINDS && driver.complaints < COMPLAINTS_MAX; kind++)
-		try_kind(job, (enum fault_kind)kind);
+		if (driver.only < 0 || driver.only == kind)
+			try_kind(job, (enum fault_kind)kind);
 	printf("%-16s %6lu runs, %lu complaints\n", job->name, driver.runs, driver.complaints);
 	return driver.complaints ? 1 : 0;
 }

@@ -6,6 +6,8 @@
  *   FAULT_LAST   set: every later call of the kind fails too (a device that is gone stays gone)
  *   FAULT_HASTE  set: naps end at once
  *   FAULT_LOG    a file that gets one line, the call's name, when it fails
+ *   FAULT_TRACE  a file that gets one line for each write and sync that is let through: "write FILE KIND" (write(2); KIND:
+ *                the second word of what is written, if it is a line of a record), "put FILE" (pwrite), "sync FILE"
  *
  * A failing call has no effect, as with the kernel, but for close: there the descriptor is gone whatever is returned
  * (close(2), "Dealing with error returns from close()"). Built without _FILE_OFFSET_BITS, so that both names of a call
@@ -39,7 +41,7 @@ static struct {
 	unsigned long nth;
 	int code; /* errno; 0: short */
 	bool lasting, hasty;
-	const char *log;
+	const char *log, *trace;
 	atomic_ulong seen;
 	atomic_bool armed;
 } fault;
@@ -50,19 +52,57 @@ void *__libc_calloc(size_t count, size_t n);
 void *__libc_realloc(void *p, size_t n);
 void *__libc_memalign(size_t align, size_t n);
 
-static void note(const char *name)
+static void append_line(const char *path, const char *line)
 {
-	int fd;
+	char text[160];
+	int fd, n = snprintf(text, sizeof text, "%s\n", line);
 
-	if (!fault.log)
-		return;
 	fd = (int)syscall(
-		SYS_openat, AT_FDCWD, fault.log, O_WRONLY | O_CREAT | O_APPEND | O_CLOEXEC, 0666);
+		SYS_openat, AT_FDCWD, path, O_WRONLY | O_CREAT | O_APPEND | O_CLOEXEC, 0666);
 	if (fd < 0)
 		return;
-	(void)!syscall(SYS_write, fd, name, strlen(name));
-	(void)!syscall(SYS_write, fd, "\n", (size_t)1);
+	(void)!syscall(SYS_write, fd, text, (size_t)n);
 	syscall(SYS_close, fd);
+}
+
+static void note(const char *name)
+{
+	if (fault.log)
+		append_line(fault.log, name);
+}
+
+/* The base name of an open file; its folder's own for a folder. */
+static void name_of(char out[64], int fd)
+{
+	char link[64], path[4096];
+	const char *slash;
+	ssize_t n;
+
+	snprintf(link, sizeof link, "/proc/self/fd/%d", fd);
+	n = (ssize_t)syscall(SYS_readlinkat, AT_FDCWD, link, path, sizeof path - 1);
+	path[n > 0 ? n : 0] = 0;
+	slash = strrchr(path, '/');
+	snprintf(out, 64, "%.63s", slash ? slash + 1 : path);
+}
+
+/* bytes: NULL, or what is written. */
+static void trace(const char *what, int fd, const char *bytes, size_t length)
+{
+	char name[64], line[160], kind[32] = "";
+	size_t number = 0;
+
+	if (!fault.trace || fd <= 2)
+		return;
+	while (bytes && number < length && bytes[number] >= '0' && bytes[number] <= '9')
+		number++;
+	if (number && number + 1 < length && bytes[number] == ' ')
+		for (size_t i = 0; i < sizeof kind - 1 && number + 1 + i < length &&
+				   bytes[number + 1 + i] != ' ';
+			i++)
+			kind[i] = bytes[number + 1 + i];
+	name_of(name, fd);
+	snprintf(line, sizeof line, "%s %s %s", what, name, kind);
+	append_line(fault.trace, line);
 }
 
 /* Counts one call and says what becomes of it; errno is set when it fails. */
@@ -98,6 +138,7 @@ __attribute__((constructor)) static void arm(void)
 	fault.lasting = getenv("FAULT_LAST") != NULL;
 	fault.hasty = getenv("FAULT_HASTE") != NULL;
 	fault.log = getenv("FAULT_LOG");
+	fault.trace = getenv("FAULT_TRACE");
 	if (!fault.armed) {
 		static const char words[] = "fault: FAULT_CALL names no kind of call\n";
 
@@ -188,6 +229,7 @@ ssize_t read(int fd, void *buf, size_t n)
 
 ssize_t write(int fd, const void *buf, size_t n)
 {
+	trace("write", fd, buf, n);
 	MOVE(FAULT_WRITE, "write", syscall(SYS_write, fd, buf, n), n);
 }
 
@@ -207,6 +249,7 @@ static ssize_t at(long number, int fd, void *buf, size_t n, off_t offset)
 #define WRAP_PWRITE(name)                                                                   \
 	ssize_t name(int fd, const void *buf, size_t n, off_t offset)                       \
 	{                                                                                   \
+		trace("put", fd, NULL, 0);                                                  \
 		MOVE(FAULT_PWRITE, #name, at(SYS_pwrite64, fd, (void *)buf, n, offset), n); \
 	}
 WRAP_PREAD(pread)
@@ -219,6 +262,7 @@ WRAP_PWRITE(pwrite64)
 	{                                                                                    \
 		struct iovec one = *v;                                                       \
                                                                                              \
+		trace("put", fd, NULL, 0);                                                   \
 		switch (judge(FAULT_PWRITE, #name)) {                                        \
 		case FAIL:                                                                   \
 			return -1;                                                           \
@@ -242,9 +286,17 @@ WRAP_PWRITEV2(pwritev64v2)
 	{                                                                      \
 		return judge(kind, #name) == FAIL ? -1 : NEXT(name) arguments; \
 	}
-WRAP(FAULT_SYNC, fsync, (int fd), (fd))
-WRAP(FAULT_SYNC, fdatasync, (int fd), (fd))
-WRAP(FAULT_SYNC, syncfs, (int fd), (fd))
+#define WRAP_SYNC(name)                               \
+	int name(int fd)                              \
+	{                                             \
+		if (judge(FAULT_SYNC, #name) == FAIL) \
+			return -1;                    \
+		trace("sync", fd, NULL, 0);           \
+		return NEXT(name)(fd);                \
+	}
+WRAP_SYNC(fsync)
+WRAP_SYNC(fdatasync)
+WRAP_SYNC(syncfs)
 WRAP(FAULT_STAT, stat, (const char *path, struct stat *st), (path, st))
 WRAP(FAULT_STAT, stat64, (const char *path, struct stat64 *st), (path, st))
 WRAP(FAULT_STAT, lstat, (const char *path, struct stat *st), (path, st))

@@ -1,5 +1,6 @@
 #include "shim/judges.h"
 
+#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 #include <unistd.h>
@@ -121,6 +122,117 @@ const char *judge_nothing(const struct job *job, int status)
 {
 	(void)job, (void)status;
 	return NULL;
+}
+
+const char *judge_failed_sync(const struct job *job, int status)
+{
+	bool said = status != job->status || file_count("err", "blkassay: ") ||
+		    file_count("err", "warning: ") ||
+		    file_count("err", "the target is gone"); /* a cut needs no other words */
+
+	return said ? NULL : "a sync failed, and nobody hears of it";
+}
+
+/* ---- the order of writes and syncs ---- */
+
+struct order {
+	const char *target; /* base name */
+	bool announced; /* a line that announces writes is not yet synced */
+	bool kept_seen, kept_open; /* kept data; not yet synced */
+	bool folder_open; /* a new file's folder not yet synced */
+	bool dirty; /* the target was written since its last flush */
+	char folder[64]; /* base name of the current one */
+};
+
+static bool is_one_of(const char *word, const char *const *words)
+{
+	while (*words && strcmp(word, *words) != 0)
+		words++;
+	return *words != NULL;
+}
+
+static const char *order_of_line(struct order *o, const char *kind)
+{
+	static const char *const announcements[] = { "plan", "verify-plan", "cycle", "intend",
+		NULL };
+	static const char *const promises[] = { "ready", "stored", NULL };
+
+	o->announced |= is_one_of(kind, announcements);
+	return o->dirty && is_one_of(kind, promises)
+		       ? "a promise is in the journal before the target made it"
+		       : NULL;
+}
+
+static const char *order_of_put(struct order *o)
+{
+	o->dirty = true;
+	if (o->announced)
+		return "writes to the target before the line that announces it is on the disk";
+	if (o->kept_open)
+		return "writes to the target before its kept data is on the disk";
+	return o->kept_seen && o->folder_open
+		       ? "writes to the target before the kept file's folder is on the disk"
+		       : NULL;
+}
+
+static const char *order_of_event(
+	struct order *o, const char *what, const char *name, const char *kind)
+{
+	bool sync = !strcmp(what, "sync");
+
+	if (!strcmp(name, o->target)) {
+		if (!sync)
+			return order_of_put(o);
+		o->dirty = false;
+	} else if (strstr(name, ".kept")) {
+		o->kept_seen = true;
+		o->kept_open = !sync;
+		o->folder_open |= !sync;
+	} else if (!strcmp(name, "a.run")) {
+		if (!sync)
+			return order_of_line(o, kind);
+		o->announced = false;
+	} else if (sync && !strcmp(name, o->folder)) {
+		o->folder_open = false;
+	}
+	return NULL;
+}
+
+static void find_names(struct order *o)
+{
+	char path[4096];
+	const char *slash;
+
+	if (!getcwd(path, sizeof path))
+		file_die("the current folder");
+	slash = strrchr(path, '/');
+	snprintf(o->folder, sizeof o->folder, "%s", slash + 1);
+	slash = strrchr(place_target(), '/');
+	o->target = slash ? slash + 1 : place_target();
+	if (access("new.img", F_OK) == 0)
+		o->target = "new.img";
+}
+
+const char *judge_order(const struct job *job)
+{
+	char *bytes = file_read("trace", NULL);
+	struct order o = { 0 };
+	const char *complaint = NULL;
+	bool may_end_dirty = !strcmp(job->argv[0], "cut") || !strcmp(job->argv[0], "audit");
+
+	find_names(&o);
+	for (char *at = bytes; at && *at && !complaint;) {
+		char *end = strchr(at, '\n'), what[16] = "", name[64] = "", kind[32] = "";
+
+		*end = 0;
+		if (sscanf(at, "%15s %63s %31s", what, name, kind) >= 2)
+			complaint = order_of_event(&o, what, name, kind);
+		at = end + 1;
+	}
+	free(bytes);
+	if (!complaint && o.dirty && !may_end_dirty)
+		complaint = "what it wrote is not flushed in the end";
+	return complaint;
 }
 
 /* A reader that is content with the record. */

@@ -22,6 +22,15 @@ void prepare_broken_journal(void); /* the same, then a promised block was lost *
 /* Files that stay: kept-sweep.run, kept-verify.run, kept-audit.run, kept-seen.run (an observation). */
 void make_records(void);
 
+/* Whatever the job, after a sync that failed: nothing is lost by it here, so only the tool's own words can show that it
+ * was noticed. */
+const char *judge_failed_sync(const struct job *job, int status);
+
+/* Of a run without a fault, from the file `trace`: nothing is written to the target before the lines that announce it, and
+ * the kept data, are on the disk; no promise is in the journal before the target made it; and what a run that is not cut
+ * off wrote is flushed in the end. */
+const char *judge_order(const struct job *job);
+
 typedef const char *judge(const struct job *job, int status);
 judge judge_nothing;
 judge judge_output; /* the same words as without a fault, or a word about it */
