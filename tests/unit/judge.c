@@ -258,6 +258,33 @@ START_TEST(torn_inside)
 }
 END_TEST
 
+/* 48 right bytes, at either end, make a block torn: more than the 32 of a header, which another block of this run shares in
+ * part. With one byte less it is simply not ours. */
+START_TEST(torn_threshold)
+{
+	enum { ENOUGH = 48 };
+
+	for (uint32_t right = 0; right <= 80; right++) {
+		for (int at_end = 0; at_end < 2; at_end++) {
+			struct verdict v;
+			uint8_t *edge;
+
+			begin(sizes[_i], 5);
+			fill_noise(block + (at_end ? 0 : right), n - right, 99 + right);
+			/* The first wrong byte beside the right ones is wrong for sure. */
+			edge = block + (at_end ? n - right - 1 : right);
+			*edge = (uint8_t)~wide[n + (size_t)(edge - block)];
+			v = judged();
+			ck_assert_msg(v.class == (right >= ENOUGH ? DAMAGE_TORN : DAMAGE_FOREIGN),
+				"%u right bytes at the %s: %s", right, at_end ? "end" : "start",
+				damage_class_name(v.class));
+			if (v.class == DAMAGE_TORN)
+				ck_assert_uint_eq(at_end ? n - v.torn_to : v.torn_from, right);
+		}
+	}
+}
+END_TEST
+
 /* A data line of a 4-bit card bus carries two bits of each byte, one of an 8-bit bus a single one. */
 START_TEST(stuck_lines)
 {
@@ -330,6 +357,7 @@ Suite *judge_suite(void)
 	tcase_add_loop_test(c, slip_alone, 0, 3);
 	tcase_add_loop_test(c, slip_from_the_middle, 0, 3);
 	tcase_add_loop_test(c, torn_inside, 0, 3);
+	tcase_add_loop_test(c, torn_threshold, 0, 3);
 	tcase_add_loop_test(c, stuck_lines, 0, 3);
 	tcase_add_loop_test(c, foreign, 0, 3);
 	tcase_add_test(c, requests_tear);
