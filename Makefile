@@ -87,7 +87,7 @@ check: check-unit check-cli
 check-unit: $(O)/unit
 	$(Q)CK_DEFAULT_TIMEOUT=$(or $(CK_DEFAULT_TIMEOUT),60) $(if $(UNIT),CK_RUN_SUITE=$(UNIT)) $(O)/unit
 
-check-cli: $(O)/blkassay $(O)/bench/make_record $(O)/bench/loop_limit $(O)/bench/loop_change $(O)/bench/fit_of $(O)/tests/slow.so $(O)/tests/at_open.so
+check-cli: $(O)/blkassay $(O)/bench/describe_record $(O)/bench/make_record $(O)/bench/loop_limit $(O)/bench/loop_change $(O)/bench/fit_of $(O)/tests/slow.so $(O)/tests/at_open.so
 	$(Q)BLKASSAY=$(abspath $(O)/blkassay) tests/run-cli $(TEST)
 
 sanitize:
@@ -149,9 +149,12 @@ kill-campaign: $(O)/blkassay
 	$(Q)BLKASSAY=$(abspath $(O)/blkassay) scripts/kill-campaign $(or $(MOMENTS),200)
 
 # The tables of commands and options rule part of the man page; see scripts/update-man.
-man: $(O)/blkassay
+man: $(O)/blkassay $(O)/bench/describe_record
 	$(Q)for page in man/blkassay.1 man/blkassay-json.5; do \
 		scripts/update-man $< $$page >$$page.new && mv $$page.new $$page || exit 1; done
+	$(Q)for page in man/blkassay-record.5 man/blkassay-journal.5; do \
+		scripts/update-record-pages $(O)/bench/describe_record $$page >$$page.new && \
+		mv $$page.new $$page || exit 1; done
 
 $(O)/completion/%: $(O)/blkassay
 	@mkdir -p $(@D)

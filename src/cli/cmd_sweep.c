@@ -98,7 +98,7 @@ static void describe_plan(struct run_plan *out, const struct sweep_plan *plan,
 {
 	*out = (struct run_plan){ .region_start = plan->region_start,
 		.region_bytes = plan->region_bytes,
-		.size_count = (uint32_t)r->sizes.count,
+		.size_count = r->sizes.count,
 		.in_flight = plan->in_flight,
 		.seconds = (double)plan->duration_ns / 1e9,
 		.passes = plan->passes,

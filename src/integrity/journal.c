@@ -9,6 +9,9 @@
 #include "base/text.h"
 #include "integrity/stamp.h"
 #include "record/announced.h"
+#include "record/field.h"
+#include "record/journal_lines.h"
+#include "record/line.h"
 
 static const char *const promise_names[] = { "flushed", "acknowledged" };
 
@@ -21,86 +24,77 @@ bool journal_plug_is_same(const struct journal_plug *a, const struct journal_plu
 int journal_write_cycle(
 	struct record_writer *w, const struct journal_cycle *c, uint64_t now_ns, struct error *err)
 {
-	record_begin(w, "cycle");
-	line_put_u64(&w->line, "number", c->number);
-	line_put_u64(&w->line, "seed", c->seed);
-	line_put_u64(&w->line, "region_start", c->region_start);
-	line_put_u64(&w->line, "region_bytes", c->region_bytes);
-	line_put_u64(&w->line, "block_bytes", c->block_bytes);
-	line_put_text(&w->line, "promise", promise_names[c->promise]);
-	line_put_u64(&w->line, "disk_sequence", c->plug.disk_sequence);
-	line_put_text(&w->line, "boot", c->plug.boot);
-	line_put_u64(&w->line, "at_ns", now_ns);
-	return record_commit(w, true, err);
+	struct journal_cycle_line line = { .number = c->number,
+		.seed = c->seed,
+		.region_start = c->region_start,
+		.region_bytes = c->region_bytes,
+		.block_bytes = c->block_bytes,
+		.plug_known = true,
+		.disk_sequence = c->plug.disk_sequence,
+		.at_ns = now_ns };
+
+	text_copy(line.promise, sizeof line.promise, promise_names[c->promise]);
+	text_copy(line.boot, sizeof line.boot, c->plug.boot);
+	return record_write(w, &kind_cycle, &line, err);
 }
 
 int journal_write_ready(struct record_writer *w, uint64_t now_ns, struct error *err)
 {
-	record_begin(w, "ready");
-	line_put_u64(&w->line, "at_ns", now_ns);
-	return record_commit(w, true, err);
+	return record_write(w, &kind_ready, &(struct journal_moment_line){ now_ns }, err);
 }
 
 int journal_write_intents(struct record_writer *w, const struct cut_write *writes, size_t count,
 	uint64_t now_ns, struct error *err)
 {
-	record_begin(w, "intend");
-	line_put_u64(&w->line, "first", writes[0].number);
-	text_adds(&w->line, " writes=");
-	for (size_t i = 0; i < count; i++)
-		text_addf(&w->line, "%s%llu:%lu", i ? "," : "", (unsigned long long)writes[i].at,
-			(unsigned long)writes[i].bytes);
-	line_put_u64(&w->line, "at_ns", now_ns);
-	return record_commit(w, true, err);
+	uint64_t at[JOURNAL_INTENTS_MAX], bytes[JOURNAL_INTENTS_MAX];
+	struct journal_intend_line line = { .first = writes[0].number, .at_ns = now_ns };
+
+	if (count > JOURNAL_INTENTS_MAX)
+		return error_set(err, ERROR_IO, "too many writes for one line of '%s'", w->path);
+	for (size_t i = 0; i < count; i++) {
+		at[i] = writes[i].at;
+		bytes[i] = writes[i].bytes;
+	}
+	line.writes = series_of(at, bytes, NULL, count);
+	return record_write(w, &kind_intend, &line, err);
 }
 
 int journal_write_done(struct record_writer *w, uint32_t number, bool stored, uint64_t sent_ns,
 	uint64_t now_ns, struct error *err)
 {
-	record_begin(w, "done");
-	line_put_u64(&w->line, "write", number);
-	line_put_u64(&w->line, "stored", stored);
-	line_put_u64(&w->line, "sent_ns", sent_ns);
-	line_put_u64(&w->line, "at_ns", now_ns);
+	const struct journal_done_line line = { number, stored, sent_ns, now_ns };
+
+	record_begin(w, kind_done.name);
+	line_put_fields(&w->line, &kind_done, &line);
 	return record_commit(w, stored, err);
 }
 
 int journal_write_flush(
 	struct record_writer *w, uint32_t through, uint64_t now_ns, struct error *err)
 {
-	record_begin(w, "flush");
-	line_put_u64(&w->line, "through", through);
-	line_put_u64(&w->line, "at_ns", now_ns);
-	return record_commit(w, false, err);
+	return record_write(w, &kind_flush, &(struct journal_flush_line){ through, now_ns }, err);
 }
 
 int journal_write_stored(
 	struct record_writer *w, uint32_t through, uint64_t now_ns, struct error *err)
 {
-	record_begin(w, "stored");
-	line_put_u64(&w->line, "through", through);
-	line_put_u64(&w->line, "at_ns", now_ns);
-	return record_commit(w, true, err);
+	return record_write(w, &kind_stored, &(struct journal_flush_line){ through, now_ns }, err);
 }
 
 int journal_write_pull(struct record_writer *w, uint64_t now_ns, struct error *err)
 {
-	record_begin(w, "pull");
-	line_put_u64(&w->line, "at_ns", now_ns);
-	return record_commit(w, true, err);
+	return record_write(w, &kind_pull, &(struct journal_moment_line){ now_ns }, err);
 }
 
 int journal_write_stop(struct record_writer *w, const char *reason, int code,
 	uint64_t device_errors, uint64_t now_ns, struct error *err)
 {
-	record_begin(w, "stop");
-	line_put_text(&w->line, "reason", reason);
-	line_put_i64(&w->line, "errno", code);
-	if (device_errors)
-		line_put_u64(&w->line, "device_errors", device_errors);
-	line_put_u64(&w->line, "at_ns", now_ns);
-	record_put_holds(w);
-	return record_commit(w, true, err);
+	struct journal_stop_line line = {
+		.code = code, .device_errors = device_errors, .at_ns = now_ns
+	};
+
+	text_copy(line.reason, sizeof line.reason, reason);
+	return record_write(w, &kind_stop, &line, err);
 }
 
 /* ---- reading ---- */
@@ -192,31 +186,37 @@ static int check_cycle(struct loading *l)
 	return 0;
 }
 
+/* What a line says of a cycle. */
+static int read_cycle(struct loading *l, const struct line *line)
+{
+	struct journal_cycle *c = &l->j->cycle;
+	struct journal_cycle_line read = { .number = 0 };
+	uint64_t found = line_take_fields(line, &kind_cycle, &read);
+
+	if ((found & JOURNAL_CYCLE_NEEDED) != JOURNAL_CYCLE_NEEDED || read.number > UINT32_MAX ||
+		read.block_bytes > UINT32_MAX)
+		return nonsense(l, "a cycle line lacks a value");
+	*c = (struct journal_cycle){ .number = (uint32_t)read.number,
+		.seed = read.seed,
+		.region_start = read.region_start,
+		.region_bytes = read.region_bytes,
+		.block_bytes = (uint32_t)read.block_bytes,
+		/* Journals written before these were kept have the first plug-in alone, in "target". */
+		.plug.disk_sequence =
+			read.plug_known ? read.disk_sequence : l->j->target.disk_sequence };
+	text_copy(c->plug.boot, sizeof c->plug.boot, read.boot);
+	if (!strcmp(read.promise, promise_names[PROMISE_ACKNOWLEDGED]))
+		c->promise = PROMISE_ACKNOWLEDGED;
+	else if (strcmp(read.promise, promise_names[PROMISE_FLUSHED]) != 0)
+		return nonsense(l, "a cycle promises what this version does not know");
+	return check_cycle(l);
+}
+
 static int take_cycle(struct loading *l, const struct line *line)
 {
 	struct journal *j = l->j;
-	uint64_t number = 0, block = 0;
-	char promise[16] = "";
 
-	j->cycle = (struct journal_cycle){ 0 };
-	if (!line_get_u64(line, "number", &number) || number > UINT32_MAX ||
-		!line_get_u64(line, "seed", &j->cycle.seed) ||
-		!line_get_u64(line, "region_start", &j->cycle.region_start) ||
-		!line_get_u64(line, "region_bytes", &j->cycle.region_bytes) ||
-		!line_get_u64(line, "block_bytes", &block) || block > UINT32_MAX ||
-		!line_get_text(line, "promise", promise, sizeof promise))
-		return nonsense(l, "a cycle line lacks a value");
-	/* Journals written before these were kept have the first plug-in alone, in "target". */
-	if (!line_get_u64(line, "disk_sequence", &j->cycle.plug.disk_sequence))
-		j->cycle.plug.disk_sequence = j->target.disk_sequence;
-	line_get_text(line, "boot", j->cycle.plug.boot, sizeof j->cycle.plug.boot);
-	j->cycle.number = (uint32_t)number;
-	j->cycle.block_bytes = (uint32_t)block;
-	if (!strcmp(promise, promise_names[PROMISE_ACKNOWLEDGED]))
-		j->cycle.promise = PROMISE_ACKNOWLEDGED;
-	else if (strcmp(promise, promise_names[PROMISE_FLUSHED]) != 0)
-		return nonsense(l, "a cycle promises what this version does not know");
-	if (check_cycle(l) < 0)
+	if (read_cycle(l, line) < 0)
 		return -1;
 	free(j->blocks);
 	j->block_count = (size_t)(j->cycle.region_bytes / j->cycle.block_bytes);
@@ -242,44 +242,43 @@ static bool lies_inside(const struct journal_cycle *c, const struct open_write *
 
 static int take_intents(struct loading *l, const struct line *line)
 {
-	const char *list = line_get_raw(line, "writes");
+	uint64_t at[JOURNAL_INTENTS_MAX], bytes[JOURNAL_INTENTS_MAX];
+	struct journal_intend_line read = { .writes = { .columns = { at, bytes },
+						    .room = JOURNAL_INTENTS_MAX } };
 	struct journal *j = l->j;
-	uint64_t number;
 
-	if (!list || !line_get_u64(line, "first", &number) || number != (uint64_t)j->announced + 1)
+	/* The first two fields. */
+	if ((line_take_fields(line, &kind_intend, &read) & 3) != 3 ||
+		read.first != (uint64_t)j->announced + 1)
 		return nonsense(l, "announced writes are missing between its lines");
-	while (*list) {
-		struct open_write w = { .number = (uint32_t)number };
-		char *end;
-		unsigned long long bytes;
+	if (!read.writes.whole)
+		return nonsense(l, "an announced write has no length");
+	for (size_t i = 0; i < read.writes.rows; i++) {
+		struct open_write w = { .number = (uint32_t)(read.first + i),
+			.bytes = bytes[i] <= UINT32_MAX ? (uint32_t)bytes[i] : 0,
+			.at = at[i] };
 
-		w.at = strtoull(list, &end, 10);
-		if (*end != ':')
-			return nonsense(l, "an announced write has no length");
-		bytes = strtoull(end + 1, &end, 10);
-		w.bytes = bytes <= UINT32_MAX ? (uint32_t)bytes : 0;
-		if ((*end && *end != ',') || !lies_inside(&j->cycle, &w) || number > UINT32_MAX)
+		if (!lies_inside(&j->cycle, &w) || read.first + i > UINT32_MAX)
 			return nonsense(l, "an announced write lies outside the region");
 		if (open_push(&l->open, &w) < 0)
 			return error_set(
 				l->err, ERROR_IO, "out of memory for the journal '%s'", j->path);
 		mark(j, &w, MARK_ANNOUNCED);
 		j->announced = w.number;
-		number++;
-		list = end + (*end == ',');
 	}
 	return 0;
 }
 
 static int take_done(struct loading *l, const struct line *line)
 {
+	struct journal_done_line read = { .write = 0 };
 	struct open_write *w;
-	uint64_t number = 0, stored = 0;
 
-	if (!line_get_u64(line, "write", &number) || !(w = open_find(&l->open, number)))
+	line_take_fields(line, &kind_done, &read);
+	w = open_find(&l->open, read.write);
+	if (!w)
 		return nonsense(l, "a write returned that was never announced");
-	line_get_u64(line, "stored", &stored);
-	mark(l->j, w, stored ? MARK_STORED : MARK_ACKNOWLEDGED);
+	mark(l->j, w, read.stored ? MARK_STORED : MARK_ACKNOWLEDGED);
 	l->j->acknowledged = w->number;
 	l->j->writes++;
 	return 0;
@@ -288,19 +287,37 @@ static int take_done(struct loading *l, const struct line *line)
 /* Every write up to here had returned when the flush was sent: writing stops at the first one that does not. */
 static int take_stored(struct loading *l, const struct line *line)
 {
+	struct journal_flush_line read = { .through = UINT64_MAX };
 	struct open_writes *o = &l->open;
-	uint64_t through = 0;
 
-	if (!line_get_u64(line, "through", &through) || through > l->j->announced)
+	line_take_fields(line, &kind_stored, &read);
+	if (read.through > l->j->announced)
 		return nonsense(l, "a flush covers writes that were never announced");
-	while (o->count && o->list[o->first].number <= through) {
+	while (o->count && o->list[o->first].number <= read.through) {
 		mark(l->j, &o->list[o->first], MARK_STORED);
 		o->first++;
 		o->count--;
 	}
-	l->j->stored = (uint32_t)through;
+	l->j->stored = (uint32_t)read.through;
 	l->j->flushes++;
 	return 0;
+}
+
+/* The last sign of life: every line but this has the moment as one of its fields. */
+static void take_moment(struct journal *j, const struct line *line)
+{
+	struct journal_moment_line read = { j->stop_ns };
+	struct journal_stop_line stop = { .at_ns = 0 };
+
+	if (!strcmp(line->kind, kind_stop.name)) {
+		line_take_fields(line, &kind_stop, &stop);
+		text_copy(j->stop, sizeof j->stop, stop.reason);
+		/* The answer that told of the cut may come half a minute after it: the last good one is nearer. */
+		if (!strcmp(stop.reason, "gone"))
+			return;
+	}
+	line_take_fields(line, &kind_ready, &read);
+	j->stop_ns = read.at_ns;
 }
 
 static int take_line(struct loading *l, const struct line *line)
@@ -308,9 +325,9 @@ static int take_line(struct loading *l, const struct line *line)
 	struct run run = { 0 };
 	struct journal *j = l->j;
 
-	if (!strcmp(line->kind, "cycle"))
+	if (!strcmp(line->kind, kind_cycle.name))
 		return take_cycle(l, line);
-	if (!strcmp(line->kind, "run") || !strcmp(line->kind, "target")) {
+	if (!strcmp(line->kind, kind_run.name) || !strcmp(line->kind, kind_target.name)) {
 		run.head = j->head;
 		run.target = j->target;
 		run_take_line(&run, line, NULL);
@@ -320,18 +337,14 @@ static int take_line(struct loading *l, const struct line *line)
 	}
 	if (!j->blocks)
 		return 0;
-	if (!strcmp(line->kind, "intend"))
+	if (!strcmp(line->kind, kind_intend.name))
 		return take_intents(l, line);
-	if (!strcmp(line->kind, "stop"))
-		line_get_text(line, "reason", j->stop, sizeof j->stop);
-	/* The answer that told of the cut may come half a minute after it: the last good one is nearer. */
-	if (strcmp(line->kind, "stop") != 0 || strcmp(j->stop, "gone") != 0)
-		line_get_u64(line, "at_ns", &j->stop_ns);
-	if (!strcmp(line->kind, "ready"))
+	take_moment(j, line);
+	if (!strcmp(line->kind, kind_ready.name))
 		j->ready = true;
-	else if (!strcmp(line->kind, "done"))
+	else if (!strcmp(line->kind, kind_done.name))
 		return take_done(l, line);
-	else if (!strcmp(line->kind, "stored"))
+	else if (!strcmp(line->kind, kind_stored.name))
 		return take_stored(l, line);
 	return 0;
 }
@@ -411,19 +424,21 @@ static struct journal_age *find_age(struct journal_age *ages, size_t count, uint
 static void age_line(
 	struct aging *a, const struct line *line, struct journal_age *ages, size_t count)
 {
+	struct journal_cycle_line cycle = { .number = 0 };
+	struct journal_done_line done = { .write = 0 };
 	struct journal_age *age;
-	uint64_t n = 0, at = 0;
 
-	if (!strcmp(line->kind, "cycle")) {
-		a->inside = line_get_u64(line, "number", &n) && n == a->cycle;
-	} else if (a->inside && !strcmp(line->kind, "intend")) {
+	if (!strcmp(line->kind, kind_cycle.name)) {
+		line_take_fields(line, &kind_cycle, &cycle);
+		a->inside = cycle.number == a->cycle;
+	} else if (a->inside && !strcmp(line->kind, kind_intend.name)) {
 		announced_take(&a->announced, line);
-	} else if (a->inside && !strcmp(line->kind, "done") && line_get_u64(line, "write", &n) &&
-		   line_get_u64(line, "at_ns", &at)) {
-		a->bytes += announced_bytes(&a->announced, n);
-		age = find_age(ages, count, n);
+	} else if (a->inside && !strcmp(line->kind, kind_done.name)) {
+		line_take_fields(line, &kind_done, &done);
+		a->bytes += announced_bytes(&a->announced, done.write);
+		age = find_age(ages, count, done.write);
 		if (age)
-			*age = (struct journal_age){ (uint32_t)n, at, a->bytes };
+			*age = (struct journal_age){ (uint32_t)done.write, done.at_ns, a->bytes };
 	}
 }
 

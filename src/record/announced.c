@@ -1,22 +1,21 @@
 /* The lengths of announced writes. */
 #include "record/announced.h"
 
-#include <stdlib.h>
-#include <string.h>
-
+#include "record/field.h"
 #include "record/line.h"
 
 void announced_take(struct announced *a, const struct line *intend)
 {
-	const char *list = line_get_raw(intend, "writes");
-	uint64_t first = 0;
+	uint64_t at[ANNOUNCED_MAX], bytes[ANNOUNCED_MAX];
+	struct journal_intend_line read = { .writes = { .columns = { at, bytes },
+						    .room = ANNOUNCED_MAX } };
 
+	line_take_fields(intend, &kind_intend, &read);
 	a->lists[0] = a->lists[1];
-	line_get_u64(intend, "first", &first);
-	a->lists[1].first = (uint32_t)first;
-	a->lists[1].count = 0;
-	while (list && (list = strchr(list, ':')) && a->lists[1].count < ANNOUNCED_MAX)
-		a->lists[1].bytes[a->lists[1].count++] = (uint32_t)strtoull(++list, NULL, 10);
+	a->lists[1].first = (uint32_t)read.first;
+	a->lists[1].count = (uint32_t)read.writes.rows;
+	for (size_t i = 0; i < read.writes.rows; i++)
+		a->lists[1].bytes[i] = (uint32_t)bytes[i];
 }
 
 uint32_t announced_bytes(const struct announced *a, uint64_t number)

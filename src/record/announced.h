@@ -4,9 +4,11 @@
 
 #include <stdint.h>
 
+#include "record/journal_lines.h"
+
 struct line;
 
-enum { ANNOUNCED_MAX = 256 }; /* writes of one line "intend" that are remembered */
+enum { ANNOUNCED_MAX = JOURNAL_INTENTS_MAX };
 
 /* The last two announcements: a write is done before the next but one. Starts zeroed. */
 struct announced {

@@ -4,54 +4,79 @@
 #include <string.h>
 
 #include "base/error.h"
+#include "base/text.h"
+#include "record/field.h"
 #include "record/file.h"
+#include "record/line.h"
+
+/* A promise with its verdict in words. */
+struct promise_line {
+	char verdict[16];
+	struct promise promise;
+};
+
+struct close_line {
+	uint64_t lines;
+	bool partial, no_scsi;
+};
+
+#define HERE struct promise_line
+static const struct field promise_fields[] = {
+	FIELD("id", promise.id, "of the promise, as in blkassay-audit(7)"),
+	FIELD("verdict", verdict, "kept, broken or not shown"),
+	FIELD("claim", promise.claim, ""),
+	FIELD("evidence", promise.evidence, ""),
+	FIELD("mend", promise.mend, "the change of firmware that mends it"),
+};
+#undef HERE
+/* Synced: a later probe may bring the target, or this machine, down. */
+const struct line_kind kind_promise =
+	LINE_KIND("finding", promise_fields, "One promise and what became of it.", .synced = true);
+
+#define HERE struct close_line
+static const struct field close_fields[] = {
+	FIELD("lines", lines, "promises before this line"),
+	FIELD("partial", partial, "0 or 1: the audit did not finish"),
+	FIELD("no_scsi", no_scsi, "0 or 1: the target takes no SCSI commands"),
+};
+#undef HERE
+const struct line_kind kind_audit =
+	LINE_KIND("audit", close_fields, "All that was asked is answered.");
 
 int audit_write_promise(struct record_writer *w, const struct promise *f, struct error *err)
 {
-	record_begin(w, "finding");
-	line_put_text(&w->line, "id", f->id);
-	line_put_text(&w->line, "verdict", promise_verdict_name(f->verdict));
-	line_put_text(&w->line, "claim", f->claim);
-	line_put_text(&w->line, "evidence", f->evidence);
-	line_put_text(&w->line, "mend", f->mend);
-	/* Synced: a later probe may bring the target, or this machine, down. */
-	return record_commit(w, true, err);
+	struct promise_line line = { .promise = *f };
+
+	text_copy(line.verdict, sizeof line.verdict, promise_verdict_name(f->verdict));
+	return record_write(w, &kind_promise, &line, err);
 }
 
 int audit_write_close(struct record_writer *w, const struct promises *f, struct error *err)
 {
-	record_begin(w, "audit");
-	line_put_u64(&w->line, "lines", f->count);
-	line_put_u64(&w->line, "partial", f->partial);
-	line_put_u64(&w->line, "no_scsi", f->no_scsi);
-	return record_commit(w, false, err);
+	struct close_line line = { f->count, f->partial, f->no_scsi };
+
+	return record_write(w, &kind_audit, &line, err);
 }
 
 static void take_promise(struct promises *out, const struct line *l)
 {
-	struct promise f = { 0 };
-	char verdict[16];
+	struct promise_line line = { .verdict = "" };
 
-	if (out->count == PROMISES_MAX || !line_get_text(l, "id", f.id, sizeof f.id) ||
-		!line_get_text(l, "verdict", verdict, sizeof verdict) ||
-		!promise_verdict_parse(verdict, &f.verdict))
+	line_take_fields(l, &kind_promise, &line);
+	if (out->count == PROMISES_MAX || !*line.promise.id ||
+		!promise_verdict_parse(line.verdict, &line.promise.verdict))
 		return;
-	line_get_text(l, "claim", f.claim, sizeof f.claim);
-	line_get_text(l, "evidence", f.evidence, sizeof f.evidence);
-	line_get_text(l, "mend", f.mend, sizeof f.mend);
-	out->list[out->count++] = f;
+	out->list[out->count++] = line.promise;
 }
 
 static void take_close(struct promises *out, const struct line *l)
 {
-	uint64_t lines = 0, partial = 1, no_scsi = 0;
+	struct close_line line = { .partial = true };
 
-	line_get_u64(l, "lines", &lines);
-	line_get_u64(l, "partial", &partial);
-	line_get_u64(l, "no_scsi", &no_scsi);
-	out->no_scsi = no_scsi != 0;
+	line_take_fields(l, &kind_audit, &line);
+	out->no_scsi = line.no_scsi;
 	/* A damaged line was skipped by the reader: then not all is here. */
-	out->partial = partial || lines != out->count;
+	out->partial = line.partial || line.lines != out->count;
 }
 
 int audit_load(struct promises *out, const char *path, struct error *err)
@@ -64,9 +89,9 @@ int audit_load(struct promises *out, const char *path, struct error *err)
 	if (record_open(&reader, path, err) < 0)
 		return -1;
 	while ((rc = record_next(&reader, &line, err)) > 0) {
-		if (!strcmp(line.kind, "finding"))
+		if (!strcmp(line.kind, kind_promise.name))
 			take_promise(out, &line);
-		else if (!strcmp(line.kind, "audit"))
+		else if (!strcmp(line.kind, kind_audit.name))
 			take_close(out, &line);
 	}
 	out->partial |= reader.damaged > 0;

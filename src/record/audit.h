@@ -5,7 +5,10 @@
 #include "base/promise.h"
 
 struct error;
+struct line_kind;
 struct record_writer;
+
+extern const struct line_kind kind_promise, kind_audit;
 
 int audit_write_promise(struct record_writer *w, const struct promise *f, struct error *err);
 int audit_write_close(struct record_writer *w, const struct promises *f, struct error *err);

@@ -1,13 +1,14 @@
 /* Cuts and rechecks as lines. */
 #include "record/cut.h"
 
-#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
 #include "base/error.h"
 #include "base/text.h"
+#include "record/field.h"
 #include "record/file.h"
+#include "record/line.h"
 
 static const char *const ending_names[] = {
 	[CUT_GONE] = "gone",
@@ -22,16 +23,17 @@ const char *cut_ending_name(enum cut_ending e)
 	return ending_names[e];
 }
 
-static const char *const duty_names[RECHECK_DUTIES] = {
+static const char *const duty_words[] = {
 	[RECHECK_FLUSHED] = "flushed",
 	[RECHECK_ACKNOWLEDGED] = "acknowledged",
 	[RECHECK_IN_FLIGHT] = "in-flight",
 	[RECHECK_UNTOUCHED] = "untouched",
+	[RECHECK_DUTIES] = NULL,
 };
 
 const char *recheck_duty_name(enum recheck_duty d)
 {
-	return duty_names[d];
+	return duty_words[d];
 }
 
 uint64_t recheck_broken(const struct recheck_result *r)
@@ -58,161 +60,135 @@ void recheck_result_release(struct recheck_result *r)
 	r->damage_count = 0;
 }
 
-static int write_damage(struct record_writer *w, const struct recheck_damage *d, struct error *err)
+/* ---- broken blocks by what was found instead: one key each, kind-NAME=BLOCKS ---- */
+
+static const char kind_prefix[] = "kind-";
+
+static void put_kinds(struct text *t, const struct recheck_result *r)
 {
-	record_begin(w, "damage");
-	line_put_u64(&w->line, "at", d->at);
-	line_put_u64(&w->line, "bytes", d->bytes);
-	line_put_text(&w->line, "duty", duty_names[d->duty]);
-	line_put_text(&w->line, "kind", d->kind);
-	line_put_text(&w->line, "detail", d->detail);
-	line_put_u64(&w->line, "expected", d->expected);
-	line_put_u64(&w->line, "found", d->found);
-	if (d->aged) {
-		line_put_u64(&w->line, "ns_before", d->ns_before);
-		line_put_u64(&w->line, "bytes_before", d->bytes_before);
-	}
-	return record_commit(w, false, err);
+	for (uint32_t i = 0; i < r->kind_count; i++)
+		text_addf(t, " %s%s=%llu", kind_prefix, r->kinds[i].name,
+			(unsigned long long)r->kinds[i].blocks);
 }
+
+static void take_kinds(struct recheck_result *out, const struct line *l)
+{
+	for (const char *f = l->fields; *f && out->kind_count < RECHECK_KINDS_MAX;
+		f += strlen(f) + 1) {
+		size_t name = strcspn(f, "=");
+		char key[sizeof kind_prefix + 16];
+
+		if (strncmp(f, kind_prefix, sizeof kind_prefix - 1) != 0 || name >= sizeof key)
+			continue;
+		text_copy(key, name + 1, f);
+		text_copy(out->kinds[out->kind_count].name, sizeof out->kinds->name,
+			key + sizeof kind_prefix - 1);
+		if (line_get_u64(l, key, &out->kinds[out->kind_count].blocks))
+			out->kind_count++;
+	}
+}
+
+/* ---- the lines, described once ---- */
+
+#define HERE struct recheck_result
+#define DUTY(name, duty, says) \
+	FIELD(name, blocks[duty], says), FIELD(name "-broken", broken[duty], "of these")
+static const struct field recheck_fields[] = {
+	FIELD("cycle", cycle, "number of the cut"),
+	FIELD("seed", seed, ""),
+	FIELD("block_bytes", block_bytes, "of a stamp"),
+	FIELD("acknowledged_counts", acknowledged_counts,
+		"0 or 1: every answered write is a promise"),
+	DUTY("flushed", RECHECK_FLUSHED, "blocks promised by a flush or by FUA"),
+	DUTY("acknowledged", RECHECK_ACKNOWLEDGED, "blocks promised by an answer"),
+	DUTY("in-flight", RECHECK_IN_FLIGHT, "blocks written since, not promised"),
+	DUTY("untouched", RECHECK_UNTOUCHED, "blocks never written after the baseline"),
+	FIELD("in_flight_old", in_flight_old, "blocks"),
+	FIELD("in_flight_new", in_flight_new, "blocks"),
+	FIELD("forgotten", forgotten, "blocks acknowledged but not promised, and gone: allowed"),
+	FIELD("order_kept", order_kept,
+		"0 or 1: of these, none outlived one that was written before it"),
+	FIELD("promises", promises, "writes of which at least one block is left to tell"),
+	FIELD("promises_broken", promises_broken, ""),
+	FIELD_WHEN("ns_before_min", ns_before_min, ages_known,
+		"when broken promises were acknowledged, back from the last sign of life; this "
+		"and the next three are there when known"),
+	FIELD_WHEN("ns_before_max", ns_before_max, ages_known, ""),
+	FIELD_WHEN("bytes_before_min", bytes_before_min, ages_known, "acknowledged since"),
+	FIELD_WHEN("bytes_before_max", bytes_before_max, ages_known, ""),
+	FIELD("complete", complete, "0 or 1: every block was read"),
+	FIELD("uncut", uncut,
+		"1: nothing was cut as far as the host can tell, because the target answered to "
+		"the end and was not unplugged since; no promise counts as tested"),
+	FIELD("unended", unended, "1: the cut has no stop line, so promises may be missing"),
+	FIELD("beyond", beyond,
+		"blocks with a later write of this seed than the journal announced: promises may "
+		"be missing"),
+	FIELD("damages_more", damages_more, "ranges beyond those listed"),
+};
+#undef DUTY
+#undef HERE
+const struct line_kind kind_recheck = LINE_KIND("recheck", recheck_fields,
+	"Appended by recheck: blocks by what was owed, and how many of them are broken. Broken "
+	"blocks by what was found instead are in keys of their own, kind-NAME. The last of "
+	"several lines for one cut counts.");
+
+#define HERE struct recheck_damage
+static const struct field damage_fields[] = {
+	FIELD("at", at, "bytes from the start of the target"),
+	FIELD("bytes", bytes, "length"),
+	FIELD_AS("duty", FIELD_IS_WORD, duty, "flushed, acknowledged, in-flight or untouched",
+		.words = duty_words),
+	FIELD("kind", kind, "what was found instead: lost, torn, blank, ..."),
+	FIELD("detail", detail, "the evidence of the first block, in words"),
+	FIELD("expected", expected, "the generation that was owed at least"),
+	FIELD("found", found, "the older one that is there instead; 0: none"),
+	FIELD_WHEN("ns_before", ns_before, aged, "as in recheck"),
+	FIELD_WHEN("bytes_before", bytes_before, aged, ""),
+};
+#undef HERE
+const struct line_kind kind_damage = LINE_KIND("damage", damage_fields,
+	"Neighbouring broken blocks with the same finding, after their recheck; 1000 at most.");
+
+enum { DAMAGE_DUTY = 2 }; /* index in damage_fields */
+
+/* ---- writing ---- */
 
 int recheck_write(struct record_writer *w, const struct recheck_result *r, struct error *err)
 {
-	record_begin(w, "recheck");
-	line_put_u64(&w->line, "cycle", r->cycle);
-	line_put_u64(&w->line, "seed", r->seed);
-	line_put_u64(&w->line, "block_bytes", r->block_bytes);
-	line_put_u64(&w->line, "acknowledged_counts", r->acknowledged_counts);
-	for (int d = 0; d < RECHECK_DUTIES; d++) {
-		text_addf(&w->line, " %s=%llu %s-broken=%llu", duty_names[d],
-			(unsigned long long)r->blocks[d], duty_names[d],
-			(unsigned long long)r->broken[d]);
-	}
-	line_put_u64(&w->line, "in_flight_old", r->in_flight_old);
-	line_put_u64(&w->line, "in_flight_new", r->in_flight_new);
-	line_put_u64(&w->line, "forgotten", r->forgotten);
-	line_put_u64(&w->line, "order_kept", r->order_kept);
-	line_put_u64(&w->line, "promises", r->promises);
-	line_put_u64(&w->line, "promises_broken", r->promises_broken);
-	if (r->ages_known) {
-		line_put_u64(&w->line, "ns_before_min", r->ns_before_min);
-		line_put_u64(&w->line, "ns_before_max", r->ns_before_max);
-		line_put_u64(&w->line, "bytes_before_min", r->bytes_before_min);
-		line_put_u64(&w->line, "bytes_before_max", r->bytes_before_max);
-	}
-	line_put_u64(&w->line, "complete", r->complete);
-	line_put_u64(&w->line, "uncut", r->uncut);
-	line_put_u64(&w->line, "unended", r->unended);
-	line_put_u64(&w->line, "beyond", r->beyond);
-	line_put_u64(&w->line, "damages_more", r->damages_more);
-	for (uint32_t i = 0; i < r->kind_count; i++)
-		text_addf(&w->line, " kind-%s=%llu", r->kinds[i].name,
-			(unsigned long long)r->kinds[i].blocks);
+	record_begin(w, kind_recheck.name);
+	line_put_fields(&w->line, &kind_recheck, r);
+	put_kinds(&w->line, r);
 	if (record_commit(w, false, err) < 0)
 		return -1;
 	for (size_t i = 0; i < r->damage_count; i++)
-		if (write_damage(w, &r->damages[i], err) < 0)
+		if (record_write(w, &kind_damage, &r->damages[i], err) < 0)
 			return -1;
 	return 0;
 }
 
 /* ---- reading ---- */
 
-static void take_flag(const struct line *l, const char *key, bool *out)
+/* The counts of a damaged writer must not turn into a huge number of good blocks. */
+static void make_sound(struct recheck_result *r)
 {
-	uint64_t n = 0;
-
-	line_get_u64(l, key, &n);
-	*out = n != 0;
-}
-
-static void take_u32(const struct line *l, const char *key, uint32_t *out)
-{
-	uint64_t n = 0;
-
-	line_get_u64(l, key, &n);
-	*out = n <= UINT32_MAX ? (uint32_t)n : 0;
-}
-
-static void take_duties(struct recheck_result *out, const struct line *l)
-{
-	char key[32];
-
-	for (int d = 0; d < RECHECK_DUTIES; d++) {
-		snprintf(key, sizeof key, "%s-broken", duty_names[d]);
-		line_get_u64(l, duty_names[d], &out->blocks[d]);
-		line_get_u64(l, key, &out->broken[d]);
-		/* The counts of a damaged writer must not turn into a huge number of good blocks. */
-		if (out->broken[d] > out->blocks[d])
-			out->blocks[d] = out->broken[d];
-	}
-}
-
-static void take_kinds(struct recheck_result *out, const struct line *l)
-{
-	static const char prefix[] = "kind-";
-
-	for (const char *f = l->fields; *f && out->kind_count < RECHECK_KINDS_MAX;
-		f += strlen(f) + 1) {
-		size_t name = strcspn(f, "=");
-		char key[sizeof prefix + 16];
-
-		if (strncmp(f, prefix, sizeof prefix - 1) != 0 || name >= sizeof key)
-			continue;
-		text_copy(key, name + 1, f);
-		text_copy(out->kinds[out->kind_count].name, sizeof out->kinds->name,
-			key + sizeof prefix - 1);
-		if (line_get_u64(l, key, &out->kinds[out->kind_count].blocks))
-			out->kind_count++;
-	}
+	for (int d = 0; d < RECHECK_DUTIES; d++)
+		if (r->broken[d] > r->blocks[d])
+			r->blocks[d] = r->broken[d];
+	if (r->promises_broken > r->promises)
+		r->promises = r->promises_broken;
 }
 
 void recheck_take(struct recheck_result *out, const struct line *l)
 {
 	*out = (struct recheck_result){ 0 };
-	take_u32(l, "cycle", &out->cycle);
-	line_get_u64(l, "seed", &out->seed);
-	take_u32(l, "block_bytes", &out->block_bytes);
-	take_flag(l, "acknowledged_counts", &out->acknowledged_counts);
-	take_duties(out, l);
-	line_get_u64(l, "in_flight_old", &out->in_flight_old);
-	line_get_u64(l, "in_flight_new", &out->in_flight_new);
-	line_get_u64(l, "forgotten", &out->forgotten);
-	take_flag(l, "order_kept", &out->order_kept);
-	line_get_u64(l, "promises", &out->promises);
-	line_get_u64(l, "promises_broken", &out->promises_broken);
-	if (out->promises_broken > out->promises)
-		out->promises = out->promises_broken;
-	out->ages_known = line_get_u64(l, "ns_before_min", &out->ns_before_min);
-	line_get_u64(l, "ns_before_max", &out->ns_before_max);
-	line_get_u64(l, "bytes_before_min", &out->bytes_before_min);
-	line_get_u64(l, "bytes_before_max", &out->bytes_before_max);
-	take_flag(l, "complete", &out->complete);
-	take_flag(l, "uncut", &out->uncut);
-	take_flag(l, "unended", &out->unended);
-	line_get_u64(l, "beyond", &out->beyond);
-	line_get_u64(l, "damages_more", &out->damages_more);
+	line_take_fields(l, &kind_recheck, out);
+	make_sound(out);
 	take_kinds(out, l);
 }
 
 bool recheck_take_damage(struct recheck_damage *out, const struct line *l)
 {
-	char duty[16] = "";
-	int d = 0;
-
 	*out = (struct recheck_damage){ 0 };
-	line_get_text(l, "duty", duty, sizeof duty);
-	while (d < RECHECK_DUTIES && strcmp(duty, duty_names[d]) != 0)
-		d++;
-	if (d == RECHECK_DUTIES)
-		return false;
-	out->duty = (enum recheck_duty)d;
-	line_get_u64(l, "at", &out->at);
-	line_get_u64(l, "bytes", &out->bytes);
-	line_get_text(l, "kind", out->kind, sizeof out->kind);
-	line_get_text(l, "detail", out->detail, sizeof out->detail);
-	take_u32(l, "expected", &out->expected);
-	take_u32(l, "found", &out->found);
-	out->aged = line_get_u64(l, "ns_before", &out->ns_before);
-	line_get_u64(l, "bytes_before", &out->bytes_before);
-	return true;
+	return line_take_fields(l, &kind_damage, out) >> DAMAGE_DUTY & 1;
 }

@@ -98,6 +98,9 @@ enum recheck_conclusion recheck_conclude(const struct recheck_result *r);
 uint64_t recheck_broken(const struct recheck_result *r); /* blocks, all duties */
 void recheck_result_release(struct recheck_result *r);
 
+struct line_kind;
+extern const struct line_kind kind_recheck, kind_damage;
+
 /* Both kinds of lines; synced when the record is closed. */
 int recheck_write(struct record_writer *w, const struct recheck_result *r, struct error *err);
 

@@ -6,8 +6,13 @@
 
 #include "base/error.h"
 #include "base/number.h"
+#include "base/text.h"
 #include "record/announced.h"
+#include "record/field.h"
 #include "record/file.h"
+#include "record/journal_lines.h"
+#include "record/line.h"
+#include "record/run.h"
 
 struct loading {
 	struct cut_record *out;
@@ -24,8 +29,7 @@ struct loading {
 static int take_cycle(struct loading *l, const struct line *line)
 {
 	struct cut_record *r = l->out;
-	uint64_t number = 0, block = 0;
-	char promise[16] = "";
+	struct journal_cycle_line read = { .number = 0 };
 	struct cut_cycle *grown = r->cycles;
 
 	if (r->count == CUT_CYCLES_MAX)
@@ -40,80 +44,86 @@ static int take_cycle(struct loading *l, const struct line *line)
 	r->cycles = grown;
 	l->now = &grown[r->count++];
 	l->judged = NULL;
-	*l->now = (struct cut_cycle){ 0 };
-	line_get_u64(line, "number", &number);
-	line_get_u64(line, "seed", &l->now->seed);
-	line_get_u64(line, "region_start", &l->now->region_start);
-	line_get_u64(line, "region_bytes", &l->now->region_bytes);
-	line_get_u64(line, "block_bytes", &block);
-	line_get_text(line, "promise", promise, sizeof promise);
-	l->now->number = number <= UINT32_MAX ? (uint32_t)number : 0;
-	l->now->block_bytes = block <= UINT32_MAX ? (uint32_t)block : 0;
-	l->now->by_answer = !strcmp(promise, "acknowledged");
+	line_take_fields(line, &kind_cycle, &read);
+	*l->now = (struct cut_cycle){ .number =
+					      read.number <= UINT32_MAX ? (uint32_t)read.number : 0,
+		.seed = read.seed,
+		.region_start = read.region_start,
+		.region_bytes = read.region_bytes,
+		.block_bytes = read.block_bytes <= UINT32_MAX ? (uint32_t)read.block_bytes : 0,
+		.by_answer = !strcmp(read.promise, "acknowledged") };
 	l->flush_sent = false;
 	l->announced = (struct announced){ 0 };
 	return 0;
 }
 
 /* The answer that told of the cut may come half a minute after it: the last good one is nearer. */
-static void note_time(struct loading *l, const struct line *line)
+static void note_time(struct loading *l, const struct line *line, uint64_t at)
 {
-	uint64_t at = 0;
-
-	if (!strcmp(line->kind, "stop") && !strcmp(l->now->stop, "gone"))
+	if (!strcmp(line->kind, kind_stop.name) && !strcmp(l->now->stop, "gone"))
 		return;
-	if (l->now->ready && line_get_u64(line, "at_ns", &at) && at >= l->ready_at)
+	if (l->now->ready && at >= l->ready_at)
 		l->now->ns = at - l->ready_at;
 }
 
 static void take_done(struct loading *l, const struct line *line)
 {
-	uint64_t number = 0, stored = 0;
+	struct journal_done_line read = { .write = 0 };
 	uint32_t bytes;
 
-	line_get_u64(line, "write", &number);
-	line_get_u64(line, "stored", &stored);
-	bytes = announced_bytes(&l->announced, number);
+	line_take_fields(line, &kind_done, &read);
+	bytes = announced_bytes(&l->announced, read.write);
 	l->now->writes++;
 	l->now->bytes += bytes;
-	l->now->throughs += stored != 0;
-	if (!stored) {
+	l->now->throughs += read.stored;
+	if (!read.stored) {
 		l->now->writes_at_risk++;
 		l->now->bytes_at_risk += bytes;
 	}
 }
 
-static void take_stored(struct loading *l, const struct line *line)
+static void take_stored(struct loading *l, uint64_t at)
 {
-	uint64_t at = 0;
-
 	l->now->flushes++;
 	l->now->writes_at_risk = l->now->bytes_at_risk = 0;
-	line_get_u64(line, "at_ns", &at);
 	if (l->flush_sent && at >= l->flush_sent_at && at - l->flush_sent_at > l->now->flush_ns_max)
 		l->now->flush_ns_max = at - l->flush_sent_at;
 	l->flush_sent = false;
 }
 
-/* A line that tells how the writing went. */
+static void take_stop(struct loading *l, const struct line *line)
+{
+	struct journal_stop_line read = { .at_ns = 0 };
+
+	line_take_fields(line, &kind_stop, &read);
+	text_copy(l->now->stop, sizeof l->now->stop, read.reason);
+}
+
+/* A line that tells how the writing went; all have the moment as one of their fields. */
 static void take_progress(struct loading *l, const struct line *line)
 {
+	struct journal_moment_line moment = { 0 };
+	bool timed = line_take_fields(line, &kind_ready, &moment) != 0;
 	const char *kind = line->kind;
 
-	if (!strcmp(kind, "stop"))
-		line_get_text(line, "reason", l->now->stop, sizeof l->now->stop);
-	if (!strcmp(kind, "ready"))
-		l->now->ready = line_get_u64(line, "at_ns", &l->ready_at);
-	note_time(l, line);
-	if (!strcmp(kind, "intend"))
+	if (!strcmp(kind, kind_stop.name))
+		take_stop(l, line);
+	if (!strcmp(kind, kind_ready.name)) {
+		l->now->ready = timed;
+		l->ready_at = moment.at_ns;
+	}
+	if (timed)
+		note_time(l, line, moment.at_ns);
+	if (!strcmp(kind, kind_intend.name)) {
 		announced_take(&l->announced, line);
-	else if (!strcmp(kind, "done"))
+	} else if (!strcmp(kind, kind_done.name)) {
 		take_done(l, line);
-	else if (!strcmp(kind, "flush"))
-		l->flush_sent = line_get_u64(line, "at_ns", &l->flush_sent_at);
-	else if (!strcmp(kind, "stored"))
-		take_stored(l, line);
-	else if (!strcmp(kind, "pull")) {
+	} else if (!strcmp(kind, kind_flush.name)) {
+		l->flush_sent = timed;
+		l->flush_sent_at = moment.at_ns;
+	} else if (!strcmp(kind, kind_stored.name)) {
+		take_stored(l, moment.at_ns);
+	} else if (!strcmp(kind, kind_pull.name)) {
 		l->now->pulled = true;
 		l->now->pulled_ns = l->now->ns;
 	}
@@ -161,17 +171,17 @@ static int take_damage(struct loading *l, const struct line *line)
 
 static int take_line(struct loading *l, const struct line *line)
 {
-	if (!strcmp(line->kind, "cycle"))
+	if (!strcmp(line->kind, kind_cycle.name))
 		return take_cycle(l, line);
 	if (!l->now)
 		return 0;
-	if (!strcmp(line->kind, "recheck")) {
+	if (!strcmp(line->kind, kind_recheck.name)) {
 		take_recheck(l, line);
 		return 0;
 	}
-	if (!strcmp(line->kind, "damage"))
+	if (!strcmp(line->kind, kind_damage.name))
 		return take_damage(l, line);
-	if (strcmp(line->kind, "end") != 0)
+	if (strcmp(line->kind, kind_end.name) != 0)
 		take_progress(l, line);
 	return 0;
 }

@@ -11,8 +11,21 @@
 
 #include "base/durable.h"
 #include "base/error.h"
+#include "record/field.h"
 
-static const char magic[] = "blkassay-record";
+struct first_line {
+	uint64_t version;
+	char kind[32];
+};
+
+#define HERE struct first_line
+static const struct field first_fields[] = {
+	FIELD("version", version, "of the format; a reader refuses versions newer than its own"),
+	FIELD("kind", kind, "of the run; a cut's is journal"),
+};
+#undef HERE
+const struct line_kind kind_record =
+	LINE_KIND("blkassay-record", first_fields, "The first line.", .synced = true);
 
 enum { READ_CHUNK = 256 * 1024, LINE_LIMIT = 4 * 1024 * 1024 };
 
@@ -51,6 +64,7 @@ int record_commit(struct record_writer *w, bool sync, struct error *err)
 
 int record_create(struct record_writer *w, const char *path, const char *kind, struct error *err)
 {
+	struct first_line first = { .version = RECORD_VERSION };
 	int rc;
 
 	*w = (struct record_writer){ .fd = -1, .next = 1 };
@@ -65,10 +79,8 @@ int record_create(struct record_writer *w, const char *path, const char *kind, s
 			"'%s' exists already; name a new record with --out", path);
 	if (w->fd < 0)
 		return error_sys(err, ERROR_USAGE, errno, "cannot create record '%s'", path);
-	record_begin(w, magic);
-	line_put_u64(&w->line, "version", RECORD_VERSION);
-	line_put_text(&w->line, "kind", kind);
-	rc = record_commit(w, true, err);
+	text_copy(first.kind, sizeof first.kind, kind);
+	rc = record_write(w, &kind_record, &first, err);
 	if (!rc) {
 		rc = durable_sync_folder_of(path);
 		if (rc < 0)
@@ -219,7 +231,8 @@ int record_next(struct record_reader *r, struct line *line, struct error *err)
 
 int record_open(struct record_reader *r, const char *path, struct error *err)
 {
-	struct line first;
+	struct first_line first = { .version = 0 };
+	struct line line;
 	struct stat st;
 	int rc;
 
@@ -239,16 +252,17 @@ int record_open(struct record_reader *r, const char *path, struct error *err)
 		error_set(err, ERROR_IO, "out of memory");
 		goto fail;
 	}
-	rc = record_next(r, &first, err);
+	rc = record_next(r, &line, err);
 	if (rc < 0)
 		goto fail;
-	if (rc == 0 || first.number != 1 || strcmp(first.kind, magic) != 0 ||
-		!line_get_u64(&first, "version", &r->version) ||
-		!line_get_text(&first, "kind", r->kind, sizeof r->kind)) {
+	if (rc == 0 || line.number != 1 || strcmp(line.kind, kind_record.name) != 0 ||
+		line_take_fields(&line, &kind_record, &first) != 3) {
 		error_set(err, ERROR_USAGE,
 			"'%s' is not a record of blkassay, or its first line is damaged", path);
 		goto fail;
 	}
+	r->version = first.version;
+	text_copy(r->kind, sizeof r->kind, first.kind);
 	if (r->version > RECORD_VERSION) {
 		error_set(err, ERROR_USAGE,
 			"'%s' was written by a newer blkassay (record version %llu, this one reads "

@@ -15,6 +15,9 @@ struct error;
  * of line do not need it, because readers skip what they do not know. */
 enum { RECORD_VERSION = 1 };
 
+struct line_kind;
+extern const struct line_kind kind_record; /* the first line */
+
 struct record_writer {
 	int fd;
 	uint64_t next; /* number of the next line */

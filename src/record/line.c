@@ -125,23 +125,52 @@ const char *line_get_raw(const struct line *l, const char *key)
 	return NULL;
 }
 
-bool line_get_text(const struct line *l, const char *key, char *out, size_t room)
+void line_value_text(const char *value, char *out, size_t room)
 {
-	const char *v = line_get_raw(l, key);
 	size_t n = 0;
 
-	if (!v)
-		return false;
-	while (*v && n + 1 < room) {
-		if (v[0] == '%' && hex_value(v[1]) >= 0 && hex_value(v[2]) >= 0) {
-			out[n++] = (char)(hex_value(v[1]) << 4 | hex_value(v[2]));
-			v += 3;
+	while (*value && n + 1 < room) {
+		if (value[0] == '%' && hex_value(value[1]) >= 0 && hex_value(value[2]) >= 0) {
+			out[n++] = (char)(hex_value(value[1]) << 4 | hex_value(value[2]));
+			value += 3;
 		} else {
-			out[n++] = *v++;
+			out[n++] = *value++;
 		}
 	}
 	out[n] = 0;
+}
+
+bool line_value_i64(const char *value, int64_t *out)
+{
+	uint64_t n;
+
+	if (number_parse_u64(value + (*value == '-'), &n) < 0 || n > INT64_MAX)
+		return false;
+	*out = *value == '-' ? -(int64_t)n : (int64_t)n;
 	return true;
+}
+
+bool line_value_double(const char *value, double *out)
+{
+	char *end;
+	double d;
+
+	if (!*value)
+		return false;
+	d = strtod(value, &end);
+	if (*end || !isfinite(d))
+		return false;
+	*out = d;
+	return true;
+}
+
+bool line_get_text(const struct line *l, const char *key, char *out, size_t room)
+{
+	const char *v = line_get_raw(l, key);
+
+	if (v)
+		line_value_text(v, out, room);
+	return v != NULL;
 }
 
 bool line_get_u64(const struct line *l, const char *key, uint64_t *out)
@@ -149,30 +178,4 @@ bool line_get_u64(const struct line *l, const char *key, uint64_t *out)
 	const char *v = line_get_raw(l, key);
 
 	return v && number_parse_u64(v, out) == 0;
-}
-
-bool line_get_i64(const struct line *l, const char *key, int64_t *out)
-{
-	const char *v = line_get_raw(l, key);
-	uint64_t n;
-
-	if (!v || number_parse_u64(v + (*v == '-'), &n) < 0 || n > INT64_MAX)
-		return false;
-	*out = *v == '-' ? -(int64_t)n : (int64_t)n;
-	return true;
-}
-
-bool line_get_double(const struct line *l, const char *key, double *out)
-{
-	const char *v = line_get_raw(l, key);
-	char *end;
-	double d;
-
-	if (!v || !*v)
-		return false;
-	d = strtod(v, &end);
-	if (*end || !isfinite(d))
-		return false;
-	*out = d;
-	return true;
 }

@@ -31,13 +31,16 @@ struct line {
  * form is wrong. */
 int line_parse(struct line *out, char *bytes, size_t length);
 
-/* Each looks a key up and returns false when it is absent or not of that form (*out then unchanged). */
+/* A value as it stands, still escaped. NULL when the key is absent. */
+const char *line_get_raw(const struct line *l, const char *key);
+/* Each returns false when the key is absent or not of that form (*out then unchanged). */
 bool line_get_text(const struct line *l, const char *key, char *out,
 	size_t room); /* cut to room, always NUL-ended */
 bool line_get_u64(const struct line *l, const char *key, uint64_t *out);
-bool line_get_i64(const struct line *l, const char *key, int64_t *out);
-bool line_get_double(const struct line *l, const char *key, double *out);
-/* The raw value, still escaped: for long lists that the caller walks himself. NULL when absent. */
-const char *line_get_raw(const struct line *l, const char *key);
+
+/* A value that was looked up, in its form; false when it is not of that form (*out then unchanged). */
+void line_value_text(const char *value, char *out, size_t room);
+bool line_value_i64(const char *value, int64_t *out);
+bool line_value_double(const char *value, double *out);
 
 #endif

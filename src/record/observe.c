@@ -7,7 +7,11 @@
 #include "base/error.h"
 #include "base/number.h"
 #include "base/text.h"
+#include "record/field.h"
 #include "record/file.h"
+#include "record/line.h"
+
+static const char *const words[] = { [RUN_READ] = "read", [RUN_WRITE] = "write", NULL };
 
 void observation_release(struct observation *o)
 {
@@ -16,143 +20,157 @@ void observation_release(struct observation *o)
 	*o = (struct observation){ 0 };
 }
 
-/* ---- keys of both ways, once ---- */
+/* ---- the lines, described once ---- */
 
-struct key {
-	const char *name;
-	size_t offset;
+/* What the kernel's counters say, in a second and in all. */
+#define COUNTS(in)                                                                              \
+	FIELD_NS("at_ns", in at_ns, "end of the stretch, since the start"),                     \
+		FIELD_NS("ns", in ns, "its length"), FIELD("reads", in requests[RUN_READ], ""), \
+		FIELD("read_bytes", in bytes[RUN_READ], ""),                                    \
+		FIELD("reads_merged", in merged[RUN_READ], ""),                                 \
+		FIELD_MS("read_ms", in wait_ms[RUN_READ],                                       \
+			"queue and device, summed over requests"),                              \
+		FIELD("writes", in requests[RUN_WRITE],                                         \
+			"the kernel counts an empty one for each flush"),                       \
+		FIELD("written_bytes", in bytes[RUN_WRITE], ""),                                \
+		FIELD("writes_merged", in merged[RUN_WRITE], ""),                               \
+		FIELD_MS("write_ms", in wait_ms[RUN_WRITE], "as for reads"),                    \
+		FIELD("flushes", in flushes, ""), FIELD_MS("flush_ms", in flush_ms, ""),        \
+		FIELD_MS("busy_ms", in busy_ms, "at least one request in flight"),              \
+		FIELD("in_flight", in in_flight, "at the end of the stretch")
+
+#define HERE struct observed_counts
+static const struct field second_fields[] = { COUNTS() };
+#undef HERE
+const struct line_kind kind_second = LINE_KIND("second", second_fields,
+	"What the kernel's counters of the disk said over about a second.");
+
+#define HERE struct observation
+static const struct field total_fields[] = {
+	FIELD("traced", traced, "0 or 1: single requests were seen"),
+	FIELD("why", why, "not"),
+	COUNTS(total.),
+};
+static const struct field seen_fields[] = {
+	FIELD("reads", requests[RUN_READ], ""),
+	FIELD("read_bytes", bytes[RUN_READ], ""),
+	FIELD("sequential_reads", sequential[RUN_READ], "each began where the one before it ended"),
+	FIELD("sequential_read_bytes", sequential_bytes[RUN_READ], ""),
+	FIELD("writes", requests[RUN_WRITE], ""),
+	FIELD("written_bytes", bytes[RUN_WRITE], ""),
+	FIELD("sequential_writes", sequential[RUN_WRITE], ""),
+	FIELD("sequential_written_bytes", sequential_bytes[RUN_WRITE], ""),
+	FIELD("flushes", flushes, ""),
+	FIELD("fua", fua, "writes"),
+	FIELD("discards", discards, ""),
+	FIELD("others", others, ""),
+	FIELD("errors", errors, "requests answered with one"),
+	FIELD("lost", lost, "events that the kernel had to drop"),
+};
+#undef HERE
+#undef COUNTS
+const struct line_kind kind_total =
+	LINE_KIND("total", total_fields, "The same over all of it, and whether there was a trace.");
+const struct line_kind kind_seen = LINE_KIND("seen", seen_fields, "By the kernel's trace, exact.");
+
+/* Lines "mix" and "service". */
+struct rows_line {
+	enum run_direction direction;
+	struct series rows;
 };
 
-#define COUNT(name, field)                                    \
-	{                                                     \
-		name, offsetof(struct observed_counts, field) \
-	}
+#define HERE struct rows_line
+static const struct field mix_fields[] = {
+	FIELD_AS("direction", FIELD_IS_WORD, direction, "read or write", .words = words),
+	FIELD_AS("sizes", FIELD_IS_SERIES, rows,
+		"bytes, count and nanoseconds: requests of that size, and their times from sent to "
+		"answered together; those of 8 MiB and more are counted as 8 MiB",
+		.shape = "ccn"),
+};
+static const struct field service_fields[] = {
+	FIELD_AS("direction", FIELD_IS_WORD, direction, "read or write", .words = words),
+	FIELD_AS("bins", FIELD_IS_SERIES, rows, "upper bound in nanoseconds and count",
+		.shape = "nc"),
+};
+#undef HERE
+const struct line_kind kind_mix = LINE_KIND("mix", mix_fields, "Requests by their size.");
+const struct line_kind kind_service =
+	LINE_KIND("service", service_fields, "Times of requests from sent to answered.");
 
-static const struct key count_keys[] = {
-	COUNT("at_ns", at_ns),
-	COUNT("ns", ns),
-	COUNT("reads", requests[RUN_READ]),
-	COUNT("read_bytes", bytes[RUN_READ]),
-	COUNT("reads_merged", merged[RUN_READ]),
-	COUNT("read_ms", wait_ms[RUN_READ]),
-	COUNT("writes", requests[RUN_WRITE]),
-	COUNT("written_bytes", bytes[RUN_WRITE]),
-	COUNT("writes_merged", merged[RUN_WRITE]),
-	COUNT("write_ms", wait_ms[RUN_WRITE]),
-	COUNT("flushes", flushes),
-	COUNT("flush_ms", flush_ms),
-	COUNT("busy_ms", busy_ms),
-	COUNT("in_flight", in_flight),
+struct latency_line {
+	char of[8];
+	struct observed_latency l;
 };
 
-#define SEEN(name, field)                                 \
-	{                                                 \
-		name, offsetof(struct observation, field) \
-	}
-
-static const struct key seen_keys[] = {
-	SEEN("reads", requests[RUN_READ]),
-	SEEN("read_bytes", bytes[RUN_READ]),
-	SEEN("sequential_reads", sequential[RUN_READ]),
-	SEEN("sequential_read_bytes", sequential_bytes[RUN_READ]),
-	SEEN("writes", requests[RUN_WRITE]),
-	SEEN("written_bytes", bytes[RUN_WRITE]),
-	SEEN("sequential_writes", sequential[RUN_WRITE]),
-	SEEN("sequential_written_bytes", sequential_bytes[RUN_WRITE]),
-	SEEN("flushes", flushes),
-	SEEN("fua", fua),
-	SEEN("discards", discards),
-	SEEN("others", others),
-	SEEN("errors", errors),
-	SEEN("lost", lost),
+#define HERE struct latency_line
+static const struct field latency_fields[] = {
+	FIELD("of", of, "read, write or flush"),
+	FIELD("count", l.count, ""),
+	FIELD_NS("min_ns", l.min_ns, ""),
+	FIELD_NS("p50_ns", l.p50_ns, ""),
+	FIELD_NS("p90_ns", l.p90_ns, ""),
+	FIELD_NS("p99_ns", l.p99_ns, ""),
+	FIELD_NS("max_ns", l.max_ns, ""),
+	FIELD_NS("max_at_ns", l.max_at_ns, "when the slowest was sent, since the start"),
+	FIELD("max_bytes", l.max_bytes, "its size"),
 };
-
-#define TIME(name, field)                                      \
-	{                                                      \
-		name, offsetof(struct observed_latency, field) \
-	}
-
-static const struct key time_keys[] = {
-	TIME("count", count),
-	TIME("min_ns", min_ns),
-	TIME("p50_ns", p50_ns),
-	TIME("p90_ns", p90_ns),
-	TIME("p99_ns", p99_ns),
-	TIME("max_ns", max_ns),
-	TIME("max_at_ns", max_at_ns),
-	TIME("max_bytes", max_bytes),
-};
-
-#define KEYS(table) (table), sizeof(table) / sizeof *(table)
-
-static void put_keys(struct text *t, const void *from, const struct key *keys, size_t count)
-{
-	for (size_t i = 0; i < count; i++)
-		line_put_u64(t, keys[i].name,
-			*(const uint64_t *)(const void *)((const char *)from + keys[i].offset));
-}
-
-static void take_keys(const struct line *l, void *to, const struct key *keys, size_t count)
-{
-	for (size_t i = 0; i < count; i++)
-		line_get_u64(l, keys[i].name, (uint64_t *)(void *)((char *)to + keys[i].offset));
-}
+#undef HERE
+const struct line_kind kind_latency =
+	LINE_KIND("latency", latency_fields, "Times of requests, in short.");
 
 /* ---- writing ---- */
 
 int observe_write_second(
 	struct record_writer *w, const struct observed_counts *c, struct error *err)
 {
-	record_begin(w, "second");
-	put_keys(&w->line, c, KEYS(count_keys));
-	return record_commit(w, false, err);
+	return record_write(w, &kind_second, c, err);
 }
 
 static int write_sizes(struct record_writer *w, const struct observation *o, enum run_direction d,
 	struct error *err)
 {
-	bool any = false;
+	uint64_t *columns = calloc(o->size_count, 3 * sizeof *columns);
+	uint64_t *bytes = columns, *count = columns + o->size_count, *ns = count + o->size_count;
+	struct rows_line line = { .direction = d };
+	size_t n = 0;
+	int rc = 0;
 
-	record_begin(w, "mix");
-	line_put_text(&w->line, "direction", run_direction_name(d));
-	text_adds(&w->line, " sizes=");
+	if (o->size_count && !columns)
+		return error_set(err, ERROR_IO, "out of memory for the mix of a record");
 	for (size_t i = 0; i < o->size_count; i++) {
 		const struct observed_size *s = &o->sizes[i];
 
 		if (s->direction != d)
 			continue;
-		text_addf(&w->line, "%s%llu:%llu:%llu", any ? "," : "",
-			(unsigned long long)s->bytes, (unsigned long long)s->count,
-			(unsigned long long)s->service_ns);
-		any = true;
+		bytes[n] = s->bytes;
+		count[n] = s->count;
+		ns[n++] = s->service_ns;
 	}
-	return any ? record_commit(w, false, err) : 0;
+	line.rows = series_of(bytes, count, ns, n);
+	if (n)
+		rc = record_write(w, &kind_mix, &line, err);
+	free(columns);
+	return rc;
 }
 
 static int write_latency(struct record_writer *w, const char *of, const struct observed_latency *l,
 	struct error *err)
 {
+	struct latency_line line = { .l = *l };
+
 	if (!l->count)
 		return 0;
-	record_begin(w, "latency");
-	line_put_text(&w->line, "of", of);
-	put_keys(&w->line, l, KEYS(time_keys));
-	return record_commit(w, false, err);
+	text_copy(line.of, sizeof line.of, of);
+	return record_write(w, &kind_latency, &line, err);
 }
 
 int observe_write_result(struct record_writer *w, const struct observation *o, struct error *err)
 {
-	record_begin(w, "total");
-	line_put_u64(&w->line, "traced", o->traced);
-	line_put_text(&w->line, "why", o->why);
-	put_keys(&w->line, &o->total, KEYS(count_keys));
-	if (record_commit(w, false, err) < 0)
+	if (record_write(w, &kind_total, o, err) < 0)
 		return -1;
 	if (!o->traced)
 		return 0;
-	record_begin(w, "seen");
-	put_keys(&w->line, o, KEYS(seen_keys));
-	if (record_commit(w, false, err) < 0 || write_sizes(w, o, RUN_READ, err) < 0 ||
+	if (record_write(w, &kind_seen, o, err) < 0 || write_sizes(w, o, RUN_READ, err) < 0 ||
 		write_sizes(w, o, RUN_WRITE, err) < 0 ||
 		write_latency(w, "read", &o->latency[RUN_READ], err) < 0 ||
 		write_latency(w, "write", &o->latency[RUN_WRITE], err) < 0)
@@ -163,13 +181,9 @@ int observe_write_result(struct record_writer *w, const struct observation *o, s
 int observe_write_service(struct record_writer *w, enum run_direction d, const uint64_t *bin_ns,
 	const uint64_t *count, size_t bins, struct error *err)
 {
-	record_begin(w, "service");
-	line_put_text(&w->line, "direction", run_direction_name(d));
-	text_adds(&w->line, " bins=");
-	for (size_t i = 0; i < bins; i++)
-		text_addf(&w->line, "%s%llu:%llu", i ? "," : "", (unsigned long long)bin_ns[i],
-			(unsigned long long)count[i]);
-	return record_commit(w, false, err);
+	struct rows_line line = { d, series_of(bin_ns, count, NULL, bins) };
+
+	return record_write(w, &kind_service, &line, err);
 }
 
 /* ---- reading ---- */
@@ -190,73 +204,68 @@ static int take_second(struct observation *o, const struct line *l, struct error
 		return error_set(err, ERROR_IO, "out of memory for the seconds of a record");
 	o->seconds = grown;
 	grown[o->second_count] = (struct observed_counts){ 0 };
-	take_keys(l, &grown[o->second_count++], KEYS(count_keys));
+	line_take_fields(l, &kind_second, &grown[o->second_count++]);
 	return 0;
 }
 
+static int add_size(struct observation *o, const struct observed_size *s, struct error *err)
+{
+	struct observed_size *grown = grow(o->sizes, o->size_count, sizeof *grown);
+
+	if (!grown)
+		return error_set(err, ERROR_IO, "out of memory for the mix of a record");
+	o->sizes = grown;
+	grown[o->size_count++] = *s;
+	return 0;
+}
+
+enum { MIX_MAX = 1 << 15 }; /* sizes of a line: multiples of 512 B up to 8 MiB, and some */
+
 static int take_sizes(struct observation *o, const struct line *l, struct error *err)
 {
-	const char *list = line_get_raw(l, "sizes");
-	char direction[8] = "";
+	uint64_t *columns = calloc(MIX_MAX, 3 * sizeof *columns);
+	struct rows_line line = { .rows.room = MIX_MAX };
+	int rc = 0;
 
-	line_get_text(l, "direction", direction, sizeof direction);
-	while (list && *list) {
-		struct observed_size s = { .direction = strcmp(direction, "write") ? RUN_READ
-										   : RUN_WRITE };
-		struct observed_size *grown;
-		char *end;
-
-		s.bytes = strtoull(list, &end, 10);
-		if (*end != ':')
-			break;
-		s.count = strtoull(end + 1, &end, 10);
-		if (*end == ':')
-			s.service_ns = strtoull(end + 1, &end, 10);
-		if (*end && *end != ',')
-			break;
-		grown = grow(o->sizes, o->size_count, sizeof *grown);
-		if (!grown)
-			return error_set(err, ERROR_IO, "out of memory for the mix of a record");
-		o->sizes = grown;
-		grown[o->size_count++] = s;
-		list = end + (*end == ',');
-	}
-	return 0;
+	if (!columns)
+		return error_set(err, ERROR_IO, "out of memory for the mix of a record");
+	for (size_t i = 0; i < 3; i++)
+		line.rows.columns[i] = columns + i * MIX_MAX;
+	line_take_fields(l, &kind_mix, &line);
+	for (size_t i = 0; i < line.rows.rows && !rc; i++)
+		rc = add_size(o,
+			&(struct observed_size){ line.direction, columns[i], columns[MIX_MAX + i],
+				columns[2 * MIX_MAX + i] },
+			err);
+	free(columns);
+	return rc;
 }
 
 static void take_latency(struct observation *o, const struct line *l)
 {
-	char of[8] = "";
+	struct latency_line line = { .of = "" };
 
-	line_get_text(l, "of", of, sizeof of);
-	take_keys(l,
-		!strcmp(of, "read")    ? &o->latency[RUN_READ]
-		: !strcmp(of, "write") ? &o->latency[RUN_WRITE]
-				       : &o->flush,
-		KEYS(time_keys));
+	line_take_fields(l, &kind_latency, &line);
+	*(!strcmp(line.of, "read")          ? &o->latency[RUN_READ]
+		: !strcmp(line.of, "write") ? &o->latency[RUN_WRITE]
+					    : &o->flush) = line.l;
 }
 
 static int take_line(
 	struct run *run, struct observation *o, const struct line *l, struct error *err)
 {
-	uint64_t traced = 0;
-
-	if (!strcmp(l->kind, "second"))
+	if (!strcmp(l->kind, kind_second.name))
 		return take_second(o, l, err);
-	if (!strcmp(l->kind, "mix"))
+	if (!strcmp(l->kind, kind_mix.name))
 		return take_sizes(o, l, err);
-	if (!strcmp(l->kind, "total")) {
-		line_get_u64(l, "traced", &traced);
-		o->traced = traced != 0;
-		line_get_text(l, "why", o->why, sizeof o->why);
-		take_keys(l, &o->total, KEYS(count_keys));
-	} else if (!strcmp(l->kind, "seen")) {
-		take_keys(l, o, KEYS(seen_keys));
-	} else if (!strcmp(l->kind, "latency")) {
+	if (!strcmp(l->kind, kind_total.name))
+		line_take_fields(l, &kind_total, o);
+	else if (!strcmp(l->kind, kind_seen.name))
+		line_take_fields(l, &kind_seen, o);
+	else if (!strcmp(l->kind, kind_latency.name))
 		take_latency(o, l);
-	} else {
+	else
 		run_take_line(run, l, NULL);
-	}
 	return 0;
 }
 

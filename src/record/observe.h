@@ -10,6 +10,7 @@
 
 struct error;
 struct line;
+struct line_kind;
 struct record_writer;
 
 /* What the kernel's counters said over a stretch of time: a second, or all of it. By enum run_direction. */
@@ -54,6 +55,9 @@ struct observation {
 };
 
 void observation_release(struct observation *o);
+
+extern const struct line_kind kind_second, kind_total, kind_seen, kind_mix, kind_service,
+	kind_latency;
 
 /* Lines "second", written as they come, and the rest at the end. */
 int observe_write_second(

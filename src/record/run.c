@@ -14,7 +14,9 @@
 #include "base/error.h"
 #include "base/number.h"
 #include "base/text.h"
+#include "record/field.h"
 #include "record/file.h"
+#include "record/line.h"
 
 double run_pass_rate_acknowledged(const struct run_pass *p)
 {
@@ -28,58 +30,36 @@ double run_pass_rate_stored(const struct run_pass *p)
 	return ns ? (double)p->bytes * 1e9 / (double)ns : 0;
 }
 
+static const char *const direction_words[] = { [RUN_READ] = "read", [RUN_WRITE] = "write", NULL };
+static const char *const order_words[] = {
+	[RUN_SEQUENTIAL] = "sequential", [RUN_RANDOM] = "random", NULL
+};
+
 const char *run_direction_name(enum run_direction d)
 {
-	return d == RUN_READ ? "read" : "write";
+	return direction_words[d];
 }
 
 const char *run_order_name(enum run_order o)
 {
-	return o == RUN_SEQUENTIAL ? "sequential" : "random";
+	return order_words[o];
 }
 
-static const struct {
-	uint32_t flag;
-	const char *name;
-} pass_flags[] = {
-	{ RUN_PASS_FOREIGN_IO, "foreign-io" },
-	{ RUN_PASS_SPLIT, "split" },
-	{ RUN_PASS_MERGED, "merged" },
-	{ RUN_PASS_WRAPPED, "wrapped" },
-	{ RUN_PASS_SHORT, "short" },
-	{ RUN_PASS_ERRORS, "errors" },
-	{ RUN_PASS_CUT, "cut" },
-	{ RUN_PASS_TAIL, "tail" },
-	{ RUN_PASS_RESETS, "resets" },
-};
-
-enum { PASS_FLAGS = sizeof pass_flags / sizeof *pass_flags };
+/* By bit of enum run_pass_flag. */
+static const char *const flag_words[] = { "foreign-io", "split", "merged", "wrapped", "short",
+	"errors", "cut", "tail", "resets", NULL };
+_Static_assert(
+	sizeof flag_words / sizeof *flag_words == RUN_PASS_FLAGS + 1, "a word for each flag");
 
 void run_pass_flags_format(char *out, size_t room, uint32_t flags)
 {
 	size_t n = 0;
 
 	out[0] = 0;
-	for (size_t i = 0; i < PASS_FLAGS; i++) {
-		if (flags & pass_flags[i].flag && n < room)
+	for (uint32_t i = 0; flag_words[i]; i++)
+		if (flags & UINT32_C(1) << i && n < room)
 			n += (size_t)snprintf(
-				out + n, room - n, "%s%s", n ? "+" : "", pass_flags[i].name);
-	}
-}
-
-static uint32_t pass_flags_parse(const char *text)
-{
-	uint32_t flags = 0;
-
-	while (*text) {
-		size_t n = strcspn(text, "+");
-
-		for (size_t i = 0; i < PASS_FLAGS; i++)
-			if (strlen(pass_flags[i].name) == n && !memcmp(pass_flags[i].name, text, n))
-				flags |= pass_flags[i].flag;
-		text += n + (text[n] == '+');
-	}
-	return flags;
+				out + n, room - n, "%s%s", n ? "+" : "", flag_words[i]);
 }
 
 void run_head_complete(struct run_head *h)
@@ -110,222 +90,173 @@ void run_head_complete(struct run_head *h)
 	}
 }
 
+/* ---- the lines, described once ---- */
+
+#define HERE struct run_head
+static const struct field head_fields[] = {
+	FIELD("id", id, "unique: UTC time and 32 random bits"),
+	FIELD("kind", kind, "sweep, verify, audit, cut or observe"),
+	FIELD("tool", tool, "version of the program"),
+	FIELD("started", started, "UTC"),
+	FIELD("label", label, "the firmware build, as the user called it"),
+	FIELD("seed", seed, "of offsets, data and order"),
+	FIELD("kernel", kernel, "release and machine"),
+	FIELD("cpus", cpus, ""),
+	FIELD("command", command, "as typed"),
+};
+#undef HERE
+const struct line_kind kind_run = LINE_KIND("run", head_fields, "What ran, where and when.");
+
+#define HERE struct run_target
+static const struct field target_fields[] = {
+	FIELD("kind", kind, "device, image or model"),
+	FIELD("path", path, ""),
+	FIELD("name", name, "of the kernel, the file or the model"),
+	FIELD("vendor", vendor, ""),
+	FIELD("model", model, ""),
+	FIELD("serial", serial, ""),
+	FIELD("transport", transport, ""),
+	FIELD("token", token, "names it in a consent"),
+	FIELD("size_bytes", size_bytes, ""),
+	FIELD("logical_block_bytes", logical_block_bytes, ""),
+	FIELD("physical_block_bytes", physical_block_bytes, ""),
+	FIELD("request_limit_bytes", request_limit_bytes, "above it the kernel splits; 0: unknown"),
+	FIELD("link_bits_per_second", link_bits_per_second, "0: unknown"),
+	FIELD("cache", cache, "write back, write through or unknown, as the kernel takes it"),
+	FIELD("fua", fua, "0 or 1: takes FUA"),
+	FIELD("removable", removable, "0 or 1"),
+	FIELD("read_only", read_only, "0 or 1"),
+	FIELD("modelled", modelled, "0 or 1: on a virtual clock"),
+	FIELD("disk_sequence", disk_sequence, "of the kernel, which counts disks; 0: unknown"),
+};
+#undef HERE
+const struct line_kind kind_target =
+	LINE_KIND("target", target_fields, "What was tested, as the kernel and the device say.");
+
+#define HERE struct run_plan
+static const struct field plan_fields[] = {
+	FIELD("region_start", region_start, "bytes from the start of the target"),
+	FIELD("region_bytes", region_bytes, ""),
+	FIELD_AS("sizes", FIELD_IS_LIST, sizes, "of requests, in bytes", FIELD_COUNT(size_count)),
+	FIELD("read", directions[RUN_READ], "0 or 1"),
+	FIELD("write", directions[RUN_WRITE], "0 or 1"),
+	FIELD("sequential", orders[RUN_SEQUENTIAL], "0 or 1"),
+	FIELD("random", orders[RUN_RANDOM], "0 or 1"),
+	FIELD("in_flight", in_flight, "requests kept open at once"),
+	FIELD("seconds", seconds, "asked for, per pass"),
+	FIELD("passes", passes, "of each point"),
+	FIELD("kept_data", kept_data, "0 or 1: the target's own data was put back"),
+};
+#undef HERE
+const struct line_kind kind_plan =
+	LINE_KIND("plan", plan_fields, "What a sweep was asked for.", .synced = true);
+
+#define HERE struct run_pass
+static const struct field pass_fields[] = {
+	FIELD_AS("direction", FIELD_IS_WORD, direction, "read or write", .words = direction_words),
+	FIELD_AS("order", FIELD_IS_WORD, order, "sequential or random", .words = order_words),
+	FIELD("request_bytes", request_bytes, ""),
+	FIELD("in_flight", in_flight, "requests kept open at once"),
+	FIELD("pass", pass, "number at its point, from 1"),
+	FIELD_NS("at_ns", at_ns, "start, since the start of the run"),
+	FIELD("bytes", bytes, "moved"),
+	FIELD("requests", requests, "answered"),
+	FIELD_WHEN("device_requests", device_requests, device_known,
+		"from the kernel's counters; this and the next two are absent when unknown"),
+	FIELD_WHEN("device_bytes", device_bytes, device_known, ""),
+	FIELD_WHEN("device_flushes", device_flushes, device_known, ""),
+	FIELD_NS("busy_ns", busy_ns, "from the first request sent to the last one answered"),
+	FIELD_NS("flush_ns", flush_ns, "the closing flush; 0 for reads"),
+	FIELD_NS("lat_min_ns", lat_min_ns, ""),
+	FIELD_NS("lat_p50_ns", lat_p50_ns, "at most 1 % above the true one, like the next two"),
+	FIELD_NS("lat_p90_ns", lat_p90_ns, ""),
+	FIELD_NS("lat_p99_ns", lat_p99_ns, ""),
+	FIELD_NS("lat_max_ns", lat_max_ns, ""),
+	FIELD("errors", errors, "requests that failed"),
+	FIELD("device_errors", device_errors,
+		"errors, resets and timeouts of the device that the kernel counted meanwhile"),
+	FIELD_AS("flags", FIELD_IS_FLAGS, flags, "joined by '+'; see below", .words = flag_words),
+};
+#undef HERE
+/* Synced: a finished pass survives whatever the target does to this machine next. */
+const struct line_kind kind_pass = LINE_KIND(
+	"pass", pass_fields, "One pass of a sweep, written when it ends.", .synced = true);
+
+#define HERE struct run_detail
+static const struct field histogram_fields[] = {
+	FIELD("pass_index", pass_index, "which pass line of the record, from 0"),
+	FIELD_AS("bins", FIELD_IS_SERIES, rows,
+		"upper bound in nanoseconds and count; a bound is at most 1 % above the times in "
+		"its bin",
+		.shape = "nc"),
+};
+static const struct field trace_fields[] = {
+	FIELD("pass_index", pass_index, "which pass line of the record, from 0"),
+	FIELD_NS("step_ns", step_ns, "length of each stretch"),
+	FIELD_AS("bytes", FIELD_IS_SERIES, rows, "in each stretch", .shape = "c"),
+};
+#undef HERE
+const struct line_kind kind_histogram =
+	LINE_KIND("hist", histogram_fields, "Times of the requests of a pass.");
+const struct line_kind kind_trace =
+	LINE_KIND("trace", trace_fields, "Bytes moved over the time of a pass.");
+
+#define HERE struct run_end
+static const struct field end_fields[] = {
+	FIELD("status", status, "complete, interrupted or failed"),
+	FIELD("exit_status", exit_status, "of the command"),
+	FIELD("reason", reason, "why it is not complete"),
+};
+#undef HERE
+const struct line_kind kind_end = LINE_KIND("end", end_fields,
+	"The last line; a record without it was cut.", .synced = true, .closes = true);
+
+/* ---- writing ---- */
+
 int run_write_head(struct record_writer *w, const struct run_head *h, struct error *err)
 {
-	record_begin(w, "run");
-	line_put_text(&w->line, "id", h->id);
-	line_put_text(&w->line, "kind", h->kind);
-	line_put_text(&w->line, "tool", h->tool);
-	line_put_text(&w->line, "started", h->started);
-	line_put_text(&w->line, "label", h->label);
-	line_put_u64(&w->line, "seed", h->seed);
-	line_put_text(&w->line, "kernel", h->kernel);
-	line_put_u64(&w->line, "cpus", h->cpus);
-	line_put_text(&w->line, "command", h->command);
-	return record_commit(w, false, err);
+	return record_write(w, &kind_run, h, err);
 }
 
 int run_write_target(struct record_writer *w, const struct run_target *t, struct error *err)
 {
-	record_begin(w, "target");
-	line_put_text(&w->line, "kind", t->kind);
-	line_put_text(&w->line, "path", t->path);
-	line_put_text(&w->line, "name", t->name);
-	line_put_text(&w->line, "vendor", t->vendor);
-	line_put_text(&w->line, "model", t->model);
-	line_put_text(&w->line, "serial", t->serial);
-	line_put_text(&w->line, "transport", t->transport);
-	line_put_text(&w->line, "token", t->token);
-	line_put_u64(&w->line, "size_bytes", t->size_bytes);
-	line_put_u64(&w->line, "logical_block_bytes", t->logical_block_bytes);
-	line_put_u64(&w->line, "physical_block_bytes", t->physical_block_bytes);
-	line_put_u64(&w->line, "request_limit_bytes", t->request_limit_bytes);
-	line_put_u64(&w->line, "link_bits_per_second", t->link_bits_per_second);
-	line_put_text(&w->line, "cache", t->cache);
-	line_put_u64(&w->line, "fua", t->fua);
-	line_put_u64(&w->line, "removable", t->removable);
-	line_put_u64(&w->line, "read_only", t->read_only);
-	line_put_u64(&w->line, "modelled", t->modelled);
-	line_put_u64(&w->line, "disk_sequence", t->disk_sequence);
-	return record_commit(w, false, err);
+	return record_write(w, &kind_target, t, err);
 }
 
 int run_write_plan(struct record_writer *w, const struct run_plan *p, struct error *err)
 {
-	record_begin(w, "plan");
-	line_put_u64(&w->line, "region_start", p->region_start);
-	line_put_u64(&w->line, "region_bytes", p->region_bytes);
-	text_adds(&w->line, " sizes=");
-	for (uint32_t i = 0; i < p->size_count; i++)
-		text_addf(&w->line, "%s%llu", i ? "," : "", (unsigned long long)p->sizes[i]);
-	line_put_u64(&w->line, "read", p->directions[RUN_READ]);
-	line_put_u64(&w->line, "write", p->directions[RUN_WRITE]);
-	line_put_u64(&w->line, "sequential", p->orders[RUN_SEQUENTIAL]);
-	line_put_u64(&w->line, "random", p->orders[RUN_RANDOM]);
-	line_put_u64(&w->line, "in_flight", p->in_flight);
-	line_put_double(&w->line, "seconds", p->seconds);
-	line_put_u64(&w->line, "passes", p->passes);
-	line_put_u64(&w->line, "kept_data", p->kept_data);
-	return record_commit(w, true, err);
+	return record_write(w, &kind_plan, p, err);
 }
 
 int run_write_pass(struct record_writer *w, const struct run_pass *p, struct error *err)
 {
-	char flags[160];
-
-	run_pass_flags_format(flags, sizeof flags, p->flags);
-	record_begin(w, "pass");
-	line_put_text(&w->line, "direction", run_direction_name(p->direction));
-	line_put_text(&w->line, "order", run_order_name(p->order));
-	line_put_u64(&w->line, "request_bytes", p->request_bytes);
-	line_put_u64(&w->line, "in_flight", p->in_flight);
-	line_put_u64(&w->line, "pass", p->pass);
-	line_put_u64(&w->line, "at_ns", p->at_ns);
-	line_put_u64(&w->line, "bytes", p->bytes);
-	line_put_u64(&w->line, "requests", p->requests);
-	if (p->device_known) {
-		line_put_u64(&w->line, "device_requests", p->device_requests);
-		line_put_u64(&w->line, "device_bytes", p->device_bytes);
-		line_put_u64(&w->line, "device_flushes", p->device_flushes);
-	}
-	line_put_u64(&w->line, "busy_ns", p->busy_ns);
-	line_put_u64(&w->line, "flush_ns", p->flush_ns);
-	line_put_u64(&w->line, "lat_min_ns", p->lat_min_ns);
-	line_put_u64(&w->line, "lat_p50_ns", p->lat_p50_ns);
-	line_put_u64(&w->line, "lat_p90_ns", p->lat_p90_ns);
-	line_put_u64(&w->line, "lat_p99_ns", p->lat_p99_ns);
-	line_put_u64(&w->line, "lat_max_ns", p->lat_max_ns);
-	line_put_u64(&w->line, "errors", p->errors);
-	if (p->device_errors)
-		line_put_u64(&w->line, "device_errors", p->device_errors);
-	line_put_text(&w->line, "flags", flags);
-	/* Synced: a finished pass survives whatever the target does to this machine next. */
-	return record_commit(w, true, err);
+	return record_write(w, &kind_pass, p, err);
 }
 
 int run_write_histogram(struct record_writer *w, uint64_t index, const uint64_t *bin_ns,
 	const uint64_t *count, size_t bins, struct error *err)
 {
-	record_begin(w, "hist");
-	line_put_u64(&w->line, "pass_index", index);
-	text_adds(&w->line, " bins=");
-	for (size_t i = 0; i < bins; i++)
-		text_addf(&w->line, "%s%llu:%llu", i ? "," : "", (unsigned long long)bin_ns[i],
-			(unsigned long long)count[i]);
-	return record_commit(w, false, err);
+	struct run_detail d = { .pass_index = index, .rows = series_of(bin_ns, count, NULL, bins) };
+
+	return record_write(w, &kind_histogram, &d, err);
 }
 
 int run_write_trace(struct record_writer *w, uint64_t index, uint64_t step_ns,
 	const uint64_t *bytes, size_t steps, struct error *err)
 {
-	record_begin(w, "trace");
-	line_put_u64(&w->line, "pass_index", index);
-	line_put_u64(&w->line, "step_ns", step_ns);
-	text_adds(&w->line, " bytes=");
-	for (size_t i = 0; i < steps; i++)
-		text_addf(&w->line, "%s%llu", i ? "," : "", (unsigned long long)bytes[i]);
-	return record_commit(w, false, err);
+	struct run_detail d = {
+		.pass_index = index, .step_ns = step_ns, .rows = series_of(bytes, NULL, NULL, steps)
+	};
+
+	return record_write(w, &kind_trace, &d, err);
 }
 
 int run_write_end(struct record_writer *w, const struct run_end *e, struct error *err)
 {
-	record_begin(w, "end");
-	line_put_text(&w->line, "status", e->status);
-	line_put_i64(&w->line, "exit_status", e->exit_status);
-	line_put_text(&w->line, "reason", e->reason);
-	record_put_holds(w);
-	return record_commit(w, true, err);
+	return record_write(w, &kind_end, e, err);
 }
 
 /* ---- reading ---- */
-
-#define GET_TEXT(l, s, field) line_get_text(l, #field, (s)->field, sizeof(s)->field)
-#define GET_U64(l, s, field) line_get_u64(l, #field, &(s)->field)
-
-static void get_u32(const struct line *l, const char *key, uint32_t *out)
-{
-	uint64_t n;
-
-	if (line_get_u64(l, key, &n) && n <= UINT32_MAX)
-		*out = (uint32_t)n;
-}
-
-static void get_bool(const struct line *l, const char *key, bool *out)
-{
-	uint64_t n;
-
-	if (line_get_u64(l, key, &n))
-		*out = n != 0;
-}
-
-static void take_head(struct run_head *h, const struct line *l)
-{
-	GET_TEXT(l, h, id);
-	GET_TEXT(l, h, kind);
-	GET_TEXT(l, h, tool);
-	GET_TEXT(l, h, started);
-	GET_TEXT(l, h, label);
-	GET_TEXT(l, h, command);
-	GET_TEXT(l, h, kernel);
-	GET_U64(l, h, seed);
-	get_u32(l, "cpus", &h->cpus);
-}
-
-static void take_target(struct run_target *t, const struct line *l)
-{
-	GET_TEXT(l, t, kind);
-	GET_TEXT(l, t, path);
-	GET_TEXT(l, t, name);
-	GET_TEXT(l, t, vendor);
-	GET_TEXT(l, t, model);
-	GET_TEXT(l, t, serial);
-	GET_TEXT(l, t, transport);
-	GET_TEXT(l, t, token);
-	GET_TEXT(l, t, cache);
-	GET_U64(l, t, size_bytes);
-	GET_U64(l, t, link_bits_per_second);
-	GET_U64(l, t, disk_sequence);
-	get_u32(l, "logical_block_bytes", &t->logical_block_bytes);
-	get_u32(l, "physical_block_bytes", &t->physical_block_bytes);
-	get_u32(l, "request_limit_bytes", &t->request_limit_bytes);
-	get_bool(l, "fua", &t->fua);
-	get_bool(l, "removable", &t->removable);
-	get_bool(l, "read_only", &t->read_only);
-	get_bool(l, "modelled", &t->modelled);
-}
-
-static void take_sizes(struct run_plan *p, const char *list)
-{
-	p->size_count = 0;
-	while (list && *list && p->size_count < RUN_SIZES_MAX) {
-		char one[24];
-		size_t n = strcspn(list, ",");
-
-		if (n >= sizeof one)
-			return;
-		memcpy(one, list, n);
-		one[n] = 0;
-		if (number_parse_u64(one, &p->sizes[p->size_count]) < 0)
-			return;
-		p->size_count++;
-		list += n + (list[n] == ',');
-	}
-}
-
-static void take_plan(struct run_plan *p, const struct line *l)
-{
-	GET_U64(l, p, region_start);
-	GET_U64(l, p, region_bytes);
-	take_sizes(p, line_get_raw(l, "sizes"));
-	get_bool(l, "read", &p->directions[RUN_READ]);
-	get_bool(l, "write", &p->directions[RUN_WRITE]);
-	get_bool(l, "sequential", &p->orders[RUN_SEQUENTIAL]);
-	get_bool(l, "random", &p->orders[RUN_RANDOM]);
-	get_u32(l, "in_flight", &p->in_flight);
-	line_get_double(l, "seconds", &p->seconds);
-	get_u32(l, "passes", &p->passes);
-	get_bool(l, "kept_data", &p->kept_data);
-}
 
 static struct run_pass *grow_passes(struct run *r)
 {
@@ -341,68 +272,34 @@ static struct run_pass *grow_passes(struct run *r)
 	return &r->passes[r->pass_count++];
 }
 
-static void take_device_counts(struct run_pass *p, const struct line *l)
-{
-	p->device_known = GET_U64(l, p, device_requests);
-	GET_U64(l, p, device_bytes);
-	GET_U64(l, p, device_flushes);
-	GET_U64(l, p, device_errors);
-}
-
 static int take_pass(struct run *r, const struct line *l, struct error *err)
 {
 	struct run_pass *p = grow_passes(r);
-	char word[160];
 
 	if (!p)
 		return error_set(err, ERROR_IO, "out of memory for the passes of '%s'", r->path);
 	*p = (struct run_pass){ 0 };
-	if (line_get_text(l, "direction", word, sizeof word) && !strcmp(word, "write"))
-		p->direction = RUN_WRITE;
-	if (line_get_text(l, "order", word, sizeof word) && !strcmp(word, "random"))
-		p->order = RUN_RANDOM;
-	GET_U64(l, p, request_bytes);
-	get_u32(l, "in_flight", &p->in_flight);
-	get_u32(l, "pass", &p->pass);
-	GET_U64(l, p, at_ns);
-	GET_U64(l, p, bytes);
-	GET_U64(l, p, requests);
-	take_device_counts(p, l);
-	GET_U64(l, p, busy_ns);
-	GET_U64(l, p, flush_ns);
-	GET_U64(l, p, lat_min_ns);
-	GET_U64(l, p, lat_p50_ns);
-	GET_U64(l, p, lat_p90_ns);
-	GET_U64(l, p, lat_p99_ns);
-	GET_U64(l, p, lat_max_ns);
-	GET_U64(l, p, errors);
-	if (line_get_text(l, "flags", word, sizeof word))
-		p->flags = pass_flags_parse(word);
+	line_take_fields(l, &kind_pass, p);
 	return 0;
 }
 
 static void take_end(struct run_end *e, const struct line *l)
 {
-	int64_t status = 0;
-
-	e->present = true;
-	GET_TEXT(l, e, status);
-	GET_TEXT(l, e, reason);
-	line_get_i64(l, "exit_status", &status);
-	e->exit_status = (int)status;
+	*e = (struct run_end){ .present = true };
+	line_take_fields(l, &kind_end, e);
 }
 
 bool run_take_line(struct run *r, const struct line *line, struct error *err)
 {
-	if (!strcmp(line->kind, "pass"))
+	if (!strcmp(line->kind, kind_pass.name))
 		return take_pass(r, line, err) == 0;
-	if (!strcmp(line->kind, "run"))
-		take_head(&r->head, line);
-	else if (!strcmp(line->kind, "target"))
-		take_target(&r->target, line);
-	else if (!strcmp(line->kind, "plan"))
-		take_plan(&r->plan, line);
-	else if (!strcmp(line->kind, "end"))
+	if (!strcmp(line->kind, kind_run.name))
+		line_take_fields(line, &kind_run, &r->head);
+	else if (!strcmp(line->kind, kind_target.name))
+		line_take_fields(line, &kind_target, &r->target);
+	else if (!strcmp(line->kind, kind_plan.name))
+		line_take_fields(line, &kind_plan, &r->plan);
+	else if (!strcmp(line->kind, kind_end.name))
 		take_end(&r->end, line);
 	else
 		return false;
@@ -466,46 +363,33 @@ void run_release(struct run *r)
 	r->pass_count = 0;
 }
 
-/* "a:b,a:b,..." or "a,a,..." into arrays; how many there were, at most room. */
-static size_t take_pairs(const char *list, uint64_t *a, uint64_t *b, size_t room)
-{
-	size_t n = 0;
-
-	while (list && *list && n < room) {
-		char *end;
-
-		a[n] = strtoull(list, &end, 10);
-		if (b && *end == ':')
-			b[n] = strtoull(end + 1, &end, 10);
-		if (end == list || (*end && *end != ','))
-			break;
-		n++;
-		list = end + (*end == ',');
-	}
-	return n;
-}
-
 enum { DETAIL_MAX = 65536 };
 
 static void visit_line(
-	const struct run_histogram_visitor *v, const struct line *l, uint64_t *a, uint64_t *b)
+	const struct run_histogram_visitor *v, const struct line *l, struct run_detail *d)
 {
-	uint64_t index, step;
+	bool histogram = !strcmp(l->kind, kind_histogram.name);
 
-	if (!line_get_u64(l, "pass_index", &index))
+	if (!histogram && strcmp(l->kind, kind_trace.name) != 0)
 		return;
-	if (!strcmp(l->kind, "hist") && v->histogram)
-		v->histogram(v->context, index, a, b,
-			take_pairs(line_get_raw(l, "bins"), a, b, DETAIL_MAX));
-	else if (!strcmp(l->kind, "trace") && v->trace && line_get_u64(l, "step_ns", &step) && step)
-		v->trace(v->context, index, step, a,
-			take_pairs(line_get_raw(l, "bytes"), a, NULL, DETAIL_MAX));
+	d->step_ns = 0;
+	d->rows.rows = 0;
+	/* Without its pass it is nobody's: the first field. */
+	if (!(line_take_fields(l, histogram ? &kind_histogram : &kind_trace, d) & 1))
+		return;
+	if (histogram && v->histogram)
+		v->histogram(v->context, d->pass_index, d->rows.columns[0], d->rows.columns[1],
+			d->rows.rows);
+	else if (!histogram && v->trace && d->step_ns)
+		v->trace(v->context, d->pass_index, d->step_ns, d->rows.columns[0], d->rows.rows);
 }
 
 int run_visit_details(
 	const char *path, const struct run_histogram_visitor *visit, struct error *err)
 {
 	uint64_t *a = calloc(DETAIL_MAX, 2 * sizeof *a);
+	struct run_detail detail = { .rows = { .columns = { a, a ? a + DETAIL_MAX : NULL },
+					     .room = DETAIL_MAX } };
 	struct record_reader reader;
 	struct line line;
 	int rc;
@@ -517,7 +401,7 @@ int run_visit_details(
 		return -1;
 	}
 	while ((rc = record_next(&reader, &line, err)) > 0)
-		visit_line(visit, &line, a, a + DETAIL_MAX);
+		visit_line(visit, &line, &detail);
 	record_reader_release(&reader);
 	free(a);
 	return rc;

@@ -7,6 +7,7 @@
 #include <stddef.h>
 #include <stdint.h>
 
+#include "record/series.h"
 #include "record/tally.h"
 
 struct error;
@@ -51,7 +52,7 @@ enum { RUN_SIZES_MAX = 64 };
 struct run_plan { /* line "plan" of a sweep */
 	uint64_t region_start, region_bytes;
 	uint64_t sizes[RUN_SIZES_MAX];
-	uint32_t size_count;
+	uint64_t size_count;
 	bool directions[2]; /* by enum run_direction */
 	bool orders[2]; /* by enum run_order */
 	uint32_t in_flight;
@@ -99,6 +100,12 @@ struct run_pass { /* line "pass" */
 	uint32_t flags; /* enum run_pass_flag */
 };
 
+struct run_detail { /* lines "hist" and "trace" */
+	uint64_t pass_index; /* 0-based order of "pass" lines */
+	uint64_t step_ns; /* of a trace */
+	struct series rows; /* upper bounds in ns and counts; or bytes in each step */
+};
+
 struct run_end { /* line "end" */
 	bool present;
 	char status[16]; /* complete, interrupted, failed */
@@ -129,6 +136,10 @@ const char *run_direction_name(enum run_direction d); /* "read", "write" */
 const char *run_order_name(enum run_order o); /* "sequential", "random" */
 /* "foreign-io+split", "" for none; for CSV and record. */
 void run_pass_flags_format(char *out, size_t room, uint32_t flags);
+
+struct line_kind;
+extern const struct line_kind kind_run, kind_target, kind_plan, kind_pass, kind_histogram,
+	kind_trace, kind_end;
 
 /* Writing. Head fills id, started, kernel, cpus, tool by itself when they are empty. */
 void run_head_complete(struct run_head *h);

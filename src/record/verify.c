@@ -1,4 +1,4 @@
-/* The lines of a verify run, both ways. Fields of the state are described once, in a table. */
+/* The lines of a verify run. */
 #include "record/verify.h"
 
 #include <stdlib.h>
@@ -7,129 +7,22 @@
 #include "base/error.h"
 #include "base/number.h"
 #include "base/text.h"
+#include "record/field.h"
 #include "record/file.h"
+#include "record/line.h"
 
-/* Every number of the state that is a plain uint64_t. */
-#define FIELD(name)                                               \
-	{                                                         \
-#name, offsetof(struct verify_record_state, name) \
-	}
-static const struct field {
-	const char *key;
-	size_t offset;
-} fields[] = {
-	FIELD(pass),
-	FIELD(next),
-	FIELD(passes),
-	FIELD(reads.requests),
-	FIELD(reads.retries),
-	FIELD(reads.blocks),
-	FIELD(reads.first_offset),
-	FIELD(reads.first_errno),
-	FIELD(writes.requests),
-	FIELD(writes.retries),
-	FIELD(writes.blocks),
-	FIELD(writes.first_offset),
-	FIELD(writes.first_errno),
-	FIELD(flush_errno),
-	FIELD(written_bytes),
-	FIELD(read_bytes),
-	FIELD(write_ns),
-	FIELD(flush_ns),
-	FIELD(read_ns),
-	FIELD(device_errors),
-	FIELD(range_count),
-	FIELD(totals.region_start),
-	FIELD(totals.region_bytes),
-	FIELD(totals.judged),
-	FIELD(totals.first_offset),
-	FIELD(totals.last_offset),
-	FIELD(totals.unlisted),
-	FIELD(totals.request_first),
-	FIELD(totals.request_middle),
-	FIELD(totals.request_last),
-	FIELD(totals.requests_damaged),
-	FIELD(totals.requests_whole),
-	FIELD(totals.bit_lowest),
-	FIELD(totals.bit_highest),
-	FIELD(totals.stuck_low),
-	FIELD(totals.stuck_high),
-	FIELD(totals.distance_gcd),
-	FIELD(totals.distance_min),
-	FIELD(totals.distance_max),
-	FIELD(totals.found_ahead),
-	FIELD(totals.other_run),
-	FIELD(totals.other_seed),
-	FIELD(totals.cell_bytes),
+/* A range with its class in words. */
+struct range_line {
+	char class[32];
+	struct damage_range range;
 };
-#undef FIELD
 
-enum { FIELDS = sizeof fields / sizeof *fields };
+/* ---- the map: runs of equal cells as COUNTxJUDGED:DAMAGED:CLASSES, so that a clean one takes a few bytes ---- */
 
-static void put_list(struct text *t, const char *key, const uint64_t *list, size_t count)
+static void put_map(struct text *t, const void *from)
 {
-	text_addf(t, " %s=", key);
-	for (size_t i = 0; i < count; i++)
-		text_addf(t, "%s%llu", i ? "," : "", (unsigned long long)list[i]);
-}
+	const struct damage_totals *d = &((const struct verify_record_state *)from)->totals;
 
-/* How many there were, at most room. */
-static size_t get_list(const struct line *l, const char *key, uint64_t *list, size_t room)
-{
-	const char *at = line_get_raw(l, key);
-	size_t n = 0;
-
-	while (at && *at && n < room) {
-		char one[24];
-		size_t length = strcspn(at, ",");
-
-		if (length >= sizeof one)
-			break;
-		memcpy(one, at, length);
-		one[length] = 0;
-		if (number_parse_u64(one, &list[n]) < 0)
-			break;
-		n++;
-		at += length + (at[length] == ',');
-	}
-	return n;
-}
-
-int verify_write_plan(
-	struct record_writer *w, const struct verify_record_plan *p, struct error *err)
-{
-	struct text *t = &w->line;
-
-	record_begin(w, "verify-plan");
-	line_put_u64(t, "region_start", p->region_start);
-	line_put_u64(t, "region_bytes", p->region_bytes);
-	put_list(t, "sizes", p->sizes, p->size_count);
-	line_put_u64(t, "sequential", p->sequential);
-	line_put_u64(t, "random", p->random);
-	line_put_u64(t, "generations", p->rewrites);
-	line_put_u64(t, "write", p->write);
-	line_put_u64(t, "read", p->read);
-	put_list(t, "spots", p->spots, p->spot_count);
-	line_put_u64(t, "give_up_after", p->give_up_after);
-	line_put_u64(t, "kept_data", p->kept_data);
-	return record_commit(w, true, err);
-}
-
-int verify_write_range(struct record_writer *w, const struct damage_range *r, struct error *err)
-{
-	record_begin(w, "verify-range");
-	line_put_text(&w->line, "class", damage_class_name(r->class));
-	line_put_u64(&w->line, "offset", r->offset);
-	line_put_u64(&w->line, "bytes", r->bytes);
-	line_put_u64(&w->line, "generation", r->generation);
-	line_put_text(&w->line, "detail", r->detail);
-	return record_commit(w, false, err);
-}
-
-/* Runs of equal cells as COUNTxJUDGED:DAMAGED:CLASSES, so that a clean map takes a few bytes. */
-static void put_map(struct text *t, const struct damage_totals *d)
-{
-	text_adds(t, " map=");
 	for (size_t i = 0, n; i < DAMAGE_MAP_CELLS; i += n) {
 		for (n = 1;
 			i + n < DAMAGE_MAP_CELLS && d->cell_judged[i + n] == d->cell_judged[i] &&
@@ -143,116 +36,189 @@ static void put_map(struct text *t, const struct damage_totals *d)
 	}
 }
 
-static void get_map(const struct line *l, struct damage_totals *d)
+/* A number at *at and what ends it; *at moves behind both. The end of the value will do for a comma. */
+static bool next_number(const char **at, char ending, unsigned long long *out)
 {
-	const char *at = line_get_raw(l, "map");
+	char *end;
+
+	*out = strtoull(*at, &end, 10);
+	if (*end != ending && !(ending == ',' && !*end))
+		return false;
+	*at = end + (*end != 0);
+	return true;
+}
+
+static bool take_map(const char *at, void *to)
+{
+	struct damage_totals *d = &((struct verify_record_state *)to)->totals;
 	size_t i = 0;
 
-	while (at && *at && i < DAMAGE_MAP_CELLS) {
-		char *end;
-		unsigned long long n = strtoull(at, &end, 10), judged, damaged, classes;
+	while (*at && i < DAMAGE_MAP_CELLS) {
+		unsigned long long n, judged, damaged, classes;
 
-		if (*end != 'x')
-			return;
-		judged = strtoull(end + 1, &end, 10);
-		if (*end != ':')
-			return;
-		damaged = strtoull(end + 1, &end, 10);
-		if (*end != ':')
-			return;
-		classes = strtoull(end + 1, &end, 10);
+		if (!next_number(&at, 'x', &n) || !next_number(&at, ':', &judged) ||
+			!next_number(&at, ':', &damaged) || !next_number(&at, ',', &classes))
+			return false;
 		for (; n && i < DAMAGE_MAP_CELLS; n--, i++) {
 			d->cell_judged[i] = judged;
 			d->cell_damaged[i] = damaged;
 			d->cell_classes[i] = (uint32_t)classes;
 		}
-		at = end + (*end == ',');
 	}
+	return true;
+}
+
+/* ---- the lines, described once ---- */
+
+#define HERE struct verify_record_plan
+static const struct field plan_fields[] = {
+	FIELD("region_start", region_start, "bytes from the start of the target"),
+	FIELD("region_bytes", region_bytes, ""),
+	FIELD_AS("sizes", FIELD_IS_LIST, sizes, "of requests, in bytes", FIELD_COUNT(size_count)),
+	FIELD("sequential", sequential, "0 or 1"),
+	FIELD("random", random, "0 or 1"),
+	FIELD("generations", rewrites, "how often each size and order writes everything"),
+	FIELD("write", write, "0 or 1"),
+	FIELD("read", read, "0 or 1"),
+	FIELD_AS("spots", FIELD_IS_LIST, spots,
+		"offsets of single requests, at most 4096; empty: the whole region",
+		FIELD_COUNT(spot_count)),
+	FIELD("give_up_after", give_up_after, "failed requests"),
+	FIELD("kept_data", kept_data, "0 or 1: the target's own data was put back"),
+};
+#undef HERE
+const struct line_kind kind_verify_plan =
+	LINE_KIND("verify-plan", plan_fields, "What was asked for.", .synced = true);
+
+#define HERE struct range_line
+static const struct field range_fields[] = {
+	FIELD("class", class, "see blkassay-stamp(5)"),
+	FIELD("offset", range.offset, "bytes from the start of the target"),
+	FIELD("bytes", range.bytes, "length"),
+	FIELD("generation", range.generation, "the one expected"),
+	FIELD("detail", range.detail, "the evidence of the first block, in words"),
+};
+#undef HERE
+const struct line_kind kind_verify_range = LINE_KIND("verify-range", range_fields,
+	"Neighbouring blocks with the same damage; counts once a verify-state has followed.");
+
+#define HERE struct verify_record_state
+static const struct field state_fields[] = {
+	FIELD("outcome", outcome, "running, complete, interrupted, gave up or failed"),
+	FIELD("reading", reading, "0 or 1: else it writes"),
+	FIELD("pass", pass, "from 0"),
+	FIELD("next", next, "the first request of the pass not done"),
+	FIELD("passes", passes, "in all"),
+	FIELD("reads.requests", reads.requests, "that failed at first"),
+	FIELD("reads.retries", reads.retries, "blocks tried again on their own"),
+	FIELD("reads.blocks", reads.blocks, "that failed again"),
+	FIELD("reads.first_offset", reads.first_offset, "of the first failed request"),
+	FIELD("reads.first_errno", reads.first_errno, "0: it ended early"),
+	FIELD("writes.requests", writes.requests, "these five as for reads"),
+	FIELD("writes.retries", writes.retries, ""),
+	FIELD("writes.blocks", writes.blocks, ""),
+	FIELD("writes.first_offset", writes.first_offset, ""),
+	FIELD("writes.first_errno", writes.first_errno, ""),
+	FIELD("flush_errno", flush_errno, "of the first flush that failed; 0: none"),
+	FIELD("written_bytes", written_bytes, "acknowledged"),
+	FIELD("read_bytes", read_bytes, "that came back"),
+	FIELD_NS("write_ns", write_ns, "spent writing, without flushes"),
+	FIELD_NS("flush_ns", flush_ns, "spent flushing"),
+	FIELD_NS("read_ns", read_ns, "spent reading and judging"),
+	FIELD("device_errors", device_errors,
+		"errors and resets of the device that the kernel counted in phases in which no "
+		"request failed"),
+	FIELD("range_count", range_count, "ranges before this line that hold"),
+	FIELD("totals.region_start", totals.region_start, ""),
+	FIELD("totals.region_bytes", totals.region_bytes, ""),
+	FIELD("totals.judged", totals.judged, "blocks, each time one was judged"),
+	FIELD("totals.first_offset", totals.first_offset, "of damaged blocks"),
+	FIELD("totals.last_offset", totals.last_offset, ""),
+	FIELD("totals.unlisted", totals.unlisted, "damaged blocks without a range"),
+	FIELD("totals.request_first", totals.request_first,
+		"damaged blocks that were the first of their request"),
+	FIELD("totals.request_middle", totals.request_middle, ""),
+	FIELD("totals.request_last", totals.request_last, ""),
+	FIELD("totals.requests_damaged", totals.requests_damaged, ""),
+	FIELD("totals.requests_whole", totals.requests_whole, "all blocks of them damaged"),
+	FIELD("totals.bit_lowest", totals.bit_lowest, "of bit errors: byte * 8 + bit in the block"),
+	FIELD("totals.bit_highest", totals.bit_highest, ""),
+	FIELD("totals.stuck_low", totals.stuck_low, "mask of bits stuck in every block with some"),
+	FIELD("totals.stuck_high", totals.stuck_high, ""),
+	FIELD("totals.distance_gcd", totals.distance_gcd,
+		"bytes between the place of a misplaced block and its own: common divisor"),
+	FIELD("totals.distance_min", totals.distance_min, ""),
+	FIELD("totals.distance_max", totals.distance_max, ""),
+	FIELD("totals.found_ahead", totals.found_ahead, "misplaced blocks from further on"),
+	FIELD("totals.other_run", totals.other_run, "stale blocks of other runs"),
+	FIELD("totals.other_seed", totals.other_seed, "of the first of these"),
+	FIELD("totals.cell_bytes", totals.cell_bytes, "of a cell of the map"),
+	FIELD("block_bytes", totals.block_bytes, "of a stamp"),
+	FIELD("slip_min", totals.slip_min, "bytes by which shifted blocks came late"),
+	FIELD("slip_max", totals.slip_max, ""),
+	FIELD_AS("classes", FIELD_IS_LIST, totals.by_class,
+		"blocks: right, unreadable, blank, stale, misplaced, torn, shifted, bit error, "
+		"foreign"),
+	FIELD_AS("bits_set", FIELD_IS_LIST, totals.set_at, "flips from 0 to 1, by bit of the byte"),
+	FIELD_AS("bits_cleared", FIELD_IS_LIST, totals.cleared_at, "flips from 1 to 0"),
+	FIELD_AS("map", FIELD_IS_SPECIAL, totals.cell_judged,
+		"640 cells as runs CELLSxJUDGED:DAMAGED:CLASSES, parted by commas", .put = put_map,
+		.take = take_map),
+};
+#undef HERE
+const struct line_kind kind_verify_state = LINE_KIND("verify-state", state_fields,
+	"How far the run is and all it has counted; the last one holds.", .synced = true);
+
+const struct line_kind kind_verify_resume = {
+	.name = "verify-resume", .meaning = "The run went on after the last state.", .synced = true
+};
+
+/* ---- writing ---- */
+
+int verify_write_plan(
+	struct record_writer *w, const struct verify_record_plan *p, struct error *err)
+{
+	return record_write(w, &kind_verify_plan, p, err);
+}
+
+int verify_write_range(struct record_writer *w, const struct damage_range *r, struct error *err)
+{
+	struct range_line line = { .range = *r };
+
+	text_copy(line.class, sizeof line.class, damage_class_name(r->class));
+	return record_write(w, &kind_verify_range, &line, err);
 }
 
 int verify_write_state(
 	struct record_writer *w, const struct verify_record_state *s, struct error *err)
 {
-	const struct damage_totals *d = &s->totals;
-	struct text *t = &w->line;
-
-	record_begin(w, "verify-state");
-	line_put_text(t, "outcome", s->outcome);
-	line_put_u64(t, "reading", s->reading);
-	for (size_t i = 0; i < FIELDS; i++)
-		line_put_u64(t, fields[i].key,
-			*(const uint64_t *)(const void *)((const char *)s + fields[i].offset));
-	line_put_u64(t, "block_bytes", d->block_bytes);
-	line_put_i64(t, "slip_min", d->slip_min);
-	line_put_i64(t, "slip_max", d->slip_max);
-	put_list(t, "classes", d->by_class, DAMAGE_CLASSES);
-	put_list(t, "bits_set", d->set_at, 8);
-	put_list(t, "bits_cleared", d->cleared_at, 8);
-	put_map(t, d);
-	return record_commit(w, true, err);
+	return record_write(w, &kind_verify_state, s, err);
 }
 
 int verify_write_resume(struct record_writer *w, struct error *err)
 {
-	record_begin(w, "verify-resume");
-	return record_commit(w, true, err);
+	return record_write(w, &kind_verify_resume, NULL, err);
 }
 
 /* ---- reading ---- */
 
-static bool get_bool(const struct line *l, const char *key)
-{
-	uint64_t n = 0;
-
-	return line_get_u64(l, key, &n) && n != 0;
-}
-
 static void take_plan(struct verify_record *v, const struct line *l)
 {
-	struct verify_record_plan *p = &v->plan;
-
-	*p = (struct verify_record_plan){ 0 };
-	line_get_u64(l, "region_start", &p->region_start);
-	line_get_u64(l, "region_bytes", &p->region_bytes);
-	p->size_count = get_list(l, "sizes", p->sizes, VERIFY_RECORD_SIZES);
-	p->sequential = get_bool(l, "sequential");
-	p->random = get_bool(l, "random");
-	line_get_u64(l, "generations", &p->rewrites);
-	p->write = get_bool(l, "write");
-	p->read = get_bool(l, "read");
-	p->spot_count = get_list(l, "spots", p->spots, VERIFY_RECORD_SPOTS);
-	line_get_u64(l, "give_up_after", &p->give_up_after);
-	p->kept_data = get_bool(l, "kept_data");
+	v->plan = (struct verify_record_plan){ 0 };
+	line_take_fields(l, &kind_verify_plan, &v->plan);
 	v->planned = true;
 }
 
 static void take_state(struct verify_record *v, const struct line *l)
 {
-	struct verify_record_state *s = &v->state;
-	struct damage_totals *d = &s->totals;
-	uint64_t block = 0;
-
-	*s = (struct verify_record_state){ 0 };
-	line_get_text(l, "outcome", s->outcome, sizeof s->outcome);
-	s->reading = get_bool(l, "reading");
-	for (size_t i = 0; i < FIELDS; i++)
-		line_get_u64(l, fields[i].key, (uint64_t *)(void *)((char *)s + fields[i].offset));
-	if (line_get_u64(l, "block_bytes", &block) && block <= UINT32_MAX)
-		d->block_bytes = (uint32_t)block;
-	line_get_i64(l, "slip_min", &d->slip_min);
-	line_get_i64(l, "slip_max", &d->slip_max);
-	get_list(l, "classes", d->by_class, DAMAGE_CLASSES);
-	get_list(l, "bits_set", d->set_at, 8);
-	get_list(l, "bits_cleared", d->cleared_at, 8);
-	get_map(l, d);
+	v->state = (struct verify_record_state){ 0 };
+	line_take_fields(l, &kind_verify_state, &v->state);
 	v->stated = true;
 }
 
 static int take_range(struct verify_record *v, const struct line *l, struct error *err)
 {
-	char class[32] = "";
-	struct damage_range *r;
-	uint64_t generation = 0;
+	struct range_line line = { .class = "" };
 	int c;
 
 	if (v->range_count == 0 || number_is_power_of_two(v->range_count)) {
@@ -264,17 +230,12 @@ static int take_range(struct verify_record *v, const struct line *l, struct erro
 				err, ERROR_IO, "out of memory for the ranges of '%s'", v->run.path);
 		v->ranges = grown;
 	}
-	line_get_text(l, "class", class, sizeof class);
-	c = damage_class_parse(class);
+	line_take_fields(l, &kind_verify_range, &line);
+	c = damage_class_parse(line.class);
 	if (c <= DAMAGE_NONE)
 		return 0; /* of a newer version */
-	r = &v->ranges[v->range_count++];
-	*r = (struct damage_range){ .class = (enum damage_class)c };
-	line_get_u64(l, "offset", &r->offset);
-	line_get_u64(l, "bytes", &r->bytes);
-	line_get_u64(l, "generation", &generation);
-	r->generation = (uint32_t)generation;
-	line_get_text(l, "detail", r->detail, sizeof r->detail);
+	line.range.class = (enum damage_class)c;
+	v->ranges[v->range_count++] = line.range;
 	return 0;
 }
 
@@ -291,13 +252,13 @@ static int take_line(struct verify_record *v, const struct line *l, struct error
 {
 	struct error run_err = { 0 };
 
-	if (!strcmp(l->kind, "verify-range"))
+	if (!strcmp(l->kind, kind_verify_range.name))
 		return take_range(v, l, err);
-	if (!strcmp(l->kind, "verify-plan"))
+	if (!strcmp(l->kind, kind_verify_plan.name))
 		take_plan(v, l);
-	else if (!strcmp(l->kind, "verify-state"))
+	else if (!strcmp(l->kind, kind_verify_state.name))
 		take_state(v, l);
-	else if (!strcmp(l->kind, "verify-resume")) {
+	else if (!strcmp(l->kind, kind_verify_resume.name)) {
 		drop_uncounted(v);
 		v->run.end = (struct run_end){ 0 };
 	} else {

@@ -1,9 +1,4 @@
-/* A verify run's lines in a record. Beside the lines every run has:
- *
- *   verify-plan   what was asked for
- *   verify-range  one range of damage; counts once a verify-state has followed
- *   verify-state  how far the run is and all it has counted; the last one holds
- *   verify-resume the run goes on from the last verify-state; ranges after that one are void */
+/* A verify run's lines in a record, beside those that every run has. */
 #ifndef RECORD_VERIFY_H
 #define RECORD_VERIFY_H
 
@@ -51,6 +46,9 @@ struct verify_record {
 	struct damage_range *ranges;
 	size_t range_count;
 };
+
+extern const struct line_kind kind_verify_plan, kind_verify_range, kind_verify_state,
+	kind_verify_resume;
 
 int verify_write_plan(
 	struct record_writer *w, const struct verify_record_plan *p, struct error *err);

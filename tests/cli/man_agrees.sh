@@ -8,6 +8,13 @@ for made in "$page" "$here/../../man/blkassay-json.5"; do
 	diff -u "$made" "$tmp/made" >"$out" 2>"$err" || fail "$(basename "$made") is behind the tables; run 'make man'"
 done
 
+for name in record journal; do
+	page5=$here/../../man/blkassay-$name.5
+	"$here/../../scripts/update-record-pages" "$(dirname "$BLKASSAY")/bench/describe_record" "$page5" >"$tmp/page.5" ||
+		fail "update-record-pages failed"
+	diff -u "$page5" "$tmp/page.5" >"$out" 2>"$err" || fail "man/blkassay-$name.5 is behind the tables; run 'make man'"
+done
+
 # Not by way of the script that makes them: names found in the rendered page.
 mandoc -T ascii -O width=78 "$page" | col -b >"$tmp/text"
 "$BLKASSAY" help | awk '/^  [a-z]/ { print $1 }' >"$tmp/commands"
