@@ -31,7 +31,7 @@ static const struct field promise_fields[] = {
 #undef HERE
 /* Synced: a later probe may bring the target, or this machine, down. */
 const struct line_kind kind_promise =
-	LINE_KIND("finding", promise_fields, "One promise and what became of it.", .synced = true);
+	LINE_KIND("promise", promise_fields, "One promise and what became of it.", .synced = true);
 
 #define HERE struct close_line
 static const struct field close_fields[] = {

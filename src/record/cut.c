@@ -92,7 +92,7 @@ static void take_kinds(struct recheck_result *out, const struct line *l)
 
 #define HERE struct recheck_result
 #define DUTY(name, duty, says) \
-	FIELD(name, blocks[duty], says), FIELD(name "-broken", broken[duty], "of these")
+	FIELD(name "_blocks", blocks[duty], says), FIELD(name "_broken", broken[duty], "of these")
 static const struct field recheck_fields[] = {
 	FIELD("cycle", cycle, "number of the cut"),
 	FIELD("seed", seed, ""),
@@ -101,7 +101,7 @@ static const struct field recheck_fields[] = {
 		"0 or 1: every answered write is a promise"),
 	DUTY("flushed", RECHECK_FLUSHED, "blocks promised by a flush or by FUA"),
 	DUTY("acknowledged", RECHECK_ACKNOWLEDGED, "blocks promised by an answer"),
-	DUTY("in-flight", RECHECK_IN_FLIGHT, "blocks written since, not promised"),
+	DUTY("in_flight", RECHECK_IN_FLIGHT, "blocks written since, not promised"),
 	DUTY("untouched", RECHECK_UNTOUCHED, "blocks never written after the baseline"),
 	FIELD("in_flight_old", in_flight_old, "blocks"),
 	FIELD("in_flight_new", in_flight_new, "blocks"),
@@ -110,10 +110,11 @@ static const struct field recheck_fields[] = {
 		"0 or 1: of these, none outlived one that was written before it"),
 	FIELD("promises", promises, "writes of which at least one block is left to tell"),
 	FIELD("promises_broken", promises_broken, ""),
-	FIELD_WHEN("ns_before_min", ns_before_min, ages_known,
+	FIELD_AS("seconds_before_min", FIELD_IS_NS, ns_before_min,
 		"when broken promises were acknowledged, back from the last sign of life; this "
-		"and the next three are there when known"),
-	FIELD_WHEN("ns_before_max", ns_before_max, ages_known, ""),
+		"and the next three are there when known",
+		FIELD_IF(ages_known)),
+	FIELD_AS("seconds_before_max", FIELD_IS_NS, ns_before_max, "", FIELD_IF(ages_known)),
 	FIELD_WHEN("bytes_before_min", bytes_before_min, ages_known, "acknowledged since"),
 	FIELD_WHEN("bytes_before_max", bytes_before_max, ages_known, ""),
 	FIELD("complete", complete, "0 or 1: every block was read"),
@@ -135,15 +136,15 @@ const struct line_kind kind_recheck = LINE_KIND("recheck", recheck_fields,
 
 #define HERE struct recheck_damage
 static const struct field damage_fields[] = {
-	FIELD("at", at, "bytes from the start of the target"),
-	FIELD("bytes", bytes, "length"),
+	FIELD("offset_bytes", at, "bytes from the start of the target"),
+	FIELD("length_bytes", bytes, ""),
 	FIELD_AS("duty", FIELD_IS_WORD, duty, "flushed, acknowledged, in-flight or untouched",
 		.words = duty_words),
 	FIELD("kind", kind, "what was found instead: lost, torn, blank, ..."),
 	FIELD("detail", detail, "the evidence of the first block, in words"),
 	FIELD("expected", expected, "the generation that was owed at least"),
 	FIELD("found", found, "the older one that is there instead; 0: none"),
-	FIELD_WHEN("ns_before", ns_before, aged, "as in recheck"),
+	FIELD_AS("seconds_before", FIELD_IS_NS, ns_before, "as in recheck", FIELD_IF(aged)),
 	FIELD_WHEN("bytes_before", bytes_before, aged, ""),
 };
 #undef HERE

@@ -8,6 +8,7 @@
 #include "base/text.h"
 #include "record/file.h"
 #include "record/line.h"
+#include "record/old_names.h"
 
 static const void *place_of(const struct field *f, const void *from)
 {
@@ -53,6 +54,12 @@ static void put_flags(struct text *t, const struct field *f, uint32_t flags)
 		}
 }
 
+/* Of a time that is kept in nanoseconds or milliseconds and written in seconds. */
+static unsigned digits_of(const struct field *f)
+{
+	return f->type == FIELD_IS_NS ? 9 : 3;
+}
+
 /* Members are read as what they are: a table cannot give them another type (FIELD_TYPE_OF). */
 #define MEMBER(type) (*(const type *)place_of(f, from))
 
@@ -81,10 +88,9 @@ static void put_field(struct text *t, const struct field *f, const void *from)
 		line_put_text(t, f->key, place_of(f, from));
 		break;
 	case FIELD_IS_NS:
-		line_put_u64(t, f->key, MEMBER(uint64_t));
-		break;
 	case FIELD_IS_MS:
-		line_put_u64(t, f->key, MEMBER(uint64_t));
+		text_addf(t, " %s=", f->key);
+		line_put_fixed(t, MEMBER(uint64_t), digits_of(f));
 		break;
 	case FIELD_IS_WORD:
 		line_put_text(t, f->key, f->words[MEMBER(unsigned)]);
@@ -213,9 +219,10 @@ static bool take_field(const struct field *f, const char *value, void *to)
 	case FIELD_IS_U64:
 	case FIELD_IS_U32:
 	case FIELD_IS_BOOL:
+		return take_unsigned(f, value, place);
 	case FIELD_IS_NS:
 	case FIELD_IS_MS:
-		return take_unsigned(f, value, place);
+		return line_value_fixed(&value, digits_of(f), place) && !*value;
 	case FIELD_IS_I64:
 		return line_value_i64(value, place);
 	case FIELD_IS_INT:
@@ -240,6 +247,20 @@ static bool take_field(const struct field *f, const char *value, void *to)
 	return false;
 }
 
+/* The same from a line with the key's old name: times were whole numbers there. */
+static bool take_old_field(const struct field *f, const char *value, void *to)
+{
+	struct field whole = *f;
+	char shape[SERIES_COLUMNS_MAX + 1] = "";
+
+	if (f->type == FIELD_IS_NS || f->type == FIELD_IS_MS)
+		whole.type = FIELD_IS_U64;
+	for (size_t i = 0; f->shape && f->shape[i]; i++)
+		shape[i] = 'c';
+	whole.shape = shape;
+	return take_field(&whole, value, to);
+}
+
 /* The value of a key. Fields mostly stand in the order of their table: *at is where the next one is looked for first. */
 static const char *find_value(const struct line *l, const char *key, const char **at)
 {
@@ -262,9 +283,14 @@ uint64_t line_take_fields(const struct line *l, const struct line_kind *k, void 
 
 	for (size_t i = 0; i < k->count; i++) {
 		const struct field *f = &k->fields[i];
-		const char *value = find_value(l, f->key, &at);
+		const char *value = find_value(l, f->key, &at), *then;
+		bool taken = value && take_field(f, value, to);
 
-		if (!value || !take_field(f, value, to))
+		if (!value && l->old && (then = old_names_key(l->kind, f->key)) != NULL) {
+			value = find_value(l, then, &at);
+			taken = value && take_old_field(f, value, to);
+		}
+		if (!taken)
 			continue;
 		found |= UINT64_C(1) << i;
 		if (f->when)

@@ -98,6 +98,7 @@ int record_write(
 	{                                                                                       \
 		.key = (name), .type = (kind), FIELD_AT(member), .meaning = (says), __VA_ARGS__ \
 	}
+#define FIELD_IF(member) .when = offsetof(HERE, member) + 1
 #define FIELD_COUNT(member) .count = offsetof(HERE, member) + 1
 #define FIELD_NS(name, member, says) FIELD_AS(name, FIELD_IS_NS, member, says, )
 #define FIELD_MS(name, member, says) FIELD_AS(name, FIELD_IS_MS, member, says, )

@@ -12,6 +12,8 @@
 #include "base/durable.h"
 #include "base/error.h"
 #include "record/field.h"
+#include "record/line.h"
+#include "record/old_names.h"
 
 struct first_line {
 	uint64_t version;
@@ -199,6 +201,9 @@ static bool accept(struct record_reader *r, struct line *line, char *bytes, size
 		r->skipped++;
 		return false;
 	}
+	line->old = r->version == RECORD_VERSION_OLD;
+	if (line->old)
+		line->kind = old_names_kind(line->kind);
 	note_gap(r, line);
 	note_holds(r, line);
 	r->line_number = line->number;

@@ -13,7 +13,7 @@ struct error;
 
 /* What the first line says. Raise RECORD_VERSION when an old reader would misread a new file; new keys and new kinds
  * of line do not need it, because readers skip what they do not know. */
-enum { RECORD_VERSION = 1 };
+enum { RECORD_VERSION = 2 };
 
 struct line_kind;
 extern const struct line_kind kind_record; /* the first line */

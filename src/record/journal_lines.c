@@ -16,7 +16,7 @@ static const struct field cycle_fields[] = {
 	FIELD_WHEN("disk_sequence", disk_sequence, plug_known,
 		"the kernel's count of disks, 0 when unknown"),
 	FIELD("boot", boot, "names the host's boot; with the one before, one plugging-in"),
-	FIELD_NS("at_ns", at_ns, ""),
+	FIELD_NS("at_seconds", at_ns, ""),
 };
 #undef HERE
 const struct line_kind kind_cycle = LINE_KIND("cycle", cycle_fields,
@@ -25,7 +25,7 @@ const struct line_kind kind_cycle = LINE_KIND("cycle", cycle_fields,
 
 #define HERE struct journal_moment_line
 static const struct field moment_fields[] = {
-	FIELD_NS("at_ns", at_ns, ""),
+	FIELD_NS("at_seconds", at_ns, ""),
 };
 #undef HERE
 const struct line_kind kind_ready = LINE_KIND("ready", moment_fields,
@@ -39,7 +39,7 @@ static const struct field intend_fields[] = {
 	FIELD("first", first,
 		"number of the first write, counted from 2; it is the generation of its blocks"),
 	FIELD_AS("writes", FIELD_IS_SERIES, writes, "offset and length, in bytes", .shape = "cc"),
-	FIELD_NS("at_ns", at_ns, ""),
+	FIELD_NS("at_seconds", at_ns, ""),
 };
 #undef HERE
 const struct line_kind kind_intend = LINE_KIND("intend", intend_fields,
@@ -51,8 +51,8 @@ static const struct field done_fields[] = {
 	FIELD("stored", stored,
 		"1: stored when it returned (FUA, or a flush by the kernel), and the line is "
 		"synced"),
-	FIELD_NS("sent_ns", sent_ns, ""),
-	FIELD_NS("at_ns", at_ns, ""),
+	FIELD_NS("sent_seconds", sent_ns, ""),
+	FIELD_NS("at_seconds", at_ns, ""),
 };
 #undef HERE
 const struct line_kind kind_done =
@@ -61,7 +61,7 @@ const struct line_kind kind_done =
 #define HERE struct journal_flush_line
 static const struct field flush_fields[] = {
 	FIELD("through", through, "after this write"),
-	FIELD_NS("at_ns", at_ns, ""),
+	FIELD_NS("at_seconds", at_ns, ""),
 };
 #undef HERE
 const struct line_kind kind_flush = LINE_KIND("flush", flush_fields, "A flush was sent.");
@@ -78,7 +78,7 @@ static const struct field stop_fields[] = {
 	FIELD("device_errors", device_errors,
 		"errors and resets of the device that the kernel counted between the baseline and "
 		"the end, where the target still answered then"),
-	FIELD_NS("at_ns", at_ns, ""),
+	FIELD_NS("at_seconds", at_ns, ""),
 };
 #undef HERE
 const struct line_kind kind_stop = LINE_KIND("stop", stop_fields,

@@ -57,6 +57,22 @@ void line_put_double(struct text *t, const char *key, double value)
 	text_addf(t, " %s=%s", key, buf);
 }
 
+void line_put_fixed(struct text *t, uint64_t value, unsigned digits)
+{
+	char buf[32];
+	size_t n = (size_t)snprintf(
+		buf, sizeof buf, "%0*llu", (int)digits + 1, (unsigned long long)value);
+	size_t end = n;
+
+	while (end > n - digits && buf[end - 1] == '0')
+		end--;
+	text_add(t, buf, n - digits);
+	if (end > n - digits) {
+		text_add(t, ".", 1);
+		text_add(t, buf + n - digits, end - (n - digits));
+	}
+}
+
 void line_end(struct text *t)
 {
 	text_addf(t, " ~%08X\n", checksum_crc32(0, t->bytes, t->length));
@@ -110,6 +126,7 @@ int line_parse(struct line *out, char *bytes, size_t length)
 	for (char *c = rest; c < end; c++)
 		if (*c == ' ')
 			*c = 0;
+	out->old = false;
 	out->kind = kind;
 	out->fields = rest;
 	return 0;
@@ -161,6 +178,39 @@ bool line_value_double(const char *value, double *out)
 	if (*end || !isfinite(d))
 		return false;
 	*out = d;
+	return true;
+}
+
+static bool is_digit(char c)
+{
+	return c >= '0' && c <= '9';
+}
+
+static bool append_digit(uint64_t *n, unsigned digit)
+{
+	return number_multiply_u64(*n, 10, n) && number_add_u64(*n, digit, n);
+}
+
+bool line_value_fixed(const char **at, unsigned digits, uint64_t *out)
+{
+	const char *c = *at;
+	uint64_t n = 0;
+
+	if (!is_digit(*c))
+		return false;
+	for (; is_digit(*c); c++)
+		if (!append_digit(&n, (unsigned)(*c - '0')))
+			return false;
+	c += *c == '.' && is_digit(c[1]);
+	for (unsigned i = 0; i < digits; i++) {
+		if (!append_digit(&n, is_digit(*c) ? (unsigned)(*c - '0') : 0))
+			return false;
+		c += is_digit(*c);
+	}
+	while (is_digit(*c))
+		c++;
+	*at = c;
+	*out = n;
 	return true;
 }
 

@@ -23,20 +23,21 @@ void observation_release(struct observation *o)
 /* ---- the lines, described once ---- */
 
 /* What the kernel's counters say, in a second and in all. */
-#define COUNTS(in)                                                                              \
-	FIELD_NS("at_ns", in at_ns, "end of the stretch, since the start"),                     \
-		FIELD_NS("ns", in ns, "its length"), FIELD("reads", in requests[RUN_READ], ""), \
-		FIELD("read_bytes", in bytes[RUN_READ], ""),                                    \
-		FIELD("reads_merged", in merged[RUN_READ], ""),                                 \
-		FIELD_MS("read_ms", in wait_ms[RUN_READ],                                       \
-			"queue and device, summed over requests"),                              \
-		FIELD("writes", in requests[RUN_WRITE],                                         \
-			"the kernel counts an empty one for each flush"),                       \
-		FIELD("written_bytes", in bytes[RUN_WRITE], ""),                                \
-		FIELD("writes_merged", in merged[RUN_WRITE], ""),                               \
-		FIELD_MS("write_ms", in wait_ms[RUN_WRITE], "as for reads"),                    \
-		FIELD("flushes", in flushes, ""), FIELD_MS("flush_ms", in flush_ms, ""),        \
-		FIELD_MS("busy_ms", in busy_ms, "at least one request in flight"),              \
+#define COUNTS(in)                                                                            \
+	FIELD_NS("at_seconds", in at_ns, "end of the stretch, since the start"),              \
+		FIELD_NS("seconds", in ns, "its length"),                                     \
+		FIELD("reads", in requests[RUN_READ], ""),                                    \
+		FIELD("read_bytes", in bytes[RUN_READ], ""),                                  \
+		FIELD("reads_merged", in merged[RUN_READ], ""),                               \
+		FIELD_MS("read_seconds", in wait_ms[RUN_READ],                                \
+			"queue and device, summed over requests"),                            \
+		FIELD("writes", in requests[RUN_WRITE],                                       \
+			"the kernel counts an empty one for each flush"),                     \
+		FIELD("written_bytes", in bytes[RUN_WRITE], ""),                              \
+		FIELD("writes_merged", in merged[RUN_WRITE], ""),                             \
+		FIELD_MS("write_seconds", in wait_ms[RUN_WRITE], "as for reads"),             \
+		FIELD("flushes", in flushes, ""), FIELD_MS("flush_seconds", in flush_ms, ""), \
+		FIELD_MS("busy_seconds", in busy_ms, "at least one request in flight"),       \
 		FIELD("in_flight", in in_flight, "at the end of the stretch")
 
 #define HERE struct observed_counts
@@ -82,14 +83,14 @@ struct rows_line {
 #define HERE struct rows_line
 static const struct field mix_fields[] = {
 	FIELD_AS("direction", FIELD_IS_WORD, direction, "read or write", .words = words),
-	FIELD_AS("sizes", FIELD_IS_SERIES, rows,
-		"bytes, count and nanoseconds: requests of that size, and their times from sent to "
+	FIELD_AS("requests", FIELD_IS_SERIES, rows,
+		"bytes, count and seconds: requests of that size, and their times from sent to "
 		"answered together; those of 8 MiB and more are counted as 8 MiB",
 		.shape = "ccn"),
 };
 static const struct field service_fields[] = {
 	FIELD_AS("direction", FIELD_IS_WORD, direction, "read or write", .words = words),
-	FIELD_AS("bins", FIELD_IS_SERIES, rows, "upper bound in nanoseconds and count",
+	FIELD_AS("bins_seconds", FIELD_IS_SERIES, rows, "upper bound in seconds and count",
 		.shape = "nc"),
 };
 #undef HERE
@@ -106,17 +107,17 @@ struct latency_line {
 static const struct field latency_fields[] = {
 	FIELD("of", of, "read, write or flush"),
 	FIELD("count", l.count, ""),
-	FIELD_NS("min_ns", l.min_ns, ""),
-	FIELD_NS("p50_ns", l.p50_ns, ""),
-	FIELD_NS("p90_ns", l.p90_ns, ""),
-	FIELD_NS("p99_ns", l.p99_ns, ""),
-	FIELD_NS("max_ns", l.max_ns, ""),
-	FIELD_NS("max_at_ns", l.max_at_ns, "when the slowest was sent, since the start"),
+	FIELD_NS("min_seconds", l.min_ns, ""),
+	FIELD_NS("p50_seconds", l.p50_ns, ""),
+	FIELD_NS("p90_seconds", l.p90_ns, ""),
+	FIELD_NS("p99_seconds", l.p99_ns, ""),
+	FIELD_NS("max_seconds", l.max_ns, ""),
+	FIELD_NS("max_at_seconds", l.max_at_ns, "when the slowest was sent, since the start"),
 	FIELD("max_bytes", l.max_bytes, "its size"),
 };
 #undef HERE
 const struct line_kind kind_latency =
-	LINE_KIND("latency", latency_fields, "Times of requests, in short.");
+	LINE_KIND("request-time", latency_fields, "Times of requests, in short.");
 
 /* ---- writing ---- */
 

@@ -158,20 +158,21 @@ static const struct field pass_fields[] = {
 	FIELD("request_bytes", request_bytes, ""),
 	FIELD("in_flight", in_flight, "requests kept open at once"),
 	FIELD("pass", pass, "number at its point, from 1"),
-	FIELD_NS("at_ns", at_ns, "start, since the start of the run"),
+	FIELD_NS("at_seconds", at_ns, "start, since the start of the run"),
 	FIELD("bytes", bytes, "moved"),
 	FIELD("requests", requests, "answered"),
 	FIELD_WHEN("device_requests", device_requests, device_known,
 		"from the kernel's counters; this and the next two are absent when unknown"),
 	FIELD_WHEN("device_bytes", device_bytes, device_known, ""),
 	FIELD_WHEN("device_flushes", device_flushes, device_known, ""),
-	FIELD_NS("busy_ns", busy_ns, "from the first request sent to the last one answered"),
-	FIELD_NS("flush_ns", flush_ns, "the closing flush; 0 for reads"),
-	FIELD_NS("lat_min_ns", lat_min_ns, ""),
-	FIELD_NS("lat_p50_ns", lat_p50_ns, "at most 1 % above the true one, like the next two"),
-	FIELD_NS("lat_p90_ns", lat_p90_ns, ""),
-	FIELD_NS("lat_p99_ns", lat_p99_ns, ""),
-	FIELD_NS("lat_max_ns", lat_max_ns, ""),
+	FIELD_NS("busy_seconds", busy_ns, "from the first request sent to the last one answered"),
+	FIELD_NS("flush_seconds", flush_ns, "the closing flush; 0 for reads"),
+	FIELD_NS("request_time_min_seconds", lat_min_ns, ""),
+	FIELD_NS("request_time_p50_seconds", lat_p50_ns,
+		"at most 1 % above the true one, like the next two"),
+	FIELD_NS("request_time_p90_seconds", lat_p90_ns, ""),
+	FIELD_NS("request_time_p99_seconds", lat_p99_ns, ""),
+	FIELD_NS("request_time_max_seconds", lat_max_ns, ""),
 	FIELD("errors", errors, "requests that failed"),
 	FIELD("device_errors", device_errors,
 		"errors, resets and timeouts of the device that the kernel counted meanwhile"),
@@ -185,19 +186,19 @@ const struct line_kind kind_pass = LINE_KIND(
 #define HERE struct run_detail
 static const struct field histogram_fields[] = {
 	FIELD("pass_index", pass_index, "which pass line of the record, from 0"),
-	FIELD_AS("bins", FIELD_IS_SERIES, rows,
-		"upper bound in nanoseconds and count; a bound is at most 1 % above the times in "
+	FIELD_AS("bins_seconds", FIELD_IS_SERIES, rows,
+		"upper bound in seconds and count; a bound is at most 1 % above the times in "
 		"its bin",
 		.shape = "nc"),
 };
 static const struct field trace_fields[] = {
 	FIELD("pass_index", pass_index, "which pass line of the record, from 0"),
-	FIELD_NS("step_ns", step_ns, "length of each stretch"),
+	FIELD_NS("step_seconds", step_ns, "length of each stretch"),
 	FIELD_AS("bytes", FIELD_IS_SERIES, rows, "in each stretch", .shape = "c"),
 };
 #undef HERE
 const struct line_kind kind_histogram =
-	LINE_KIND("hist", histogram_fields, "Times of the requests of a pass.");
+	LINE_KIND("request-times", histogram_fields, "Times of the requests of a pass.");
 const struct line_kind kind_trace =
 	LINE_KIND("trace", trace_fields, "Bytes moved over the time of a pass.");
 

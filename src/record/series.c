@@ -1,10 +1,10 @@
 /* Rows of numbers, both ways. */
 #include "record/series.h"
 
-#include <stdlib.h>
-#include <string.h>
-
 #include "base/text.h"
+#include "record/line.h"
+
+enum { NS_DIGITS = 9 };
 
 struct series series_of(const uint64_t *a, const uint64_t *b, const uint64_t *c, size_t rows)
 {
@@ -13,27 +13,17 @@ struct series series_of(const uint64_t *a, const uint64_t *b, const uint64_t *c,
 		.rows = rows };
 }
 
+static void put_number(struct text *t, const char *before, char what, uint64_t n)
+{
+	text_adds(t, before);
+	line_put_fixed(t, n, what == 'n' ? NS_DIGITS : 0);
+}
+
 void series_put(struct text *t, const char *shape, const struct series *s)
 {
 	for (size_t i = 0; i < s->rows; i++)
 		for (size_t c = 0; shape[c]; c++)
-			text_addf(t, "%s%llu",
-				c   ? ":"
-				: i ? ","
-				    : "",
-				(unsigned long long)s->columns[c][i]);
-}
-
-/* One number at *at, which moves behind it. */
-static bool next_number(const char **at, uint64_t *out)
-{
-	char *end;
-
-	if (**at < '0' || **at > '9')
-		return false;
-	*out = strtoull(*at, &end, 10);
-	*at = end;
-	return true;
+			put_number(t, c ? ":" : i ? "," : "", shape[c], s->columns[c][i]);
 }
 
 static bool next_row(const char **at, const char *shape, struct series *s)
@@ -41,7 +31,7 @@ static bool next_row(const char **at, const char *shape, struct series *s)
 	for (size_t c = 0; shape[c]; c++) {
 		if (c && *(*at)++ != ':')
 			return false;
-		if (!next_number(at, &s->columns[c][s->rows]))
+		if (!line_value_fixed(at, shape[c] == 'n' ? NS_DIGITS : 0, &s->columns[c][s->rows]))
 			return false;
 	}
 	return **at == ',' || !**at;

@@ -17,7 +17,7 @@ struct series {
 	bool whole; /* all of the value was read: there was room, and every row had its form */
 };
 
-/* shape: one letter a column. 'c': a number as it is; 'n': nanoseconds. */
+/* shape: one letter a column. 'c': a number as it is; 'n': nanoseconds, written as seconds. */
 void series_put(struct text *t, const char *shape, const struct series *s);
 void series_take(const char *value, const char *shape, struct series *s);
 

@@ -93,8 +93,8 @@ const struct line_kind kind_verify_plan =
 #define HERE struct range_line
 static const struct field range_fields[] = {
 	FIELD("class", class, "see blkassay-stamp(5)"),
-	FIELD("offset", range.offset, "bytes from the start of the target"),
-	FIELD("bytes", range.bytes, "length"),
+	FIELD("offset_bytes", range.offset, "bytes from the start of the target"),
+	FIELD("length_bytes", range.bytes, ""),
 	FIELD("generation", range.generation, "the one expected"),
 	FIELD("detail", range.detail, "the evidence of the first block, in words"),
 };
@@ -122,9 +122,9 @@ static const struct field state_fields[] = {
 	FIELD("flush_errno", flush_errno, "of the first flush that failed; 0: none"),
 	FIELD("written_bytes", written_bytes, "acknowledged"),
 	FIELD("read_bytes", read_bytes, "that came back"),
-	FIELD_NS("write_ns", write_ns, "spent writing, without flushes"),
-	FIELD_NS("flush_ns", flush_ns, "spent flushing"),
-	FIELD_NS("read_ns", read_ns, "spent reading and judging"),
+	FIELD_NS("write_seconds", write_ns, "spent writing, without flushes"),
+	FIELD_NS("flush_seconds", flush_ns, "spent flushing"),
+	FIELD_NS("read_seconds", read_ns, "spent reading and judging"),
 	FIELD("device_errors", device_errors,
 		"errors and resets of the device that the kernel counted in phases in which no "
 		"request failed"),

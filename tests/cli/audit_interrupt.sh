@@ -7,7 +7,7 @@ sum=$(sha256sum <a.img)
 "$BLKASSAY" audit a.img --keep-data --seed 2 --out a.run >"$out" 2>"$err" &
 child=$!
 i=0
-while ! grep -q ' finding ' a.run 2>/dev/null; do
+while ! grep -q ' promise ' a.run 2>/dev/null; do
 	i=$((i + 1))
 	[ $i -lt 200 ] || fail "no line in 20 seconds"
 	sleep 0.1

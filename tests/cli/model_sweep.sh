@@ -12,8 +12,8 @@ done
 # The same seed, the same passes, to the nanosecond.
 run 0 "$BLKASSAY" sweep "model:$models/buoy-a.model" --direction read,write \
 	--seed 1 --seconds 1 --passes 4 --sizes 512..64Ki --label "build a" --out again.run
-grep -o 'busy_ns=[0-9]*' a.run >one
-grep -o 'busy_ns=[0-9]*' again.run >two
+grep -o 'busy_seconds=[0-9.]*' a.run >one
+grep -o 'busy_seconds=[0-9.]*' again.run >two
 [ -s one ] || fail "no passes in the record"
 cmp one two || fail "the same seed gave other times"
 

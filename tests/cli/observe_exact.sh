@@ -23,8 +23,8 @@ load() {
 watch 1.5 "$tmp/o.run"
 load
 wait $pid || fail "observe exited with $?"
-grep -q ' mix direction=write sizes=4096:100:[0-9]*,65536:50:[0-9]* ' "$tmp/o.run" || fail "writes: $(grep ' mix direction=write' "$tmp/o.run")"
-grep -q ' mix direction=read sizes=8192:5:[0-9]*,12288:20:[0-9]* ' "$tmp/o.run" || fail "reads: $(grep ' mix direction=read' "$tmp/o.run")"
+grep -q ' mix direction=write requests=4096:100:[0-9.]*,65536:50:[0-9.]* ' "$tmp/o.run" || fail "writes: $(grep ' mix direction=write' "$tmp/o.run")"
+grep -q ' mix direction=read requests=8192:5:[0-9.]*,12288:20:[0-9.]* ' "$tmp/o.run" || fail "reads: $(grep ' mix direction=read' "$tmp/o.run")"
 # One write after the first of each run of dd begins where the one before it ended, as do 19 of the last 20 reads.
 grep -q ' seen reads=25 read_bytes=286720 sequential_reads=19 .* writes=150 written_bytes=3686400 sequential_writes=148 .* flushes=1 ' "$tmp/o.run" ||
 	fail "seen: $(grep ' seen ' "$tmp/o.run")"

@@ -9,6 +9,7 @@
 
 #include "base/checksum.h"
 #include "base/text.h"
+#include "record/file.h"
 
 int fuzz_file(char path[64], const uint8_t *data, size_t size)
 {
@@ -39,6 +40,7 @@ static void add_line(struct text *t, unsigned long long number, const char *rest
 int fuzz_record(char path[64], const char *kind, const uint8_t *data, size_t size)
 {
 	unsigned long long number = 1;
+	int version = RECORD_VERSION;
 	struct text t;
 	char head[96];
 	int fd;
@@ -46,7 +48,12 @@ int fuzz_record(char path[64], const char *kind, const uint8_t *data, size_t siz
 	if (size && data[0] == '!')
 		return fuzz_file(path, data + 1, size - 1);
 	text_init(&t);
-	snprintf(head, sizeof head, "blkassay-record version=1 kind=%s", kind);
+	if (size && data[0] == '@') {
+		version = 1;
+		data++;
+		size--;
+	}
+	snprintf(head, sizeof head, "blkassay-record version=%d kind=%s", version, kind);
 	add_line(&t, number++, head, strlen(head));
 	while (size) {
 		const uint8_t *end = memchr(data, '\n', size);

@@ -197,15 +197,17 @@ START_TEST(a_hostile_journal_is_tamed)
 
 	begin();
 	ck_assert_int_eq(record_append(&w, c.path, JOURNAL_KIND, &err), 0);
-	line(&w, "damage", "at=1 bytes=512 duty=flushed kind=lost"); /* of no recheck */
+	line(&w, "damage",
+		"offset_bytes=1 length_bytes=512 duty=flushed kind=lost"); /* of no recheck */
 	line(&w, "recheck", "cycle=77 promises=5"); /* of no cut */
 	line(&w, "recheck",
-		"cycle=1 promises=1 promises_broken=3 flushed=1 flushed-broken=4 "
+		"cycle=1 promises=1 promises_broken=3 flushed_blocks=1 flushed_broken=4 "
 		"kind-%1B%5B31m=4 kind-averyveryverylongname=2 kind-=1");
 	line(&w, "damage",
-		"at=0 bytes=512 duty=flushed kind=%1B%5B2J detail=%07%0Along expected=9");
-	line(&w, "damage", "at=0 bytes=512 duty=nonsense kind=x");
-	line(&w, "stop", "reason=%1B%5B31m at_ns=0");
+		"offset_bytes=0 length_bytes=512 duty=flushed kind=%1B%5B2J detail=%07%0Along "
+		"expected=9");
+	line(&w, "damage", "offset_bytes=0 length_bytes=512 duty=nonsense kind=x");
+	line(&w, "stop", "reason=%1B%5B31m at_seconds=0");
 	ck_assert_int_eq(record_close(&w, &err), 0);
 	load();
 	ck_assert_uint_eq(r.count, 1);

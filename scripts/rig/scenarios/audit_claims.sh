@@ -7,11 +7,11 @@ audit_claims() {
 	token "$1"
 	rm -f "$2.run"
 	start blkassay audit "$1" --erase "$token" --seed 5 --out "$2.run" --region 0+256Ki --quiet
-	wait_for 120 grep -q ' finding id=kernel-view ' "$2.run" || fail "no claims of $1 in two minutes"
+	wait_for 120 grep -q ' promise id=kernel-view ' "$2.run" || fail "no claims of $1 in two minutes"
 	kill -INT $child
 	finish 130
 	grep -q ' end .*exit_status=130' "$2.run" || fail "the record does not say that it was stopped"
-	sed -n 's/.* finding \(id=.*\)/\1/p' "$2.run" | sed "s/%20/ /g; s/%27/'/g" >"$2.txt"
+	sed -n 's/.* promise \(id=.*\)/\1/p' "$2.run" | sed "s/%20/ /g; s/%27/'/g" >"$2.txt"
 }
 claim() { grep "^id=$1 .*verdict=$2 " "$audited.txt" | grep -qF -e "$3" || fail "$1 is not '$2' with '$3': $(grep "^id=$1 " "$audited.txt")"; }
 

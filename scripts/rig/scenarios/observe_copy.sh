@@ -31,7 +31,7 @@ pair() { # FILESYSTEM NUMBER FORMAT...
 	# The file, and what the filesystem notes about it.
 	between "bytes written to $fs" "$written" $copied $((copied + 600000))
 	is "bytes by trace and by counters" "$written" "$counted"
-	sed -n 's/.* mix direction=[a-z]* sizes=\([^ ]*\) .*/\1/p' "$seen" | tr , '\n' | while IFS=: read -r size rest; do
+	sed -n 's/.* mix direction=[a-z]* requests=\([^ ]*\) .*/\1/p' "$seen" | tr , '\n' | while IFS=: read -r size rest; do
 		[ "$size" -le "$limit" ] || fail "a request of $size bytes, above the limit of $limit"
 	done || exit 1
 	run 0 blkassay explain "$swept" --as "$seen"
