@@ -62,24 +62,6 @@ bool fit_line(struct fit *f, const double *x, const double *y, const double *w, 
 	return true;
 }
 
-bool fit_through_origin(struct fit *f, const double *x, const double *y, const double *w, size_t n)
-{
-	double sxx = 0, sxy = 0;
-
-	*f = (struct fit){ .n = n, .df = (double)n - 1 };
-	for (size_t i = 0; i < n; i++) {
-		sxx += weight(w, i) * x[i] * x[i];
-		sxy += weight(w, i) * x[i] * y[i];
-	}
-	if (!(sxx > 0) || !isfinite(sxy / sxx))
-		return false;
-	f->b = sxy / sxx;
-	f->regression_ss = f->b * sxy;
-	add_quality(f, x, y, w, n);
-	f->b_se = f->residual_sd / sqrt(sxx);
-	return true;
-}
-
 static struct bounds around(double value, double se, double df)
 {
 	double half = df > 0 ? student_critical(0.95, df) * se : INFINITY;

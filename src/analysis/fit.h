@@ -8,18 +8,15 @@
 
 struct fit {
 	size_t n;
-	double df; /* n - 2 (n - 1 through the origin) */
+	double df; /* n - 2 */
 	double a, b; /* intercept, slope */
 	double a_se, b_se, ab_cov; /* NaN when df is 0 */
 	double residual_ss, residual_ms, residual_sd;
-	double regression_ss, r_squared; /* about the mean; about 0 through the origin */
+	double regression_ss, r_squared; /* about the mean */
 };
 
 /* w[i] > 0, proportional to 1 / variance of y[i]; NULL: all alike. false when n < 2 or all x are equal. */
 bool fit_line(struct fit *f, const double *x, const double *y, const double *w, size_t n);
-
-/* y = b x. r_squared is about zero. false when n < 1 or all x are 0. */
-bool fit_through_origin(struct fit *f, const double *x, const double *y, const double *w, size_t n);
 
 struct bounds {
 	double low, high;

@@ -24,12 +24,3 @@ double interval_upper_of_none(uint64_t n, double confidence)
 {
 	return n ? -expm1(log1p(-confidence) / (double)n) : 1;
 }
-
-uint64_t interval_trials_for(double share, double confidence)
-{
-	if (!(share > 0))
-		return UINT64_MAX;
-	if (share >= 1)
-		return 1;
-	return (uint64_t)ceil(log1p(-confidence) / log1p(-share));
-}

@@ -15,7 +15,4 @@ struct share_bounds interval_share(uint64_t k, uint64_t n, double confidence);
  * Hanley and Lippman-Hand, JAMA 249, 1983). */
 double interval_upper_of_none(uint64_t n, double confidence);
 
-/* Trials without failure that show a rate of at most `share` at that confidence, one-sided. */
-uint64_t interval_trials_for(double share, double confidence);
-
 #endif

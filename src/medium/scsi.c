@@ -1,8 +1,6 @@
 /* SCSI commands as bytes. */
 #include "medium/scsi.h"
 
-#include <stdio.h>
-
 enum { TIMEOUT_MS = 30000, TIMEOUT_LONG_MS = 60000 };
 
 void scsi_put_u16(uint8_t *p, uint16_t v)
@@ -137,39 +135,4 @@ void scsi_build_prevent_removal(struct scsi_exchange *x, bool prevent)
 {
 	begin(x, SCSI_PREVENT_ALLOW, 6);
 	x->cdb[4] = prevent ? 1 : 0;
-}
-
-const char *scsi_command_name(char buf[32], const uint8_t *cdb)
-{
-	static const struct {
-		uint8_t opcode;
-		const char *name;
-	} names[] = {
-		{ SCSI_TEST_UNIT_READY, "TEST UNIT READY" },
-		{ SCSI_REQUEST_SENSE, "REQUEST SENSE" },
-		{ SCSI_INQUIRY, "INQUIRY" },
-		{ SCSI_MODE_SENSE_6, "MODE SENSE(6)" },
-		{ SCSI_START_STOP_UNIT, "START STOP UNIT" },
-		{ SCSI_PREVENT_ALLOW, "PREVENT ALLOW MEDIUM REMOVAL" },
-		{ SCSI_READ_CAPACITY_10, "READ CAPACITY(10)" },
-		{ SCSI_READ_10, "READ(10)" },
-		{ SCSI_WRITE_10, "WRITE(10)" },
-		{ SCSI_SYNCHRONIZE_CACHE_10, "SYNCHRONIZE CACHE(10)" },
-		{ SCSI_MODE_SENSE_10, "MODE SENSE(10)" },
-		{ SCSI_READ_16, "READ(16)" },
-		{ SCSI_WRITE_16, "WRITE(16)" },
-		{ SCSI_SYNCHRONIZE_CACHE_16, "SYNCHRONIZE CACHE(16)" },
-		{ SCSI_SERVICE_ACTION_IN_16, "READ CAPACITY(16)" },
-	};
-
-	/* The service action of 9Eh says which command it is: 10h is READ CAPACITY(16). */
-	bool other = cdb[0] == SCSI_SERVICE_ACTION_IN_16 && (cdb[1] & 0x1F) != 0x10;
-
-	for (size_t i = 0; i < sizeof names / sizeof *names; i++)
-		if (names[i].opcode == cdb[0] && !other) {
-			snprintf(buf, 32, "%s", names[i].name);
-			return buf;
-		}
-	snprintf(buf, 32, "opcode %02Xh", cdb[0]);
-	return buf;
 }

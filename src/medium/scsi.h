@@ -111,7 +111,4 @@ void scsi_build_synchronize_cache(
 void scsi_build_start_stop(struct scsi_exchange *x, bool load_eject, bool start);
 void scsi_build_prevent_removal(struct scsi_exchange *x, bool prevent);
 
-/* "WRITE(10)"; "opcode C5h" for one this tool does not know. Returns buf. */
-const char *scsi_command_name(char buf[32], const uint8_t *cdb);
-
 #endif

@@ -8,7 +8,7 @@
 #include <unistd.h>
 
 #include "base/error.h"
-#include "medium/failing.h"
+#include "support/failing_medium.h"
 
 static void make_path(char path[64])
 {

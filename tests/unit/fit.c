@@ -54,26 +54,6 @@ START_TEST(nist_norris)
 }
 END_TEST
 
-START_TEST(nist_noint1)
-{
-	double x[11], y[11];
-	struct fit f;
-
-	for (int i = 0; i < 11; i++) {
-		x[i] = 60 + i;
-		y[i] = 130 + i;
-	}
-	ck_assert(fit_through_origin(&f, x, y, NULL, 11)); /* NIST StRD, NoInt1 */
-	same(f.b, 2.07438016528926, 1e-14);
-	same(f.b_se, 0.165289256198347E-01, 1e-13);
-	same(f.residual_sd, 3.56753034006338, 1e-13);
-	same(f.r_squared, 0.999365492298663, 1e-14);
-	same(f.regression_ss, 200457.727272727, 1e-14);
-	same(f.residual_ss, 127.272727272727, 1e-13);
-}
-END_TEST
-
-/* A weight of 3 is the same point three times. */
 START_TEST(weights_are_repetitions)
 {
 	static const double x[] = { 1, 2, 5, 5, 5, 9 }, y[] = { 2, 3, 9, 9, 9, 11 };
@@ -119,7 +99,6 @@ START_TEST(refuses)
 
 	ck_assert(!fit_line(&f, x, y, NULL, 3));
 	ck_assert(!fit_line(&f, x, y, NULL, 1));
-	ck_assert(!fit_through_origin(&f, x2, y, NULL, 1));
 	ck_assert(fit_line(&f, x2, y, NULL, 2));
 	ck_assert(isinf(fit_b_bounds(&f).high)); /* two points cannot say how sure they are */
 	ck_assert(!fit_ratio_bounds(&f, &b));
@@ -180,7 +159,6 @@ Suite *fit_suite(void)
 	TCase *c = tcase_create("fit");
 
 	tcase_add_test(c, nist_norris);
-	tcase_add_test(c, nist_noint1);
 	tcase_add_test(c, weights_are_repetitions);
 	tcase_add_test(c, cost_line_with_noise);
 	tcase_add_test(c, refuses);

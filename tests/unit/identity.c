@@ -7,7 +7,7 @@
 #include "base/error.h"
 #include "base/random.h"
 #include "medium/device_traits.h"
-#include "medium/failing.h"
+#include "support/failing_medium.h"
 #include "medium/identity.h"
 #include "medium/medium.h"
 #include "medium/model.h"

@@ -16,7 +16,7 @@
 #include "base/watch.h"
 #include "integrity/kept_header.h"
 #include "integrity/kept_layout.h"
-#include "medium/failing.h"
+#include "support/failing_medium.h"
 #include "support/ram_medium.h"
 
 enum { TARGET_BYTES = 4 << 20, START = 4096, BYTES = (2 << 20) + 1536 };

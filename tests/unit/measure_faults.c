@@ -6,7 +6,7 @@
 
 #include "base/error.h"
 #include "measure/sweep.h"
-#include "medium/failing.h"
+#include "support/failing_medium.h"
 #include "support/ram_medium.h"
 
 enum { REGION = 256 * 1024, REQUEST = 4096 };

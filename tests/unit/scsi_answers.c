@@ -237,17 +237,6 @@ START_TEST(an_inquiry_that_changed_its_mind)
 }
 END_TEST
 
-START_TEST(the_service_action_names_the_command)
-{
-	uint8_t cdb[16] = { SCSI_SERVICE_ACTION_IN_16, 0x10 };
-	char name[32];
-
-	ck_assert_str_eq(scsi_command_name(name, cdb), "READ CAPACITY(16)");
-	cdb[1] = 0x12;
-	ck_assert_str_eq(scsi_command_name(name, cdb), "opcode 9Eh");
-}
-END_TEST
-
 /* With blocks of 64 KiB eight of either end would overrun the buffer. */
 START_TEST(edges_fit_the_buffer)
 {
@@ -318,7 +307,6 @@ Suite *scsi_answers_suite(void)
 	tcase_add_test(t, a_page_that_only_the_long_form_shows);
 	tcase_add_test(t, a_refused_flush_is_quoted);
 	tcase_add_test(t, an_inquiry_that_changed_its_mind);
-	tcase_add_test(t, the_service_action_names_the_command);
 	tcase_add_test(t, edges_fit_the_buffer);
 	tcase_add_test(t, a_unit_attention_does_not_end_the_flushes_of_a_cut);
 	suite_add_tcase(s, t);

@@ -4,7 +4,7 @@
 #include <string.h>
 
 #include "integrity/transfer.h"
-#include "medium/failing.h"
+#include "support/failing_medium.h"
 #include "support/ram_medium.h"
 
 enum { BLOCK = 512, BLOCKS = 16, LENGTH = BLOCKS * BLOCK };

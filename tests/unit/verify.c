@@ -11,7 +11,7 @@
 #include "base/random.h"
 #include "base/watch.h"
 #include "integrity/stamp.h"
-#include "medium/failing.h"
+#include "support/failing_medium.h"
 #include "support/ram_medium.h"
 
 static const uint64_t seed = 77;

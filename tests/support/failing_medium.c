@@ -1,5 +1,5 @@
 /* The wrapper that fails the n-th call. */
-#include "medium/failing.h"
+#include "support/failing_medium.h"
 
 #include <stdatomic.h>
 #include <stdlib.h>

@@ -1,7 +1,7 @@
 /* A medium around another that fails the n-th call: every error path can be walked, one call after the other, and a
- * failure found once can be had again. For tests, and for trying out a procedure. */
-#ifndef MEDIUM_FAILING_H
-#define MEDIUM_FAILING_H
+ * failure found once can be had again. */
+#ifndef SUPPORT_FAILING_MEDIUM_H
+#define SUPPORT_FAILING_MEDIUM_H
 
 #include <stdbool.h>
 #include <stddef.h>
