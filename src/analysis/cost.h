@@ -55,8 +55,8 @@ struct cost_line {
 	bool known; /* false: nothing below but doubts */
 	unsigned doubts; /* enum cost_doubt */
 	size_t sizes;
-	struct fit
-		fit; /* seconds against bytes of one device request; weights 1 / variance where noise_known */
+	/* seconds against bytes of one device request; weights 1 / variance where noise_known */
+	struct fit fit;
 	bool noise_known;
 	double fixed_s, rate; /* t0, r; rate infinite when time does not grow with size */
 	struct bounds fixed_bounds, rate_bounds; /* 95 % */

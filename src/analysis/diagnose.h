@@ -52,10 +52,10 @@ enum diagnosis_finding {
 	FINDING_FLAT = 1 << 0, /* rate hardly grows with size and is far below link (and card) */
 	FINDING_FLAT_OR_CARD = 1 << 1, /* the same, but the card itself may be that slow */
 	FINDING_FIXED_DOMINATES = 1 << 2, /* half of a usual request or more is fixed cost */
-	FINDING_AT_LINK =
-		1 << 3, /* a usual or the largest request within 10 % of the link's bound */
-	FINDING_FRAME_BOUND =
-		1 << 4, /* near the bound of one phase a frame: maybe the host, not the card */
+	/* a usual or the largest request within 10 % of the link's bound */
+	FINDING_AT_LINK = 1 << 3,
+	/* near the bound of one phase a frame: maybe the host, not the card */
+	FINDING_FRAME_BOUND = 1 << 4,
 	FINDING_BEHIND = 1 << 5, /* acknowledged before stored */
 	FINDING_LINK_ASSUMED = 1 << 6, /* a stage verdict rests on a link rate nobody measured */
 	FINDING_LINK_DECIDES = 1 << 7, /* the stage verdict changes with the link rate */

@@ -22,8 +22,8 @@ struct mix_costs {
 };
 
 struct mix_time {
-	double seconds
-		[2]; /* read, write; NaN where the mix needs a direction that was not measured */
+	/* read, write; NaN where the mix needs a direction that was not measured */
+	double seconds[2];
 	double bytes[2];
 	double requests[2];
 };

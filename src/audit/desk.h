@@ -39,8 +39,8 @@ struct known {
 	double buffer_bytes, buffer_low, buffer_high;
 	double drain_rate, drain_low, drain_high; /* B/s */
 	double head_rate; /* B/s while the buffer takes it */
-	uint64_t
-		burst_bytes; /* a burst that fills it for certain; without a knee, of the backlog probes */
+	/* a burst that fills it for certain; without a knee, of the backlog probes */
+	uint64_t burst_bytes;
 	double read_wait, sync_wait; /* seconds after such a burst, above idle; medians */
 	double resolution; /* seconds: a longer wait would have shown */
 };
@@ -75,13 +75,13 @@ struct desk {
 	struct scsi_sense last_sense;
 	uint64_t errors_reported, deferred_reported, blocks_excused;
 	char first_error[SCSI_SENSE_TEXT_MAX];
-	uint64_t
-		kernel_errors; /* by the kernel's count, up to the last line; none of this run's own among them */
+	/* by the kernel's count, up to the last line; none of this run's own among them */
+	uint64_t kernel_errors;
 	uint64_t silent_places; /* blocks that stay wrong whatever is written, with no error told */
 
 	uint64_t cursor; /* where the next burst goes, in bytes of the area */
-	uint64_t
-		quiet_base; /* [quiet_base, area end) is not touched by bursts: coherence works there */
+	/* [quiet_base, area end) is not touched by bursts: coherence works there */
+	uint64_t quiet_base;
 	struct error *err; /* of a hook that stopped the run */
 };
 

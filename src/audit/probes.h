@@ -12,8 +12,8 @@ int probe_write_behind(struct desk *d); /* write-behind: what is hidden, from al
 int probe_flush(struct desk *d); /* flush */
 int probe_fua(struct desk *d);
 int probe_fsync(struct desk *d);
-int probe_coherence(
-	struct desk *d); /* read-after-write, interleaved, overlap, partial-overlap, straddle */
+/* read-after-write, interleaved, overlap, partial-overlap, straddle */
+int probe_coherence(struct desk *d);
 int probe_stored(struct desk *d); /* stored: many writes, and everything written so far */
 int probe_past_end(struct desk *d);
 int probe_odd_length(struct desk *d);

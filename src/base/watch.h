@@ -15,10 +15,10 @@ struct watch_step {
 
 struct watch {
 	void *context;
-	bool (*stop)(
-		void *context); /* true: finish the request in hand, keep what is known, return */
-	void (*step)(
-		void *context, const struct watch_step *step); /* cheap; the caller thins it out */
+	/* true: finish the request in hand, keep what is known, return */
+	bool (*stop)(void *context);
+	/* cheap; the caller thins it out */
+	void (*step)(void *context, const struct watch_step *step);
 };
 
 static inline bool watch_should_stop(const struct watch *w)

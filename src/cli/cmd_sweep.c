@@ -16,9 +16,8 @@
 
 enum {
 	BUFFERS_MAX = 16 << 20, /* bytes in flight: keeps the whole tool within 32 MiB */
-	TAIL_BYTES =
-		8 *
-		512, /* the kernel sends the end of a USB disk block by block (last_sector_bug) */
+	/* the kernel sends the end of a USB disk block by block (last_sector_bug) */
+	TAIL_BYTES = 8 * 512,
 	SHORT_REQUESTS = 10,
 };
 

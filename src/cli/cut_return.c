@@ -20,8 +20,8 @@ static const uint64_t look_every_ns = 500000000;
 struct identity {
 	char token[160], serial[96], model[96];
 	uint64_t size_bytes, region_start, region_bytes;
-	struct telltales *
-		told; /* blocks that were flushed before the cut: a serial number is the reader's, not the card's */
+	/* blocks that were flushed before the cut: a serial number is the reader's, not the card's */
+	struct telltales *told;
 	bool wrong; /* what came back has not one of them */
 };
 

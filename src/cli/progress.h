@@ -9,8 +9,8 @@
 #include "base/watch.h"
 
 struct progress {
-	struct watch
-		watch; /* hand &p->watch to the work: steps are drawn, stop answers SIGINT/SIGTERM */
+	/* hand &p->watch to the work: steps are drawn, stop answers SIGINT/SIGTERM */
+	struct watch watch;
 	bool counts_bytes; /* set after _start: done and total are bytes, so a rate can be shown */
 	bool live; /* stderr is a terminal that can redraw a line */
 	bool silent; /* --quiet, no terminal, or finished */

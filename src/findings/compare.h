@@ -36,8 +36,8 @@ struct compare_point {
 	uint64_t request_bytes;
 	struct replicates side[2];
 	struct comparison rate;
-	struct comparison
-		p99; /* of passes with COMPARE_P99_REQUESTS or more; too few: base_n or fresh_n is 0 */
+	/* of passes with COMPARE_P99_REQUESTS or more; too few: base_n or fresh_n is 0 */
+	struct comparison p99;
 	struct compare_gate_point gate;
 	bool modelled; /* one of the sides at least */
 };

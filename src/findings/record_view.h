@@ -22,8 +22,8 @@ struct view_kind {
 	const struct table_spec *const *tables;
 	size_t table_count;
 	bool of_any_run; /* may also hold run_finding_codes */
-	int (*load)(
-		struct view *v, const char *path, struct error *err); /* NULL: not of one record */
+	/* NULL: not of one record */
+	int (*load)(struct view *v, const char *path, struct error *err);
 };
 
 extern const struct view_kind view_kinds[];

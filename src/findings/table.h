@@ -11,15 +11,15 @@
 struct table;
 
 struct column {
-	const char *
-		key; /* for programs, with its unit: "stored_bytes_per_second"; NULL: for people alone */
+	/* for programs, with its unit: "stored_bytes_per_second"; NULL: for people alone */
+	const char *key;
 	const char *heading; /* for people; NULL: for programs alone */
-	const char *
-		meaning; /* page, man page; a column with the meaning of its neighbour may leave it NULL */
+	/* page, man page; a column with the meaning of its neighbour may leave it NULL */
+	const char *meaning;
 	unsigned width; /* least width of text with the blanks before it; 0: what its cells need */
 	bool words; /* aligned left */
-	bool (*shown)(
-		const struct table *t); /* whether people need it with these rows; NULL: always */
+	/* whether people need it with these rows; NULL: always */
+	bool (*shown)(const struct table *t);
 	struct value (*value)(const void *row);
 };
 

@@ -59,8 +59,8 @@ struct value value_rate_range(const struct rate_summary *s); /* its 95 % interva
 struct value value_flag(bool flag);
 struct value value_code(const char *code); /* NULL: unknown */
 struct value value_word(const char *word); /* NULL: unknown */
-struct value value_words(
-	const char *words); /* with '+' between; NULL or "": none, which is known */
+/* with '+' between; NULL or "": none, which is known */
+struct value value_words(const char *words);
 struct value value_text(const char *text); /* NULL or "": unknown */
 
 /* True for words and texts, which programs get in quotes. */

@@ -26,8 +26,8 @@ struct section {
 	unsigned level; /* of the heading on a page: 2, or 3 within a section of 2 */
 	const char *heading; /* NULL: goes on below the section before */
 	const char *intro; /* a paragraph */
-	const struct findings
-		*says; /* further findings that belong here, not among those at the top */
+	/* further findings that belong here, not among those at the top */
+	const struct findings *says;
 	const struct chart *chart; /* pages alone */
 	struct table table;
 	const char *note; /* a paragraph: what is left out, how it was computed */

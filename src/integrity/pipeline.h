@@ -12,8 +12,8 @@
 struct slot {
 	uint8_t *bytes;
 	uint64_t index; /* which request */
-	int16_t *
-		refused; /* per block: 0 readable, else errno, or -1 where the target ended early */
+	/* per block: 0 readable, else errno, or -1 where the target ended early */
+	int16_t *refused;
 	bool any_refused; /* when false, `refused` is not looked at */
 };
 

@@ -14,8 +14,8 @@
 enum { STREAM_WORDS = 512, STREAM_KEYS = 8 };
 
 struct stream {
-	uint64_t table
-		[STREAM_WORDS]; /* SplitMix64(seed) outputs 1..512; first, where vectors like it */
+	/* SplitMix64(seed) outputs 1..512; first, where vectors like it */
+	uint64_t table[STREAM_WORDS];
 	uint64_t seed;
 };
 

@@ -21,8 +21,9 @@ struct verdict {
 	bool other_run; /* found_seed is not this run's */
 	/* torn */
 	enum torn_rest rest;
-	uint32_t torn_from, torn_to; /* bytes of the block that are not what they must be; both 0:
-				      the whole block is old inside a request that is partly new */
+	/* bytes of the block that are not what they must be; both 0: the whole block is old inside a request that is
+	 * partly new */
+	uint32_t torn_from, torn_to;
 	/* shifted: > 0 late (bytes were inserted before them), < 0 early (bytes were lost) */
 	int32_t slip_bytes;
 	/* bit error; also stale and misplaced blocks that have some */

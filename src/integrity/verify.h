@@ -31,12 +31,12 @@ struct verify_plan {
 	uint32_t order_count;
 	uint32_t rewrites; /* how often each size and order writes everything */
 	bool write, read;
-	const uint64_t
-		*spots; /* NULL: the whole region; else offsets of single requests, ascending */
+	/* NULL: the whole region; else offsets of single requests, ascending */
+	const uint64_t *spots;
 	uint64_t spot_count;
 	uint64_t give_up_after; /* failed requests */
-	uint64_t
-		checkpoint_ns; /* how often the checkpoint hook is called; 0: only at the end of a phase */
+	/* how often the checkpoint hook is called; 0: only at the end of a phase */
+	uint64_t checkpoint_ns;
 	size_t ranges; /* most damage ranges to keep */
 };
 

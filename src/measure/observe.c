@@ -8,8 +8,8 @@
 #include "platform/clock.h"
 #include "platform/trace.h"
 
-static const uint64_t look_ns =
-	50000000; /* the trace buffers hold far more than comes in this time */
+/* the trace buffers hold far more than comes in this time */
+static const uint64_t look_ns = 50000000;
 static const uint64_t second_ns = 1000000000;
 
 struct observing {

@@ -19,8 +19,8 @@ struct shared {
 	const struct watch *watch;
 	struct pass_result *out;
 	struct offsets offsets;
-	pthread_mutex_t
-		lock; /* offsets, next_index, trace, moved, failure; only taken when in_flight > 1 */
+	/* offsets, next_index, trace, moved, failure; only taken when in_flight > 1 */
+	pthread_mutex_t lock;
 	uint64_t next_index;
 	uint64_t moved; /* bytes so far */
 	uint64_t start_ns, deadline_ns;

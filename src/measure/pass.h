@@ -18,8 +18,8 @@ struct pass_plan {
 	uint64_t request_bytes;
 	unsigned in_flight; /* 1..PASS_IN_FLIGHT_MAX */
 	uint64_t region_start, region_bytes;
-	uint64_t
-		duration_ns; /* requests are started until this much time has passed; at least one is made */
+	/* requests are started until this much time has passed; at least one is made */
+	uint64_t duration_ns;
 	uint64_t seed;
 };
 
@@ -32,8 +32,8 @@ struct pass_result {
 	bool device_known; /* the next four come from the device's own counters */
 	uint64_t device_requests, device_bytes, device_flushes;
 	bool foreign; /* the device did more than was asked here */
-	uint64_t
-		device_errors; /* errors and timeouts that the kernel counted meanwhile; 0 also when it counts none */
+	/* errors and timeouts that the kernel counted meanwhile; 0 also when it counts none */
+	uint64_t device_errors;
 	struct histogram latency_ns;
 	uint64_t trace_step_ns; /* bytes answered in each stretch of this length */
 	uint64_t trace[PASS_TRACE_MAX];

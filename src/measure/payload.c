@@ -23,8 +23,8 @@ uint64_t payload_renew(void *buf, size_t length, uint64_t serial)
 	unsigned char *bytes = buf;
 
 	for (size_t i = 0; i + 8 <= length; i += SECTOR) {
-		uint64_t word =
-			random_mix(++serial); /* a bijection: different serials, different words */
+		/* a bijection: different serials, different words */
+		uint64_t word = random_mix(++serial);
 
 		memcpy(bytes + i, &word, 8);
 	}

@@ -13,8 +13,8 @@ struct device_identity {
 	unsigned major, minor;
 	uint64_t sequence; /* 0: the kernel has none (before Linux 5.15) */
 	uint64_t size_bytes;
-	uint64_t
-		sent_errors; /* answers to its own TEST UNIT READY that were no success; the kernel counts them */
+	/* answers to its own TEST UNIT READY that were no success; the kernel counts them */
+	uint64_t sent_errors;
 	bool every_request; /* its medium can go while it is held open: asked at each request */
 };
 

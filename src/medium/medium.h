@@ -88,19 +88,19 @@ struct medium_ops {
 
 /* Known to medium/identity.c only. */
 struct medium_identity {
-	_Atomic int
-		lost; /* negative errno; 0: still the target that was opened, as far as is known */
+	/* negative errno; 0: still the target that was opened, as far as is known */
+	_Atomic int lost;
 	struct error why; /* complete before `lost` is set, never changed after */
 	_Atomic uint64_t batch_ns; /* the last check of a batch; coarse clock */
 	_Atomic int stage; /* enum identity_stage */
-	_Atomic bool
-		armed; /* the first write was or is about to be: attentions are absorbed no more */
-	_Atomic bool
-		doubted; /* something happened since the tell-tales were last read back: a reset, errors of nobody's */
+	/* the first write was or is about to be: attentions are absorbed no more */
+	_Atomic bool armed;
+	/* something happened since the tell-tales were last read back: a reset, errors of nobody's */
+	_Atomic bool doubted;
 	_Atomic uint64_t errors_seen; /* of the kernel's count, less this run's own */
 	_Atomic uint64_t resets; /* unit attentions 29h that came to this run's own commands */
-	_Atomic bool
-		reset_due; /* a command of this run failed in transport, which the kernel mends by a reset */
+	/* a command of this run failed in transport, which the kernel mends by a reset */
+	_Atomic bool reset_due;
 	_Atomic uint64_t own_errors; /* answers to this run's own commands that were no success */
 	struct telltales *telltales; /* NULL: not kept */
 };
@@ -172,8 +172,8 @@ int medium_confirm(struct medium *m);
 uint64_t medium_resets(const struct medium *m);
 
 uint64_t medium_now_ns(struct medium *m);
-void medium_idle_ns(
-	struct medium *m, uint64_t ns); /* lets time pass: sleeps, or moves the virtual clock */
+/* lets time pass: sleeps, or moves the virtual clock */
+void medium_idle_ns(struct medium *m, uint64_t ns);
 /* Virtual clocks only: the next request arrives at now_ns, which may lie before the end of the last one
  * (several in flight). -ENOTSUP on real media. */
 int medium_move_clock_ns(struct medium *m, uint64_t now_ns);

@@ -8,8 +8,8 @@
 
 #include "base/error.h"
 
-static const double replug_ns =
-	1e9; /* until a host knows the device again: an order of magnitude, from memory */
+/* until a host knows the device again: an order of magnitude, from memory */
+static const double replug_ns = 1e9;
 
 int model_gadget_init(
 	struct model_gadget *g, const struct model_spec *spec, bool writable, struct error *err)

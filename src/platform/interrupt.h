@@ -4,8 +4,8 @@
 
 #include <stdbool.h>
 
-void interrupt_install(
-	void); /* also ignores SIGPIPE and SIGXFSZ: a failed write says so by its errno */
+/* also ignores SIGPIPE and SIGXFSZ: a failed write says so by its errno */
+void interrupt_install(void);
 bool interrupt_requested(void);
 
 #endif

@@ -35,8 +35,8 @@ struct usage {
 	bool system, mounted, swap, held; /* true whether or not the item found room below */
 	unsigned partitions;
 	char alias_of[64]; /* of a loop device on a block device: that one; else "" */
-	char system_below
-		[64]; /* a system disk that this one is built on (volumes, RAID); else "" */
+	/* a system disk that this one is built on (volumes, RAID); else "" */
+	char system_below[64];
 	size_t count; /* of items */
 	size_t more; /* further ones */
 	struct usage_item items[USAGE_ITEMS_MAX];

@@ -24,8 +24,8 @@ struct cut_summary {
 	bool pulled; /* the trigger was started */
 	uint64_t writes, bytes, flushes, throughs; /* that returned, after the baseline */
 	uint64_t ns; /* from the end of the baseline to the end */
-	uint64_t
-		device_errors; /* errors and resets by the kernel's count, as long as the target answered */
+	/* errors and resets by the kernel's count, as long as the target answered */
+	uint64_t device_errors;
 	uint64_t writes_at_risk, bytes_at_risk; /* acknowledged since the last flush */
 	struct {
 		const char *what; /* "write", "flush", "read" ; NULL: nothing failed */
@@ -83,8 +83,8 @@ struct recheck_result { /* line "recheck" */
 	/* As far as the host can tell nothing was cut: the target answered to the end and was never unplugged. */
 	bool uncut;
 	bool unended; /* the journal has no "stop": promises may be missing at its end */
-	uint64_t
-		beyond; /* blocks with a later write of this seed than the journal announced: its end is missing */
+	/* blocks with a later write of this seed than the journal announced: its end is missing */
+	uint64_t beyond;
 	struct recheck_damage *damages; /* the first RECHECK_DAMAGES_MAX ranges */
 	size_t damage_count;
 	uint64_t damages_more; /* ranges beyond those */

@@ -44,8 +44,8 @@ struct field {
 	const char *key;
 	enum field_type type;
 	size_t offset, size; /* in the struct */
-	const char
-		*meaning; /* unit and what else a reader must know; "" when the key says it all */
+	/* unit and what else a reader must know; "" when the key says it all */
+	const char *meaning;
 	size_t when; /* offset of a bool, plus 1: written when that is set, which reading does; 0: always */
 	size_t count; /* of a list: offset of the uint64_t with its length, plus 1; 0: it is always full */
 	const char *const *words; /* of a word or flags, ended by NULL */
@@ -98,8 +98,8 @@ int record_write(
 	{                                                                                       \
 		.key = (name), .type = (kind), FIELD_AT(member), .meaning = (says), __VA_ARGS__ \
 	}
-#define FIELD_IF(member) .when = offsetof(HERE, member) + 1
-#define FIELD_COUNT(member) .count = offsetof(HERE, member) + 1
+#define FIELD_IF(member) .when = (offsetof(HERE, member) + 1)
+#define FIELD_COUNT(member) .count = (offsetof(HERE, member) + 1)
 #define FIELD_NS(name, member, says) FIELD_AS(name, FIELD_IS_NS, member, says, )
 #define FIELD_MS(name, member, says) FIELD_AS(name, FIELD_IS_MS, member, says, )
 #define LINE_KIND(called, table, says, ...)                                                    \

@@ -49,13 +49,13 @@ struct record_reader {
 	char *buf;
 	size_t start, end, room;
 	uint64_t line_number; /* of the last line returned */
-	uint64_t
-		damaged; /* lines whose CRC or number did not hold, which are skipped, and lines that are gone */
+	/* lines whose CRC or number did not hold, which are skipped, and lines that are gone */
+	uint64_t damaged;
 	uint64_t first_damaged;
 	uint64_t skipped; /* damaged lines since the last one returned */
 	struct tally tally; /* of the lines returned */
-	char lacks
-		[TALLY_WORDS_MAX]; /* what a closing line misses most, in words; "" when it misses nothing */
+	/* what a closing line misses most, in words; "" when it misses nothing */
+	char lacks[TALLY_WORDS_MAX];
 	bool cut; /* the last line had no newline: the writer was stopped in the middle of it */
 	uint64_t version;
 	char kind[32];

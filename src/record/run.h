@@ -70,14 +70,14 @@ enum run_pass_flag {
 	RUN_PASS_ERRORS = 1 << 5,
 	RUN_PASS_CUT = 1 << 6, /* interrupted before its time was up */
 	RUN_PASS_TAIL = 1 << 7, /* touched the last 8 sectors, which USB disks get one by one */
-	RUN_PASS_RESETS =
-		1 << 8, /* the kernel counted errors, resets or timeouts of the device meanwhile */
+	/* the kernel counted errors, resets or timeouts of the device meanwhile */
+	RUN_PASS_RESETS = 1 << 8,
 };
 
 enum {
 	RUN_PASS_FLAGS = 9, /* how many there are */
-	RUN_PASS_COUNTS_NOT =
-		RUN_PASS_CUT | RUN_PASS_RESETS, /* with one of these it counts for nothing */
+	/* with one of these it counts for nothing */
+	RUN_PASS_COUNTS_NOT = RUN_PASS_CUT | RUN_PASS_RESETS,
 };
 
 struct run_pass { /* line "pass" */
@@ -95,8 +95,8 @@ struct run_pass { /* line "pass" */
 	uint64_t lat_min_ns, lat_p50_ns, lat_p90_ns, lat_p99_ns,
 		lat_max_ns; /* histogram, relative error <= 1 % */
 	uint64_t errors;
-	uint64_t
-		device_errors; /* errors and resets by the kernel's count, whosever they were; 0: none or unknown */
+	/* errors and resets by the kernel's count, whosever they were; 0: none or unknown */
+	uint64_t device_errors;
 	uint32_t flags; /* enum run_pass_flag */
 };
 
@@ -122,15 +122,15 @@ struct run {
 	struct run_end end;
 	char path[512];
 	uint64_t damaged_lines; /* or missing ones */
-	char lacks
-		[TALLY_WORDS_MAX]; /* what is missing most, such as "10 of 36 lines of kind pass"; "": not known */
+	/* what is missing most, such as "10 of 36 lines of kind pass"; "": not known */
+	char lacks[TALLY_WORDS_MAX];
 	bool cut; /* last line cut, or no "end" */
 };
 
 /* Rates of a pass, in B/s; 0 when no time passed. */
 double run_pass_rate_acknowledged(const struct run_pass *p);
-double run_pass_rate_stored(
-	const struct run_pass *p); /* flush included; for reads the same as acknowledged */
+/* flush included; for reads the same as acknowledged */
+double run_pass_rate_stored(const struct run_pass *p);
 
 const char *run_direction_name(enum run_direction d); /* "read", "write" */
 const char *run_order_name(enum run_order o); /* "sequential", "random" */

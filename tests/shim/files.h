@@ -12,8 +12,8 @@ void file_die(const char *path) __attribute__((noreturn));
 char *file_read(const char *path, size_t *length);
 void file_write(const char *path, const void *bytes, size_t length);
 bool file_is(const char *path, const void *bytes, size_t length);
-size_t file_count(
-	const char *path, const char *text); /* how often the text occurs; 0 without a file */
+/* how often the text occurs; 0 without a file */
+size_t file_count(const char *path, const char *text);
 /* The name of a file here that contains this. */
 bool file_find(char *out, size_t room, const char *part);
 

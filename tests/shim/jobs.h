@@ -13,15 +13,15 @@ enum { JOB_WORDS_MAX = 24 };
 struct job {
 	const char *name;
 	int status; /* exit status without a fault */
-	const char *argv
-		[JOB_WORDS_MAX]; /* without the tool's own name; "@" the target, "@token" its token */
+	/* without the tool's own name; "@" the target, "@token" its token */
+	const char *argv[JOB_WORDS_MAX];
 	void (*prepare)(void); /* before each run, in an empty folder */
 	/* After a run that ended with this exit status: a complaint, or NULL. */
 	const char *(*judge)(const struct job *job, int status);
 	enum place place;
 	bool slow; /* a run takes long: its naps are cut short, and fewer calls fail */
-	void (*once)(
-		void); /* at the very beginning: makes files named kept-..., which stay; may be NULL */
+	/* at the very beginning: makes files named kept-..., which stay; may be NULL */
+	void (*once)(void);
 };
 
 const struct job *job_find(const char *name);

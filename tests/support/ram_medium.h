@@ -16,8 +16,8 @@ struct ram_medium {
 	uint64_t lost_from, lost_to; /* writes to these bytes are acknowledged and forgotten */
 	uint64_t reads, writes, flushes, drops; /* calls so far */
 	uint64_t checks[3]; /* by enum medium_check */
-	uint64_t
-		swap_after; /* calls of read, write and flush, then it is another medium; 0: never */
+	/* calls of read, write and flush, then it is another medium; 0: never */
+	uint64_t swap_after;
 	int swap_errno; /* what a check gives then; 0: ESTALE */
 	/* From this call on it is gone, which only MEDIUM_CHECK_FAILED finds out: until then reads, writes and flushes just
 	 * fail, as the kernel has it. 0: never. */
