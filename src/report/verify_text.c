@@ -599,7 +599,7 @@ int verify_text_add(
 
 void verify_csv_add_header(struct text *t)
 {
-	text_adds(t, "class,offset,length,detail\r\n");
+	text_adds(t, "class,offset_bytes,length_bytes,detail\r\n");
 }
 
 void verify_csv_add(struct text *t, const struct damage_range *r)

@@ -15,7 +15,7 @@ int verify_text_add(
 /* The sentences of the summary alone: what was found, what it usually means, its pattern. May reorder v->ranges. */
 void verify_sentences_visit(struct verify_record *v, const struct notice_visitor *visitor);
 
-/* The damage as CSV (RFC 4180): class,offset,length,detail. */
+/* The damage as CSV (RFC 4180): class,offset_bytes,length_bytes,detail. */
 void verify_csv_add_header(struct text *t);
 void verify_csv_add(struct text *t, const struct damage_range *r);
 

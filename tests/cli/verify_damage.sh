@@ -22,7 +22,7 @@ says "8 of 16384 blocks of 512 B judged are damaged: 3 blank, 2 misplaced, 1"
 says "shifted, 1 bit error, 1 foreign."
 tr -d '\r' <d.csv >found
 cat >wanted <<'EOF'
-class,offset,length,detail
+class,offset_bytes,length_bytes,detail
 blank,51200,1536,all 0x00
 misplaced,153600,1024,generation 1 of offset 102400 (-51200)
 foreign,512000,512,
