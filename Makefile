@@ -192,7 +192,8 @@ check-browser: $(O)/blkassay
 clean:
 	rm -rf build build-sanitize build-lint build-clang build-fuzz
 
--include $(OBJ:.o=.d) $(MAIN:.o=.d) $(UNIT_OBJ:.o=.d) $(O)/tests/runner.d
+-include $(OBJ:.o=.d) $(MAIN:.o=.d) $(UNIT_OBJ:.o=.d) $(O)/tests/runner.d \
+	$(BENCH_BIN:$(O)/bench/%=$(O)/tests/bench/%.d)
 
 .PHONY: all kill-campaign check check-unit check-cli check-browser man dist sanitize lint fuzz bench faults fault-leaks rig install uninstall clean
 .DELETE_ON_ERROR:
