@@ -25,8 +25,8 @@ int pipeline_init(
 	pthread_cond_init(&p->wake, NULL);
 	for (unsigned i = 0; i < p->slots; i++) {
 		p->slot[i].bytes = buffer_new(request_bytes, align);
-		p->slot[i].refused = calloc(blocks, sizeof *p->slot[i].refused);
-		if (!p->slot[i].bytes || !p->slot[i].refused) {
+		p->slot[i].refused.blocks = calloc(blocks, sizeof *p->slot[i].refused.blocks);
+		if (!p->slot[i].bytes || !p->slot[i].refused.blocks) {
 			pipeline_release(p);
 			return -ENOMEM;
 		}
@@ -38,7 +38,7 @@ void pipeline_release(struct pipeline *p)
 {
 	for (unsigned i = 0; i < p->slots; i++) {
 		free(p->slot[i].bytes);
-		free(p->slot[i].refused);
+		free(p->slot[i].refused.blocks);
 	}
 	if (p->slots) {
 		pthread_mutex_destroy(&p->lock);

@@ -9,12 +9,12 @@
 #include <stddef.h>
 #include <stdint.h>
 
+#include "integrity/transfer.h"
+
 struct slot {
 	uint8_t *bytes;
 	uint64_t index; /* which request */
-	/* per block: 0 readable, else errno, or -1 where the target ended early */
-	int16_t *refused;
-	bool any_refused; /* when false, `refused` is not looked at */
+	struct transfer_refused refused; /* of a read; its block_bytes is for the caller to set */
 };
 
 enum pipeline_role {

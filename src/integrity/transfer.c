@@ -96,21 +96,16 @@ int transfer_write(struct medium *m, uint64_t at, const void *bytes, size_t leng
 	return rc;
 }
 
-static void refuse(int16_t *refused, size_t from, size_t length, uint32_t block_bytes, int rc)
+static void refuse(struct transfer_refused *r, size_t from, size_t length, int rc)
 {
-	for (size_t b = from / block_bytes; b < (from + length) / block_bytes; b++)
-		refused[b] = rc < 0 ? (int16_t)-rc : -1;
+	for (size_t b = from / r->block_bytes; b < (from + length) / r->block_bytes; b++)
+		r->blocks[b] = rc < 0 ? (int16_t)-rc : -1;
+	r->any = true;
 }
-
-struct refusals {
-	int16_t *list;
-	bool *any;
-	uint32_t block_bytes;
-};
 
 /* from: the first byte of the request that did not come. */
 static int read_units(struct medium *m, uint64_t at, uint8_t *bytes, size_t from, size_t length,
-	size_t unit, const struct refusals *refusals, struct transfer_failures *f)
+	size_t unit, struct transfer_refused *refused, struct transfer_failures *f)
 {
 	uint64_t failed = f->blocks;
 	size_t got;
@@ -126,28 +121,26 @@ static int read_units(struct medium *m, uint64_t at, uint8_t *bytes, size_t from
 		if (final)
 			return final;
 		f->blocks++;
-		*refusals->any = true;
-		refuse(refusals->list, done, unit, refusals->block_bytes, rc);
+		refuse(refused, done, unit, rc);
 	}
 	return f->blocks > failed ? judge_failure(m, 0) : 0;
 }
 
 int transfer_read(struct medium *m, uint64_t at, void *bytes, size_t length, size_t unit,
-	uint32_t block_bytes, int16_t *refused, bool *any_refused, struct transfer_failures *f)
+	struct transfer_refused *refused, struct transfer_failures *f)
 {
-	struct refusals refusals = { refused, any_refused, block_bytes };
 	struct transfer_failures before = *f;
 	size_t got;
 	int rc = read_once(m, at, bytes, length, &got);
 
-	*any_refused = false;
+	refused->any = false;
 	if (rc == 0 && got == length)
 		return 0;
 	note_failure(f, at, rc);
 	rc = judge_failure(m, rc);
-	memset(refused, 0, length / block_bytes * sizeof *refused);
+	memset(refused->blocks, 0, length / refused->block_bytes * sizeof *refused->blocks);
 	if (!rc)
-		rc = read_units(m, at, bytes, got - got % unit, length, unit, &refusals, f);
+		rc = read_units(m, at, bytes, got - got % unit, length, unit, refused, f);
 	if (rc < 0)
 		*f = before;
 	return rc;

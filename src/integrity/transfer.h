@@ -23,10 +23,16 @@ struct transfer_failures {
 int transfer_write(struct medium *m, uint64_t at, const void *bytes, size_t length, size_t unit,
 	struct transfer_failures *f);
 
-/* refused: per stamped block of block_bytes, set to the errno (or -1: ended early) where it stays unreadable, 0
- * elsewhere; only when *any_refused. */
+/* What a read did not give, by stamped block. */
+struct transfer_refused {
+	/* one a block: the errno, or -1: ended early; 0: it was read. Only set when `any` */
+	int16_t *blocks;
+	uint32_t block_bytes;
+	bool any;
+};
+
 int transfer_read(struct medium *m, uint64_t at, void *bytes, size_t length, size_t unit,
-	uint32_t block_bytes, int16_t *refused, bool *any_refused, struct transfer_failures *f);
+	struct transfer_refused *refused, struct transfer_failures *f);
 
 /* Is the target gone, or of no use for anything more? */
 bool transfer_is_final(int sys_errno);

@@ -108,9 +108,9 @@ static void make_slot(void *context, struct slot *s)
 static enum damage_class judge_in_slot(
 	struct verify *v, const struct slot *s, uint32_t i, uint64_t offset, struct verdict *out)
 {
-	if (s->any_refused && s->refused[i]) {
+	if (s->refused.any && s->refused.blocks[i]) {
 		*out = (struct verdict){ .class = DAMAGE_UNREADABLE,
-			.read_errno = s->refused[i] > 0 ? s->refused[i] : 0 };
+			.read_errno = s->refused.blocks[i] > 0 ? s->refused.blocks[i] : 0 };
 		return DAMAGE_UNREADABLE;
 	}
 	return judge_block(&v->judge, s->bytes + (size_t)i * v->plan->block_bytes, offset,
@@ -280,8 +280,8 @@ static int read_one(struct verify *v, struct slot *s, struct error *err)
 
 	s->index = r->position.next;
 	locate(v, s->index, &offset, &length);
-	rc = transfer_read(*v->medium, offset, s->bytes, length, unit, v->plan->block_bytes,
-		s->refused, &s->any_refused, &r->reads);
+	s->refused.block_bytes = v->plan->block_bytes;
+	rc = transfer_read(*v->medium, offset, s->bytes, length, unit, &s->refused, &r->reads);
 	if (rc < 0)
 		return fail(v, err, rc, "read", offset);
 	r->read_bytes += length - (r->reads.blocks - failed) * unit;

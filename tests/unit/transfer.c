@@ -84,17 +84,16 @@ START_TEST(a_retried_read_that_ends_early_is_unreadable)
 
 	for (size_t i = 0; i < sizeof moved / sizeof *moved; i++) {
 		struct transfer_failures f = { 0 };
-		int16_t refused[BLOCKS];
-		bool any = false;
+		int16_t blocks[BLOCKS];
+		struct transfer_refused refused = { blocks, BLOCK, false };
 		struct ram_medium *ram;
 		struct medium *m = failing(&ram, FAILING_READ, 1, FAIL_LASTING, 0, moved[i]);
 
-		ck_assert_int_eq(
-			transfer_read(m, 0, bytes, LENGTH, BLOCK, BLOCK, refused, &any, &f), 0);
-		ck_assert(any);
+		ck_assert_int_eq(transfer_read(m, 0, bytes, LENGTH, BLOCK, &refused, &f), 0);
+		ck_assert(refused.any);
 		ck_assert_uint_eq(f.blocks, BLOCKS);
 		for (size_t b = 0; b < BLOCKS; b++)
-			ck_assert_int_eq(refused[b], -1);
+			ck_assert_int_eq(blocks[b], -1);
 		medium_close(m);
 	}
 }
