@@ -16,14 +16,14 @@ image=$out/card.img
 echo
 echo "== Reads and writes on a fresh 64 MiB image file on this disk =="
 $tool sweep "$image" --create 64Mi --direction read,write --sizes 512..1Mi --seconds 0.1 --passes 5 \
-	--label "demo image" --out "$out/demo.run" >/dev/null
-$tool report "$out/demo.run" --csv "$out/demo.csv"
-$tool report "$out/demo.run" >"$out/demo.txt"
+	--label "demo image" --out "$out/demo.assay" >/dev/null
+$tool report "$out/demo.assay" --csv "$out/demo.csv"
+$tool report "$out/demo.assay" >"$out/demo.txt"
 cat "$out/demo.txt"
-$tool report "$out/demo.run" --page "$out/demo.html"
+$tool report "$out/demo.assay" --page "$out/demo.html"
 rm -f "$image"
 echo
-echo "Record $out/demo.run, CSV $out/demo.csv, summary $out/demo.txt, page with charts $out/demo.html."
+echo "Record $out/demo.assay, CSV $out/demo.csv, summary $out/demo.txt, page with charts $out/demo.html."
 echo
 echo "== And the story of three builds of an invented gadget, modelled, not measured =="
 sh scripts/story.sh "$out/story"

@@ -39,45 +39,45 @@ step() {
 # shows TEXT FILE: the story rests on it.
 shows() { grep -qF -e "$1" "$out/$2" || { echo "story: '$1' is not in $out/$2" >&2; exit 1; }; }
 sweep() {
-	rm -f "$out/$1.run"
+	rm -f "$out/$1.assay"
 	step 0 "$1.txt" sweep "model:$models/$1.model" --direction write --order sequential --sizes 512..64Ki \
-		--seconds 2 --passes 6 --seed 1 --label "build ${1#buoy-}" --out "$out/$1.run"
+		--seconds 2 --passes 6 --seed 1 --label "build ${1#buoy-}" --out "$out/$1.assay"
 }
 
 tell "A buoy logger shows its card to a laptop: three builds of its firmware"
 echo "Build a hands the card one sector at a time. Build b hands it whole requests."
 echo "Build c acknowledges a write as soon as it is in a buffer."
-rm -f "$out/verify-a.run" "$out/verify-b.run" "$out/verify-c.run" "$out/verify-d.run"
+rm -f "$out/verify-a.assay" "$out/verify-b.assay" "$out/verify-c.assay" "$out/verify-d.assay"
 for build in a b c; do
 	sweep "buoy-$build"
 	shows "modelled, not measured" "buoy-$build.txt"
 done
 
 tell "Build a: where does the time go?"
-step 0 -explain-a.txt explain "$out/buoy-a.run" --link 1.0MB/s --card-write 1.0MB/s --copy 50MB
+step 0 -explain-a.txt explain "$out/buoy-a.assay" --link 1.0MB/s --card-write 1.0MB/s --copy 50MB
 shows "one sector at a time" explain-a.txt
 
 tell "Build b: what is left to gain?"
-step 0 -explain-b.txt explain "$out/buoy-b.run" --link 1.0MB/s --card-write 1.0MB/s --copy 50MB
+step 0 -explain-b.txt explain "$out/buoy-b.assay" --link 1.0MB/s --card-write 1.0MB/s --copy 50MB
 
 tell "Is b faster than a, and c than b?"
-step 0 -compare-ab.txt compare "$out/buoy-a.run" --against "$out/buoy-b.run"
+step 0 -compare-ab.txt compare "$out/buoy-a.assay" --against "$out/buoy-b.assay"
 shows "faster" compare-ab.txt
-step 0 -compare-bc.txt compare "$out/buoy-b.run" --against "$out/buoy-c.run"
+step 0 -compare-bc.txt compare "$out/buoy-b.assay" --against "$out/buoy-c.assay"
 shows "faster" compare-bc.txt
 
 tell "Does each build store what it acknowledged?"
-step 0 verify-a.txt verify "model:$models/buoy-a.model" --seed 1 --out "$out/verify-a.run"
-step 0 verify-b.txt verify "model:$models/buoy-b.model" --seed 1 --out "$out/verify-b.run"
+step 0 verify-a.txt verify "model:$models/buoy-a.model" --seed 1 --out "$out/verify-a.assay"
+step 0 verify-b.txt verify "model:$models/buoy-b.model" --seed 1 --out "$out/verify-b.assay"
 echo "Builds a and b do. The fast one:"
-step 1 -verify-c.txt verify "model:$models/buoy-c.model" --seed 1 --out "$out/verify-c.run"
+step 1 -verify-c.txt verify "model:$models/buoy-c.model" --seed 1 --out "$out/verify-c.assay"
 shows "1024 blank" verify-c.txt
 
 tell "Build d: as fast, but it says that it writes behind, and flushes when asked"
 sweep buoy-d
-step 0 compare-cd.txt compare "$out/buoy-c.run" --against "$out/buoy-d.run" --allow-slower 5
+step 0 compare-cd.txt compare "$out/buoy-c.assay" --against "$out/buoy-d.assay" --allow-slower 5
 shows "GATE passed" compare-cd.txt
-step 0 verify-d.txt verify "model:$models/buoy-d.model" --seed 1 --out "$out/verify-d.run"
+step 0 verify-d.txt verify "model:$models/buoy-d.model" --seed 1 --out "$out/verify-d.assay"
 shows "hold what was written" verify-d.txt
 echo "At no request size more than 5 % slower than build c, and every block holds what was written."
 rm -f "$out/messages"

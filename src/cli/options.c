@@ -29,7 +29,7 @@ static const struct option_spec specs[OPTION_ID_COUNT] = {
 	{ OPTION_LABEL, "label", "TEXT", OPTION_IS_TEXT, 0, 0,
 		"what was tested, e.g. the firmware build; kept in the record" },
 	{ OPTION_OUT, "out", "FILE", OPTION_IS_TEXT, 0, 0,
-		"where the run record goes (default: blkassay-KIND-TIME.run here)" },
+		"where the run record goes (default: blkassay-KIND-TIME.assay here)" },
 	{ OPTION_ERASE, "erase", "TOKEN", OPTION_IS_TEXT, 0, 0,
 		"consent to overwrite the target with this token ('blkassay targets' shows it)" },
 	{ OPTION_KEEP_DATA, "keep-data", NULL, OPTION_IS_FLAG, 0, 0,

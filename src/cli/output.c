@@ -46,9 +46,9 @@ static void default_path(char *out, size_t room, const char *kind)
 
 	gmtime_r(&now, &tm);
 	strftime(stamp, sizeof stamp, "%Y%m%dT%H%M%SZ", &tm);
-	snprintf(out, room, "blkassay-%s-%s.run", kind, stamp);
+	snprintf(out, room, "blkassay-%s-%s.assay", kind, stamp);
 	for (int i = 2; i < 100 && exists(out); i++)
-		snprintf(out, room, "blkassay-%s-%s-%d.run", kind, stamp, i);
+		snprintf(out, room, "blkassay-%s-%s-%d.assay", kind, stamp, i);
 }
 
 int output_record_path(
@@ -66,7 +66,7 @@ int output_record_path(
 	text_copy(out, room, wanted);
 	if (stat(wanted, &st) == 0 && S_ISDIR(st.st_mode))
 		return error_set(err, ERROR_USAGE,
-			"--out '%s' is a folder; name a file in it, such as '%s/%s.run'", wanted,
+			"--out '%s' is a folder; name a file in it, such as '%s/%s.assay'", wanted,
 			wanted, kind);
 	return 0;
 }

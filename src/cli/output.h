@@ -8,7 +8,7 @@
 struct blockdev;
 struct error;
 
-/* wanted, or blkassay-KIND-TIME.run in the current folder (with -2, -3, ... where that exists). Refuses what cannot be
+/* wanted, or blkassay-KIND-TIME.assay in the current folder (with -2, -3, ... where that exists). Refuses what cannot be
  * a new record: an existing file, a folder. */
 int output_record_path(
 	char *out, size_t room, const char *wanted, const char *kind, struct error *err);

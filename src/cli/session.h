@@ -76,7 +76,7 @@ void session_leave_kept(struct session *s, char *command, size_t room);
 /* For a run that never began: closes, and removes the image that --create made a moment ago. */
 void session_abandon(struct session *s);
 
-/* The record's path: --out, or blkassay-KIND-TIME.run in the current folder; refuses a path on the target itself. */
+/* The record's path: --out, or blkassay-KIND-TIME.assay in the current folder; refuses a path on the target itself. */
 int session_record_path(char *out, size_t room, const struct session *s, const struct options *o,
 	const char *kind, struct error *err);
 

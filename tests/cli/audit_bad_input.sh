@@ -6,7 +6,7 @@ refused() {
 	run 2 "$BLKASSAY" audit "$@"
 	[ "$(wc -l <"$err")" = 1 ] || fail "not one line on stderr"
 	[ ! -s "$out" ] || fail "something on stdout"
-	[ -z "$(ls ./*.run 2>/dev/null)" ] || fail "a record was left"
+	[ -z "$(ls ./*.assay 2>/dev/null)" ] || fail "a record was left"
 }
 refused "$model" --erase wrong
 refused "$model" --erase buoy-d --region 0+64Ki

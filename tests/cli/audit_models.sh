@@ -7,7 +7,7 @@ audit() { # STATUS MODEL [OPTION...]
 	wanted_status=$1 model=$2
 	shift 2
 	name=$(sed -n 's/^ *name = *\([^ ]*\).*/\1/p' "$models/$model.model")
-	run "$wanted_status" "$BLKASSAY" audit "model:$models/$model.model" --erase "$name" --seed 1 --out "$model.run" "$@"
+	run "$wanted_status" "$BLKASSAY" audit "model:$models/$model.model" --erase "$name" --seed 1 --out "$model.assay" "$@"
 }
 
 for honest in buoy-b buoy-d buoy-e; do
@@ -31,12 +31,12 @@ for pair in ignores-flush=flush ignores-fua=fua stale-reads=read-after-write reo
 done
 # Alone: nothing else is blamed.
 for pair in tears=power-cut past-end=past-end ejects-undrained=eject ignores-fua=fua; do
-	run 0 "$BLKASSAY" report "sin-${pair%=*}.run"
+	run 0 "$BLKASSAY" report "sin-${pair%=*}.assay"
 	says "1 of 20 promises broken (${pair#*=})"
 done
 audit 1 buoy-c
 says "broken     write-behind:"
 # What eject would do is not done unasked.
-rm buoy-d.run
+rm buoy-d.assay
 audit 0 buoy-d
 says "not shown  eject:"

@@ -21,7 +21,7 @@ is "$(offers blkassay sweep --p)" "--page --passes "
 is "$(offers blkassay sweep --direction r)" "read read,write "
 is "$(offers blkassay verify --only w)" "write "
 is "$(offers blkassay report --pa)" "--page "
-is "$(offers blkassay report a.run --csv x)" " " # files: left to the shell
+is "$(offers blkassay report a.assay --csv x)" " " # files: left to the shell
 is "$(offers blkassay help rep)" "report "
 is "$(offers blkassay help --completion z)" "zsh "
 

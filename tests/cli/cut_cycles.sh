@@ -10,12 +10,12 @@ cleanup "kill \$pid 2>/dev/null"
 pid=
 
 # By hand: twice gone and back, then interrupted while it waits for the third time.
-"$BLKASSAY" cut "$loop" --erase "$token" --cycles 3 --seed 3 --region 8Mi+2Mi --out "$tmp/j.run" >"$out" 2>"$err" &
+"$BLKASSAY" cut "$loop" --erase "$token" --cycles 3 --seed 3 --region 8Mi+2Mi --out "$tmp/j.assay" >"$out" 2>"$err" &
 pid=$!
 for cut in 1 2 3; do
 	await "cut $cut of 3" "$err"
 	tries=0
-	until [ "$(awk '/ cycle /{ n = 0 } / stored through=/{ n++ } END { print n + 0 }' "$tmp/j.run")" -ge 5 ]; do
+	until [ "$(awk '/ cycle /{ n = 0 } / stored through=/{ n++ } END { print n + 0 }' "$tmp/j.assay")" -ge 5 ]; do
 		[ $((tries += 1)) -le 1500 ] || fail "no promises in cut $cut"
 		sleep 0.02
 	done
@@ -36,21 +36,21 @@ pid=
 says "2 cuts, 0 of them with broken promises or damage"
 says "interrupted while waiting for the target to come back"
 "$limit" "$loop" 0
-run 0 "$BLKASSAY" report "$tmp/j.run"
+run 0 "$BLKASSAY" report "$tmp/j.assay"
 tells "No verdict yet: 1 of 3 cuts are not rechecked."
 # The third can still be judged. The loop device kept its place, but it was gone for a while.
-run 0 "$BLKASSAY" recheck "$tmp/j.run" "$loop"
+run 0 "$BLKASSAY" recheck "$tmp/j.assay" "$loop"
 says "Recheck after cut 3"
 says "KEPT"
-run 0 "$BLKASSAY" report "$tmp/j.run"
+run 0 "$BLKASSAY" report "$tmp/j.assay"
 tells "No broken promise found: none of "
 tells "in 3 cuts;"
 
 # By a command that also brings it back.
 run 0 "$BLKASSAY" cut "$loop" --erase "$token" --cycles 2 --seconds 1 --seed 5 --region 8Mi+2Mi \
-	--cut-with "$limit $loop 4096; sleep 0.7; $limit $loop 0" --out "$tmp/k.run"
+	--cut-with "$limit $loop 4096; sleep 0.7; $limit $loop 0" --out "$tmp/k.assay"
 says "2 cuts, 0 of them with broken promises or damage"
-grep -c ' pull ' "$tmp/k.run" | grep -qx 2 || fail "the command did not run once a cut"
+grep -c ' pull ' "$tmp/k.assay" | grep -qx 2 || fail "the command did not run once a cut"
 # Gone before there is anything to recheck.
 "$limit" "$loop" 8192
-run 2 "$BLKASSAY" cut "$loop" --erase "$token" --region 8Mi+2Mi --out "$tmp/l.run"
+run 2 "$BLKASSAY" cut "$loop" --erase "$token" --region 8Mi+2Mi --out "$tmp/l.assay"

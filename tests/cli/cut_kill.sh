@@ -7,15 +7,15 @@ token=card$$.img-$((16 << 20))
 i=0 tested=0
 while [ $i -lt 10 ]; do
 	i=$((i + 1))
-	rm -f "$tmp/j.run"
-	"$BLKASSAY" cut "$loop" --erase "$token" --seed $i --out "$tmp/j.run" --quiet 2>"$err" &
+	rm -f "$tmp/j.assay"
+	"$BLKASSAY" cut "$loop" --erase "$token" --seed $i --out "$tmp/j.assay" --quiet 2>"$err" &
 	pid=$!
 	# From before the baseline is there to well after it.
 	sleep 0.$(((i * 37) % 60 / 10))$(((i * 37) % 10))
 	kill -9 $pid 2>/dev/null
 	wait $pid 2>/dev/null
 	status=0
-	"$BLKASSAY" recheck "$tmp/j.run" "$loop" >"$out" 2>"$err" || status=$?
+	"$BLKASSAY" recheck "$tmp/j.assay" "$loop" >"$out" 2>"$err" || status=$?
 	case $status in
 	# Nothing was cut, so nothing is shown; but every block is as it must be.
 	3) says "NOT SHOWN: "; tested=$((tested + 1)) ;;
@@ -26,37 +26,37 @@ done
 [ $tested -ge 5 ] || fail "only $tested kills left a journal to recheck"
 
 # The first promised write, put back to what was there before: the baseline of the same run is kept for that.
-rm -f "$tmp/j.run"
-"$BLKASSAY" cut "$loop" --erase "$token" --seed 5 --out "$tmp/j.run" --quiet 2>"$err" &
+rm -f "$tmp/j.assay"
+"$BLKASSAY" cut "$loop" --erase "$token" --seed 5 --out "$tmp/j.assay" --quiet 2>"$err" &
 pid=$!
-await ' ready ' "$tmp/j.run"
+await ' ready ' "$tmp/j.assay"
 cp "$tmp/card$$.img" "$tmp/early.img"
 # Until enough was promised, however slow the machine.
 through=0 waited=0
 while [ "$through" -le 100 ]; do
 	[ $((waited += 1)) -le 600 ] || fail "only $through writes were flushed in a minute"
 	sleep 0.1
-	through=$(grep ' stored through=' "$tmp/j.run" | tail -n 1 | sed 's/.*through=\([0-9]*\).*/\1/')
+	through=$(grep ' stored through=' "$tmp/j.assay" | tail -n 1 | sed 's/.*through=\([0-9]*\).*/\1/')
 	through=${through:-0}
 done
 kill -9 $pid
 wait $pid 2>/dev/null
-run 3 "$BLKASSAY" recheck "$tmp/j.run" "$loop"
+run 3 "$BLKASSAY" recheck "$tmp/j.assay" "$loop"
 says "NOT SHOWN: nothing is broken, but nothing was cut"
 says "nothing was cut: '$loop' answered to the end"
-run 0 "$BLKASSAY" report "$tmp/j.run"
+run 0 "$BLKASSAY" report "$tmp/j.assay"
 says "the journal just ends"
 tells "No verdict: no promise was tested by a cut."
 dd if="$tmp/early.img" of="$loop" bs=1M count=8 oflag=direct status=none
 sync
-run 1 "$BLKASSAY" recheck "$tmp/j.run" "$loop"
+run 1 "$BLKASSAY" recheck "$tmp/j.assay" "$loop"
 says "BROKEN: data that a flush promised did not survive the cut"
 says "lost"
 says " before the last sign of"
 
 # Another target is refused, whatever it holds.
 truncate -s 16M "$tmp/other.img"
-run 2 "$BLKASSAY" recheck "$tmp/j.run" "$tmp/other.img"
+run 2 "$BLKASSAY" recheck "$tmp/j.assay" "$tmp/other.img"
 says "is not the target of this journal"
 run 2 "$BLKASSAY" recheck "$tmp/other.img" "$loop"
 says "is not a record"

@@ -31,17 +31,17 @@ model hides-buffer "$behind" '    write cache = no' ''
 for name in honest-through honest-page honest-behind honest-fua; do
 	for seed in 1 2; do
 		run 0 "$BLKASSAY" cut "model:$tmp/$name.model" --cycles 8 --seed $seed --region 0+2Mi \
-			--seconds 4 --out "$tmp/$name.$seed.run"
+			--seconds 4 --out "$tmp/$name.$seed.assay"
 		says "8 cuts, 0 of them with broken promises or damage"
 		says "broken: a rate of at most"
 	done
 done
 sin() { # NAME WORDS
 	run 1 "$BLKASSAY" cut "model:$tmp/$1.model" --cycles 15 --seed 1 --region 0+2Mi --seconds 4 \
-		--out "$tmp/$1.run"
+		--out "$tmp/$1.assay"
 	says "$2"
 	says "15 cuts, "
-	grep -q ' end status=complete exit_status=1 ' "$tmp/$1.run" || fail "the journal does not end with the verdict"
+	grep -q ' end status=complete exit_status=1 ' "$tmp/$1.assay" || fail "the journal does not end with the verdict"
 }
 sin ignores-flush "BROKEN: data that a flush promised did not survive the cut"
 sin ignores-fua "BROKEN: data that a flush promised did not survive the cut"
@@ -51,12 +51,12 @@ sin tears "torn"
 sin hides-buffer "BROKEN: acknowledged data did not survive, and no write cache was claimed"
 
 # One cut shows its whole verdict; a model is not cut by commands, and rechecks by itself.
-run 0 "$BLKASSAY" cut "model:$tmp/honest-behind.model" --seed 3 --out "$tmp/one.run"
+run 0 "$BLKASSAY" cut "model:$tmp/honest-behind.model" --seed 3 --out "$tmp/one.assay"
 says "KEPT: every promise made before the cut"
-run 2 "$BLKASSAY" cut "model:$tmp/honest-behind.model" --cut-with true --out "$tmp/two.run"
+run 2 "$BLKASSAY" cut "model:$tmp/honest-behind.model" --cut-with true --out "$tmp/two.assay"
 says "leave --cut-with out"
-run 2 "$BLKASSAY" recheck "$tmp/one.run" "model:$tmp/honest-behind.model"
+run 2 "$BLKASSAY" recheck "$tmp/one.assay" "model:$tmp/honest-behind.model"
 says "rechecks a model by itself"
-run 2 "$BLKASSAY" cut "model:$tmp/honest-behind.model" --region 0+64Ki --out "$tmp/three.run"
+run 2 "$BLKASSAY" cut "model:$tmp/honest-behind.model" --region 0+64Ki --out "$tmp/three.assay"
 says "too short to cut"
-[ ! -e "$tmp/three.run" ] || fail "a journal was left behind"
+[ ! -e "$tmp/three.assay" ] || fail "a journal was left behind"

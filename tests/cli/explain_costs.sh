@@ -2,8 +2,8 @@
 # 1 ms and 1 MB/s are at half rate at 1000 B.
 . "$(dirname "$0")/lib.sh"
 cd "$tmp" || exit 1
-run 0 "$make_record" a.run 4 12 1000 1e6 0 1 read
-run 0 "$BLKASSAY" explain a.run --copy 50MB --request 4Ki
+run 0 "$make_record" a.assay 4 12 1000 1e6 0 1 read
+run 0 "$BLKASSAY" explain a.assay --copy 50MB --request 4Ki
 tells "1.00 ms"
 tells "1.00 MB/s"
 tells "1000 B"
@@ -21,8 +21,8 @@ says_not "cannot"
 grep -q "64 KiB *985 kB/s *81 %" "$out" || fail "no line with the share of the ceiling at 64 KiB"
 
 # A model says so everywhere a figure stands.
-run 0 "$make_record" m.run 4 12 1000 1e6 0 1 both modelled=1 transport=model
-run 0 "$BLKASSAY" explain m.run --copy 50MB
+run 0 "$make_record" m.assay 4 12 1000 1e6 0 1 both modelled=1 transport=model
+run 0 "$BLKASSAY" explain m.assay --copy 50MB
 [ "$(grep -c 'modelled, not measured' "$out")" = 4 ] || fail "head, both tables and the copy must say it is modelled"
 
 # 80 columns, plain ASCII in the C locale, the same when piped.

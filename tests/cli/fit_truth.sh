@@ -9,7 +9,7 @@ truncate -s 16M card.img
 export SLOW_FIXED_US=1000 SLOW_RATE=20000000 SLOW_JITTER=0.05
 sweep() { # SEED
 	LD_PRELOAD=$slow SLOW_SEED=$1 "$BLKASSAY" sweep card.img --order sequential --sizes 4Ki,16Ki,64Ki,128Ki,256Ki \
-		--seconds 0.05 --passes 5 --seed "$1" --out "$1.run" --quiet >"$1.out" 2>&1
+		--seconds 0.05 --passes 5 --seed "$1" --out "$1.assay" --quiet >"$1.out" 2>&1
 }
 for seed in 1 3 5 7; do
 	sweep $seed &
@@ -18,7 +18,7 @@ for seed in 1 3 5 7; do
 	wait $other || fail "sweep $seed: $(cat $seed.out)"
 done
 for seed in 1 2 3 4 5 6 7 8; do
-	"$fit_of" $seed.run || exit 1
+	"$fit_of" $seed.assay || exit 1
 done >"$out"
 : >"$err"
 # Two of 16 miss by chance once in 5 times, six once in 100,000; and an interval that always holds would say nothing:

@@ -66,37 +66,37 @@ for key in name vendor product serial; do # a model's own words are ASCII
 	[ $status = 2 ] || fail "a hostile $key passes"
 done
 model="model:$bad/$bad.model"
-any "$BLKASSAY" sweep "$model" --sizes 4Ki..64Ki --passes 3 --seconds 0.1 --label "$forged" --out "$bad/a.run"
+any "$BLKASSAY" sweep "$model" --sizes 4Ki..64Ki --passes 3 --seconds 0.1 --label "$forged" --out "$bad/a.assay"
 [ $status = 0 ] || fail "no sweep"
-any "$BLKASSAY" sweep "$model" --sizes 4Ki..64Ki --passes 3 --seconds 0.1 --label "=$bad" --out "$bad/b.run"
-any "$BLKASSAY" verify "$model" --region 0+256Ki --label "$forged" --out "$bad/v.run"
+any "$BLKASSAY" sweep "$model" --sizes 4Ki..64Ki --passes 3 --seconds 0.1 --label "=$bad" --out "$bad/b.assay"
+any "$BLKASSAY" verify "$model" --region 0+256Ki --label "$forged" --out "$bad/v.assay"
 any "$BLKASSAY" verify "$model" --region 0+256Ki --out "$forged"
 [ $status = 0 ] || fail "no record with a line end in its name"
 any "$BLKASSAY" report "$forged"
-any "$BLKASSAY" verify "model:$models/sin-slips.model" --region 0+256Ki --label "$forged" --out "$bad/w.run"
-any "$BLKASSAY" audit "$model" --label "$forged" --out "$bad/u.run"
-any "$BLKASSAY" cut "$model" --cycles 2 --seconds 1 --region 0+1Mi --label "$forged" --out "$bad/c.run"
-any "$BLKASSAY" verify "$bad/$bad.img" --create 1Mi --label "$forged" --out "$bad/i.run"
+any "$BLKASSAY" verify "model:$models/sin-slips.model" --region 0+256Ki --label "$forged" --out "$bad/w.assay"
+any "$BLKASSAY" audit "$model" --label "$forged" --out "$bad/u.assay"
+any "$BLKASSAY" cut "$model" --cycles 2 --seconds 1 --region 0+1Mi --label "$forged" --out "$bad/c.assay"
+any "$BLKASSAY" verify "$bad/$bad.img" --create 1Mi --label "$forged" --out "$bad/i.assay"
 [ $status = 0 ] || fail "no verify of the image"
-any "$BLKASSAY" verify "$bad/$bad.img" --keep-data --seed 7 --out "$bad/k.run"
+any "$BLKASSAY" verify "$bad/$bad.img" --keep-data --seed 7 --out "$bad/k.assay"
 any "$BLKASSAY" sweep "$bad/$bad.img" --direction write --seconds 0.01
 token=$(sed -n 's/.*--erase TOKEN (\([^)]*\)).*/\1/p' "$err")
-any "$BLKASSAY" cut "$bad/$bad.img" --erase "$token" --seconds 0.1 --out "$bad/j.run"
-any "$BLKASSAY" recheck "$bad/j.run" "$bad/$bad.img"
+any "$BLKASSAY" cut "$bad/$bad.img" --erase "$token" --seconds 0.1 --out "$bad/j.assay"
+any "$BLKASSAY" recheck "$bad/j.assay" "$bad/$bad.img"
 for record in a b v w u c i k j; do
-	any "$BLKASSAY" report "$bad/$record.run"
+	any "$BLKASSAY" report "$bad/$record.assay"
 	[ $status = 0 ] || fail "report of $record exited with $status"
-	any "$BLKASSAY" report "$bad/$record.run" --csv -
-	any "$BLKASSAY" report "$bad/$record.run" --page -
+	any "$BLKASSAY" report "$bad/$record.assay" --csv -
+	any "$BLKASSAY" report "$bad/$record.assay" --page -
 	doing="the record $record itself"
-	plain "$bad/$record.run"
+	plain "$bad/$record.assay"
 done
-any "$BLKASSAY" explain "$bad/a.run" --copy 50MB
-any "$BLKASSAY" compare "$bad/a.run" --against "$bad/b.run"
+any "$BLKASSAY" explain "$bad/a.assay" --copy 50MB
+any "$BLKASSAY" compare "$bad/a.assay" --against "$bad/b.assay"
 [ $status = 0 ] || fail "no comparison"
-any "$BLKASSAY" compare "$bad/a.run" --against "$bad/b.run" --csv -
-any "$BLKASSAY" compare "$bad/a.run" --against "$bad/b.run" --page -
-any "$BLKASSAY" verify --resume "$bad/i.run" "$bad/$bad.img"
+any "$BLKASSAY" compare "$bad/a.assay" --against "$bad/b.assay" --csv -
+any "$BLKASSAY" compare "$bad/a.assay" --against "$bad/b.assay" --page -
+any "$BLKASSAY" verify --resume "$bad/i.assay" "$bad/$bad.img"
 if [ "$(id -u)" = 0 ] && [ -e /dev/loop-control ]; then
 	attach "$bad/$bad.img"
 	any "$BLKASSAY" sweep "$device" --seconds 0.01 --passes 1

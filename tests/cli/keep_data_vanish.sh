@@ -15,15 +15,15 @@ loop_device "$image"
 	empty_loop "$image"
 ) &
 run 3 "$BLKASSAY" sweep "$loop" --direction write --keep-data --sizes 4Ki --seconds 20 --passes 2 \
-	--out "$tmp/it's.run"
+	--out "$tmp/it's.assay"
 wait
 says "does NOT hold its own data"
-[ -s "$tmp/it's.run.kept" ] || fail "the kept data is gone"
+[ -s "$tmp/it's.assay.kept" ] || fail "the kept data is gone"
 command=$(sed -n 's/.* run: blkassay //p' "$err")
 [ -n "$command" ] || fail "no command to restore"
 # While the target is away: refused, nothing lost.
 run 2 sh -c "'$BLKASSAY' $command"
-[ -s "$tmp/it's.run.kept" ] || fail "the kept data is gone"
+[ -s "$tmp/it's.assay.kept" ] || fail "the kept data is gone"
 truncate -s 4M "$image"
 losetup -c "$loop"
 run 0 sh -c "'$BLKASSAY' $command"

@@ -35,8 +35,8 @@ for p in "$here"/../../man/*.[1-9]; do
 	run 0 mandoc -T lint -W warning "$p"
 done
 # Columns of the CSV, in order, as the format's page lists them.
-run 0 "$BLKASSAY" sweep model:"$here/../../scripts/models/buoy-b.model" --sizes 4Ki --seconds 0.1 --passes 1 --out "$tmp/a.run"
-run 0 "$BLKASSAY" report "$tmp/a.run" --csv -
+run 0 "$BLKASSAY" sweep model:"$here/../../scripts/models/buoy-b.model" --sizes 4Ki --seconds 0.1 --passes 1 --out "$tmp/a.assay"
+run 0 "$BLKASSAY" report "$tmp/a.assay" --csv -
 head -n 1 "$out" | tr -d '\r' | tr ',' '\n' >"$tmp/columns"
 sed -n 's/^\.It Cm \([a-z0-9_]*\)$/\1/p' "$here/../../man/blkassay-csv.5" >"$tmp/listed"
 cmp -s "$tmp/columns" "$tmp/listed" || fail "blkassay-csv(5) lists other columns than the CSV has"

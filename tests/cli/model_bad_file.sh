@@ -22,12 +22,12 @@ model 'device:
     name = x'
 run 2 "$BLKASSAY" sweep model:m.model
 says "m.model: device: expected 'capacity', and it is not given"
-ls ./*.run 2>/dev/null && fail "a refused sweep left a record"
+ls ./*.assay 2>/dev/null && fail "a refused sweep left a record"
 
 # No room for what is written: said, not lost.
 cp "$here/../../scripts/models/buoy-a.model" .
-run 3 env TMPDIR="$tmp/absent" "$BLKASSAY" sweep model:buoy-a.model --direction write --erase buoy-a --out r.run
+run 3 env TMPDIR="$tmp/absent" "$BLKASSAY" sweep model:buoy-a.model --direction write --erase buoy-a --out r.assay
 says "cannot make a temporary file in '$tmp/absent'"
 # Reading needs none.
-run 0 env TMPDIR="$tmp/absent" "$BLKASSAY" sweep model:buoy-a.model --sizes 4Ki --seconds 0.1 --passes 1 --out r.run
+run 0 env TMPDIR="$tmp/absent" "$BLKASSAY" sweep model:buoy-a.model --sizes 4Ki --seconds 0.1 --passes 1 --out r.assay
 exit 0

@@ -5,12 +5,12 @@ models=$here/../../scripts/models
 cd "$tmp" || exit 1
 happens() { { cat "$models/buoy-d.model"; printf 'events:\n'; printf '%s\n' "$@"; } >event.model; }
 command() { # KIND...: in the background of what each kind needs
-	rm -f ./*.run
+	rm -f ./*.assay
 	case $1 in
-	audit) echo "audit model:event.model --with-eject --seed 3 --out e.run" ;;
-	verify) echo "verify model:event.model --seed 3 --region 0+4Mi --sizes 4Ki --out e.run" ;;
-	sweep) echo "sweep model:event.model --seed 3 --direction read,write --sizes 4Ki,64Ki --passes 3 --out e.run" ;;
-	cut) echo "cut model:event.model --seed 3 --region 0+1Mi --seconds 5 --out e.run" ;;
+	audit) echo "audit model:event.model --with-eject --seed 3 --out e.assay" ;;
+	verify) echo "verify model:event.model --seed 3 --region 0+4Mi --sizes 4Ki --out e.assay" ;;
+	sweep) echo "sweep model:event.model --seed 3 --direction read,write --sizes 4Ki,64Ki --passes 3 --out e.assay" ;;
+	cut) echo "cut model:event.model --seed 3 --region 0+1Mi --seconds 5 --out e.assay" ;;
 	esac
 }
 for kind in audit verify sweep cut; do
@@ -22,7 +22,7 @@ for kind in audit verify sweep cut; do
 		*) says "may hold another medium than before" ;;
 		esac
 		says "nothing more was written"
-		run 0 "$BLKASSAY" report e.run
+		run 0 "$BLKASSAY" report e.assay
 		says_not "No damage"
 	done
 done
@@ -31,7 +31,7 @@ for kind in audit verify sweep; do
 	run 3 "$BLKASSAY" $(command $kind)
 	says "is gone"
 	says_not "No space left"
-	run 0 "$BLKASSAY" report e.run
+	run 0 "$BLKASSAY" report e.assay
 	says_not "damaged"
 done
 # Gone is what a cut is waiting for; the model comes back by itself.
@@ -43,12 +43,12 @@ says "KEPT"
 happens "reset at = 300"
 run 0 "$BLKASSAY" $(command sweep)
 tells "1 pass is counted for nothing: the kernel counted 1 error or reset of the device"
-grep -q 'device_errors=1 flags=.*resets' e.run || fail "the record does not flag the pass"
+grep -q 'device_errors=1 flags=.*resets' e.assay || fail "the record does not flag the pass"
 run 0 "$BLKASSAY" $(command verify)
 tells "The kernel counted 1 error or reset of the device"
 run 0 "$BLKASSAY" $(command cut)
 says "the kernel counted 1 error or reset of the device"
-grep -q ' stop .*device_errors=1 ' e.run || fail "the journal does not have it"
+grep -q ' stop .*device_errors=1 ' e.assay || fail "the journal does not have it"
 "$BLKASSAY" $(command audit) >"$out" 2>"$err" || true # whatever it makes of the other lines
 tells "the kernel counted 1 error or reset of the device meanwhile, so this counts for nothing"
-[ "$(grep -c 'counts%20for%20nothing' e.run)" = 1 ] || fail "not one line of the record is doubted"
+[ "$(grep -c 'counts%20for%20nothing' e.assay)" = 1 ] || fail "not one line of the record is doubted"

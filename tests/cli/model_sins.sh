@@ -4,11 +4,11 @@ models=$here/../../scripts/models
 cd "$tmp" || exit 1
 
 for honest in buoy-a buoy-b buoy-d; do
-	run 0 "$BLKASSAY" verify "model:$models/$honest.model" --seed 1 --out "$honest.run"
+	run 0 "$BLKASSAY" verify "model:$models/$honest.model" --seed 1 --out "$honest.assay"
 done
 run 0 "$BLKASSAY" cut "model:$models/buoy-d.model" --cycles 4 --seconds 1 --region 0+1Mi --seed 1 --out buoy-d.cut
 for sin in loses-writes silent-error false-capacity slips flips-bits drops-last off-by-one; do
-	run 1 "$BLKASSAY" verify "model:$models/sin-$sin.model" --seed 1 --out "$sin.run"
+	run 1 "$BLKASSAY" verify "model:$models/sin-$sin.model" --seed 1 --out "$sin.assay"
 done
 # What only a power cut shows.
 for sin in ignores-flush tears forgets-flushed reorders; do

@@ -4,7 +4,7 @@ run 0 env TMPDIR="$tmp" sh "$here/../../scripts/story.sh"
 says "Build c must not ship"
 [ "$(ls "$tmp" | grep -cv '^out$\|^err$')" = 0 ] || fail "it left something in its temporary folder"
 run 0 sh "$here/../../scripts/story.sh" "$tmp/kept"
-[ -s "$tmp/kept/buoy-c.run" ] || fail "no run record was kept"
+[ -s "$tmp/kept/buoy-c.assay" ] || fail "no run record was kept"
 # A second time into the same folder.
 run 0 sh "$here/../../scripts/story.sh" "$tmp/kept"
 exit 0

@@ -6,47 +6,47 @@ cd "$tmp" || exit 1
 without() { awk -v a="$2" -v b="$3" '$1 < a || $1 > b' "$1" >"$4"; }
 first_of() { awk -v k="$2" '$2 == k { print $1; exit }' "$1"; }
 
-run 0 "$BLKASSAY" sweep "model:$models/buoy-b.model" --sizes 4Ki..64Ki --order sequential --passes 4 --seconds 0.2 --out sweep.run
-run 0 "$BLKASSAY" sweep "model:$models/buoy-b.model" --sizes 4Ki..64Ki --order sequential --passes 4 --seconds 0.2 --seed 2 --out other.run
-run 0 "$BLKASSAY" verify "model:$models/buoy-b.model" --region 0+512Ki --out verify.run
-run 0 "$BLKASSAY" audit "model:$models/buoy-d.model" --out audit.run
-run 0 "$BLKASSAY" cut "model:$models/buoy-d.model" --cycles 2 --seconds 1 --region 0+1Mi --seed 1 --out cut.run
+run 0 "$BLKASSAY" sweep "model:$models/buoy-b.model" --sizes 4Ki..64Ki --order sequential --passes 4 --seconds 0.2 --out sweep.assay
+run 0 "$BLKASSAY" sweep "model:$models/buoy-b.model" --sizes 4Ki..64Ki --order sequential --passes 4 --seconds 0.2 --seed 2 --out other.assay
+run 0 "$BLKASSAY" verify "model:$models/buoy-b.model" --region 0+512Ki --out verify.assay
+run 0 "$BLKASSAY" audit "model:$models/buoy-d.model" --out audit.assay
+run 0 "$BLKASSAY" cut "model:$models/buoy-d.model" --cycles 2 --seconds 1 --region 0+1Mi --seed 1 --out cut.assay
 for kind in sweep verify audit cut; do
-	n=$(first_of $kind.run target)
-	without $kind.run "$n" "$n" part.run
-	run 0 "$BLKASSAY" report part.run
+	n=$(first_of $kind.assay target)
+	without $kind.assay "$n" "$n" part.assay
+	run 0 "$BLKASSAY" report part.assay
 	tells "1 line of it damaged or missing"
 	rm -f part.html
-	run 0 "$BLKASSAY" report part.run --page part.html
+	run 0 "$BLKASSAY" report part.assay --page part.html
 	grep -q "1 line of it damaged or missing" part.html || fail "the page of a $kind does not say that a line is missing"
-	run 0 "$BLKASSAY" report $kind.run
+	run 0 "$BLKASSAY" report $kind.assay
 	says_not "damaged or missing"
 done
 
 # A sweep without some of its passes.
-n=$(first_of sweep.run pass)
-without sweep.run $((n + 3)) $((n + 11)) part.run
-grep -q ' end status=complete' part.run || fail "the end is gone too"
-run 0 "$BLKASSAY" report part.run
+n=$(first_of sweep.assay pass)
+without sweep.assay $((n + 3)) $((n + 11)) part.assay
+grep -q ' end status=complete' part.assay || fail "the end is gone too"
+run 0 "$BLKASSAY" report part.assay
 tells "9 lines of the record are damaged or missing (3 of 20 lines of kind pass): do not rest a decision on what is left."
-run 0 "$BLKASSAY" explain part.run
+run 0 "$BLKASSAY" explain part.assay
 tells "9 lines of the record are damaged or missing (3 of 20 lines of kind pass)"
-run 2 "$BLKASSAY" compare part.run --against other.run
+run 2 "$BLKASSAY" compare part.assay --against other.assay
 says "so no comparison can rest on it"
-run 0 "$BLKASSAY" compare part.run --against other.run --anyway
+run 0 "$BLKASSAY" compare part.assay --against other.assay --anyway
 tells "9 lines of the record are damaged or missing"
 
 # An audit without a line of its own has no verdict; a journal without a promise none either.
-n=$(awk '$2 == "audit" { print $1 - 2 }' audit.run)
-without audit.run "$n" "$n" part.run
-run 0 "$BLKASSAY" report part.run
+n=$(awk '$2 == "audit" { print $1 - 2 }' audit.assay)
+without audit.assay "$n" "$n" part.assay
+run 0 "$BLKASSAY" report part.assay
 tells "No verdict: "
-awk '$2 != "stored"' cut.run >part.run
-run 0 "$BLKASSAY" report part.run
+awk '$2 != "stored"' cut.assay >part.assay
+run 0 "$BLKASSAY" report part.assay
 tells "No verdict: the journal is damaged."
 
 # A verify goes on from what is whole only: this one seems to have been stopped before its first state.
-run 0 "$BLKASSAY" verify card.img --create 1Mi --only write --seed 5 --out image.run
-awk '$2 == "verify-state" || $2 == "end" { exit } $2 != "target"' image.run >part.run
-run 2 "$BLKASSAY" verify card.img --erase card.img --resume part.run
+run 0 "$BLKASSAY" verify card.img --create 1Mi --only write --seed 5 --out image.assay
+awk '$2 == "verify-state" || $2 == "end" { exit } $2 != "target"' image.assay >part.assay
+run 2 "$BLKASSAY" verify card.img --erase card.img --resume part.assay
 says "so it does not tell for sure how far the run is"

@@ -3,25 +3,25 @@
 models=$here/../../scripts/models
 bad=model:$models/sin-forgets-flushed.model good=model:$models/buoy-d.model
 cd "$tmp" || exit 1
-run 1 "$BLKASSAY" cut "$bad" --cycles 3 --seconds 1 --seed 1 --label '=1,"x"' --out bad.run
-run 0 "$BLKASSAY" cut "$good" --cycles 3 --seconds 1 --seed 1 --out good.run
-run 0 "$BLKASSAY" report bad.run
+run 1 "$BLKASSAY" cut "$bad" --cycles 3 --seconds 1 --seed 1 --label '=1,"x"' --out bad.assay
+run 0 "$BLKASSAY" cut "$good" --cycles 3 --seconds 1 --seed 1 --out good.assay
+run 0 "$BLKASSAY" report bad.assay
 tells "Not safe to ship: in 3 of 3 cuts "
 says "Cuts: 3 of 3 broken: 100 %, between 29 and 100 % (95 %)"
 says "BROKEN: data that a flush promised did not survive the cut"
 tells "what a flush or a write with FUA covered"
 awk 'length > 80 { print; exit 1 }' "$out" || fail "the report is wider than 80 columns"
-run 0 "$BLKASSAY" report good.run
+run 0 "$BLKASSAY" report good.assay
 tells "No broken promise found: none of "
 tells "at most 63 % of cuts break any."
 says_not "BROKEN"
 
 # A row a cut, RFC 4180, two journals in one file.
-run 0 "$BLKASSAY" report bad.run good.run --csv cuts.csv
+run 0 "$BLKASSAY" report bad.assay good.assay --csv cuts.csv
 [ "$(tr -cd '\r' <cuts.csv | wc -c)" = 7 ] || fail "not 7 rows"
 grep -qF "\"'=1,\"\"x\"\"\"," cuts.csv || fail "the label is not quoted and guarded"
-sed 's/"[^"]*""x""",/label,/; s/\r$//' cuts.csv | awk -F, -v done="$(grep -c ' done write=' bad.run)" \
-	-v flushes="$(grep -c ' stored through=' bad.run)" -v fua="$(grep -c ' stored=1 ' bad.run)" '
+sed 's/"[^"]*""x""",/label,/; s/\r$//' cuts.csv | awk -F, -v done="$(grep -c ' done write=' bad.assay)" \
+	-v flushes="$(grep -c ' stored through=' bad.assay)" -v fua="$(grep -c ' stored=1 ' bad.assay)" '
 	NF != 30 { print "fields: " NF; bad = 1 }
 	NR == 1 { for (i = 1; i <= NF; i++) at[$i] = i; next }
 	NR <= 4 { w += $at["writes"]; f += $at["flushes"]; t += $at["fua_writes"]; b += $at["verdict"] == "broken" }
@@ -29,19 +29,19 @@ sed 's/"[^"]*""x""",/label,/; s/\r$//' cuts.csv | awk -F, -v done="$(grep -c ' d
 	END { print w, done, f, flushes, t, fua, b, k
 		exit bad || w != done || f != flushes || t != fua || b != 3 || k != 3 }' >"$out" ||
 	fail "the rows do not add up"
-run 0 "$BLKASSAY" report bad.run good.run --page cuts.html
+run 0 "$BLKASSAY" report bad.assay good.assay --page cuts.html
 grep -q 'Not safe to ship: in 3 of 3 cuts ' cuts.html || fail "no verdict on the page"
 grep -q '<td class="broken">! broken</td>' cuts.html || fail "no broken cut on the page"
 grep -q '<td class="kept">+ kept</td>' cuts.html || fail "no kept cut on the page"
 grep -qi '<script\|http://\|url(' cuts.html && fail "the page fetches or runs something"
 
 # Cut at any byte, or with a damaged line: a report without a good verdict that is not there, or a refusal.
-size=$(wc -c <good.run)
+size=$(wc -c <good.assay)
 at=1
 while [ "$at" -lt "$size" ]; do
-	head -c "$at" good.run >part.run
+	head -c "$at" good.assay >part.assay
 	status=0
-	"$BLKASSAY" report part.run >"$out" 2>"$err" || status=$?
+	"$BLKASSAY" report part.assay >"$out" 2>"$err" || status=$?
 	case $status in
 	0) says "no end" ;;
 	2) [ "$(wc -l <"$err")" = 1 ] || fail "not one line for a journal cut at $at" ;;
@@ -49,6 +49,6 @@ while [ "$at" -lt "$size" ]; do
 	esac
 	at=$((at + 1 + size / 30))
 done
-awk '/^[0-9]+ done / && !x { sub(/stored=/, "storex="); x = 1 } { print }' good.run >flipped.run
-run 0 "$BLKASSAY" report flipped.run
+awk '/^[0-9]+ done / && !x { sub(/stored=/, "storex="); x = 1 } { print }' good.assay >flipped.assay
+run 0 "$BLKASSAY" report flipped.assay
 tells "No verdict: the journal is damaged."

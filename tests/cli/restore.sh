@@ -9,9 +9,9 @@ killed_run() { # TARGET FILE-TO-WATCH OPTION...
 	target=$1 watched=$2
 	shift 2
 	was=$(sha256sum <"$watched")
-	rm -f "$tmp/k.run" "$tmp/k.run.kept"
+	rm -f "$tmp/k.assay" "$tmp/k.assay.kept"
 	"$BLKASSAY" sweep "$target" --direction write --keep-data --sizes 64Ki --seconds 20 --passes 2 \
-		--out "$tmp/k.run" "$@" >"$out" 2>"$err" &
+		--out "$tmp/k.assay" "$@" >"$out" 2>"$err" &
 	pid=$!
 	n=0
 	until [ "$(sha256sum <"$watched")" != "$was" ]; do
@@ -23,7 +23,7 @@ killed_run() { # TARGET FILE-TO-WATCH OPTION...
 	wait $pid 2>/dev/null
 }
 killed_run "$card" "$card"
-kept=$tmp/k.run.kept
+kept=$tmp/k.assay.kept
 [ "$(stat -c %a "$kept")" = 600 ] || fail "saved data can be read by others"
 [ "$(sha256sum <"$card")" != "$before" ] || fail "nothing was written: nothing is tested"
 hurt=$(sha256sum <"$card")
@@ -59,7 +59,7 @@ refused 2 "not a saved-data file" "$tmp/cut" "$card"
 refused 2 "not a saved-data file" "$tmp/cut" "$card"
 { cat "$kept"; echo; } >"$tmp/long"
 refused 2 "is not whole" "$tmp/long" "$card"
-refused 2 "not a saved-data file" "$tmp/k.run" "$card"
+refused 2 "not a saved-data file" "$tmp/k.assay" "$card"
 refused 2 "not a regular file" "$tmp" "$card"
 refused 2 "nothing-here" "$tmp/nothing-here" "$card"
 damage() { # BYTE: flips bits of that byte in a copy

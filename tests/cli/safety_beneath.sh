@@ -5,9 +5,9 @@ write() { # STATUS TARGET OPTION...
 	status_wanted=$1 target=$2
 	shift 2
 	run "$status_wanted" "$BLKASSAY" sweep "$target" --direction write --sizes 4Ki --order random --seconds 0.01 \
-		--passes 1 --out "$tmp/x.run" "$@"
+		--passes 1 --out "$tmp/x.assay" "$@"
 	[ "$status_wanted" = 0 ] || [ "$(wc -l <"$err")" = 1 ] || fail "not one line"
-	rm -f "$tmp/x.run"
+	rm -f "$tmp/x.assay"
 }
 unchanged() { [ "$(sha256sum <"$1")" = "$before" ] || fail "$1 was written to"; }
 image=$tmp/$unique.img
@@ -15,26 +15,26 @@ dd if=/dev/urandom of="$image" bs=1M count=2 2>/dev/null
 before=$(sha256sum <"$image")
 
 # Two runs on one image would keep each other's test data: only the first may write.
-"$BLKASSAY" cut "$image" --erase "$unique.img" --region 0+1Mi --seconds 60 --out "$tmp/first.run" 2>"$tmp/first.err" &
+"$BLKASSAY" cut "$image" --erase "$unique.img" --region 0+1Mi --seconds 60 --out "$tmp/first.assay" 2>"$tmp/first.err" &
 first=$!
 cleanup "kill -9 $first 2>/dev/null"
-await " cycle " "$tmp/first.run"
+await " cycle " "$tmp/first.assay"
 for consent in "--erase $unique.img" --keep-data; do
 	# shellcheck disable=SC2086
 	write 2 "$image" $consent
 	says "in use by another program"
 done
-run 2 "$BLKASSAY" sweep "$image" --seconds 0.01 --out "$tmp/x.run"
+run 2 "$BLKASSAY" sweep "$image" --seconds 0.01 --out "$tmp/x.assay"
 says "in use by another program"
 kill -INT $first
 wait $first
 write 0 "$image" --keep-data
 # Any number may read at once, while nobody writes.
-"$BLKASSAY" sweep "$image" --sizes 4Ki --order random --seconds 60 --passes 1 --out "$tmp/second.run" 2>/dev/null >&2 &
+"$BLKASSAY" sweep "$image" --sizes 4Ki --order random --seconds 60 --passes 1 --out "$tmp/second.assay" 2>/dev/null >&2 &
 first=$!
 cleanup "kill -9 $first 2>/dev/null"
-await " plan " "$tmp/second.run"
-run 0 "$BLKASSAY" sweep "$image" --sizes 4Ki --order random --seconds 0.01 --passes 1 --out "$tmp/third.run"
+await " plan " "$tmp/second.assay"
+run 0 "$BLKASSAY" sweep "$image" --sizes 4Ki --order random --seconds 0.01 --passes 1 --out "$tmp/third.assay"
 write 2 "$image" --keep-data
 says "in use by another program"
 kill -INT $first

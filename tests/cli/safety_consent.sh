@@ -4,10 +4,10 @@ sweep() { # STATUS TARGET OPTION...
 	status_wanted=$1 target=$2
 	shift 2
 	run "$status_wanted" "$BLKASSAY" sweep "$target" --sizes 4Ki --order random --seconds 0.01 --passes 1 \
-		--out "$tmp/x.run" "$@"
+		--out "$tmp/x.assay" "$@"
 	[ "$status_wanted" = 0 ] || [ "$(wc -l <"$err")" = 1 ] || fail "not one line"
-	[ "$status_wanted" = 0 ] || [ ! -e "$tmp/x.run" ] || fail "left a record"
-	rm -f "$tmp/x.run"
+	[ "$status_wanted" = 0 ] || [ ! -e "$tmp/x.assay" ] || fail "left a record"
+	rm -f "$tmp/x.assay"
 }
 dd if=/dev/urandom of="$tmp/card.img" bs=1M count=1 2>/dev/null
 before=$(sha256sum <"$tmp/card.img")

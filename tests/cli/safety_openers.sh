@@ -16,7 +16,7 @@ opened() {
 	done
 }
 closed() { kill $opener; wait $opener 2>/dev/null || true; }
-sweep() { run 0 "$BLKASSAY" sweep "$1" --erase "$(token_of "$1")" --direction write --sizes 4Ki --seconds 0.01 --passes 1 --out "$tmp/s.run"; rm "$tmp/s.run"; }
+sweep() { run 0 "$BLKASSAY" sweep "$1" --erase "$(token_of "$1")" --direction write --sizes 4Ki --seconds 0.01 --passes 1 --out "$tmp/s.assay"; rm "$tmp/s.assay"; }
 sweep "$loop"
 says_not "is open"
 opened '<>' "$loop"

@@ -14,11 +14,11 @@ if [ -d /dev/shm ] && [ -w /dev/shm ] && [ "$(stat -f -c %T /dev/shm)" = tmpfs ]
 	shm=$(mktemp -d /dev/shm/blkassay.XXXXXX)
 	cleanup "rm -rf $shm"
 	cp "$tmp/card.img" "$shm/card.img"
-	sweep 2 "$shm/card.img" --out "$tmp/x.run"
+	sweep 2 "$shm/card.img" --out "$tmp/x.assay"
 	says "O_DIRECT"
-	sweep 2 "$tmp/card.img" --direction write --keep-data --out "$shm/x.run"
+	sweep 2 "$tmp/card.img" --direction write --keep-data --out "$shm/x.assay"
 	says "lost with the power"
-	[ ! -e "$shm/x.run.kept" ] || fail "left kept data"
+	[ ! -e "$shm/x.assay.kept" ] || fail "left kept data"
 else
 	echo "no tmpfs at /dev/shm: not tested"
 fi
@@ -34,46 +34,46 @@ sweep 2 "$tmp/soft" --out "$tmp/card.img"
 says "is the target itself"
 sweep 2 "$tmp/card.img" --out "$tmp"
 says "is a folder"
-sweep 2 "$tmp/card.img" --out "$tmp/none/x.run"
+sweep 2 "$tmp/card.img" --out "$tmp/none/x.assay"
 # Kept data of an interrupted run is never written over.
-echo precious >"$tmp/old.run.kept"
-sweep 2 "$tmp/card.img" --direction write --keep-data --out "$tmp/old.run"
+echo precious >"$tmp/old.assay.kept"
+sweep 2 "$tmp/card.img" --direction write --keep-data --out "$tmp/old.assay"
 says "restore"
-[ "$(cat "$tmp/old.run.kept")" = precious ] || fail "kept data was overwritten"
+[ "$(cat "$tmp/old.assay.kept")" = precious ] || fail "kept data was overwritten"
 
 # Sizes: an image of less than a block, one with an odd end.
 printf 'x' >"$tmp/tiny.img"
-sweep 2 "$tmp/tiny.img" --out "$tmp/x.run"
+sweep 2 "$tmp/tiny.img" --out "$tmp/x.assay"
 says "too small"
 head -c 100000 "$tmp/card.img" >"$tmp/odd.img"
-sweep 0 "$tmp/odd.img" --direction write --erase odd.img --out "$tmp/odd.run"
+sweep 0 "$tmp/odd.img" --direction write --erase odd.img --out "$tmp/odd.assay"
 [ "$(stat -c %s "$tmp/odd.img")" = 100000 ] || fail "the size of the image changed"
 [ "$(tail -c 160 "$tmp/odd.img" | sha256sum)" = "$(head -c 100000 "$tmp/card.img" | tail -c 160 | sha256sum)" ] ||
 	fail "bytes after the last block were written"
 for region in 0+4Mi 2Mi+4Ki 1Mi+1100Ki 1+4Ki 0+4097 512+513; do
-	sweep 2 "$tmp/card.img" --region $region --direction write --erase card.img --out "$tmp/x.run"
+	sweep 2 "$tmp/card.img" --region $region --direction write --erase card.img --out "$tmp/x.assay"
 	says "--region"
 done
 [ "$(sha256sum <"$tmp/card.img")" = "$before" ] || fail "the image was written to"
 # A region keeps everything outside it untouched, and is itself written.
 cp "$tmp/card.img" "$tmp/original"
-sweep 0 "$tmp/card.img" --region 1Mi+64Ki --direction write --erase card.img --out "$tmp/r.run"
+sweep 0 "$tmp/card.img" --region 1Mi+64Ki --direction write --erase card.img --out "$tmp/r.assay"
 cmp -n 1048576 "$tmp/original" "$tmp/card.img" || fail "bytes before the region were written"
 cmp -i 1114112 "$tmp/original" "$tmp/card.img" || fail "bytes after the region were written"
 cmp -s -i 1048576 -n 65536 "$tmp/original" "$tmp/card.img" && fail "the region was not written"
 # A place where no file can be made.
 if [ -d /sys/kernel ]; then
-	sweep 2 "$tmp/card.img" --out /sys/kernel/x.run
-	says "/sys/kernel/x.run"
+	sweep 2 "$tmp/card.img" --out /sys/kernel/x.assay
+	says "/sys/kernel/x.assay"
 fi
 requires_root
 
 # 4096-byte blocks: what is fine for 512 is refused here.
 truncate -s 1M "$tmp/$unique.img"
 loop_device "$tmp/$unique.img" 4096
-run 2 "$BLKASSAY" sweep "$loop" --sizes 512 --out "$tmp/x.run"
+run 2 "$BLKASSAY" sweep "$loop" --sizes 512 --out "$tmp/x.assay"
 says "4096"
-sweep 2 "$loop" --region 512+4Ki --out "$tmp/x.run"
+sweep 2 "$loop" --region 512+4Ki --out "$tmp/x.assay"
 sweep 2 "$loop" --out "$loop"
 says "is the target itself"
 ln -s "$loop" "$tmp/dev"
@@ -88,15 +88,15 @@ mount -o loop "$tmp/small-$unique.img" "$tmp/small" || skip "cannot mount; the r
 cleanup "umount '$tmp/small' 2>/dev/null"
 dd if=/dev/urandom of="$tmp/big.img" bs=1M count=16 2>/dev/null
 before=$(sha256sum <"$tmp/big.img")
-sweep 2 "$tmp/big.img" --direction write --keep-data --out "$tmp/small/x.run"
+sweep 2 "$tmp/big.img" --direction write --keep-data --out "$tmp/small/x.assay"
 says "not enough room"
-[ ! -e "$tmp/small/x.run.kept" ] || fail "left kept data"
+[ ! -e "$tmp/small/x.assay.kept" ] || fail "left kept data"
 [ "$(sha256sum <"$tmp/big.img")" = "$before" ] || fail "the image was written to"
 # Making an image there fails clean.
-sweep 3 "$tmp/small/new.img" --create 16Mi --out "$tmp/x.run"
+sweep 3 "$tmp/small/new.img" --create 16Mi --out "$tmp/x.assay"
 says "No space left"
 [ ! -e "$tmp/small/new.img" ] || fail "left part of an image"
 # Reading an image while its own filesystem takes the record.
-sweep 2 "$tmp/small-$unique.img" --out "$tmp/small/x.run"
+sweep 2 "$tmp/small-$unique.img" --out "$tmp/small/x.assay"
 says "would lie on the target"
-[ ! -e "$tmp/small/x.run" ] || fail "left a record on the target"
+[ ! -e "$tmp/small/x.assay" ] || fail "left a record on the target"

@@ -10,11 +10,11 @@ done
 sum=$(sha256sum <"$tmp/other.img")
 sweep() { # NTH COMMAND: which happens before the target is opened for the NTH time
 	run 2 env AT_OPEN_PATH="$tmp/link" AT_OPEN_NTH="$1" AT_OPEN_DO="$2" LD_PRELOAD="$library" "$BLKASSAY" sweep "$tmp/link" \
-		--erase "$token" --direction write --sizes 4Ki --seconds 0.1 --passes 1 --out "$tmp/s.run"
+		--erase "$token" --direction write --sizes 4Ki --seconds 0.1 --passes 1 --out "$tmp/s.assay"
 	says_not "overwritten"
 	sync
 	[ "$(sha256sum <"$tmp/other.img")" = "$sum" ] || fail "the other device was written to"
-	[ ! -e "$tmp/s.run" ] || fail "a record was left"
+	[ ! -e "$tmp/s.assay" ] || fail "a record was left"
 }
 token=$(token_of "$meant")
 # The name means another device: seen at the first opening and at the last.

@@ -7,10 +7,10 @@ refused() { # DEVICE WORD-OF-THE-REASON TEXT
 	for consent in "--erase $(token_of "$1")" --keep-data "--keep-data --fixed-disk"; do
 		# shellcheck disable=SC2086 # two words on purpose
 		run 2 "$BLKASSAY" sweep "$1" --direction write --sizes 4Ki --seconds 0.01 --passes 1 \
-			--out "$tmp/x.run" $consent
+			--out "$tmp/x.assay" $consent
 		says "$3"
 		[ "$(wc -l <"$err")" = 1 ] || fail "not one line"
-		[ ! -e "$tmp/x.run" ] && [ ! -e "$tmp/x.run.kept" ] || fail "left files"
+		[ ! -e "$tmp/x.assay" ] && [ ! -e "$tmp/x.assay.kept" ] || fail "left files"
 	done
 	[ "$(head -c 65536 "$1" | sha256sum)" = "$before" ] || fail "$1 was written to"
 	run 0 "$BLKASSAY" targets --csv
@@ -32,7 +32,7 @@ mount "$loop" "$tmp/mnt point" || skip "cannot mount a loop device"
 cleanup "umount '$tmp/mnt point' 2>/dev/null"
 refused "$loop" mounted "is mounted on '$tmp/mnt point'"
 # Even reading is exclusive, so a mounted device is not disturbed or mismeasured.
-run 2 "$BLKASSAY" sweep "$loop" --out "$tmp/x.run"
+run 2 "$BLKASSAY" sweep "$loop" --out "$tmp/x.assay"
 says "it is in use"
 umount "$tmp/mnt point"
 unused "$loop"
@@ -48,7 +48,7 @@ let_go "$upper"
 unused "$loop"
 
 # The image file below a loop device.
-run 2 "$BLKASSAY" sweep "$tmp/$unique.img" --direction write --erase "$unique.img" --out "$tmp/x.run"
+run 2 "$BLKASSAY" sweep "$tmp/$unique.img" --direction write --erase "$unique.img" --out "$tmp/x.assay"
 says "'$(basename "$loop")' is built on it"
 
 if mkswap "$loop" >/dev/null 2>&1 && swapon "$loop" 2>/dev/null; then
@@ -87,7 +87,7 @@ if [ -b "${disk}p1" ] && [ -b "${disk}p2" ]; then
 	[ "$(token_of "${disk}p2")" = "p$unique.img-4194304-part2" ] || fail "token of a partition"
 	first=$(dd if="$disk" bs=1M count=5 2>/dev/null | sha256sum)
 	run 0 "$BLKASSAY" sweep "${disk}p2" --direction write --sizes 4Ki --seconds 0.01 --passes 1 \
-		--out "$tmp/p.run" --erase "p$unique.img-4194304-part2"
+		--out "$tmp/p.assay" --erase "p$unique.img-4194304-part2"
 	[ "$(dd if="$disk" bs=1M count=5 2>/dev/null | sha256sum)" = "$first" ] ||
 		fail "writing to partition 2 changed what is before it"
 else
@@ -103,7 +103,7 @@ system=/dev/$(basename "$dir")
 [ -b "$system" ] || skip "$system has no node here; the rest passed"
 for consent in "--erase $(token_of "$system")" --keep-data; do
 	# shellcheck disable=SC2086
-	run 2 "$BLKASSAY" sweep "$system" --direction write --fixed-disk --out "$tmp/x.run" $consent
+	run 2 "$BLKASSAY" sweep "$system" --direction write --fixed-disk --out "$tmp/x.assay" $consent
 	says "never written, whatever the options"
 done
 run 0 "$BLKASSAY" targets --csv

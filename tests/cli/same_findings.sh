@@ -8,16 +8,16 @@ models=$here/../../scripts/models
 same() { python3 "$here/../support/same_views.py" "$BLKASSAY" "$tmp/keys" "$@" >"$out" 2>&1 || fail "views differ"; }
 
 run 0 "$BLKASSAY" sweep "model:$models/buoy-e.model" --direction read,write --sizes 512..256Ki --seconds 1 --passes 3 --seed 1 \
-	--label '=cmd|x,"y"' --out "$tmp/sweep.run"
-head -n 12 "$tmp/sweep.run" >"$tmp/short.run"
-head -n 4 "$tmp/sweep.run" >"$tmp/empty.run"
-cp "$here/../browser/observe.run" "$tmp/observe.run"
+	--label '=cmd|x,"y"' --out "$tmp/sweep.assay"
+head -n 12 "$tmp/sweep.assay" >"$tmp/short.assay"
+head -n 4 "$tmp/sweep.assay" >"$tmp/empty.assay"
+cp "$here/../browser/observe.assay" "$tmp/observe.assay"
 
-same 4 report "$tmp/sweep.run"
-same 2 report "$tmp/short.run"
-same 0 report "$tmp/empty.run"
-same 3 report "$tmp/observe.run"
-run 0 "$make_record" "$tmp/a.run" 6 8 500 1.00e6 0.01 1 read label=one
-run 0 "$make_record" "$tmp/b.run" 6 8 600 0.80e6 0.01 3 read label=two
-same 2 compare "$tmp/a.run" --against "$tmp/b.run" --allow-slower 5
+same 4 report "$tmp/sweep.assay"
+same 2 report "$tmp/short.assay"
+same 0 report "$tmp/empty.assay"
+same 3 report "$tmp/observe.assay"
+run 0 "$make_record" "$tmp/a.assay" 6 8 500 1.00e6 0.01 1 read label=one
+run 0 "$make_record" "$tmp/b.assay" 6 8 600 0.80e6 0.01 3 read label=two
+same 2 compare "$tmp/a.assay" --against "$tmp/b.assay" --allow-slower 5
 exit 0

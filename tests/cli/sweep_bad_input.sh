@@ -4,10 +4,10 @@ card=$tmp/card.img
 dd if=/dev/urandom of="$card" bs=1M count=1 2>/dev/null
 before=$(sha256sum <"$card")
 refused() {
-	run 2 "$BLKASSAY" sweep "$card" --out "$tmp/x.run" "$@"
+	run 2 "$BLKASSAY" sweep "$card" --out "$tmp/x.assay" "$@"
 	[ "$(wc -l <"$err")" = 1 ] || fail "not one line: $*"
 	[ ! -s "$out" ] || fail "stdout is not empty: $*"
-	[ ! -e "$tmp/x.run" ] || fail "left a record: $*"
+	[ ! -e "$tmp/x.assay" ] || fail "left a record: $*"
 }
 for option in sizes in-flight seconds passes region seed direction order create erase label; do
 	refused --$option ""
@@ -32,9 +32,9 @@ for file in csv page json; do
 done
 refused --json "$tmp/x" --page "$tmp/x"
 says "give each its own"
-refused --json "$tmp/x.run"
+refused --json "$tmp/x.assay"
 says "where the run's record goes"
-refused --json "$tmp/../${tmp##*/}/x.run"
+refused --json "$tmp/../${tmp##*/}/x.assay"
 says "where the run's record goes"
 refused --json "$tmp/x" --page "$tmp/./x"
 says "give each its own"
@@ -64,20 +64,20 @@ refused --no-such-option
 refused extra-argument
 run 2 "$BLKASSAY" sweep
 says "TARGET"
-run 2 "$BLKASSAY" sweep "$tmp/absent" --out "$tmp/x.run"
+run 2 "$BLKASSAY" sweep "$tmp/absent" --out "$tmp/x.assay"
 says "$tmp/absent"
-run 2 "$BLKASSAY" sweep "" --out "$tmp/x.run"
-run 2 "$BLKASSAY" sweep "$tmp" --out "$tmp/x.run"
+run 2 "$BLKASSAY" sweep "" --out "$tmp/x.assay"
+run 2 "$BLKASSAY" sweep "$tmp" --out "$tmp/x.assay"
 says "a directory"
-run 2 "$BLKASSAY" sweep /dev/null --out "$tmp/x.run"
+run 2 "$BLKASSAY" sweep /dev/null --out "$tmp/x.assay"
 says "a character device"
 mkfifo "$tmp/pipe"
-run 2 "$BLKASSAY" sweep "$tmp/pipe" --out "$tmp/x.run"
+run 2 "$BLKASSAY" sweep "$tmp/pipe" --out "$tmp/x.assay"
 says "a pipe"
 : >"$tmp/empty.img"
-run 2 "$BLKASSAY" sweep "$tmp/empty.img" --out "$tmp/x.run"
-run 2 "$BLKASSAY" sweep "$card" --out "$tmp/no/such/folder/x.run" --passes 1 --seconds 0.01
-says "$tmp/no/such/folder/x.run"
+run 2 "$BLKASSAY" sweep "$tmp/empty.img" --out "$tmp/x.assay"
+run 2 "$BLKASSAY" sweep "$card" --out "$tmp/no/such/folder/x.assay" --passes 1 --seconds 0.01
+says "$tmp/no/such/folder/x.assay"
 run 2 "$BLKASSAY" sweep "$card" --out "$card"
 run 2 "$BLKASSAY" frobnicate
 says "frobnicate"

@@ -8,9 +8,9 @@ limit=$(($(cat "/sys/block/$(basename "$loop")/queue/max_sectors_kb") * 1024))
 [ $limit -ge 16384 ] && [ $((2 * limit)) -le 67108864 ] || skip "the kernel's request limit here is $limit"
 for size in 8192 $((2 * limit)); do
 	run 0 "$BLKASSAY" sweep "$loop" --direction write --order sequential --sizes $size --seconds 0.02 --passes 2 \
-		--erase "$(token_of "$loop")" --out "$tmp/$size.run"
+		--erase "$(token_of "$loop")" --out "$tmp/$size.assay"
 done
-run 0 "$BLKASSAY" report "$tmp/8192.run"
+run 0 "$BLKASSAY" report "$tmp/8192.assay"
 says_not "reach the device as"
-run 0 "$BLKASSAY" report "$tmp/$((2 * limit)).run"
+run 0 "$BLKASSAY" report "$tmp/$((2 * limit)).assay"
 tells " requests each: the kernel splits above"

@@ -4,27 +4,27 @@
 dd if=/dev/zero of="$tmp/card.img" bs=1M count=4 2>/dev/null
 for signal in INT TERM; do
 	run 130 timeout --preserve-status -s $signal 1 "$BLKASSAY" sweep "$tmp/card.img" --sizes 4Ki --seconds 0.2 \
-		--passes 100 --out "$tmp/$signal.run"
+		--passes 100 --out "$tmp/$signal.assay"
 	says "interrupted"
-	grep -q ' end status=interrupted' "$tmp/$signal.run" || fail "the record does not say it was interrupted"
-	run 0 "$BLKASSAY" report "$tmp/$signal.run"
+	grep -q ' end status=interrupted' "$tmp/$signal.assay" || fail "the record does not say it was interrupted"
+	run 0 "$BLKASSAY" report "$tmp/$signal.assay"
 	says "interrupted"
 done
 run 137 timeout --preserve-status -s KILL 1 "$BLKASSAY" sweep "$tmp/card.img" --sizes 4Ki --seconds 0.2 --passes 100 \
-	--out "$tmp/kill.run"
-run 0 "$BLKASSAY" report "$tmp/kill.run"
+	--out "$tmp/kill.assay"
+run 0 "$BLKASSAY" report "$tmp/kill.assay"
 # Of what there was until then a result is made; but not over a record that has come to its place meanwhile.
-"$BLKASSAY" sweep "$tmp/card.img" --sizes 4Ki --seconds 0.2 --passes 1000 --out "$tmp/last.run" --json "$tmp/last.json" \
+"$BLKASSAY" sweep "$tmp/card.img" --sizes 4Ki --seconds 0.2 --passes 1000 --out "$tmp/last.assay" --json "$tmp/last.json" \
 	--csv "$tmp/last.csv" >"$out" 2>"$err" &
 pid=$!
-await ' pass ' "$tmp/last.run"
+await ' pass ' "$tmp/last.assay"
 kill -STOP $pid
-cp "$tmp/kill.run" "$tmp/last.json"
+cp "$tmp/kill.assay" "$tmp/last.json"
 kill -INT $pid
 kill -CONT $pid
 status=0
 wait $pid || status=$?
 [ "$status" = 130 ] || fail "ended in $status"
 says "has become a run record"
-cmp "$tmp/last.json" "$tmp/kill.run" || fail "a record was replaced"
+cmp "$tmp/last.json" "$tmp/kill.assay" || fail "a record was replaced"
 grep -q ',sequential,' "$tmp/last.csv" || fail "an interrupted sweep makes no CSV"

@@ -13,9 +13,9 @@ peak() {
 }
 truncate -s 1M "$tmp/small.img"
 truncate -s 1T "$tmp/large.img" || skip "this filesystem takes no sparse file of 1 TiB"
-peak sweep "$tmp/small.img" --sizes 512..1Mi --seconds 0.05 --passes 1 --out "$tmp/small.run"
+peak sweep "$tmp/small.img" --sizes 512..1Mi --seconds 0.05 --passes 1 --out "$tmp/small.assay"
 small=$most
-peak sweep "$tmp/large.img" --sizes 512..1Mi --seconds 0.05 --passes 1 --out "$tmp/large.run"
+peak sweep "$tmp/large.img" --sizes 512..1Mi --seconds 0.05 --passes 1 --out "$tmp/large.assay"
 echo "peak: $small KiB for 1 MiB, $most KiB for 1 TiB"
 [ "$most" -gt 0 ] && [ "$most" -le 32768 ] || [ -n "${SANITIZED:-}" ] || fail "peak $most KiB"
 [ "$most" -le $((small + 4096)) ] || fail "memory grows with the target: $small KiB, then $most KiB"

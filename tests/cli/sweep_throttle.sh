@@ -35,10 +35,10 @@ control() {
 
 # The limiter hands out slices of a tenth of a second, so a pass must be long against that.
 measure() {
-	rm -f "$tmp/limited.run"
+	rm -f "$tmp/limited.assay"
 	run 0 limited "$BLKASSAY" sweep "$loop" --order sequential --sizes 4Ki,64Ki,1Mi --seconds 6 --passes 1 \
-		--out "$tmp/limited.run"
-	run 0 "$BLKASSAY" report "$tmp/limited.run" --csv "$tmp/limited.csv"
+		--out "$tmp/limited.assay"
+	run 0 "$BLKASSAY" report "$tmp/limited.assay" --csv "$tmp/limited.csv"
 	tr -d '\r' <"$tmp/limited.csv" | awk -F, -v limit=$limit 'NR > 1 {
 		off = $14 / limit - 1; if (off < 0) off = -off
 		printf "%s bytes: %.0f B/s, off by %.2f %%\n", $6, $14, off * 100

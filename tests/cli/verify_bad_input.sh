@@ -23,11 +23,11 @@ refused "out of range" --erase a.img --spot 3
 refused "goes with one size" --erase a.img --spot 8 --sizes 4Ki,8Ki
 refused "is not a record" --resume a.img
 refused "leave --seed out" --resume a.img --seed 4
-refused "cannot open record" --resume none.run
+refused "cannot open record" --resume none.assay
 [ "$(cksum <a.img)" = "$sum" ] || fail "a refused run wrote"
-[ -z "$(ls ./*.run 2>/dev/null)" ] || fail "a refused run left a record"
+[ -z "$(ls ./*.assay 2>/dev/null)" ] || fail "a refused run left a record"
 
-run 0 "$BLKASSAY" verify a.img --erase a.img --out whole.run --quiet
-refused "is complete" --resume whole.run
+run 0 "$BLKASSAY" verify a.img --erase a.img --out whole.assay --quiet
+refused "is complete" --resume whole.assay
 refused "cannot write" --erase a.img --damage none/x.csv
 exit 0

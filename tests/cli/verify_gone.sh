@@ -7,14 +7,14 @@ slow=$(dirname "$BLKASSAY")/tests/slow.so
 image=$tmp/$unique.img
 truncate -s 4M "$image"
 loop_device "$image"
-run 0 "$BLKASSAY" verify "$loop" --erase "$(token_of "$loop")" --only write --sizes 4Ki --seed 4 --out "$tmp/w.run"
+run 0 "$BLKASSAY" verify "$loop" --erase "$(token_of "$loop")" --only write --sizes 4Ki --seed 4 --out "$tmp/w.assay"
 cp "$image" "$tmp/good.img"
 
 # reading NAME: in the background, slow enough, once it has judged something.
 reading() {
 	start=$(awk '{ print $1 }' "/sys/block/$(basename "$loop")/stat")
 	SLOW_FIXED_US=1000 SLOW_RATE=1e9 LD_PRELOAD=$slow "$BLKASSAY" verify "$loop" --only read --sizes 4Ki --seed 4 \
-		--out "$tmp/$1.run" >"$out" 2>"$err" &
+		--out "$tmp/$1.assay" >"$out" 2>"$err" &
 	pid=$!
 	tries=0
 	until [ "$(awk '{ print $1 }' "/sys/block/$(basename "$loop")/stat")" -ge $((start + 100)) ]; do
@@ -28,7 +28,7 @@ ended() { # NAME WORDS
 	[ $status = 3 ] || fail "it exited with $status"
 	says "$2"
 	says_not "are damaged:"
-	run 0 "$BLKASSAY" report "$tmp/$1.run"
+	run 0 "$BLKASSAY" report "$tmp/$1.assay"
 	tells "$2"
 	says_not "are damaged:"
 	tells "judged hold what was written"
@@ -38,7 +38,7 @@ empty_loop "$image"
 ended empty "is gone"
 cp "$tmp/good.img" "$image"
 losetup -c "$loop"
-run 0 "$BLKASSAY" verify "$loop" --resume "$tmp/empty.run"
+run 0 "$BLKASSAY" verify "$loop" --resume "$tmp/empty.assay"
 says "All 8192 blocks of 512 B"
 let_go "$loop"
 

@@ -27,7 +27,7 @@ struct job {
 const struct job *job_find(const char *name);
 void job_list(FILE *out);
 
-/* The same names in every job: a.run is the record, new.img an image that a run makes, a.run.kept the saved data. */
+/* The same names in every job: a.assay is the record, new.img an image that a run makes, a.assay.kept the saved data. */
 
 /* The tool without any fault, words up to NULL; output in after.out and after.err. Its exit status; -1: it crashed. */
 int job_tool(const char *word, ...) __attribute__((sentinel));

@@ -24,7 +24,7 @@ void prepare_cut_card(void)
 
 	place_fill();
 	job_tool_unplugged(2, argv);
-	if (access("a.run.kept", F_OK) < 0 || place_is_filled())
+	if (access("a.assay.kept", F_OK) < 0 || place_is_filled())
 		file_die("making a card to be restored");
 }
 
@@ -32,7 +32,7 @@ void prepare_written(void)
 {
 	place_fill();
 	if (job_tool("verify", "@", "--erase", "@token", "--seed", "5", "--only", "write", "--out",
-		    "w.run", NULL) != 0)
+		    "w.assay", NULL) != 0)
 		file_die("writing a card to be verified");
 }
 
@@ -52,7 +52,7 @@ static void sweep(const char *target, const char *path)
 void prepare_record(void)
 {
 	place_fill();
-	sweep("@", "a.run");
+	sweep("@", "a.assay");
 }
 
 static void copy(const char *from, const char *to)
@@ -68,18 +68,18 @@ static void copy(const char *from, const char *to)
 
 void prepare_two_records(void)
 {
-	copy("kept-sweep.run", "a.run");
-	copy("kept-slow.run", "b.run");
+	copy("kept-sweep.assay", "a.assay");
+	copy("kept-slow.assay", "b.assay");
 }
 
 void prepare_journal(void)
 {
 	static const char *const argv[] = { "cut", "@", "--erase", "@token", "--seed", "5",
-		"--seconds", "60", "--out", "a.run", NULL };
+		"--seconds", "60", "--out", "a.assay", NULL };
 
 	place_fill();
 	job_tool_unplugged(150, argv);
-	if (!file_count("a.run", " stored ") || !file_count("a.run", "gone"))
+	if (!file_count("a.assay", " stored ") || !file_count("a.assay", "gone"))
 		file_die("making a journal");
 }
 
@@ -100,19 +100,19 @@ void make_records(void)
 	place_fill();
 	status |= job_tool("sweep", "model:" FAULT_MODELS "/buoy-b.model", "--direction",
 		"read,write", "--sizes", "4Ki..64Ki", "--order", "sequential", "--seconds", "0.2",
-		"--passes", "6", "--out", "kept-sweep.run", NULL);
+		"--passes", "6", "--out", "kept-sweep.assay", NULL);
 	status |= job_tool("sweep", "model:" FAULT_MODELS "/buoy-a.model", "--direction",
 		"read,write", "--sizes", "4Ki..64Ki", "--order", "sequential", "--seconds", "0.2",
-		"--passes", "6", "--out", "kept-slow.run", NULL);
+		"--passes", "6", "--out", "kept-slow.assay", NULL);
 	status |= job_tool("verify", "model:" FAULT_MODELS "/buoy-b.model", "--region", "0+512Ki",
-		"--out", "kept-verify.run", NULL);
+		"--out", "kept-verify.assay", NULL);
 	status |= job_tool(
-		"audit", "model:" FAULT_MODELS "/buoy-b.model", "--out", "kept-audit.run", NULL);
+		"audit", "model:" FAULT_MODELS "/buoy-b.model", "--out", "kept-audit.assay", NULL);
 	if (status)
 		file_die(model);
 	if (place_token()[0] == 'c') /* an image: nothing can be observed */
 		return;
-	if (job_tool("observe", "@", "--seconds", "0.05", "--out", "kept-seen.run", NULL) != 0)
+	if (job_tool("observe", "@", "--seconds", "0.05", "--out", "kept-seen.assay", NULL) != 0)
 		file_die("observing");
 }
 
@@ -188,7 +188,7 @@ static const char *order_of_event(
 		o->kept_seen = true;
 		o->kept_open = !sync;
 		o->folder_open |= !sync;
-	} else if (!strcmp(name, "a.run")) {
+	} else if (!strcmp(name, "a.assay")) {
 		if (!sync)
 			return order_of_line(o, kind);
 		o->announced = false;
@@ -250,13 +250,13 @@ static const char *try_report(const char *path)
 
 const char *judge_record(const struct job *job, int status)
 {
-	const char *complaint = try_report("a.run");
+	const char *complaint = try_report("a.assay");
 
 	if (complaint || status != job->status)
 		return complaint;
-	if (access("a.run", F_OK) < 0)
+	if (access("a.assay", F_OK) < 0)
 		return "says it is fine but left no record";
-	if (!file_count("a.run", " end status=complete"))
+	if (!file_count("a.assay", " end status=complete"))
 		return "says it is fine but the record has no good end";
 	return NULL;
 }
@@ -268,11 +268,11 @@ const char *judge_journal(const struct job *job, int status)
 	const char *target = access("new.img", F_OK) == 0 ? "new.img" : "@";
 	int checked;
 
-	if (access("a.run", F_OK) < 0)
+	if (access("a.assay", F_OK) < 0)
 		return status == job->status ? "says it is fine but left no journal" : NULL;
-	if (job_tool("report", "a.run", NULL) == -1)
+	if (job_tool("report", "a.assay", NULL) == -1)
 		return "'report' crashes on the journal";
-	checked = job_tool("recheck", "a.run", target, NULL);
+	checked = job_tool("recheck", "a.assay", target, NULL);
 	if (checked == -1)
 		return "'recheck' crashes on the journal";
 	if (status == job->status && checked == 2)
@@ -291,9 +291,9 @@ static const char *judge_put_back(void)
 {
 	if (place_is_filled())
 		return NULL;
-	if (access("a.run.kept", F_OK) < 0)
+	if (access("a.assay.kept", F_OK) < 0)
 		return "the card's data is lost: changed, and nothing saved";
-	if (job_tool("restore", "a.run.kept", "@", NULL) != 0)
+	if (job_tool("restore", "a.assay.kept", "@", NULL) != 0)
 		return "the card's data is changed, and 'restore' does not put it back";
 	return place_is_filled() ? NULL : "'restore' says it is fine, but the data differs";
 }
@@ -304,7 +304,7 @@ const char *judge_kept_run(const struct job *job, int status)
 
 	if (status == 0 && !place_is_filled())
 		return "says it is fine but the card's data is changed";
-	if (status != 0 && !place_is_filled() && !job_file_says("err", "restore 'a.run.kept' '"))
+	if (status != 0 && !place_is_filled() && !job_file_says("err", "restore 'a.assay.kept' '"))
 		return "leaves the card changed without saying how to restore it";
 	complaint = judge_put_back();
 	return complaint ? complaint : judge_record(job, status);
@@ -324,7 +324,7 @@ const char *judge_written(const struct job *job, int status)
 	const char *target = access("new.img", F_OK) == 0 ? "new.img" : "@";
 
 	if (status == 0 && job_tool("verify", target, "--seed", "5", "--only", "read", "--out",
-				   "check.run", NULL) != 0)
+				   "check.assay", NULL) != 0)
 		return "says it is fine but what it wrote is not there";
 	return judge_record(job, status);
 }

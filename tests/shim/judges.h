@@ -7,19 +7,19 @@
 /* The run that overwrites the target while its data is kept. */
 #define KEPT_SWEEP                                                                            \
 	"sweep", "@", "--keep-data", "--direction", "write", "--sizes", "128Ki", "--seconds", \
-		"0.001", "--passes", "1", "--order", "sequential", "--out", "a.run"
+		"0.001", "--passes", "1", "--order", "sequential", "--out", "a.assay"
 
 void prepare_nothing(void);
 void prepare_card(void); /* the target holds data */
-void prepare_cut_card(void); /* it is overwritten, its data saved in a.run.kept */
+void prepare_cut_card(void); /* it is overwritten, its data saved in a.assay.kept */
 void prepare_written(void); /* verify has written it with seed 5 */
 void prepare_damaged(void); /* the same, then one block overwritten */
-void prepare_record(void); /* a.run is a sweep of it */
-void prepare_two_records(void); /* a.run and, of the same sweep, b.run */
-void prepare_journal(void); /* a.run is a journal of it */
+void prepare_record(void); /* a.assay is a sweep of it */
+void prepare_two_records(void); /* a.assay and, of the same sweep, b.assay */
+void prepare_journal(void); /* a.assay is a journal of it */
 void prepare_broken_journal(void); /* the same, then a promised block was lost */
 
-/* Files that stay: kept-sweep.run, kept-verify.run, kept-audit.run, kept-seen.run (an observation). */
+/* Files that stay: kept-sweep.assay, kept-verify.assay, kept-audit.assay, kept-seen.assay (an observation). */
 void make_records(void);
 
 /* Whatever the job, after a sync that failed: nothing is lost by it here, so only the tool's own words can show that it
@@ -37,7 +37,7 @@ judge judge_output; /* the same words as without a fault, or a word about it */
 judge judge_csv; /* a.csv likewise */
 judge judge_page; /* a.html likewise */
 judge judge_json; /* a.json likewise */
-judge judge_record; /* a.run, if there, can be read; a good end means a good end in it */
+judge judge_record; /* a.assay, if there, can be read; a good end means a good end in it */
 judge judge_read_sweep; /* and nothing was written */
 judge judge_written; /* and what verify wrote is there */
 judge judge_failing; /* and it is never called fine */

@@ -17,7 +17,7 @@ void sample_run_init(struct run *r)
 	text_copy(r->head.label, sizeof r->head.label, "behind-r14");
 	text_copy(r->head.kernel, sizeof r->head.kernel, "6.1.0 x86_64");
 	text_copy(r->head.command, sizeof r->head.command, "blkassay sweep /dev/sdq");
-	text_copy(r->path, sizeof r->path, "sample.run");
+	text_copy(r->path, sizeof r->path, "sample.assay");
 	r->target = (struct run_target){ .size_bytes = 7948206080,
 		.logical_block_bytes = 512,
 		.physical_block_bytes = 512,

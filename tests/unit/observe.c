@@ -332,7 +332,7 @@ START_TEST(mix_of_a_straight_line)
 		{ .direction = RUN_WRITE, .flush_ns = 10000000 },
 		{ .direction = RUN_WRITE, .flush_ns = 20000000 }
 	};
-	struct run run = { .path = "o.run", .passes = passes, .pass_count = 5 }, elsewhere = run;
+	struct run run = { .path = "o.assay", .passes = passes, .pass_count = 5 }, elsewhere = run;
 	double writes = 120 * 1e-3 + 1720320 / 1e6;
 
 	explain_mix_make(&m, &e, &run, &o);

@@ -46,7 +46,7 @@ take_down() {
 	modprobe -r xhci-pci 2>/dev/null
 	for dm in $(dmsetup ls 2>/dev/null | awk '$1 != "No" { print $1 }'); do dm remove -f "$dm"; done
 	losetup -a | cut -d: -f1 | while read -r loop; do losetup -d "$loop"; done
-	cp $work/*.run $work/*.csv "$results/" 2>/dev/null
+	cp $work/*.assay $work/*.csv "$results/" 2>/dev/null
 	exit $status
 }
 

@@ -2,16 +2,16 @@
 # the drive was attached: name, revision, blocks, cache, FUA, write protection, removable mark. Then the cache's setting is
 # changed, in the device and in the kernel's view alone, and the audit must tell these two apart.
 
-# audit_claims DEVICE NAME: the findings in NAME.run, one a line, in plain words in NAME.txt.
+# audit_claims DEVICE NAME: the findings in NAME.assay, one a line, in plain words in NAME.txt.
 audit_claims() {
 	token "$1"
-	rm -f "$2.run"
-	start blkassay audit "$1" --erase "$token" --seed 5 --out "$2.run" --region 0+256Ki --quiet
-	wait_for 120 grep -q ' promise id=kernel-view ' "$2.run" || fail "no claims of $1 in two minutes"
+	rm -f "$2.assay"
+	start blkassay audit "$1" --erase "$token" --seed 5 --out "$2.assay" --region 0+256Ki --quiet
+	wait_for 120 grep -q ' promise id=kernel-view ' "$2.assay" || fail "no claims of $1 in two minutes"
 	kill -INT $child
 	finish 130
-	grep -q ' end .*exit_status=130' "$2.run" || fail "the record does not say that it was stopped"
-	sed -n 's/.* promise \(id=.*\)/\1/p' "$2.run" | sed "s/%20/ /g; s/%27/'/g" >"$2.txt"
+	grep -q ' end .*exit_status=130' "$2.assay" || fail "the record does not say that it was stopped"
+	sed -n 's/.* promise \(id=.*\)/\1/p' "$2.assay" | sed "s/%20/ /g; s/%27/'/g" >"$2.txt"
 }
 claim() { grep "^id=$1 .*verdict=$2 " "$audited.txt" | grep -qF -e "$3" || fail "$1 is not '$2' with '$3': $(grep "^id=$1 " "$audited.txt")"; }
 

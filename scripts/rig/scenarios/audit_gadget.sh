@@ -8,7 +8,7 @@ truncate -s 1M card.img
 gadget_plug $work/card.img
 token "$gadget"
 is "the kernel's view" "$(cat /sys/block/${gadget#/dev/}/queue/write_cache)" "write back"
-run 1 blkassay audit "$gadget" --erase "$token" --seed 5 --out gadget.run --with-eject --quiet
+run 1 blkassay audit "$gadget" --erase "$token" --seed 5 --out gadget.assay --with-eject --quiet
 for line in inquiry capacity cache-page kernel-view read-after-write interleaved overlap partial-overlap straddle \
 	odd-length stored write-behind; do
 	says "kept       $line:"

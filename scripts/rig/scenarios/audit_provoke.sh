@@ -5,7 +5,7 @@
 truncate -s 512K card.img
 gadget_plug $work/card.img
 token "$gadget"
-start blkassay audit "$gadget" --erase "$token" --seed 5 --out gadget.run --provoke --seconds 200 --quiet
+start blkassay audit "$gadget" --erase "$token" --seed 5 --out gadget.assay --provoke --seconds 200 --quiet
 wait_for 500 grep -q "make the card fail" $err || fail "it never asked"
 gadget_swap ""
 wait_for 200 grep -q "put the card back" $err || fail "it never saw the failure"
@@ -13,5 +13,5 @@ gadget_swap $work/card.img
 # The kernel gadget's own fault at the end of the drive: see audit_gadget.
 finish 1
 says "kept       background-error:"
-grep -q "id=background-error.*not%20present" gadget.run || fail "not the failure that was made"
+grep -q "id=background-error.*not%20present" gadget.assay || fail "not the failure that was made"
 says "1 of 20 promises broken (past-end)"

@@ -3,16 +3,16 @@ truncate -s 8M card.img
 gadget_plug $work/card.img
 token "$gadget"
 
-start blkassay cut "$gadget" --erase "$token" --region 0+1Mi --seed 5 --out j.run
-wait_for 120 sh -c "[ \$(grep -c ' stored through=' j.run) -ge 4 ]" || fail "nothing was flushed in two minutes"
+start blkassay cut "$gadget" --erase "$token" --region 0+1Mi --seed 5 --out j.assay
+wait_for 120 sh -c "[ \$(grep -c ' stored through=' j.assay) -ge 4 ]" || fail "nothing was flushed in two minutes"
 cp card.img early.img
-wait_for 120 sh -c "[ \$(grep -c ' stored through=' j.run) -ge 12 ]" || fail "nothing more was flushed"
+wait_for 120 sh -c "[ \$(grep -c ' stored through=' j.assay) -ge 12 ]" || fail "nothing more was flushed"
 gadget_unplug
 finish 0
 says "the target is gone; plug it in again"
-grep -q ' stop reason=gone ' j.run || fail "the journal does not say that the target went: $(tail -n 2 j.run)"
+grep -q ' stop reason=gone ' j.assay || fail "the journal does not say that the target went: $(tail -n 2 j.assay)"
 gadget_replug
-run 0 blkassay recheck j.run "$gadget"
+run 0 blkassay recheck j.assay "$gadget"
 says "KEPT: every promise made before the cut"
 says_not "was not unplugged"
 note "$(grep '^Promises' $out)"
@@ -21,7 +21,7 @@ note "$(grep '^Promises' $out)"
 gadget_unplug
 cp early.img card.img
 gadget_replug
-run 1 blkassay recheck j.run "$gadget"
+run 1 blkassay recheck j.assay "$gadget"
 says "BROKEN: data that a flush promised did not survive the cut"
 note "$(grep '^Promises' $out)"
 
@@ -31,6 +31,6 @@ echo "" >/sys/kernel/config/usb_gadget/rig/UDC
 sleep 1
 echo dummy_udc.0 >/sys/kernel/config/usb_gadget/rig/UDC
 END
-run 0 blkassay cut "$gadget" --erase "$token" --region 0+1Mi --seed 9 --seconds 3 --cycles 3 --cut-with "sh $work/cut.sh" --out k.run
+run 0 blkassay cut "$gadget" --erase "$token" --region 0+1Mi --seed 9 --seconds 3 --cycles 3 --cut-with "sh $work/cut.sh" --out k.assay
 says "3 cuts, 0 of them with broken promises or damage"
 note "$(grep '^Promises' $out)"

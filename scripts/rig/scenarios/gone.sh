@@ -6,7 +6,7 @@ truncate -s 4M card.img
 head -c 8388608 /dev/zero | tr '\0' '\252' >larger.img
 gadget_plug $work/card.img
 token "$gadget"
-run 0 blkassay verify "$gadget" --erase "$token" --region 0+512Ki --only write --sizes 64Ki --seed 11 --out write.run
+run 0 blkassay verify "$gadget" --erase "$token" --region 0+512Ki --only write --sizes 64Ki --seed 11 --out write.assay
 
 gone() { # WORDS: what the run must have said and left
 	finish 3
@@ -22,11 +22,11 @@ gone() { # WORDS: what the run must have said and left
 	grep -q ' end .*status=failed' "$2" || fail "the record does not say how the run ended"
 }
 reading() { # NAME
-	start blkassay verify "$gadget" --region 0+512Ki --only read --sizes 512 --seed 11 --out "$1.run"
+	start blkassay verify "$gadget" --region 0+512Ki --only read --sizes 512 --seed 11 --out "$1.assay"
 	moved "$gadget" 100
 }
 resumed() {
-	run 0 blkassay verify "$gadget" --resume "$1.run"
+	run 0 blkassay verify "$gadget" --resume "$1.assay"
 	says "All 1024 blocks of 512 B"
 }
 for way in unplugged deauthorised let_go ejected; do
@@ -37,7 +37,7 @@ for way in unplugged deauthorised let_go ejected; do
 	let_go) driver_off "$gadget" ;;
 	ejected) gadget_swap "" ;;
 	esac
-	gone "is gone" $way.run
+	gone "is gone" $way.assay
 	case $way in
 	unplugged) gadget_replug ;;
 	deauthorised) authorise ;;
@@ -57,8 +57,8 @@ gadget_swap $work/card.img
 resumed other
 
 # Written to when it goes.
-start blkassay sweep "$gadget" --erase "$token" --direction write --sizes 64Ki --seconds 1 --passes 40 --out sweep.run
+start blkassay sweep "$gadget" --erase "$token" --direction write --sizes 64Ki --seconds 1 --passes 40 --out sweep.assay
 moved "$gadget" 100
 gadget_unplug
-gone "is gone" sweep.run
+gone "is gone" sweep.assay
 gadget_replug

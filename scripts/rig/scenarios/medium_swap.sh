@@ -33,9 +33,9 @@ for kind in audit verify sweep cut; do
 	sweep) set -- 100 blkassay sweep "$gadget" --erase "$token" --direction write --sizes 4Ki,64Ki --seconds 1 --passes 40 ;;
 	cut) set -- 100 blkassay cut "$gadget" --erase "$token" --region 1Mi+1Mi ;;
 	esac
-	swapped "$@" --seed 5 --out $kind.run
+	swapped "$@" --seed 5 --out $kind.assay
 	untouched
-	run 0 blkassay report $kind.run
+	run 0 blkassay report $kind.assay
 	says_not "No damage"
 	right_card
 done
@@ -44,10 +44,10 @@ done
 head -c 4194304 /dev/urandom >card.img
 own=$(sha256sum <card.img)
 right_card
-swapped 300 blkassay audit "$gadget" --keep-data --region 1Mi+2Mi --seed 6 --out $disk/kept.run
+swapped 300 blkassay audit "$gadget" --keep-data --region 1Mi+2Mi --seed 6 --out $disk/kept.assay
 untouched
 says "nothing is put back"
-[ -s $disk/kept.run.kept ] || fail "the saved data is gone"
+[ -s $disk/kept.assay.kept ] || fail "the saved data is gone"
 line=$(sed -n 's/.*run: blkassay //p' $err | tail -n 1)
 [ -n "$line" ] || fail "no line says how to put it back"
 right_card
@@ -57,8 +57,8 @@ is "the card's own data" "$(sha256sum <card.img)" "$own"
 
 # A host that polls: the attention is gone before the next command, only the disk sequence has moved.
 gadget_poll 100
-rm $disk/kept.run.kept
-swapped 300 blkassay audit "$gadget" --erase "$token" --region 1Mi+2Mi --seed 7 --out polled.run
+rm $disk/kept.assay.kept
+swapped 300 blkassay audit "$gadget" --erase "$token" --region 1Mi+2Mi --seed 7 --out polled.assay
 strays=$(cmp -l other.img /dev/zero 2>/dev/null | wc -l)
 note "bytes that reached the other card: $strays"
 between "bytes that reached the other card" "$strays" 0 131072
@@ -73,7 +73,7 @@ echo "" >/sys/kernel/config/usb_gadget/rig/UDC
 echo /tmp/work/other.img >/sys/kernel/config/usb_gadget/rig/functions/mass_storage.0/lun.0/file
 echo dummy_udc.0 >/sys/kernel/config/usb_gadget/rig/UDC
 END
-run 3 blkassay cut "$gadget" --erase "$token" --region 0+1Mi --seed 9 --seconds 3 --cycles 2 --cut-with "sh $work/swap.sh" --out cycles.run
+run 3 blkassay cut "$gadget" --erase "$token" --region 0+1Mi --seed 9 --seconds 3 --cycles 2 --cut-with "sh $work/swap.sh" --out cycles.assay
 says "does not show that it still holds the medium this run wrote to"
 says_not "BROKEN"
 untouched

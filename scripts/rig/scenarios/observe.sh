@@ -4,16 +4,16 @@ mkdir -p /mnt/stick
 mkdosfs $stick
 mount -t vfat $stick /mnt/stick || fail "cannot mount it"
 head -c 600000 /dev/urandom >photo
-start blkassay observe "$stick" --out seen.run
-wait_for 60 grep -q ' second ' seen.run || fail "observe does not observe"
+start blkassay observe "$stick" --out seen.assay
+wait_for 60 grep -q ' second ' seen.assay || fail "observe does not observe"
 cp photo /mnt/stick/photo
 sync
 umount /mnt/stick
 kill -INT $child
 finish 0
-run 0 blkassay report seen.run
+run 0 blkassay report seen.assay
 says "a write of" # the longest stall comes from the kernel's trace, not from its counters
-run 0 blkassay report seen.run --csv seen.csv
+run 0 blkassay report seen.assay --csv seen.csv
 # Bytes of the "size" rows of writes: the file, and the few blocks of FAT that go with it.
 bytes=$(awk -F, '$3 == "size" && $4 == "write" { sum += $9 } END { print sum + 0 }' seen.csv)
 counted=$(awk -F, '$3 == "second" && $4 == "write" { sum += $9 } END { print sum + 0 }' seen.csv)

@@ -12,7 +12,7 @@ limit=$(($(cat /sys/block/${stick#/dev/}/queue/max_sectors_kb) * 1024))
 
 # One pair; the error of the prediction goes to $fs.off.
 pair() { # FILESYSTEM NUMBER FORMAT...
-	fs=$1 seen=$1$2.run swept=$1$2-sweep.run
+	fs=$1 seen=$1$2.assay swept=$1$2-sweep.assay
 	token "$stick"
 	run 0 blkassay sweep "$stick" --erase "$token" --direction read,write --order sequential \
 		--sizes 512,4Ki,16Ki,64Ki,120Ki --seconds 0.3 --passes 2 --seed "$2" --out "$swept" --quiet

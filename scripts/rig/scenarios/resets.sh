@@ -10,11 +10,11 @@ region="--region 0+2Mi"
 honest_cut() {
 	gadget_plug /dev/vdc
 	token "$gadget"
-	run never blkassay cut "$gadget" --erase "$token" $region --seconds 4 --seed 11 --cut-with /rig/reset --out $disk/honest.run
+	run never blkassay cut "$gadget" --erase "$token" $region --seconds 4 --seed 11 --cut-with /rig/reset --out $disk/honest.assay
 }
 honest_check() {
 	gadget_plug /dev/vdc
-	run 0 blkassay recheck $disk/honest.run "$gadget"
+	run 0 blkassay recheck $disk/honest.assay "$gadget"
 	says "KEPT: every promise made before the cut"
 	promised=$(sed -n 's/.* promised by a flush or FUA *\([0-9]*\) blocks.*/\1/p' $out)
 	old=$(sed -n 's/.*Of those not promised, \([0-9]*\) are old.*/\1/p' $out)
@@ -22,7 +22,7 @@ honest_check() {
 	between "blocks promised" "$promised" 1 999999
 	# The reset must have cost something, else it tested nothing.
 	between "blocks not promised and old" "$old" 1 999999
-	cp $disk/honest.run $results/
+	cp $disk/honest.assay $results/
 	gadget_remove
 }
 forgetful_cut() {
@@ -32,12 +32,12 @@ forgetful_cut() {
 	# What the card gets is the state of half a second ago; every flush since then was a lie.
 	printf '#!/bin/sh\ndd if=%s of=/dev/vdc bs=64k conv=fsync 2>/dev/null\nsleep 0.5\n/rig/reset\n' $work/card.img >$work/forget
 	chmod +x $work/forget
-	run never blkassay cut "$gadget" --erase "$token" $region --seconds 4 --seed 12 --cut-with $work/forget --out $disk/forgetful.run
+	run never blkassay cut "$gadget" --erase "$token" $region --seconds 4 --seed 12 --cut-with $work/forget --out $disk/forgetful.assay
 }
 forgetful_check() {
 	dd if=/dev/vdc of=$work/card.img bs=64k count=128 2>/dev/null
 	gadget_plug $work/card.img
-	run 1 blkassay recheck $disk/forgetful.run "$gadget"
+	run 1 blkassay recheck $disk/forgetful.assay "$gadget"
 	note "forgetful gadget: $(grep BROKEN $out)"
 	says "BROKEN: data that a flush promised did not survive the cut"
 	gadget_remove
@@ -46,8 +46,8 @@ kept_cut() {
 	dd if=/dev/urandom of=/dev/vdc bs=64k count=64 conv=fsync 2>/dev/null
 	head -c 4194304 /dev/vdc | sha256sum >$results/card.sum
 	gadget_plug /dev/vdc
-	start blkassay sweep "$gadget" --direction write --keep-data --region 0+1Mi --sizes 64Ki --seconds 1 --passes 20 --out $disk/kept.run
-	wait_for 120 grep -q ' pass ' $disk/kept.run || fail "no pass in two minutes"
+	start blkassay sweep "$gadget" --direction write --keep-data --region 0+1Mi --sizes 64Ki --seconds 1 --passes 20 --out $disk/kept.assay
+	wait_for 120 grep -q ' pass ' $disk/kept.assay || fail "no pass in two minutes"
 	dd if=/dev/vdc of=/dev/null bs=64k count=1 2>/dev/null
 	# As bad as it gets: the test's data has reached the card.
 	blockdev --flushbufs /dev/vdc
@@ -57,8 +57,8 @@ kept_check() {
 	head -c 4194304 /dev/vdc | sha256sum >after.sum
 	cmp -s after.sum $results/card.sum && fail "the reset came before anything was written"
 	gadget_plug /dev/vdc
-	run 0 blkassay restore $disk/kept.run.kept "$gadget"
-	run 0 blkassay report $disk/kept.run
+	run 0 blkassay restore $disk/kept.assay.kept "$gadget"
+	run 0 blkassay report $disk/kept.assay
 	gadget_remove
 	head -c 4194304 /dev/vdc | sha256sum >after.sum
 	cmp -s after.sum $results/card.sum || fail "the card's own data is not back"

@@ -7,8 +7,8 @@ ceiling=1216000 # B/s. USB 2.0 table 5-9: 19 bulk packets of 64 bytes in a frame
 slack=1.03 # a bus that was late makes up for at most 8 frames (scripts/rig/run) in a pass of 400
 
 run 0 blkassay sweep "$stick" --sizes 512,4Ki,64Ki,256Ki --order sequential --seconds 0.4 --passes 5 --seed 7 \
-	--label "stick at full speed" --out stick.run
-run 0 blkassay report stick.run --csv stick.csv
+	--label "stick at full speed" --out stick.assay
+run 0 blkassay report stick.assay --csv stick.csv
 
 # Median of a column over the passes of one request size: of all files given.
 median() { # COLUMN SIZE FILE...
@@ -34,7 +34,7 @@ between "rate at 4096 against 512" "$(awk "BEGIN { print $rate_4096 / $rate_512 
 between "rate at 65536 against 512" "$(awk "BEGIN { print $rate_65536 / $rate_512 }")" 4 160
 
 # The curve, as explain draws it: milliseconds a request, and about the ceiling beyond that.
-run 0 blkassay explain stick.run
+run 0 blkassay explain stick.assay
 note "$(grep 'fixed cost of a request' $out)"
 note "$(grep 'streaming rate' $out)"
 milliseconds() { awk '{ for (i = 1; i < NF; i++) if ($(i + 1) == "ms") { print $i; exit } }'; }
@@ -50,11 +50,11 @@ fair() { [ -e "ratios.$1" ] && awk -v r="$(middle <"ratios.$1")" 'BEGIN { exit !
 round=1
 while [ $round -le 7 ] || { [ $round -le 31 ] && { [ $((round % 2)) = 1 ] || ! fair 512 || ! fair 65536; }; }; do
 	for size in 512 65536; do
-		run 0 blkassay sweep "$stick" --sizes "$size" --order sequential --seconds 0.5 --passes 1 --quiet --out pair.run
+		run 0 blkassay sweep "$stick" --sizes "$size" --order sequential --seconds 0.5 --passes 1 --quiet --out pair.assay
 		loop=$(bare_reads "$stick" "$size" 0.5) || fail "the bare loop cannot read"
-		run 0 blkassay report pair.run --csv pair.csv
+		run 0 blkassay report pair.assay --csv pair.csv
 		awk "BEGIN { print $(median acknowledged_bytes_per_second "$size" pair.csv) / $loop }" >>"ratios.$size"
-		rm pair.run pair.csv
+		rm pair.assay pair.csv
 	done
 	round=$((round + 1))
 done
@@ -70,4 +70,4 @@ requests=$(median requests 262144 stick.csv)
 is "device requests for $requests requests of 256 KiB" "$(median device_requests 262144 stick.csv)" $((requests * 3))
 is "device requests of 4 KiB" "$(median device_requests 4096 stick.csv)" "$(median requests 4096 stick.csv)"
 grep -q ',[^,]*split' stick.csv || fail "no pass is flagged as split"
-grep -q "link_bits_per_second=12000000" stick.run || fail "the record does not know the link: $(grep ' target ' stick.run)"
+grep -q "link_bits_per_second=12000000" stick.assay || fail "the record does not know the link: $(grep ' target ' stick.assay)"

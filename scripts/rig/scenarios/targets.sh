@@ -36,6 +36,6 @@ is "the note on it" "$(cat /mnt/stick/notes)" "field notes"
 umount /mnt/stick
 # Unmounted it may, with its own token only.
 run 2 blkassay sweep "$stick" --direction write --sizes 4Ki --seconds 0.1 --passes 1 --erase GADGET-0002-4194304
-run 0 blkassay sweep "$stick" --direction write --sizes 4Ki --seconds 0.1 --passes 1 --region 0+64Ki --keep-data --out $disk/notes.run
+run 0 blkassay sweep "$stick" --direction write --sizes 4Ki --seconds 0.1 --passes 1 --region 0+64Ki --keep-data --out $disk/notes.assay
 mount -t vfat $stick /mnt/stick || fail "cannot mount it"
 is "the note after a run with --keep-data" "$(cat /mnt/stick/notes)" "field notes"

@@ -15,17 +15,17 @@ readable() {
 }
 
 gadget_plug $work/card.img
-long unplugged.run
+long unplugged.assay
 gadget_unplug
 finish 3
 says "is gone"
 is "lines on stderr about it" "$(grep -c '^blkassay: ' $err)" 1
 note "unplugged: $(grep '^blkassay: ' $err)"
-readable unplugged.run
+readable unplugged.assay
 
 gadget_replug
-long ejected.run
+long ejected.assay
 gadget_swap ""
 finish 3
 note "ejected: $(grep '^blkassay: ' $err)"
-readable ejected.run
+readable ejected.assay

@@ -3,17 +3,17 @@
 # Time limit: 900 s
 truncate -s 4M card.img
 gadget_plug $work/card.img
-start blkassay sweep "$gadget" --sizes 4Ki --order random --seconds 1 --passes 6 --out sweep.run
-wait_for 120 sh -c "[ \$(grep -c ' pass ' sweep.run) -ge 1 ]" || fail "no pass in two minutes"
+start blkassay sweep "$gadget" --sizes 4Ki --order random --seconds 1 --passes 6 --out sweep.assay
+wait_for 120 sh -c "[ \$(grep -c ' pass ' sweep.assay) -ge 1 ]" || fail "no pass in two minutes"
 for n in 1 2 3; do reset_usb "$gadget"; done
 finish 0
 says "counted for nothing: the kernel counted"
 note "$(tr -s ' \n' '  ' <$out | grep -o '[0-9]* pass[^.]*' | head -n 1)"
-grep -q 'flags=.*resets' sweep.run || fail "no pass is flagged"
-grep -q 'device_errors=' sweep.run || fail "no number stands in the record"
+grep -q 'flags=.*resets' sweep.assay || fail "no pass is flagged"
+grep -q 'device_errors=' sweep.assay || fail "no number stands in the record"
 
 token "$gadget"
-start blkassay verify "$gadget" --erase "$token" --region 0+1Mi --sizes 4Ki --seed 3 --out verify.run
+start blkassay verify "$gadget" --erase "$token" --region 0+1Mi --sizes 4Ki --seed 3 --out verify.assay
 # While it writes: it is opened anew before it reads, and a reset that waits then moves the disk sequence.
 for n in 1 2; do
 	moved "$gadget" 20
@@ -23,9 +23,9 @@ finish 0
 says "The kernel counted"
 says "All 2048 blocks"
 
-start blkassay audit "$gadget" --erase "$token" --seed 4 --out audit.run
+start blkassay audit "$gadget" --erase "$token" --seed 4 --out audit.assay
 moved "$gadget" 100
 reset_usb "$gadget"
-wait_for 200 grep -q 'counts%20for%20nothing' audit.run || fail "no line of the audit is doubted"
+wait_for 200 grep -q 'counts%20for%20nothing' audit.assay || fail "no line of the audit is doubted"
 kill -INT "$child"
 finish 130
