@@ -76,7 +76,7 @@ shows "1024 blank" verify-c.txt
 tell "Build d: as fast, but it says that it writes behind, and flushes when asked"
 sweep buoy-d
 step 0 compare-cd.txt compare "$out/buoy-c.assay" --against "$out/buoy-d.assay" --allow-slower 5
-shows "GATE passed" compare-cd.txt
+shows "Gate passed" compare-cd.txt
 step 0 verify-d.txt verify "model:$models/buoy-d.model" --seed 1 --out "$out/verify-d.assay"
 shows "hold what was written" verify-d.txt
 echo "At no request size more than 5 % slower than build c, and every block holds what was written."
