@@ -207,7 +207,7 @@ static int add_text(struct results *r, const struct view *v, struct error *err)
 	struct text_style style;
 
 	screen_style(&style);
-	if (r->shown)
+	if (r->shown && !style.brief)
 		text_adds(&r->text, "\n");
 	if (text_view_add(&r->text, v, &style, err) < 0)
 		return -1;

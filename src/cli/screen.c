@@ -8,11 +8,50 @@
 #include <sys/ioctl.h>
 #include <unistd.h>
 
+#include "base/number.h"
+
 enum { USUAL_COLUMNS = 80, WIDEST = 1000 };
+
+static enum screen_colour wanted_colour = SCREEN_COLOUR_AUTO;
+static bool wanted_brief;
+
+int screen_set_colour(const char *when)
+{
+	static const char *const names[] = { [SCREEN_COLOUR_AUTO] = "auto",
+		[SCREEN_COLOUR_ALWAYS] = "always",
+		[SCREEN_COLOUR_NEVER] = "never" };
+
+	for (size_t i = 0; i < sizeof names / sizeof *names; i++)
+		if (!strcmp(names[i], when)) {
+			wanted_colour = (enum screen_colour)i;
+			return 0;
+		}
+	return -1;
+}
+
+void screen_set_brief(bool brief)
+{
+	wanted_brief = brief;
+}
+
+/* POSIX.1-2017, 8.3: "the user's preferred width in column positions"; what is no width is ignored. */
+static unsigned columns_wanted(void)
+{
+	const char *value = getenv("COLUMNS");
+	uint64_t n;
+
+	if (!value || number_parse_u64(value, &n) < 0)
+		return 0;
+	return n < WIDEST ? (unsigned)n : WIDEST;
+}
 
 static unsigned columns_of_stdout(void)
 {
 	struct winsize w;
+	unsigned wanted = columns_wanted();
+
+	if (wanted)
+		return wanted;
 
 	if (ioctl(STDOUT_FILENO, TIOCGWINSZ, &w) == 0 && w.ws_col)
 		return w.ws_col < WIDEST ? w.ws_col : WIDEST;
@@ -30,6 +69,8 @@ static bool may_colour(void)
 {
 	const char *term = getenv("TERM");
 
+	if (wanted_colour != SCREEN_COLOUR_AUTO)
+		return wanted_colour == SCREEN_COLOUR_ALWAYS;
 	return isatty(STDOUT_FILENO) && !is_set("NO_COLOR") && term && *term &&
 	       strcmp(term, "dumb") != 0;
 }
@@ -43,7 +84,8 @@ static bool speaks_utf8(void)
 
 void screen_style(struct text_style *style)
 {
-	*style = (struct text_style){
-		.columns = columns_of_stdout(), .utf8 = speaks_utf8(), .colour = may_colour()
-	};
+	*style = (struct text_style){ .columns = columns_of_stdout(),
+		.utf8 = speaks_utf8(),
+		.colour = may_colour(),
+		.brief = wanted_brief };
 }

@@ -139,6 +139,7 @@ POINT(point_device, value_if(r->device_requests_each > 0, value_number(r->device
 POINT(point_passes, value_count(r->pass_count))
 POINT(point_left_out, value_count(r->left_out))
 POINT(point_errors, value_count(r->errors))
+POINT(point_bar, some_rate(is_write(r) ? r->stored.median : r->acknowledged.median))
 
 #define RANGE_MEANING "95 % interval of the typical rate (geometric mean), in its unit"
 
@@ -190,6 +191,7 @@ const struct table_spec sweep_points_spec = { .key = "points",
 	.meaning = "a point: direction, order, request size and requests in flight; rates and "
 		   "times are medians over its passes",
 	.row_bytes = sizeof(struct point),
+	.bar = point_bar,
 	TABLE_COLUMNS(points) };
 
 /* ---- times of single requests ---- */

@@ -45,6 +45,8 @@ struct table_spec {
 	enum csv_lead csv; /* the same for all tables of a kind that are in its CSV */
 	const char *csv_what; /* of several tables in one CSV: column `what` of these rows */
 	size_t row_bytes;
+	/* text shows it as a bar beside each row where there is room, against the greatest of them; NULL: no bars */
+	struct value (*bar)(const void *row);
 	const struct column *columns;
 	size_t column_count;
 };

@@ -1,12 +1,14 @@
 /* A table as plain text. */
 #include "report/text_table.h"
 
+#include <math.h>
+
 #include "base/clean.h"
 #include "findings/table.h"
 #include "report/layout.h"
 #include "report/text_view.h"
 
-enum { COLUMNS_MAX = 40, GAP = 2 };
+enum { COLUMNS_MAX = 40, GAP = 2, BAR_LEAST = 8, BAR_MOST = 24 };
 
 struct layout {
 	struct text_view *s;
@@ -14,6 +16,7 @@ struct layout {
 	const struct column *columns[COLUMNS_MAX]; /* the ones shown */
 	size_t widths[COLUMNS_MAX]; /* with the blanks before */
 	size_t count;
+	size_t bar_width; /* of the bars behind the last column; 0: none */
 };
 
 /* The cell as this screen shows it; valid until the next one. */
@@ -83,6 +86,54 @@ static void paint_cell(const struct layout *l, size_t column, const char *said)
 	layout_left(t, said, l->widths[column] - gap);
 }
 
+/* ---- bars ---- */
+
+static double bar_value(const struct table *t, size_t row)
+{
+	struct value v = t->spec->bar((const char *)t->rows + row * t->spec->row_bytes);
+
+	return v.known && v.number > 0 ? v.number : 0;
+}
+
+/* Of the greatest value there is; 0 where there is none. */
+static double share_of_greatest(const struct table *t, size_t row)
+{
+	double greatest = 0;
+
+	for (size_t i = 0; i < t->count; i++)
+		greatest = fmax(greatest, bar_value(t, i));
+	return greatest > 0 ? bar_value(t, row) / greatest : 0;
+}
+
+/* In half characters where the screen has them, so that short bars differ. */
+static void paint_bar(const struct layout *l, size_t row)
+{
+	bool fine = l->s->style->utf8;
+	double share = share_of_greatest(l->table, row);
+	size_t halves = (size_t)(share * 2 * (double)l->bar_width + 0.5), least = fine ? 1 : 2;
+	struct text *t = l->s->t;
+
+	if (share > 0 && halves < least)
+		halves = least;
+	layout_left(t, "", GAP);
+	for (size_t i = 0; i < halves / 2; i++)
+		text_adds(t, fine ? "\u2501" : "=");
+	if (halves % 2 && fine)
+		text_adds(t, "\u2578");
+}
+
+/* Only a table that leaves room beside all its columns has bars. */
+static void take_bar(struct layout *l)
+{
+	size_t width = GAP, room;
+
+	for (size_t i = 0; i < l->count; i++)
+		width += l->widths[i];
+	room = width < l->s->columns ? l->s->columns - width : 0;
+	if (l->table->spec->bar && l->table->count > 1 && room >= BAR_LEAST)
+		l->bar_width = room < BAR_MOST ? room : BAR_MOST;
+}
+
 /* Blanks at the end of a line are nothing. */
 static void end_line(struct text *t)
 {
@@ -106,6 +157,8 @@ static void paint_part(const struct layout *l, size_t first, size_t end)
 		for (size_t c = 0; c < end; c++)
 			if (in_part(c, first, end))
 				paint_cell(l, c, cell(l, i, l->columns[c]));
+		if (l->bar_width)
+			paint_bar(l, i);
 		end_line(l->s->t);
 	}
 }
@@ -117,6 +170,7 @@ void text_table_add(struct text_view *s, const struct table *table)
 	take_columns(&l);
 	if (!l.count)
 		return;
+	take_bar(&l);
 	for (size_t first = 1, end; first == 1 || first < l.count; first = end) {
 		end = part_end(&l, first);
 		text_adds(s->t, first > 1 ? "\n" : "");

@@ -8,7 +8,7 @@
 #include "report/layout.h"
 #include "report/text_table.h"
 
-enum { NARROWEST = 60, FACT_INDENT = 12, SENTENCE_INDENT = 4 };
+enum { NARROWEST = 40, FACT_INDENT = 12, SENTENCE_INDENT = 4 };
 
 void text_view_begin(struct text_view *s, struct text *t, const struct text_style *style)
 {
@@ -145,6 +145,17 @@ static void add_section(struct text_view *s, const struct section *x)
 		text_view_words(s, x->note, 0, 0);
 }
 
+static void add_details(struct text_view *s, const struct view *v)
+{
+	if (v->findings.count > 1)
+		text_adds(s->t, "\n");
+	add_findings(s, &v->findings, 1);
+	add_facts(s, v);
+	for (size_t i = 0; i < v->section_count; i++)
+		if (v->sections[i].on & ON_TEXT)
+			add_section(s, &v->sections[i]);
+}
+
 int text_view_add(
 	struct text *t, const struct view *v, const struct text_style *style, struct error *err)
 {
@@ -152,13 +163,8 @@ int text_view_add(
 
 	text_view_begin(&s, t, style);
 	add_verdict(&s, &v->findings.list[0]);
-	if (v->findings.count > 1)
-		text_adds(t, "\n");
-	add_findings(&s, &v->findings, 1);
-	add_facts(&s, v);
-	for (size_t i = 0; i < v->section_count; i++)
-		if (v->sections[i].on & ON_TEXT)
-			add_section(&s, &v->sections[i]);
+	if (!style->brief)
+		add_details(&s, v);
 	text_view_end(&s);
 	return t->failed ? error_set(err, ERROR_IO, "out of memory for the text") : 0;
 }

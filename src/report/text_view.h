@@ -10,9 +10,10 @@
 #include "record/run.h"
 
 struct text_style {
-	unsigned columns; /* of the terminal; tables too wide go on below; at least 60 */
+	unsigned columns; /* of the terminal; tables too wide go on below; at least 40 */
 	bool utf8; /* else every character beyond ASCII becomes '?' */
 	bool colour; /* bold headings, and one colour for what asks for a look */
+	bool brief; /* the verdict alone */
 };
 
 struct error;
