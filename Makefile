@@ -14,7 +14,7 @@
 #   make man          bring the man pages into step with the tables of commands, options, codes and keys
 #   make check-browser   look at report pages in headless Chromium
 #
-# Knobs: CC=clang, V=1 shows commands, TEST='pattern' runs matching end-to-end tests only,
+# Knobs: CC=clang, V=1 shows commands, QUIET=1 shows nothing but errors, TEST='pattern' runs matching end-to-end tests only,
 #        RIG='name...' runs these scenarios of the rig only,
 #        UNIT=suite runs one unit suite, O=dir builds elsewhere, DEVELOPER=1 turns warnings into errors.
 
@@ -23,6 +23,7 @@ O        ?= build
 PREFIX   ?= /usr/local
 BINDIR   ?= $(PREFIX)/bin
 MANDIR   ?= $(PREFIX)/share/man
+MODELDIR ?= $(PREFIX)/share/blkassay/models
 BASHDIR  ?= $(PREFIX)/share/bash-completion/completions
 ZSHDIR   ?= $(PREFIX)/share/zsh/site-functions
 FISHDIR  ?= $(PREFIX)/share/fish/vendor_completions.d
@@ -55,15 +56,15 @@ $(HOT): private HOT_CFLAGS := $(if $(SANITIZE),,-O3)
 
 $(O)/%.o: %.c
 	@mkdir -p $(@D)
-	$(if $(V),,@echo "  CC      $<")
+	$(if $(V)$(QUIET),,@echo "  CC      $<")
 	$(Q)$(CC) $(ALL_CPPFLAGS) $(ALL_CFLAGS) $(HOT_CFLAGS) -MMD -MP -c -o $@ $<
 
 $(O)/libblkassay.a: $(OBJ)
-	$(if $(V),,@echo "  AR      $@")
+	$(if $(V)$(QUIET),,@echo "  AR      $@")
 	$(Q)rm -f $@ && $(AR) rcs $@ $^
 
 $(O)/blkassay: $(MAIN) $(O)/libblkassay.a
-	$(if $(V),,@echo "  LINK    $@")
+	$(if $(V)$(QUIET),,@echo "  LINK    $@")
 	$(Q)$(CC) $(ALL_CFLAGS) $(LDFLAGS) -o $@ $^ $(LIBS)
 
 # The unit runner's list of suites: one per file in tests/unit.
@@ -79,7 +80,7 @@ $(UNIT_OBJ): ALL_CPPFLAGS += -Itests
 $(UNIT_SRC:%.c=$(O)/%.o): WARNINGS += -Wno-missing-prototypes
 
 $(O)/unit: $(O)/tests/runner.o $(UNIT_OBJ) $(O)/libblkassay.a
-	$(if $(V),,@echo "  LINK    $@")
+	$(if $(V)$(QUIET),,@echo "  LINK    $@")
 	$(Q)$(CC) $(ALL_CFLAGS) $(LDFLAGS) -o $@ $^ $(LIBS) $(shell pkg-config --libs check)
 
 check: check-unit check-cli
@@ -163,10 +164,12 @@ $(O)/completion/%: $(O)/blkassay
 MAN1 := $(wildcard man/*.1)
 MAN5 := $(wildcard man/*.5)
 MAN7 := $(wildcard man/*.7)
+MODELS := $(wildcard scripts/models/*.model)
 
 install: $(O)/blkassay $(O)/completion/bash $(O)/completion/zsh $(O)/completion/fish
-	install -d $(DESTDIR)$(BINDIR) $(addprefix $(DESTDIR)$(MANDIR)/,man1 man5 man7)
+	install -d $(DESTDIR)$(BINDIR) $(DESTDIR)$(MODELDIR) $(addprefix $(DESTDIR)$(MANDIR)/,man1 man5 man7)
 	install -m 755 $(O)/blkassay $(DESTDIR)$(BINDIR)/blkassay
+	install -m 644 $(MODELS) $(DESTDIR)$(MODELDIR)/
 	install -m 644 $(MAN1) $(DESTDIR)$(MANDIR)/man1/
 	install -m 644 $(MAN5) $(DESTDIR)$(MANDIR)/man5/
 	install -m 644 $(MAN7) $(DESTDIR)$(MANDIR)/man7/
@@ -178,6 +181,8 @@ uninstall:
 	rm -f $(DESTDIR)$(BINDIR)/blkassay
 	rm -f $(MAN1:man/%=$(DESTDIR)$(MANDIR)/man1/%) $(MAN5:man/%=$(DESTDIR)$(MANDIR)/man5/%) \
 		$(MAN7:man/%=$(DESTDIR)$(MANDIR)/man7/%)
+	rm -f $(MODELS:scripts/models/%=$(DESTDIR)$(MODELDIR)/%)
+	-rmdir $(DESTDIR)$(MODELDIR) $(dir $(DESTDIR)$(MODELDIR)) 2>/dev/null
 	rm -f $(DESTDIR)$(BASHDIR)/blkassay $(DESTDIR)$(ZSHDIR)/_blkassay $(DESTDIR)$(FISHDIR)/blkassay.fish
 
 # What is committed, as one archive that builds by itself.

@@ -1,16 +1,21 @@
 #!/bin/sh
 # Installs what is missing, builds, and does the main job on a fresh image file on this disk: sweep it, leave the run
-# record, the CSV and the plain-text summary under results/. Takes about a minute. Touches no device.
+# record, the CSV and the plain-text summary under results/demo. Takes about a minute. Touches no device.
 set -eu
 cd "$(dirname "$0")/.."
 . scripts/need.sh
 need_build
 jobs=$(nproc 2>/dev/null || echo 1)
-make -s -j"$jobs" all
+echo "Building ..."
+make -s -j"$jobs" QUIET=1 all
 tool=build/blkassay
 out=results/demo
 rm -rf "$out"
 mkdir -p "$out"
+# Killed half way, it leaves nothing that could be taken for a whole result.
+trap 'rm -rf "$out"' EXIT
+trap 'exit 130' INT
+trap 'exit 143' TERM HUP
 image=$out/card.img
 
 echo
@@ -27,5 +32,6 @@ echo "Record $out/demo.assay, CSV $out/demo.csv, summary $out/demo.txt, page wit
 echo
 echo "== And the story of three builds of an invented gadget, modelled, not measured =="
 sh scripts/story.sh "$out/story"
+trap - EXIT
 echo
-echo "Everything is in $out: results/demo/story holds the records and texts of the story."
+echo "Everything is in $out: $out/story holds the records and texts of the story."

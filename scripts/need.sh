@@ -43,7 +43,8 @@ need() {
 	if ! { $as apt-get update -qq && $as env DEBIAN_FRONTEND=noninteractive $install; } >"$log" 2>&1; then
 		tail -n 20 "$log" >&2
 		rm -f "$log"
-		echo "Could not install them. Run this by hand:  apt-get update && $install" >&2
+		echo "Could not install them. Run this by hand:" >&2
+		echo "    ${as:+$as }apt-get update && ${as:+$as }$install" >&2
 		exit 3
 	fi
 	rm -f "$log"

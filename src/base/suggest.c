@@ -31,8 +31,8 @@ size_t suggest_distance(const char *a, const char *b)
 
 			edits[i][k] = least(edits[i - 1][k] + 1, edits[i][k - 1] + 1, replaced);
 			if (i > 1 && k > 1 && a[i - 1] == b[k - 2] && a[i - 2] == b[k - 1])
-				edits[i][k] = least(
-					edits[i][k], edits[i - 2][k - 2] + 1, edits[i][k]);
+				edits[i][k] =
+					least(edits[i][k], edits[i - 2][k - 2] + 1, edits[i][k]);
 		}
 	return edits[n][m];
 }
