@@ -45,6 +45,8 @@ void record_run_target(struct run_target *out, const struct medium_traits *t, co
 	text_copy(out->vendor, sizeof out->vendor, t->vendor);
 	text_copy(out->model, sizeof out->model, t->model);
 	text_copy(out->serial, sizeof out->serial, t->serial);
+	text_copy(out->revision, sizeof out->revision, t->revision);
+	text_copy(out->usb_release, sizeof out->usb_release, t->usb_release);
 	text_copy(out->transport, sizeof out->transport, t->transport);
 	text_copy(out->token, sizeof out->token, token);
 	text_copy(out->cache, sizeof out->cache, caches[t->cache]);

@@ -391,6 +391,7 @@ int compared_finish(struct compared *c, struct error *err)
 	struct comparison *list;
 	int rc;
 
+	compare_builds_check(c);
 	drop_one_sided(c);
 	if (!c->count)
 		return error_set(err, ERROR_USAGE,

@@ -110,8 +110,15 @@ size_t compare_count(const struct compared *c, enum compare_verdict v);
 enum compare_remark {
 	COMPARE_REMARK_CONDITIONS,
 	COMPARE_REMARK_UNFINISHED,
-	COMPARE_REMARK_DAMAGED
+	COMPARE_REMARK_DAMAGED,
+	COMPARE_REMARK_ONE_FIRMWARE,
+	COMPARE_REMARK_MANY_FIRMWARES,
+	COMPARE_REMARK_ANOTHER_GADGET
 };
+/* What the gadgets say of themselves, set against the labels: one firmware under two labels, two under one, two gadgets.
+ * Once all runs were taken. */
+void compare_builds_check(struct compared *c);
+
 void compare_remark_add(struct compared *c, enum compare_remark what, const char *sentence);
 
 extern const struct finding_code compare_codes[];

@@ -27,6 +27,9 @@ enum {
 	CONDITIONS,
 	UNFINISHED,
 	DAMAGED,
+	ONE_FIRMWARE,
+	MANY_FIRMWARES,
+	ANOTHER_GADGET,
 	ONE_SIDED,
 	LEFT_OUT,
 	SOME_TOO_FEW,
@@ -72,6 +75,14 @@ const struct finding_code compare_codes[] = {
 	[UNFINISHED] = { "unfinished", FINDING_CAUTION, false, "a run did not finish", NULL },
 	[DAMAGED] = { "record-damaged", FINDING_CAUTION, false,
 		"lines of a record are damaged or missing", NULL },
+	[ONE_FIRMWARE] = { "one-firmware", FINDING_CAUTION, false,
+		"both builds call their firmware the same: nothing but the labels tells them "
+		"apart",
+		NULL },
+	[MANY_FIRMWARES] = { "many-firmwares", FINDING_CAUTION, false,
+		"runs of one build call their firmware differently", NULL },
+	[ANOTHER_GADGET] = { "another-gadget", FINDING_CAUTION, false,
+		"runs come from gadgets with different serial numbers", NULL },
 	[ONE_SIDED] = { "one-sided", FINDING_CAUTION, false,
 		"points that only one side has, left out", "points" },
 	[LEFT_OUT] = { "passes-left-out", FINDING_CAUTION, false,
@@ -126,7 +137,10 @@ void compare_remark_add(struct compared *c, enum compare_remark what, const char
 {
 	static const int codes[] = { [COMPARE_REMARK_CONDITIONS] = CONDITIONS,
 		[COMPARE_REMARK_UNFINISHED] = UNFINISHED,
-		[COMPARE_REMARK_DAMAGED] = DAMAGED };
+		[COMPARE_REMARK_DAMAGED] = DAMAGED,
+		[COMPARE_REMARK_ONE_FIRMWARE] = ONE_FIRMWARE,
+		[COMPARE_REMARK_MANY_FIRMWARES] = MANY_FIRMWARES,
+		[COMPARE_REMARK_ANOTHER_GADGET] = ANOTHER_GADGET };
 
 	finding_add(&c->remarks, &compare_codes[codes[what]], "%s", sentence);
 }

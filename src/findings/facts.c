@@ -33,6 +33,10 @@ static void target(struct text *t, const struct run *run)
 		add_part(t, "", *g->name ? g->name : g->path);
 	if (*g->serial)
 		text_addf(t, ", serial %s", g->serial);
+	if (*g->revision)
+		text_addf(t, ", revision %s", g->revision);
+	if (*g->usb_release)
+		text_addf(t, ", USB release %s", g->usb_release);
 	if (g->size_bytes)
 		text_addf(t, ", %s", size_format_decimal(size, (double)g->size_bytes));
 	if (*g->path)

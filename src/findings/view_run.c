@@ -24,6 +24,8 @@ RUN(target_path, value_text(r->target.path))
 RUN(target_token, value_text(r->target.token))
 RUN(vendor, value_text(r->target.vendor))
 RUN(model, value_text(r->target.model))
+RUN(revision, value_text(r->target.revision))
+RUN(usb_release, value_text(r->target.usb_release))
 RUN(serial, value_text(r->target.serial))
 RUN(size, value_if(r->target.size_bytes, value_bytes_decimal(r->target.size_bytes)))
 RUN(logical, value_if(r->target.logical_block_bytes, value_bytes(r->target.logical_block_bytes)))
@@ -69,6 +71,12 @@ static const struct column columns[] = {
 	{ .key = "target_token", .meaning = "its consent token", .value = target_token },
 	{ .key = "target_vendor", .meaning = "as the device says", .value = vendor },
 	{ .key = "target_model", .meaning = "as the device says", .value = model },
+	{ .key = "target_revision",
+		.meaning = "of the firmware, as it calls itself in INQUIRY data or its like",
+		.value = revision },
+	{ .key = "target_usb_release",
+		.meaning = "bcdDevice of the USB device descriptor",
+		.value = usb_release },
 	{ .key = "target_serial", .meaning = "as the device says", .value = serial },
 	{ .key = "target_size_bytes", .meaning = "its capacity", .value = size },
 	{ .key = "logical_block_bytes", .meaning = "of the target", .value = logical },

@@ -14,6 +14,8 @@ void medium_traits_take_device(struct medium_traits *t, const struct blockdev *d
 	text_copy(t->vendor, sizeof t->vendor, d->vendor);
 	text_copy(t->model, sizeof t->model, d->model);
 	text_copy(t->serial, sizeof t->serial, d->serial);
+	text_copy(t->revision, sizeof t->revision, d->revision);
+	text_copy(t->usb_release, sizeof t->usb_release, d->usb_release);
 	text_copy(t->transport, sizeof t->transport, d->transport);
 	t->size_bytes = d->size_bytes;
 	t->logical_block_bytes = d->logical_block_bytes;

@@ -29,6 +29,9 @@ struct medium_traits {
 	char vendor[64]; /* as the device says, blanks trimmed; "" when unknown */
 	char model[96];
 	char serial[96];
+	char revision
+		[24]; /* of the firmware, as it calls itself: INQUIRY and the like; "" when unknown */
+	char usb_release[8]; /* bcdDevice of its USB device descriptor; "" when unknown */
 	char transport[16]; /* usb, mmc, loop, virtio, file, model, ... */
 	uint64_t size_bytes;
 	uint32_t logical_block_bytes;

@@ -36,6 +36,8 @@ static const struct key keys[] = {
 		sizeof(((struct model_device *)0)->vendor), NULL },
 	{ "device", "product", TEXT, AT(device.product), 1,
 		sizeof(((struct model_device *)0)->product), NULL },
+	{ "device", "revision", TEXT, AT(device.revision), 1,
+		sizeof(((struct model_device *)0)->revision), NULL },
 	{ "device", "serial", TEXT, AT(device.serial), 1,
 		sizeof(((struct model_device *)0)->serial), NULL },
 	{ "device", "capacity", SIZE, AT(device.capacity_bytes), 4096, 8 * TIB, NULL },

@@ -28,7 +28,7 @@ struct model_range {
 /* The longest name is what INQUIRY has room for: SPC-4, standard INQUIRY data. */
 struct model_device {
 	char name[64];
-	char vendor[9], product[17], serial[33];
+	char vendor[9], product[17], revision[5], serial[33];
 	uint64_t capacity_bytes, block_bytes;
 	uint64_t fill; /* every byte of a block never written */
 	uint64_t seed; /* of jitter and of where a torn sector breaks */

@@ -70,10 +70,18 @@ static void take_serial_page(struct blockdev *d, const char *dir)
 	text_copy(d->serial, sizeof d->serial, text);
 }
 
+/* No part of the token, so that not getting it is no error. */
+static void take_revision(struct blockdev *d, const char *dir, const char *name)
+{
+	if (!*d->revision)
+		sysfs_read_text(dir, name, d->revision, sizeof d->revision);
+}
+
 static void take_scsi(struct blockdev *d, const char *dir)
 {
 	set_if_empty(d, d->vendor, sizeof d->vendor, dir, "vendor");
 	set_if_empty(d, d->model, sizeof d->model, dir, "model");
+	take_revision(d, dir, "rev");
 	take_serial_page(d, dir);
 }
 
@@ -87,6 +95,7 @@ static void take_usb(struct blockdev *d, const char *dir, bool *seen)
 	if (*seen || sysfs_read_text(dir, "speed", speed, sizeof speed) < 0)
 		return;
 	*seen = true;
+	sysfs_read_text(dir, "bcdDevice", d->usb_release, sizeof d->usb_release);
 	d->link_bits_per_second = parse_speed(speed);
 	read_identity(d, serial, sizeof serial, dir, "serial");
 	if (*serial)
@@ -102,6 +111,7 @@ static void take_mmc(struct blockdev *d, const char *dir)
 
 	set_if_empty(d, d->model, sizeof d->model, dir, "name");
 	set_if_empty(d, d->serial, sizeof d->serial, dir, "serial");
+	take_revision(d, dir, "fwrev");
 	if (sysfs_read_text(dir, "type", type, sizeof type) == 0 && !strcmp(type, "SD"))
 		d->removable = true;
 }
@@ -135,6 +145,7 @@ static void take_level(struct blockdev *d, const char *dir, bool *usb_seen)
 		set_transport(d, "nvme");
 		set_if_empty(d, d->model, sizeof d->model, dir, "model");
 		set_if_empty(d, d->serial, sizeof d->serial, dir, "serial");
+		take_revision(d, dir, "firmware_rev");
 	} else if (!strcmp(subsystem, "virtio")) {
 		set_transport(d, "virtio");
 	} else if (is_ata_port(strrchr(dir, '/') + 1)) {

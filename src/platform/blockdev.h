@@ -16,6 +16,10 @@ struct blockdev {
 	uint64_t size_bytes;
 	char vendor[64], model[96],
 		serial[96]; /* blanks trimmed, controls removed; "" when unknown */
+	/* of the firmware, as it calls itself: product revision level in INQUIRY data (SPC-4 6.4.2), NVMe firmware_rev,
+	 * fwrev of an MMC card; "" when unknown */
+	char revision[24];
+	char usb_release[8]; /* bcdDevice, USB 2.0 table 9-8: "0100" is 1.00; "" when unknown */
 	char transport[16]; /* usb, mmc, ata, nvme, virtio, loop, dm, scsi, other */
 	uint64_t link_bits_per_second; /* USB: the `speed` attribute; 0: unknown */
 	bool removable; /* the `removable` attribute, or a USB or card transport */

@@ -35,6 +35,8 @@ struct run_target { /* line "target": what was tested, as the kernel and the dev
 	char path[512];
 	char name[96];
 	char vendor[64], model[96], serial[96];
+	char revision[24],
+		usb_release[8]; /* of the firmware, as it calls itself; "" when unknown */
 	char transport[16];
 	char token[160];
 	uint64_t size_bytes;

@@ -34,7 +34,9 @@ def run_wide(command):
             break
         said += some
     child.wait()
-    return said.decode("utf-8", "replace").replace("\r\n", "\n")
+    text = said.decode("utf-8", "replace").replace("\r\n", "\n")
+    # Bars beside the rates are text's own: they show no figure that is not in the row.
+    return re.sub(r"(?m)  [\u2501\u2578?=]+$", "", text)
 
 
 def run_plain(command):

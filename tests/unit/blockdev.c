@@ -45,6 +45,9 @@ START_TEST(full_speed_gadget)
 	ck_assert_str_eq(d.model, "Card bay [31m one");
 	/* The USB serial, neither the hub's nor the one in the SCSI page. */
 	ck_assert_str_eq(d.serial, "A0031");
+	/* INQUIRY's four characters, and the device's own bcdDevice, not the hub's. */
+	ck_assert_str_eq(d.revision, "1.4");
+	ck_assert_str_eq(d.usb_release, "0104");
 	ck_assert(d.removable && !d.read_only && !d.partition);
 	ck_assert_uint_eq(d.request_limit_bytes, 120 * 1024);
 	ck_assert(d.write_cache_known && !d.write_back && !d.fua);
@@ -57,6 +60,8 @@ START_TEST(high_speed_stick_without_inquiry)
 	struct blockdev d = device("sdc");
 
 	ck_assert_uint_eq(d.link_bits_per_second, 480000000);
+	ck_assert_str_eq(d.revision, "");
+	ck_assert_str_eq(d.usb_release, "");
 	ck_assert_str_eq(d.vendor, "Fieldlog");
 	ck_assert_str_eq(d.model, "Stick");
 	ck_assert_str_eq(d.serial, "B 77"); /* unit serial number page, SPC-4 */

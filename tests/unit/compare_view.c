@@ -97,6 +97,13 @@ static void say_all_that_can_be_odd(struct scene *s)
 	compare_remark_add(&s->c, COMPARE_REMARK_CONDITIONS, "Conditions differ.");
 	compare_remark_add(&s->c, COMPARE_REMARK_UNFINISHED, "It did not finish.");
 	compare_remark_add(&s->c, COMPARE_REMARK_DAMAGED, "Lines are missing.");
+	compare_remark_add(&s->c, COMPARE_REMARK_MANY_FIRMWARES, "Two builds in one.");
+	for (int i = 0; i < 2; i++)
+		strcpy(s->heads[i].target.revision, "1.0");
+	strcpy(s->heads[1].head.label, "new");
+	strcpy(s->heads[0].target.serial, "S-1");
+	strcpy(s->heads[1].target.serial, "S-2");
+	compare_builds_check(&s->c);
 }
 
 START_TEST(every_code)

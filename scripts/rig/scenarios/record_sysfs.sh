@@ -23,7 +23,7 @@ put_folder() { # once each
 	grep -qxF "$1" $seen && return
 	echo "$1" >>$seen
 	put_link "$1/subsystem"
-	for name in vendor model rev type serial speed idVendor idProduct manufacturer product removable; do
+	for name in vendor model rev type serial speed bcdDevice idVendor idProduct manufacturer product removable; do
 		put_file "$1/$name"
 	done
 }

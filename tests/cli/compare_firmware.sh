@@ -1,0 +1,41 @@
+# Labels are a person's word: what the gadgets call their firmware is set against them. All on models, whose revision and
+# serial number the model file gives.
+. "$(dirname "$0")/lib.sh"
+cd "$tmp" || exit 1
+models=$here/../../scripts/models
+
+# sweep_as NAME LABEL REVISION SERIAL
+sweep_as() {
+	sed -e "s/revision = .*/revision = $3/" -e "s/serial = .*/serial = $4/" "$models/buoy-b.model" >"$1.model"
+	run 0 "$BLKASSAY" sweep "model:$1.model" --sizes 4Ki,8Ki --order sequential --seconds 0.1 --label "$2" --out "$1.assay"
+}
+sweep_as a1 old 1.0 S-1
+sweep_as b1 new 1.1 S-1
+sweep_as stale new 1.0 S-1
+sweep_as a2 old 1.1 S-1
+sweep_as other new 1.1 S-2
+grep -q 'revision=.*1\.1' b1.assay || fail "the record does not hold the revision"
+
+run 0 "$BLKASSAY" compare a1.assay --against b1.assay
+says_not "call their firmware the same"
+says_not "different serial numbers"
+says_not "two builds in one"
+# The new build was not flashed: the label alone is new.
+run 0 "$BLKASSAY" compare a1.assay --against stale.assay
+tells "Both builds call their firmware the same (revision 1.0): nothing but the labels tells them apart."
+run 0 "$BLKASSAY" compare a1.assay --against stale.assay --json c.json
+grep -q '"one-firmware"' c.json || fail "no code in the JSON"
+# The same label on both sides is meant so.
+sweep_as a3 old 1.0 S-1
+run 0 "$BLKASSAY" compare a1.assay --against a3.assay
+says_not "call their firmware the same"
+run 0 "$BLKASSAY" compare a1.assay a2.assay --against b1.assay
+tells "Runs of the base come from firmware that calls itself revision 1.0 and revision 1.1: two builds in one."
+run 0 "$BLKASSAY" compare a1.assay --against other.assay
+tells "The runs come from gadgets with different serial numbers (S-1 and S-2)"
+# Who says nothing of its firmware is not blamed: image files.
+for x in i k; do
+	run 0 "$BLKASSAY" sweep $x.img --create 4Mi --sizes 4Ki --order sequential --seconds 0.05 --label $x --out $x.assay
+done
+run 0 "$BLKASSAY" compare i.assay --against k.assay
+says_not "call their firmware the same"

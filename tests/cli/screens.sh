@@ -1,0 +1,49 @@
+# Screens fit: no line is wider than COLUMNS; bars stand where there is room and say what the figures beside them say.
+. "$(dirname "$0")/lib.sh"
+cd "$tmp" || exit 1
+models=$here/../../scripts/models
+for build in b c; do
+	run 0 "$BLKASSAY" sweep "model:$models/buoy-$build.model" --direction read,write --sizes 512..64Ki --seconds 0.2 \
+		--seed 1 --label $build --out $build.assay
+done
+
+fits() { # WIDTH COMMAND...
+	width=$1
+	shift
+	run 0 env COLUMNS="$width" LC_ALL=C.UTF-8 "$@"
+	python3 -c 'import sys
+wide = [line for line in open(sys.argv[1], encoding="utf-8") if len(line.rstrip("\n")) > int(sys.argv[2])]
+sys.exit("wider than " + sys.argv[2] + ": " + wide[0] if wide else 0)' "$out" "$width" >"$err" 2>&1 || fail "too wide"
+}
+for width in 60 80 100 140; do
+	fits $width "$BLKASSAY" report b.assay
+	fits $width "$BLKASSAY" compare b.assay --against c.assay
+done
+
+# Half the rate is half the bar; no bars where there is no room.
+run 0 env COLUMNS=80 LC_ALL=C "$BLKASSAY" report b.assay
+says_not '=='
+run 0 "$BLKASSAY" report b.assay --json b.json
+run 0 env COLUMNS=150 LC_ALL=C "$BLKASSAY" report b.assay
+cat >bars.py <<'END'
+import json, re, sys
+views = json.load(open(sys.argv[2]))
+view = views[0] if isinstance(views, list) else views
+rates, bars, heading = {}, {}, None
+for point in view["points"]:
+    kind = "stored" if point["direction"] == "write" else "acknowledged"
+    rates.setdefault((point["direction"], point["order"]), []).append(point[kind + "_bytes_per_second"])
+for line in open(sys.argv[1]):
+    found = re.match(r"(Sequential|Random) (reads|writes)", line)
+    if found:
+        heading = (found[2][:-1], found[1].lower())
+    found = re.match(r" +[0-9]+ (?:B|KiB) .*  (=+)$", line)
+    if found and heading:
+        bars.setdefault(heading, []).append(len(found[1]))
+assert set(bars) == set(rates) and len(bars) == 4, (bars, rates)
+for key in rates:
+    assert len(bars[key]) == len(rates[key]), key
+    for bar, rate in zip(bars[key], rates[key]):
+        assert abs(bar - max(bars[key]) * rate / max(rates[key])) <= 1, (key, bars[key], rates[key])
+END
+python3 bars.py "$out" b.json || fail "bars do not fit the rates"
