@@ -8,6 +8,7 @@
 #include <string.h>
 
 #include "base/buffer.h"
+#include "base/imprint.h"
 #include "measure/offsets.h"
 #include "measure/payload.h"
 #include "medium/medium.h"
@@ -367,9 +368,11 @@ int pass_run(struct medium *m, const struct pass_plan *plan, struct pass_buffers
 		/* Serials of different workers never meet: each has its own upper bits. */
 		workers[i].serial = buffers->serial + ((uint64_t)i << 48);
 		histogram_init(workers[i].latency);
-		if (plan->write)
+		if (plan->write) {
 			payload_fill(workers[i].memory, (size_t)plan->request_bytes,
 				random_at(plan->seed, i + 1));
+			imprint_put(workers[i].memory, (size_t)plan->request_bytes, buffers->seed);
+		}
 	}
 	rc = medium_check(m, MEDIUM_CHECK_BATCH);
 	if (rc < 0) {

@@ -52,6 +52,7 @@ struct pass_buffers {
 	struct histogram *latencies; /* one a worker */
 	unsigned count;
 	uint64_t serial; /* of sectors written so far */
+	uint64_t seed; /* of the run: whoever writes sets it, and the data bears its imprint */
 };
 
 int pass_buffers_init(struct pass_buffers *b, const struct medium *m, uint64_t largest_request,

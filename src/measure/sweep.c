@@ -164,6 +164,7 @@ enum sweep_outcome sweep_run(struct medium *m, const struct sweep_plan *plan,
 			err, ERROR_IO, "out of memory for %u requests in flight", plan->in_flight);
 		return SWEEP_FAILED;
 	}
+	buffers.seed = plan->seed;
 	for (size_t i = 0; i < plan->point_count; i++)
 		order[i] = i;
 	for (unsigned number = 1; number <= plan->passes && outcome == SWEEP_COMPLETE; number++) {
