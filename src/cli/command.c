@@ -82,11 +82,11 @@ const struct command commands[] = {
 		{ OPTION_LINK, OPTION_CARD_READ, OPTION_CARD_WRITE, OPTION_CARD_BUS, OPTION_COPY,
 			OPTION_REQUEST, OPTION_AS, OPTION_QUIET, OPTION_END } },
 	{ "compare", "BASE... --against NEW...", "is the new build faster, slower, or neither?",
-		"Sets sweeps of two builds against each other, point by point: change with its 95 "
-		"% interval, verdict corrected over all points, smallest change it could have "
-		"seen. Several runs a side, taken in turn, tell builds apart; one a side tells two runs "
-		"apart. Exit status is 0 whatever the verdicts; with --allow-slower it is 0 when the "
-		"gate is passed, 1 when it fails and 4 when it is undecided.",
+		"Sets sweeps of two builds against each other, point by point: change with its "
+		"95 % interval, verdict corrected over all points, smallest change it could have "
+		"seen. Several runs a side, taken in turn, tell builds apart; one a side tells "
+		"two runs apart. Exit status is 0 whatever the verdicts; with --allow-slower it "
+		"is 0 when the gate is passed, 1 when it fails and 4 when it is undecided.",
 		1, 64, cmd_compare,
 		{ OPTION_AGAINST, OPTION_ALLOW_SLOWER, OPTION_ANYWAY, OPTION_CSV_FILE, OPTION_PAGE,
 			OPTION_JSON, OPTION_QUIET, OPTION_END } },

@@ -55,7 +55,8 @@ struct chart {
 	size_t series_count;
 	const struct chart_box *boxes; /* CHART_BOXES, instead of series */
 	size_t box_count;
-	const struct chart_ratio *ratios; /* CHART_RATIOS; the series name the looks, and have no points */
+	const struct chart_ratio
+		*ratios; /* CHART_RATIOS; the series name the looks, and have no points */
 	size_t ratio_count;
 	double ceiling; /* CHART_LINES: a line across; 0: none */
 	const char *ceiling_name, *ceiling_words; /* in the key; on the line */
