@@ -14,7 +14,7 @@ enum error_kind {
 struct error {
 	enum error_kind kind;
 	int sys_errno; /* the errno behind it, 0 when there is none */
-	char text[1024]; /* what failed, why, what to do: one line, no full stop */
+	char text[4096]; /* what failed, why, what to do: one line, no full stop; long paths fit */
 };
 
 /* Each fills *err and gives -1, so that a caller can say `return error_set(...)`; macros, so that compilers and analysers

@@ -86,14 +86,14 @@ static int audit(struct session *s, const struct options *o, const struct audit_
 	progress_start(&saving);
 	saving.counts_bytes = true;
 	rc = session_prepare_writes(
-		s, path, p->area_start, p->area_bytes, audit_bytes_to_write(p), &saving.watch, err);
+		s, &w, p->area_start, p->area_bytes, audit_bytes_to_write(p), &saving.watch, err);
 	progress_finish(&saving, NULL);
 	if (rc < 0) {
 		record_close(&w, NULL);
 		unlink(path); /* nothing was audited, so there is nothing to keep */
 		return error_exit_status(err);
 	}
-	status = run(s, p, &w, &found, err);
+	status = session_ended(s, &w, run(s, p, &w, &found, err), err);
 	if (audit_write_close(&w, &found, err->kind == ERROR_NONE ? err : NULL) < 0 ||
 		record_run_end(&w, status, err, err->kind == ERROR_NONE ? err : NULL) < 0)
 		return status == 0 || status == 1 ? 3 : status;
@@ -122,7 +122,7 @@ int cmd_audit(const struct options *o)
 		message_error(&err);
 	else if (status == 130)
 		message_warning("interrupted; finished lines are kept in '%s'", path);
-	if (session_close(&s, NULL, &close_err) < 0) {
+	if (session_close(&s, &close_err) < 0) {
 		int closed = message_error(&close_err);
 
 		status = status == 0 || status == 1 ? closed : status;

@@ -164,10 +164,15 @@ static double expected_bytes(struct cut_job *job)
 	return one * job->cycles;
 }
 
+static uint64_t cycle_seed(const struct cut_job *job, uint32_t number)
+{
+	return random_at(job->seed, number);
+}
+
 static struct cut_settings settings_of(struct cut_job *job, uint32_t number)
 {
 	const struct session *s = &job->session;
-	uint64_t seed = random_at(job->seed, number), window = window_ns(job), moment;
+	uint64_t seed = cycle_seed(job, number), window = window_ns(job), moment;
 	struct cut_settings out = {
 		.cycle = { .number = number,
 			.seed = seed,
@@ -319,10 +324,22 @@ static int bring_back(struct cut_job *job, struct error *err)
 		&job->session, job->o, job->o->given[OPTION_CUT_WITH] ? 120 * second_ns : 0, err);
 }
 
+static int leave_kept(struct cut_job *job, struct error *err)
+{
+	struct text command;
+	int rc;
+
+	text_init(&command);
+	rc = session_leave_kept(&job->session, &job->writer, &command, err);
+	if (command.length)
+		message_note("then put the region's own data back:\n  %s", command.bytes);
+	text_release(&command);
+	return rc;
+}
+
 static int one_cycle(struct cut_job *job, uint32_t number, struct error *err)
 {
 	struct cut_summary summary;
-	char restore[1500];
 
 	if (job->cycles > 1 && !job->model)
 		message_note("cut %lu of %lu", (unsigned long)number, (unsigned long)job->cycles);
@@ -340,10 +357,7 @@ static int one_cycle(struct cut_job *job, uint32_t number, struct error *err)
 				: "time is up and the target is still there; cut its power now, "
 				  "then:");
 		message_note("  blkassay recheck %s %s", job->path, job->o->args[0]);
-		session_leave_kept(&job->session, restore, sizeof restore);
-		if (*restore)
-			message_note("then put the region's own data back:\n  %s", restore);
-		return 0;
+		return leave_kept(job, err);
 	}
 	if (bring_back(job, err) < 0)
 		return -1;
@@ -384,7 +398,8 @@ static int cut(struct cut_job *job, struct error *err)
 		return error_exit_status(err);
 	progress_start(&progress);
 	progress.counts_bytes = true;
-	rc = session_prepare_writes(s, job->path, s->region_start, s->region_bytes,
+	s->run.seed = cycle_seed(job, 1); /* with kept data there is no second cut */
+	rc = session_prepare_writes(s, &job->writer, s->region_start, s->region_bytes,
 		expected_bytes(job), &progress.watch, err);
 	progress_finish(&progress, NULL);
 	if (rc == 0 && medium_keep_telltales(s->medium) < 0)
@@ -392,6 +407,7 @@ static int cut(struct cut_job *job, struct error *err)
 	if (rc == 0)
 		rc = run_cycles(job, err);
 	status = rc < 0 ? error_exit_status(err) : job->totals.broken_cycles ? 1 : 0;
+	status = session_ended(s, &job->writer, status, err);
 	if (record_run_end(&job->writer, status, err, &end_err) < 0 && status != 3) {
 		*err = end_err;
 		status = 3;
@@ -422,7 +438,7 @@ int cmd_cut(const struct options *o)
 	status = cut(&job, &err);
 	if (err.kind != ERROR_NONE)
 		message_error(&err);
-	if (session_close(&job.session, NULL, &close_err) < 0) {
+	if (session_close(&job.session, &close_err) < 0) {
 		int closed = message_error(&close_err);
 
 		status = status == 0 ? closed : status;

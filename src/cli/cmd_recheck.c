@@ -58,6 +58,6 @@ int cmd_recheck(const struct options *o)
 		status = show(&result, o->args[0], o->args[1]);
 		recheck_result_release(&result);
 	}
-	session_close(&s, NULL, NULL);
+	session_close(&s, NULL);
 	return status;
 }

@@ -3,56 +3,111 @@
 
 #include "base/error.h"
 #include "base/size.h"
+#include "base/text.h"
 #include "cli/command.h"
 #include "cli/message.h"
 #include "cli/progress.h"
 #include "cli/session.h"
+#include "cli/session_keep.h"
 #include "integrity/kept.h"
 
-static int restore(
-	const struct kept *k, const char *target, struct kept_result *result, struct error *err)
+struct restoring {
+	const char *saved, *target;
+	const char *overwrite; /* token, or NULL */
+	struct kept *k;
+	struct kept_result result;
+};
+
+/* What was changed since is listed before the sentence that says so, which ends with the command that puts up with it. */
+static void explain_refusal(const struct restoring *r, const struct session *s, struct error *err)
 {
-	struct error close_err = { 0 };
+	const struct kept_look *look = &r->result.look;
+	struct text command;
+
+	keep_list_changed(look);
+	text_init(&command);
+	keep_restore_command(&command, r->saved, r->target);
+	if (look->blocks[KEPT_OTHER_RUN])
+		error_add(err, "; restore what a later run with --keep-data saved first, if there "
+			       "was one");
+	error_add(err,
+		"; if this is the right target and none of that is wanted: %s "
+		"--overwrite-changed %s",
+		command.bytes, s->token);
+	text_release(&command);
+}
+
+static int put_back(struct restoring *r, struct session *s, struct error *err)
+{
 	struct progress progress;
+	int rc;
+
+	progress_start(&progress);
+	progress.counts_bytes = true;
+	rc = kept_restore(r->k, s->medium, r->overwrite ? KEPT_OVER_ALL : KEPT_OVER_RUN, &r->result,
+		&progress.watch, err);
+	progress_finish(&progress, rc ? NULL : "restoring");
+	if (rc < 0 && err->kind == ERROR_REFUSED)
+		explain_refusal(r, s, err);
+	return rc;
+}
+
+static int restore(struct restoring *r, struct error *err)
+{
+	const struct kept_identity *id = kept_identity(r->k);
 	struct session s;
 	int rc;
 
-	if (session_open_restore(&s, target, kept_identity(k), err) < 0)
+	if (kept_in_use(r->k))
+		return error_set(err, ERROR_REFUSED,
+			"'%s' is in use: the run that saved it is still going, and puts the data "
+			"back itself",
+			r->saved);
+	if (session_open_restore(&s, r->target, id, r->overwrite, err) < 0)
 		return -1;
-	progress_start(&progress);
-	progress.counts_bytes = true;
-	/* All of the file must hold before the first byte is written. */
-	rc = kept_verify(k, &progress.watch, err);
-	if (!rc)
-		rc = kept_restore(k, s.medium, result, &progress.watch, err);
-	progress_finish(&progress, rc ? NULL : "restoring");
-	session_close(&s, NULL, &close_err); /* nothing of its own to put back */
+	if (!session_is_named(&s, id))
+		message_note("the data was saved from '%s'%s%s, and '%s' is '%s': its content "
+			     "decides",
+			id->token, *id->place ? ", " : "", id->place, r->target, s.token);
+	rc = put_back(r, &s, err);
+	session_close(&s, NULL); /* nothing of its own to put back */
 	return rc;
+}
+
+static void tell(const struct restoring *r)
+{
+	const struct kept_identity *id = kept_identity(r->k);
+	uint64_t changed = kept_look_changed(&r->result.look);
+	char size[SIZE_TEXT_MAX], written[SIZE_TEXT_MAX];
+
+	printf("restored %s ", size_format(size, r->result.bytes));
+	if (id->extent_count)
+		printf("at %zu places", id->extent_count);
+	else
+		printf("from byte %llu", (unsigned long long)id->start);
+	printf(" of '%s': %s written, the rest was there already; all of it reads back as it was "
+	       "saved%s\n",
+		r->target, size_format(written, r->result.written_bytes),
+		*id->run ? ", which was read twice alike" : "");
+	if (changed)
+		printf("overwritten as asked: %llu blocks of %u bytes that were changed since\n",
+			(unsigned long long)changed, id->logical_block_bytes);
+	message_note("'%s' is no longer needed", r->saved);
 }
 
 int cmd_restore(const struct options *o)
 {
-	const char *saved = o->args[0], *target = o->args[1];
-	char size[SIZE_TEXT_MAX], written[SIZE_TEXT_MAX];
-	struct kept_result result;
+	struct restoring r = { .saved = o->args[0],
+		.target = o->args[1],
+		.overwrite = options_text(o, OPTION_OVERWRITE_CHANGED, NULL) };
 	struct error err = { 0 };
-	struct kept *k;
 	int rc;
 
-	if (kept_open(&k, saved, &err) < 0)
+	if (kept_open(&r.k, r.saved, &err) < 0)
 		return message_error(&err);
-	rc = restore(k, target, &result, &err);
-	if (!rc) {
-		printf("restored %s ", size_format(size, result.bytes));
-		if (kept_identity(k)->extent_count)
-			printf("at %zu places", kept_identity(k)->extent_count);
-		else
-			printf("from byte %llu", (unsigned long long)kept_identity(k)->start);
-		printf(" of '%s': %s written, the rest was there already; all of it read back and "
-		       "equal\n",
-			target, size_format(written, result.written_bytes));
-		message_note("'%s' is no longer needed", saved);
-	}
-	kept_close(k);
+	rc = restore(&r, &err);
+	if (!rc)
+		tell(&r);
+	kept_close(r.k);
 	return rc < 0 ? message_error(&err) : 0;
 }

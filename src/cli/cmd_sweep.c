@@ -263,13 +263,13 @@ static int measure(struct session *s, const struct options *o, const struct swee
 	progress_start(&progress);
 	if (run_write_plan(&writer, described, err) < 0 ||
 		(described->directions[RUN_WRITE] &&
-			session_prepare_writes(s, path, plan->region_start, plan->region_bytes,
+			session_prepare_writes(s, &writer, plan->region_start, plan->region_bytes,
 				expected_writes(s, plan), &progress.watch, err) < 0))
 		outcome = SWEEP_FAILED;
 	else
 		outcome = sweep_run(s->medium, plan, &sink, &progress.watch, err);
 	progress_finish(&progress, "the sweep");
-	status = outcome_status(outcome, err);
+	status = session_ended(s, &writer, outcome_status(outcome, err), err);
 	if (record_run_end(&writer, status, err, &end_err) < 0 && status != 3) {
 		*err = end_err;
 		status = 3;
@@ -310,7 +310,7 @@ int cmd_sweep(const struct options *o)
 		message_error(&err);
 	else if (status == 130)
 		message_warning("interrupted; finished passes are kept in '%s'", path);
-	if (session_close(&s, NULL, &close_err) < 0) {
+	if (session_close(&s, &close_err) < 0) {
 		int closed = message_error(&close_err);
 
 		status = status == 0 ? closed : status;

@@ -177,10 +177,10 @@ static int prepare_writes(struct verification *v, const struct watch *watch, str
 	if (!p->write || (v->resuming && !resume_writes(&v->resumed)))
 		return 0;
 	if (p->spots)
-		return session_prepare_places(&v->session, v->path,
+		return session_prepare_places(&v->session, &v->writer,
 			&(struct session_places){ p->spots, (size_t)p->spot_count, p->sizes[0] },
 			(double)verify_bytes_to_write(p), watch, err);
-	return session_prepare_writes(&v->session, v->path, p->region_start, p->region_bytes,
+	return session_prepare_writes(&v->session, &v->writer, p->region_start, p->region_bytes,
 		(double)verify_bytes_to_write(p), watch, err);
 }
 
@@ -292,11 +292,11 @@ static int carry_out(struct verification *v)
 	}
 	announce(v);
 	run(v, &err);
-	status = status_of(&v->result, &err);
+	status = session_ended(&v->session, &v->writer, status_of(&v->result, &err), &err);
 	if (err.kind != ERROR_NONE && err.kind != ERROR_INTERRUPTED)
 		message_error(&err);
 	status = close_record(v, status, &err);
-	if (session_close(&v->session, NULL, &close_err) < 0) {
+	if (session_close(&v->session, &close_err) < 0) {
 		int closed = message_error(&close_err);
 
 		status = status == 0 || status == 1 ? closed : status;

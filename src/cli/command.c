@@ -99,12 +99,14 @@ const struct command commands[] = {
 		{ OPTION_SECONDS, OPTION_LABEL, OPTION_OUT, OPTION_CSV_FILE, OPTION_PAGE,
 			OPTION_JSON, OPTION_QUIET, OPTION_END } },
 	{ "restore", "SAVED TARGET", "put kept data back after an interrupted run",
-		"Writes back what --keep-data saved (RECORD.kept), after checking that this is the "
-		"target it was saved from and that the saved file is whole, then reads all of it "
-		"back. Needs no token: the saved file itself names the one target it fits. After "
-		"an interruption simply repeat it. The saved file stays; delete it when done. What "
-		"was written to that region since the run is lost.",
-		2, 2, cmd_restore, { OPTION_QUIET, OPTION_END } },
+		"Writes back what --keep-data saved (RECORD.kept), then reads all of it back. "
+		"First it checks that the saved file is whole, and looks at all that it would "
+		"write over: blocks that hold the saved data, or what its run wrote, are its "
+		"own. Any other block was changed since, or this is another card: then it says "
+		"how many and where, writes nothing and ends with 2, unless --overwrite-changed "
+		"names the target. A target of another size is refused. After an interruption "
+		"simply repeat it. The saved file stays; delete it when done.",
+		2, 2, cmd_restore, { OPTION_OVERWRITE_CHANGED, OPTION_QUIET, OPTION_END } },
 };
 
 /* Where an option's own help is too general for the command. */
@@ -183,7 +185,10 @@ static void print_option(FILE *out, const struct command *c, const struct option
 
 	snprintf(left, sizeof left, "--%s%s%s", s->name, s->value ? " " : "",
 		s->value ? s->value : "");
-	fprintf(out, "  %-24s ", left);
+	if (strlen(left) > OPTION_AT - 3)
+		fprintf(out, "  %s\n%*s", left, OPTION_AT, "");
+	else
+		fprintf(out, "  %-24s ", left);
 	print_wrapped(out, command_option_help(c, s->id), OPTION_AT);
 }
 

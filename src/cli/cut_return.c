@@ -54,7 +54,7 @@ static int confirm(struct session *s, struct identity *who, struct error *err)
 	who->wrong = true;
 	medium_explain(s->medium, err);
 	error_add(err, "; nothing was judged");
-	session_close(s, NULL, NULL);
+	session_close(s, NULL);
 	return -1;
 }
 
@@ -79,7 +79,7 @@ static int open_at(struct session *s, const struct options *o, const char *path,
 		s->region_bytes = who->region_bytes;
 		return confirm(s, who, err);
 	}
-	session_close(s, NULL, NULL);
+	session_close(s, NULL);
 	return error_set(err, ERROR_REFUSED, "'%s' is now another target than before", path);
 }
 
@@ -107,7 +107,7 @@ int cut_return_wait(
 	text_copy(who.serial, sizeof who.serial, s->traits->serial);
 	text_copy(who.model, sizeof who.model, s->traits->model);
 	who.told = medium_take_telltales(s->medium);
-	session_close(s, NULL, NULL);
+	session_close(s, NULL);
 	message_note("the target is gone; %s",
 		limit_ns ? "waiting for it to come back" : "plug it in again; Ctrl-C ends");
 	do {

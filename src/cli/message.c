@@ -8,6 +8,7 @@
 #include "base/clean.h"
 #include "base/error.h"
 #include "base/text.h"
+#include "cli/progress.h"
 
 static bool quiet;
 
@@ -50,10 +51,11 @@ static void clean_lines(char *text, bool own)
 __attribute__((format(printf, 2, 0))) static void say(
 	const char *prefix, const char *fmt, va_list args)
 {
-	char text[2048];
+	char text[4096];
 
 	vsnprintf(text, sizeof text, fmt, args);
 	clean_lines(text, count_line_ends(text) == count_line_ends(fmt));
+	progress_hide();
 	fprintf(stderr, "%s%s\n", prefix, text);
 }
 
@@ -82,6 +84,7 @@ int message_error(const struct error *err)
 	static char told[sizeof err->text];
 
 	/* The first one is why the command fails; what fails in its wake is told too, but once. */
+	progress_hide();
 	if (strcmp(told, err->text) != 0)
 		fprintf(stderr, "%s%s\n", *told ? "also: " : "blkassay: ", err->text);
 	if (!*told)

@@ -91,6 +91,9 @@ static const struct option_spec specs[OPTION_ID_COUNT] = {
 		"stop after N failed requests (default: 1000)" },
 	{ OPTION_DAMAGE, "damage", "FILE", OPTION_IS_TEXT, 0, 0,
 		"write the damaged ranges to FILE as CSV ('-' for stdout)" },
+	{ OPTION_OVERWRITE_CHANGED, "overwrite-changed", "TOKEN", OPTION_IS_TEXT, 0, 0,
+		"put the data back although the target with this token holds something else by "
+		"now, which is lost then" },
 	{ OPTION_HELP, "help", NULL, OPTION_IS_FLAG, 0, 0, "what this command does and takes" },
 };
 

@@ -48,6 +48,7 @@ enum option_id {
 	OPTION_RESUME,
 	OPTION_GIVE_UP_AFTER,
 	OPTION_DAMAGE,
+	OPTION_OVERWRITE_CHANGED, /* restore */
 	OPTION_HELP,
 	OPTION_ID_COUNT,
 	OPTION_END = OPTION_ID_COUNT, /* ends a command's list */

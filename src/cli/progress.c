@@ -16,6 +16,8 @@
 
 static const uint64_t redraw_ns = 250000000, line_ns = 30000000000;
 
+static bool shown; /* a line that is drawn over again stands on the terminal */
+
 static bool stop(void *context)
 {
 	(void)context;
@@ -64,6 +66,7 @@ static void draw(struct progress *p, const struct watch_step *s, uint64_t now)
 	text_init(&line);
 	describe(&line, p, s, now);
 	/* The last column stays free: a full line would wrap on some terminals. */
+	shown = p->live;
 	if (p->live)
 		fprintf(stderr, "\r%.*s\033[K", (int)p->columns - 1, line.bytes);
 	else
@@ -112,6 +115,13 @@ static bool can_redraw(void)
 	return isatty(STDERR_FILENO) && term && *term && strcmp(term, "dumb") != 0;
 }
 
+void progress_hide(void)
+{
+	if (shown)
+		fputs("\r\033[K", stderr);
+	shown = false;
+}
+
 void progress_start(struct progress *p)
 {
 	struct winsize w;
@@ -128,8 +138,7 @@ void progress_finish(struct progress *p, const char *what)
 {
 	char took[SIZE_TEXT_MAX];
 
-	if (p->live && p->drawn_ns)
-		fputs("\r\033[K", stderr);
+	progress_hide();
 	if (what)
 		message_note("%s took %s", what,
 			duration_format(took, (double)(clock_now_ns() - p->started_ns) / 1e9));

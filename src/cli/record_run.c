@@ -52,18 +52,13 @@ void record_run_target(struct run_target *out, const struct medium_traits *t, co
 	text_copy(out->cache, sizeof out->cache, caches[t->cache]);
 }
 
-int record_run_begin_on(struct record_writer *w, const char *path, const char *kind, uint64_t seed,
-	const struct options *o, const struct run_target *target, struct error *err)
+static int begin(struct record_writer *w, const char *path, struct run_head *head,
+	const struct run_target *target, struct error *err)
 {
-	struct run_head head = { .seed = seed };
-
-	text_copy(head.kind, sizeof head.kind, kind);
-	text_copy(head.label, sizeof head.label, options_text(o, OPTION_LABEL, ""));
-	text_copy(head.command, sizeof head.command, o->command_line);
-	run_head_complete(&head);
-	if (record_create(w, path, kind, err) < 0)
+	run_head_complete(head);
+	if (record_create(w, path, head->kind, err) < 0)
 		return -1;
-	if (run_write_head(w, &head, err) < 0 || run_write_target(w, target, err) < 0) {
+	if (run_write_head(w, head, err) < 0 || run_write_target(w, target, err) < 0) {
 		record_close(w, NULL);
 		unlink(path);
 		return -1;
@@ -71,13 +66,37 @@ int record_run_begin_on(struct record_writer *w, const char *path, const char *k
 	return 0;
 }
 
-int record_run_begin(struct record_writer *w, const char *path, const char *kind, uint64_t seed,
-	const struct options *o, const struct session *s, struct error *err)
+static struct run_head head_of(const char *kind, uint64_t seed, const struct options *o)
 {
+	struct run_head head = { .seed = seed };
+
+	text_copy(head.kind, sizeof head.kind, kind);
+	text_copy(head.label, sizeof head.label, options_text(o, OPTION_LABEL, ""));
+	text_copy(head.command, sizeof head.command, o->command_line);
+	return head;
+}
+
+int record_run_begin_on(struct record_writer *w, const char *path, const char *kind, uint64_t seed,
+	const struct options *o, const struct run_target *target, struct error *err)
+{
+	struct run_head head = head_of(kind, seed, o);
+
+	return begin(w, path, &head, target, err);
+}
+
+int record_run_begin(struct record_writer *w, const char *path, const char *kind, uint64_t seed,
+	const struct options *o, struct session *s, struct error *err)
+{
+	struct run_head head = head_of(kind, seed, o);
 	struct run_target target;
 
 	record_run_target(&target, s->traits, s->token);
-	return record_run_begin_on(w, path, kind, seed, o, &target, err);
+	if (begin(w, path, &head, &target, err) < 0)
+		return -1;
+	text_copy(s->run.id, sizeof s->run.id, head.id);
+	text_copy(s->run.kind, sizeof s->run.kind, kind);
+	s->run.seed = seed;
+	return 0;
 }
 
 int record_run_end(

@@ -17,9 +17,10 @@ uint64_t record_run_seed(const struct options *o);
 /* The record's description of a target. */
 void record_run_target(struct run_target *out, const struct medium_traits *t, const char *token);
 
-/* Creates the record at path with its head and target lines. 0, or -1 with *err and no file left. */
+/* Creates the record at path with its head and target lines, and tells the session which run it is. 0, or -1 with *err
+ * and no file left. */
 int record_run_begin(struct record_writer *w, const char *path, const char *kind, uint64_t seed,
-	const struct options *o, const struct session *s, struct error *err);
+	const struct options *o, struct session *s, struct error *err);
 
 /* The same for a target that no session opened. */
 int record_run_begin_on(struct record_writer *w, const char *path, const char *kind, uint64_t seed,

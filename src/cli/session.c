@@ -15,16 +15,17 @@
 #include "base/text.h"
 #include "cli/device_openers.h"
 #include "cli/image.h"
+#include "cli/kept_search.h"
 #include "cli/message.h"
 #include "cli/output.h"
-#include "cli/progress.h"
 #include "cli/region.h"
-#include "integrity/kept.h"
+#include "cli/session_keep.h"
 #include "medium/device_traits.h"
 #include "medium/model.h"
 #include "medium/telltale.h"
 #include "platform/blockdev.h"
 #include "platform/guard.h"
+#include "record/file.h"
 
 struct session_own {
 	char target[512];
@@ -33,9 +34,10 @@ struct session_own {
 	bool is_device;
 	bool writes; /* opened for writing */
 	bool fixed_allowed;
+	const struct kept_identity *restores; /* what is to be put back, else NULL */
 	struct blockdev device; /* as examined before it was opened */
 	struct kept_identity identity;
-	bool saved; /* kept_path holds the region */
+	struct session_keep keep;
 };
 
 /* ---- options ---- */
@@ -73,6 +75,15 @@ static int check_options(const struct options *o, enum session_need need, struct
 
 /* ---- examining and opening ---- */
 
+/* Asked for already when the run was, if this is the disk it wrote to. */
+static bool may_be_fixed(const struct blockdev *d, const struct kept_identity *id)
+{
+	char token[GUARD_TOKEN_MAX];
+
+	guard_token_of_device(token, d);
+	return !strcmp(token, id->token);
+}
+
 static int judge_device(struct session *s, bool write, struct error *err)
 {
 	struct session_own *own = s->own;
@@ -81,6 +92,8 @@ static int judge_device(struct session *s, bool write, struct error *err)
 	guard_token_of_device(s->token, &own->device);
 	if (!write)
 		return 0;
+	if (own->restores)
+		own->fixed_allowed = may_be_fixed(&own->device, own->restores);
 	if (guard_check_device(&verdict, NULL, &own->device, own->fixed_allowed, err) < 0)
 		return -1;
 	return verdict.may_write ? 0 : error_set(err, ERROR_REFUSED, "%s", verdict.sentence);
@@ -243,6 +256,14 @@ static int create(struct session *s, const struct options *o, struct error *err)
 	return 0;
 }
 
+/* Whose data an earlier run took away is told before anything is done with it. */
+static void look_for_kept(struct session *s, const struct options *o)
+{
+	if (!s->traits->virtual_clock && !s->own->created)
+		kept_search_tell(s->medium, &s->own->identity, s->own->target,
+			options_text(o, OPTION_OUT, NULL));
+}
+
 int session_open(
 	struct session *s, const struct options *o, enum session_need need, struct error *err)
 {
@@ -255,8 +276,10 @@ int session_open(
 			region_parse(&s->region_start, &s->region_bytes,
 				options_text(o, OPTION_REGION, NULL), s->traits->size_bytes,
 				s->traits->offset_align_bytes, err) == 0 &&
-			(!write || check_consent(s, o, err) == 0))
+			(!write || check_consent(s, o, err) == 0)) {
+			look_for_kept(s, o);
 			return 0;
+		}
 	}
 	session_abandon(s);
 	return -1;
@@ -270,6 +293,15 @@ static int hold(struct session *s, struct error *err)
 
 /* ---- restore ---- */
 
+bool session_is_named(const struct session *s, const struct kept_identity *id)
+{
+	const struct kept_identity *here = &s->own->identity;
+
+	return !strcmp(id->token, here->token) && !strcmp(id->place, here->place);
+}
+
+/* Names change with readers, folders and ports, so they are no reason to refuse: the size, the block and then the content
+ * decide. */
 static int check_identity(
 	const struct session *s, const struct kept_identity *id, struct error *err)
 {
@@ -277,10 +309,6 @@ static int check_identity(
 	char text[800];
 
 	describe(s, text, sizeof text);
-	if (strcmp(id->token, here->token) != 0)
-		return error_set(err, ERROR_REFUSED,
-			"wrong target: the data was saved from '%s', but %s is '%s'", id->token,
-			text, here->token);
 	if (id->size_bytes != here->size_bytes)
 		return error_set(err, ERROR_REFUSED,
 			"wrong target: the data was saved from one of %llu bytes, but %s has %llu",
@@ -291,24 +319,30 @@ static int check_identity(
 			"wrong target: the data was saved from one with blocks of %u bytes, but %s "
 			"has blocks of %u",
 			id->logical_block_bytes, text, here->logical_block_bytes);
-	if (strcmp(id->place, here->place) != 0)
-		return error_set(err, ERROR_REFUSED,
-			"wrong target: the data was saved from the file '%s', not from '%s'; if "
-			"the file was moved, move it back to restore it",
-			id->place, here->place);
 	return 0;
 }
 
-int session_open_restore(
-	struct session *s, const char *target, const struct kept_identity *id, struct error *err)
+static int check_overwrite(const struct session *s, const char *token, struct error *err)
+{
+	char text[800];
+
+	if (!token || !strcmp(token, s->token))
+		return 0;
+	return error_set(err, ERROR_REFUSED,
+		"--overwrite-changed '%s' does not name %s, whose token is '%s'", token,
+		describe(s, text, sizeof text), s->token);
+}
+
+int session_open_restore(struct session *s, const char *target, const struct kept_identity *id,
+	const char *overwrite_changed, struct error *err)
 {
 	if (begin(s, target, err) == 0) {
-		s->own->fixed_allowed = true; /* --keep-data asked for it already */
+		s->own->restores = id;
 		if (model_is_target(target))
 			error_set(err, ERROR_USAGE,
 				"'%s' is a model; there is nothing to restore on it", target);
 		else if (open_medium(s, true, err) == 0 && check_identity(s, id, err) == 0 &&
-			 hold(s, err) == 0)
+			 check_overwrite(s, overwrite_changed, err) == 0 && hold(s, err) == 0)
 			return 0;
 	}
 	session_abandon(s);
@@ -336,8 +370,10 @@ static void announce_loss(const struct session *s, const struct writes *w)
 	else
 		snprintf(where, sizeof where, "from byte %llu", (unsigned long long)w->start);
 	if (s->kept)
-		message_note("  %s %s are used for the test. What is there is saved "
-			     "first, in\n  '%s', and put back at the end.",
+		message_note(
+			"  %s %s are used for the test. What is there is saved "
+			"first, in\n  '%s', and put back at the end. It is read twice,\n"
+			"  which takes twice the time of reading it, before anything is written.",
 			size_format(size, w->bytes), where, s->kept_path);
 	else
 		message_note("  %s %s are overwritten; what is there is lost.",
@@ -365,16 +401,20 @@ static int check_output(const struct session *s, const char *path, struct error 
 		path, s->own->is_device ? &s->own->device : NULL, s->own->target, err);
 }
 
-static int save(struct session *s, const struct kept_identity *id, const char *record_path,
+static int save(struct session *s, const struct kept_identity *id, struct record_writer *record,
 	const struct watch *watch, struct error *err)
 {
-	if (output_check_kept(s->kept_path, record_path, kept_file_bytes(id), err) < 0 ||
+	struct session_keep *keep = &s->own->keep;
+
+	if (output_check_kept(s->kept_path, record->path, kept_file_bytes(id), err) < 0 ||
 		check_output(s, s->kept_path, err) < 0)
 		return -1;
-	return kept_save(s->kept_path, id, s->medium, watch, err);
+	text_copy(keep->path, sizeof keep->path, s->kept_path);
+	keep->target = s->own->target;
+	return session_keep_save(keep, id, s->medium, record, watch, err);
 }
 
-static int save_writes(struct session *s, const struct writes *w, const char *record_path,
+static int save_writes(struct session *s, const struct writes *w, struct record_writer *record,
 	const struct watch *watch, struct error *err)
 {
 	size_t count = w->places ? w->places->count : 0;
@@ -384,8 +424,11 @@ static int save_writes(struct session *s, const struct writes *w, const char *re
 
 	id.start = w->start;
 	id.bytes = w->bytes;
+	text_copy(id.run, sizeof id.run, s->run.id);
+	text_copy(id.kind, sizeof id.kind, s->run.kind);
+	id.seed = s->run.seed;
 	if (count < 2)
-		return save(s, &id, record_path, watch, err);
+		return save(s, &id, record, watch, err);
 	extents = calloc(count, sizeof *extents);
 	if (!extents)
 		return error_set(err, ERROR_IO, "out of memory");
@@ -393,7 +436,7 @@ static int save_writes(struct session *s, const struct writes *w, const char *re
 		extents[i] = (struct kept_extent){ w->places->offsets[i], w->places->length };
 	id.extents = extents;
 	id.extent_count = count;
-	rc = save(s, &id, record_path, watch, err);
+	rc = save(s, &id, record, watch, err);
 	free(extents);
 	return rc;
 }
@@ -408,13 +451,22 @@ static int check_inside(const struct session *s, uint64_t start, uint64_t bytes,
 		(unsigned long long)start, (unsigned long long)bytes);
 }
 
-static int prepare(struct session *s, const struct writes *w, const char *record_path,
+static int keep(struct session *s, const struct writes *w, struct record_writer *record,
+	const struct watch *watch, struct error *err)
+{
+	if (!s->kept || save_writes(s, w, record, watch, err) == 0)
+		return 0;
+	error_add(err, "; nothing was written to '%s'", s->own->target);
+	return -1;
+}
+
+static int prepare(struct session *s, const struct writes *w, struct record_writer *record,
 	const struct watch *watch, struct error *err)
 {
 	if (!s->kept && !s->may_write)
 		return error_set(
 			err, ERROR_REFUSED, "'%s' was opened for reading only", s->own->target);
-	if (s->kept && output_kept_path(s->kept_path, sizeof s->kept_path, record_path, err) < 0)
+	if (s->kept && output_kept_path(s->kept_path, sizeof s->kept_path, record->path, err) < 0)
 		return -1;
 	if (hold(s, err) < 0)
 		return -1;
@@ -422,25 +474,24 @@ static int prepare(struct session *s, const struct writes *w, const char *record
 	announce_wear(s, w);
 	if (s->own->is_device)
 		device_openers_warn(&s->own->device);
-	if (s->kept && save_writes(s, w, record_path, watch, err) < 0)
+	if (keep(s, w, record, watch, err) < 0)
 		return -1;
-	s->own->saved = s->kept;
 	s->own->began = true;
 	s->may_write = true;
 	return 0;
 }
 
-int session_prepare_writes(struct session *s, const char *record_path, uint64_t start,
+int session_prepare_writes(struct session *s, struct record_writer *record, uint64_t start,
 	uint64_t bytes, double bytes_to_write, const struct watch *watch, struct error *err)
 {
 	struct writes w = { start, bytes, NULL, bytes_to_write };
 
 	if (check_inside(s, start, bytes, err) < 0)
 		return -1;
-	return prepare(s, &w, record_path, watch, err);
+	return prepare(s, &w, record, watch, err);
 }
 
-int session_prepare_places(struct session *s, const char *record_path,
+int session_prepare_places(struct session *s, struct record_writer *record,
 	const struct session_places *places, double bytes_to_write, const struct watch *watch,
 	struct error *err)
 {
@@ -450,7 +501,7 @@ int session_prepare_places(struct session *s, const char *record_path,
 	for (size_t i = 0; i < places->count; i++)
 		if (check_inside(s, places->offsets[i], places->length, err) < 0)
 			return -1;
-	return prepare(s, &w, record_path, watch, err);
+	return prepare(s, &w, record, watch, err);
 }
 
 int session_reopen(struct session *s, struct error *err)
@@ -490,112 +541,50 @@ int session_check_output(const struct session *s, const char *path, struct error
 
 /* ---- the end ---- */
 
-/* In single quotes for a shell; a quote inside becomes '\''. */
-static void quote(char *out, size_t room, const char *text)
+int session_put_back(struct session *s, struct record_writer *record, struct error *err)
 {
-	size_t n = 0;
-
-	out[n++] = '\'';
-	for (; *text && n + 6 < room; text++) {
-		if (*text == '\'') {
-			memcpy(out + n, "'\\''", 4);
-			n += 4;
-		} else {
-			out[n++] = *text;
-		}
-	}
-	out[n++] = '\'';
-	out[n] = 0;
+	return s->own ? session_keep_put_back(&s->own->keep, s->medium, record, err) : 0;
 }
 
-static int explain_restore(const struct session *s, struct error *err)
+int session_ended(struct session *s, struct record_writer *record, int status, struct error *err)
 {
-	char saved[700], target[700];
+	struct error why = { 0 };
 
-	quote(saved, sizeof saved, s->kept_path);
-	quote(target, sizeof target, s->own->target);
-	error_add(err,
-		"; the target does NOT hold its own data, which is safe in %s; when it answers "
-		"again run: blkassay restore %s %s",
-		saved, saved, target);
-	return -1;
+	if (session_put_back(s, record, &why) == 0)
+		return status;
+	if (err->kind == ERROR_NONE) {
+		*err = why;
+	} else {
+		message_error(err); /* first things first: message_error tells no sentence twice */
+		message_error(&why);
+	}
+	return status == 0 || status == 1 || status == 4 ? error_exit_status(&why) : status;
 }
 
-static int put_back(struct session *s, const struct watch *watch, struct error *err)
-{
-	struct watch deaf = *watch; /* what was begun by writing is ended, whatever signal came */
-	struct kept_result result;
-	struct kept *k;
-	int rc;
-
-	deaf.stop = NULL;
-	if (!s->medium) {
-		error_set(err, ERROR_IO, "'%s' is not open any more", s->own->target);
-		return explain_restore(s, err);
-	}
-	if (medium_lost(s->medium)) {
-		error_set(err, ERROR_IO,
-			"nothing is put back on '%s', because it may not be the same any more",
-			s->own->target);
-		return explain_restore(s, err);
-	}
-	if (kept_open(&k, s->kept_path, err) < 0)
-		return explain_restore(s, err);
-	rc = kept_restore(k, s->medium, &result, &deaf, err);
-	kept_close(k);
-	if (rc < 0)
-		return explain_restore(s, err);
-	s->own->saved = false;
-	return kept_remove(s->kept_path, err);
-}
-
-static int restore_region(struct session *s, const struct watch *watch, struct error *err)
+int session_close(struct session *s, struct error *err)
 {
 	struct error unheard = { 0 };
-	struct progress progress;
-	int rc;
+	int rc = session_put_back(s, NULL, err ? err : &unheard);
 
-	progress_start(&progress);
-	progress.counts_bytes = true;
-	rc = put_back(s, watch ? watch : &progress.watch, err ? err : &unheard);
-	progress_finish(&progress, NULL);
-	if (!s->own->saved)
-		message_note("kept data is back on '%s', read back and equal", s->own->target);
 	if (rc < 0 && !err)
 		message_error(&unheard); /* nobody else would say where the data is */
-	return rc;
-}
-
-int session_close(struct session *s, const struct watch *watch, struct error *err)
-{
-	int rc = 0;
-
-	if (s->own && s->own->saved)
-		rc = restore_region(s, watch, err);
 	medium_close(s->medium);
 	free(s->own);
 	*s = (struct session){ 0 };
 	return rc;
 }
 
-void session_leave_kept(struct session *s, char *command, size_t room)
+int session_leave_kept(
+	struct session *s, struct record_writer *record, struct text *command, struct error *err)
 {
-	char saved[700], target[700];
-
-	command[0] = 0;
-	if (!s->own->saved)
-		return;
-	quote(saved, sizeof saved, s->kept_path);
-	quote(target, sizeof target, s->own->target);
-	snprintf(command, room, "blkassay restore %s %s", saved, target);
-	s->own->saved = false;
+	return session_keep_leave(&s->own->keep, record, command, err);
 }
 
 void session_abandon(struct session *s)
 {
 	if (s->own && s->own->created && !s->own->began)
 		unlink(s->own->target);
-	session_close(s, NULL, NULL);
+	session_close(s, NULL);
 }
 
 /* ---- for the record ---- */

@@ -10,8 +10,9 @@
 #include "base/text.h"
 
 static const char magic[] = "blkassay-kept ";
-/* An old reader would put several extents back as one stretch, so they are a version of their own. */
-static const char one_stretch[] = "1", extents[] = "2";
+/* Raised to 2 for several extents, which an older reader would put back as one stretch, and to 3 for sums that cover the
+ * header and every chunk. */
+enum { ONE_STRETCH = 1, EXTENTS = 2 };
 
 static void put_text(struct text *t, const char *key, const char *value)
 {
@@ -32,16 +33,19 @@ uint32_t kept_header_make(
 	uint32_t crc;
 
 	text_init(&t);
-	text_addf(&t, "%s%s\n", magic, id->extents ? extents : one_stretch);
+	text_addf(&t, "%s%d\n", magic, KEPT_VERSION);
 	put_text(&t, "token", id->token);
 	put_text(&t, "place", id->place);
 	text_addf(&t, "size=%llu\nblock=%u\nstart=%llu\nbytes=%llu\n",
 		(unsigned long long)id->size_bytes, id->logical_block_bytes,
 		(unsigned long long)id->start, (unsigned long long)id->bytes);
+	put_text(&t, "run", id->run);
+	put_text(&t, "kind", id->kind);
+	text_addf(&t, "seed=%llu\n", (unsigned long long)id->seed);
 	if (id->extents)
 		text_addf(&t, "extents=%zu\ntable=%u\n", id->extent_count, table);
 	memset(out, 0, KEPT_HEADER_BYTES);
-	/* The longest text, all of it escaped, takes less than 2.2 KiB. */
+	/* The longest text, all of it escaped, takes less than 2.5 KiB. */
 	memcpy(out, t.bytes, t.length < KEPT_HEADER_BYTES - 4 ? t.length : 0);
 	text_release(&t);
 	crc = checksum_crc32(0, out, KEPT_HEADER_BYTES - 4);
@@ -75,8 +79,32 @@ static bool get_text(char *out, size_t room, const char *value)
 	return true;
 }
 
-/* Bits of what a header must have said, in either version. */
-enum { SEEN_ALL = 63, SEEN_EXTENTS = 64, SEEN_TABLE = 128 };
+/* Bits of what a header must have said: in every version, with several extents, since version 3. */
+enum {
+	SEEN_ALL = 63,
+	SEEN_EXTENTS = 64,
+	SEEN_TABLE = 128,
+	SEEN_RUN = 256,
+	SEEN_KIND = 512,
+	SEEN_SEED = 1024
+};
+
+static bool take_run(struct kept_identity *id, const char *key, const char *value, unsigned *seen)
+{
+	if (!strcmp(key, "run")) {
+		*seen |= SEEN_RUN;
+		return get_text(id->run, sizeof id->run, value);
+	}
+	if (!strcmp(key, "kind")) {
+		*seen |= SEEN_KIND;
+		return get_text(id->kind, sizeof id->kind, value);
+	}
+	if (!strcmp(key, "seed")) {
+		*seen |= SEEN_SEED;
+		return number_parse_u64(value, &id->seed) == 0;
+	}
+	return true;
+}
 
 static bool take_extents(struct kept_identity *id, struct kept_sums *sums, const char *key,
 	const char *value, unsigned *seen)
@@ -130,7 +158,7 @@ static bool take_line(struct kept_identity *id, struct kept_sums *sums, char *li
 		*seen |= 32;
 		return number_parse_u64(value, &id->bytes) == 0;
 	}
-	return take_extents(id, sums, line, value, seen);
+	return take_extents(id, sums, line, value, seen) && take_run(id, line, value, seen);
 }
 
 static bool makes_sense(const struct kept_identity *id)
@@ -146,12 +174,24 @@ static bool makes_sense(const struct kept_identity *id)
 	       end <= INT64_MAX;
 }
 
+static unsigned wanted_in(unsigned version, unsigned seen)
+{
+	unsigned wanted = SEEN_ALL;
+
+	if (version == EXTENTS || (version > EXTENTS && seen & (SEEN_EXTENTS | SEEN_TABLE)))
+		wanted |= SEEN_EXTENTS | SEEN_TABLE;
+	if (version > EXTENTS)
+		wanted |= SEEN_RUN | SEEN_KIND | SEEN_SEED;
+	return wanted;
+}
+
 int kept_header_parse(struct kept_identity *id, struct kept_sums *sums,
 	const unsigned char bytes[KEPT_HEADER_BYTES])
 {
 	char text[KEPT_HEADER_BYTES];
 	char *line, *rest = text;
-	unsigned seen = 0, wanted = SEEN_ALL;
+	unsigned seen = 0;
+	uint64_t version;
 
 	*id = (struct kept_identity){ 0 };
 	*sums = (struct kept_sums){ 0 };
@@ -163,12 +203,12 @@ int kept_header_parse(struct kept_identity *id, struct kept_sums *sums,
 	memcpy(text, bytes, KEPT_HEADER_BYTES - 4);
 	text[KEPT_HEADER_BYTES - 4] = 0;
 	line = strsep(&rest, "\n");
-	if (!strcmp(line + sizeof magic - 1, extents))
-		wanted |= SEEN_EXTENTS | SEEN_TABLE;
-	else if (strcmp(line + sizeof magic - 1, one_stretch) != 0)
+	if (number_parse_u64(line + sizeof magic - 1, &version) < 0 || version < ONE_STRETCH ||
+		version > KEPT_VERSION)
 		return -ENOTSUP;
+	sums->version = (unsigned)version;
 	while ((line = strsep(&rest, "\n")) && *line)
 		if (!take_line(id, sums, line, &seen))
 			return -EUCLEAN;
-	return seen == wanted && makes_sense(id) ? 0 : -EUCLEAN;
+	return seen == wanted_in(sums->version, seen) && makes_sense(id) ? 0 : -EUCLEAN;
 }

@@ -7,14 +7,16 @@
 #include "integrity/kept.h"
 
 enum { KEPT_HEADER_BYTES = 4096, KEPT_CHUNK_BYTES = 1 << 20, KEPT_HEAD_BYTES = 16 };
+enum { KEPT_VERSION = 3 };
 
 /* What ties the parts of a file together. */
 struct kept_sums {
+	unsigned version;
 	uint32_t header;
 	uint32_t table; /* with several extents */
 };
 
-/* table: the CRC32 of the table, if there is one. Returns the header's CRC32. */
+/* Of the newest version. table: the CRC32 of the table, if there is one. Returns the header's CRC32. */
 uint32_t kept_header_make(
 	unsigned char out[KEPT_HEADER_BYTES], const struct kept_identity *id, uint32_t table);
 

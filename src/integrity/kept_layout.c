@@ -123,3 +123,20 @@ int kept_table_unpack(
 	}
 	return sum == id->bytes && out[0].start == id->start ? 0 : -EUCLEAN;
 }
+
+uint64_t kept_layout_place(const struct kept_layout *l, uint64_t byte, uint64_t *into)
+{
+	size_t low = 0, high = l->count;
+
+	while (high - low > 1) {
+		size_t middle = low + (high - low) / 2;
+
+		if (l->bytes_before[middle] <= byte)
+			low = middle;
+		else
+			high = middle;
+	}
+	byte -= l->bytes_before[low];
+	*into = byte % KEPT_CHUNK_BYTES;
+	return l->chunks_before[low] + byte / KEPT_CHUNK_BYTES;
+}

@@ -30,6 +30,9 @@ void kept_layout_release(struct kept_layout *l); /* one that is all zero: nothin
 
 struct kept_chunk kept_layout_chunk(const struct kept_layout *l, uint64_t index);
 
+/* The chunk that holds the byte-th byte saved, byte < l->bytes; *into: how far into it. */
+uint64_t kept_layout_place(const struct kept_layout *l, uint64_t byte, uint64_t *into);
+
 /* The table of several extents, to bytes and back. unpack: -EUCLEAN for one that does not fit id (ascending, apart,
  * on blocks, inside the target, of id->bytes in all). */
 void kept_table_pack(unsigned char *out, const struct kept_identity *id);

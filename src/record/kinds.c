@@ -9,7 +9,8 @@
 #include "record/run.h"
 #include "record/verify.h"
 
-static const struct line_kind *const every[] = { &kind_record, &kind_run, &kind_target, &kind_end };
+static const struct line_kind *const every[] = { &kind_record, &kind_run, &kind_target, &kind_kept,
+	&kind_end };
 static const struct line_kind *const sweep[] = { &kind_plan, &kind_pass, &kind_histogram,
 	&kind_trace };
 static const struct line_kind *const verify[] = { &kind_verify_plan, &kind_verify_range,

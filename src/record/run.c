@@ -206,6 +206,26 @@ const struct line_kind kind_histogram =
 const struct line_kind kind_trace =
 	LINE_KIND("trace", trace_fields, "Bytes moved over the time of a pass.");
 
+static const char *const kept_words[] = { "", "saving", "saved", "left", "back", NULL };
+
+#define HERE struct run_kept
+static const struct field kept_fields[] = {
+	FIELD_AS("state", FIELD_IS_WORD, state,
+		"saving; saved, from where on the target was written; left, for the recheck of a "
+		"cut; back",
+		.words = kept_words),
+	FIELD("saved", saved, "full path of the saved file"),
+	FIELD("target", target, "full path"),
+	FIELD("start", start, "the first byte kept"),
+	FIELD("bytes", bytes, "kept in all"),
+};
+#undef HERE
+/* Synced: the target is written only once its record says where its data is. */
+const struct line_kind kind_kept = LINE_KIND("kept", kept_fields,
+	"How far --keep-data is; the last one holds. A record whose last one is not 'back' belongs "
+	"to a target that may not hold its own data, see blkassay-kept(5).",
+	.synced = true);
+
 #define HERE struct run_end
 static const struct field end_fields[] = {
 	FIELD("status", status, "complete, interrupted or failed"),
@@ -256,6 +276,11 @@ int run_write_trace(struct record_writer *w, uint64_t index, uint64_t step_ns,
 	return record_write(w, &kind_trace, &d, err);
 }
 
+int run_write_kept(struct record_writer *w, const struct run_kept *k, struct error *err)
+{
+	return record_write(w, &kind_kept, k, err);
+}
+
 int run_write_end(struct record_writer *w, const struct run_end *e, struct error *err)
 {
 	return record_write(w, &kind_end, e, err);
@@ -288,6 +313,38 @@ static int take_pass(struct run *r, const struct line *l, struct error *err)
 	return 0;
 }
 
+/* A path that was cut would name another file. */
+static void drop_cut_path(char *path, size_t room)
+{
+	if (strlen(path) == room - 1)
+		*path = 0;
+}
+
+/* Record and saved file may have been moved together: they lie side by side. */
+static void look_for_saved(struct run_kept *k, const char *record_path)
+{
+	char beside[sizeof k->saved];
+
+	k->there = *k->saved && access(k->saved, F_OK) == 0;
+	if (k->there || strlen(record_path) + sizeof ".kept" > sizeof beside)
+		return;
+	snprintf(beside, sizeof beside, "%s.kept", record_path);
+	k->there = access(beside, F_OK) == 0;
+	if (k->there)
+		text_copy(k->saved, sizeof k->saved, beside);
+}
+
+static void take_kept(struct run *r, const struct line *l)
+{
+	struct run_kept *k = &r->kept;
+
+	*k = (struct run_kept){ 0 };
+	line_take_fields(l, &kind_kept, k);
+	drop_cut_path(k->saved, sizeof k->saved);
+	drop_cut_path(k->target, sizeof k->target);
+	look_for_saved(k, r->path);
+}
+
 static void take_end(struct run_end *e, const struct line *l)
 {
 	*e = (struct run_end){ .present = true };
@@ -304,6 +361,8 @@ bool run_take_line(struct run *r, const struct line *line, struct error *err)
 		line_take_fields(line, &kind_target, &r->target);
 	else if (!strcmp(line->kind, kind_plan.name))
 		line_take_fields(line, &kind_plan, &r->plan);
+	else if (!strcmp(line->kind, kind_kept.name))
+		take_kept(r, line);
 	else if (!strcmp(line->kind, kind_end.name))
 		take_end(&r->end, line);
 	else

@@ -108,6 +108,21 @@ struct run_detail { /* lines "hist" and "trace" */
 	struct series rows; /* upper bounds in ns and counts; or bytes in each step */
 };
 
+enum run_kept_state {
+	RUN_KEPT_NONE, /* no --keep-data */
+	RUN_KEPT_SAVING, /* the target was not written yet */
+	RUN_KEPT_SAVED, /* from here on it was */
+	RUN_KEPT_LEFT, /* on purpose: cut off, the target holds what is to be rechecked */
+	RUN_KEPT_BACK,
+};
+
+struct run_kept { /* line "kept": each one says how far --keep-data is, the last one holds */
+	enum run_kept_state state;
+	char saved[1024], target[1024]; /* full paths; "" when longer than that */
+	uint64_t start, bytes; /* first byte kept, how many in all */
+	bool there; /* the saved file, at the moment the record was read */
+};
+
 struct run_end { /* line "end" */
 	bool present;
 	char status[16]; /* complete, interrupted, failed */
@@ -122,6 +137,7 @@ struct run {
 	struct run_pass *passes;
 	size_t pass_count;
 	struct run_end end;
+	struct run_kept kept;
 	char path[512];
 	uint64_t damaged_lines; /* or missing ones */
 	/* what is missing most, such as "10 of 36 lines of kind pass"; "": not known */
@@ -141,7 +157,7 @@ void run_pass_flags_format(char *out, size_t room, uint32_t flags);
 
 struct line_kind;
 extern const struct line_kind kind_run, kind_target, kind_plan, kind_pass, kind_histogram,
-	kind_trace, kind_end;
+	kind_trace, kind_kept, kind_end;
 
 /* Writing. Head fills id, started, kernel, cpus, tool by itself when they are empty. */
 void run_head_complete(struct run_head *h);
@@ -155,6 +171,8 @@ int run_write_histogram(struct record_writer *w, uint64_t index, const uint64_t 
 /* Line "trace": bytes moved in each stretch of step_ns of that pass. */
 int run_write_trace(struct record_writer *w, uint64_t index, uint64_t step_ns,
 	const uint64_t *bytes, size_t steps, struct error *err);
+/* Synced: the target is written only once its record says where its data is. */
+int run_write_kept(struct record_writer *w, const struct run_kept *k, struct error *err);
 int run_write_end(struct record_writer *w, const struct run_end *e, struct error *err);
 
 /* "12 lines of the record are damaged or missing (10 of 36 lines of kind pass)"; false, and "", when none is. */
@@ -164,7 +182,7 @@ bool run_damage_words(char out[RUN_DAMAGE_MAX], const struct run *r);
 /* Takes over what the reader found of damage and of the end, once everything was read. */
 void run_note_reader(struct run *r, const struct record_reader *reader);
 
-/* Reading. run_take_line understands "run", "target", "plan", "pass", "end" and returns true when it took the line;
+/* Reading. run_take_line understands "run", "target", "plan", "pass", "kept", "end" and returns true when it took the line;
  * other kinds are for the caller. */
 bool run_take_line(struct run *r, const struct line *line, struct error *err);
 /* The whole record. 0, or -1 with *err (a foreign file, a newer version, no "run" line). */

@@ -1,5 +1,5 @@
-# restore: after kill -9 every byte comes back; the wrong target and a file that is not whole are refused before a byte
-# is written; it can be repeated.
+# restore: after kill -9 every byte comes back, to the target itself or to one with the same content under another name;
+# another target and a file that is not whole are refused before a byte is written; it can be repeated.
 . "$(dirname "$0")/lib.sh"
 mkdir "$tmp/a" "$tmp/b"
 card=$tmp/a/card.img
@@ -35,13 +35,18 @@ refused() { # STATUS TEXT SAVED TARGET
 	[ "$(sha256sum <"$card")" = "$hurt" ] || fail "the target was written to"
 }
 
-# Wrong targets.
-cp "$card" "$tmp/other.img"
-cp "$card" "$tmp/b/card.img"
-refused 2 "wrong target" "$kept" "$tmp/other.img"
-refused 2 "$tmp/a/card.img" "$kept" "$tmp/b/card.img"
+# Wrong targets: smaller or larger, whatever they hold, and whatever consent is given.
 head -c 1M "$card" >"$tmp/b/card.img"
 refused 2 "wrong target" "$kept" "$tmp/b/card.img"
+head -c $((3 * 1048576 - 512)) "$card" >"$tmp/b/card.img"
+refused 2 "wrong target" "$kept" "$tmp/b/card.img"
+{ cat "$card"; head -c 512 /dev/zero; } >"$tmp/b/card.img"
+large=$(sha256sum <"$tmp/b/card.img")
+refused 2 "wrong target" "$kept" "$tmp/b/card.img"
+says "one of 3145728 bytes, but"
+says "has 3146240"
+run 2 "$BLKASSAY" restore "$kept" "$tmp/b/card.img" --overwrite-changed card.img
+[ "$(sha256sum <"$tmp/b/card.img")" = "$large" ] || fail "a larger target was written to"
 refused 2 "a directory" "$kept" "$tmp"
 refused 2 "a character device" "$kept" /dev/null
 refused 2 "absent" "$kept" "$tmp/absent"
@@ -83,8 +88,15 @@ refused 3 "chunk 3 of 3" "$tmp/damaged" "$card"
 damage $((size - 1)) # end mark
 refused 2 "is not whole" "$tmp/damaged" "$card"
 
+# The same content under another name, or in another folder: an image that was moved is known by what it holds.
+cp "$card" "$tmp/b/moved.img"
+run 0 "$BLKASSAY" restore "$kept" "$tmp/b/moved.img"
+says "its content decides"
+[ "$(sha256sum <"$tmp/b/moved.img")" = "$before" ] || fail "the moved image is not as before"
+
 run 0 "$BLKASSAY" restore "$kept" "$card"
 says "restored 3 MiB from byte 0"
+says "read twice alike"
 [ "$(sha256sum <"$card")" = "$before" ] || fail "the target is not as before"
 [ -e "$kept" ] || fail "restore took the saved data away"
 run 0 "$BLKASSAY" restore "$kept" "$card"
@@ -108,9 +120,6 @@ if mount -o ro,noload "$loop" "$tmp/mnt" 2>/dev/null; then
 	says "is mounted on"
 	umount "$tmp/mnt"
 fi
-card=$tmp/other.img
-hurt=$(sha256sum <"$card")
-refused 2 "wrong target" "$kept" "$card"
 # The device may come back under another name.
 let_go "$loop"
 loop_device "$tmp/$unique.img"

@@ -1,6 +1,7 @@
 /* Fuzz: a saved-data file, put back to a gadget model. The input is the text of the header up to a NUL, then data, with
  * an "extents=" in the header their table first; checksums, heads and end mark are made for it, unless it begins with
  * '!', which stands for a file as it is. */
+#include <stdbool.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -34,18 +35,30 @@ static void add_head(struct text *t, const char *magic, uint32_t crc, uint64_t i
 	text_add(t, (const char *)head, sizeof head);
 }
 
-static void add_chunk(struct text *t, uint64_t index, const uint8_t *data, size_t size)
+/* The sums of a file being made; since version 3 they cover the header and every chunk. */
+struct sums {
+	const unsigned char *header; /* its CRC32 */
+	bool cover_all;
+	uint32_t end;
+};
+
+static void add_chunk(
+	struct text *t, struct sums *s, uint64_t index, const uint8_t *data, size_t size)
 {
+	uint32_t crc = s->cover_all ? checksum_crc32(0, s->header, 4) : 0;
 	unsigned char number[8];
 
 	kept_put_u64(number, index);
-	add_head(t, "KDAT", checksum_crc32(checksum_crc32(0, number, 8), data, size), index);
+	crc = checksum_crc32(checksum_crc32(crc, number, 8), data, size);
+	add_head(t, "KDAT", crc, index);
 	text_add(t, (const char *)data, size);
+	kept_put_u32(number, crc);
+	s->end = s->cover_all ? checksum_crc32(s->end, number, 4) : s->end;
 }
 
-/* As many chunks as the table asks for and the data is enough for. Returns how many. */
-static uint64_t add_places(
-	struct text *t, const uint8_t *table, size_t places, const uint8_t *data, size_t size)
+/* As many chunks as the table asks for, as far as the data goes. */
+static void add_places(struct text *t, struct sums *s, const uint8_t *table, size_t places,
+	const uint8_t *data, size_t size)
 {
 	uint64_t chunks = 0;
 
@@ -53,11 +66,10 @@ static uint64_t add_places(
 		uint64_t wanted = kept_get_u64(table + i * 16 + 8);
 		size_t length = wanted < size ? (size_t)wanted : size;
 
-		add_chunk(t, chunks++, data, length);
+		add_chunk(t, s, chunks++, data, length);
 		data += length;
 		size -= length;
 	}
-	return chunks;
 }
 
 static void build(struct text *t, const uint8_t *data, size_t size)
@@ -66,6 +78,7 @@ static void build(struct text *t, const uint8_t *data, size_t size)
 	const uint8_t *nul = memchr(data, 0, size);
 	size_t n = nul ? (size_t)(nul - data) : size, places = 0;
 	const char *said;
+	struct sums s = { .header = header + KEPT_HEADER_BYTES - 4 };
 	uint64_t chunks = 1;
 
 	memcpy(header, data, n < KEPT_HEADER_BYTES - 40 ? n : KEPT_HEADER_BYTES - 40);
@@ -83,13 +96,18 @@ static void build(struct text *t, const uint8_t *data, size_t size)
 		header + KEPT_HEADER_BYTES - 4, checksum_crc32(0, header, KEPT_HEADER_BYTES - 4));
 	text_add(t, (const char *)header, sizeof header);
 	text_add(t, (const char *)data, places * 16);
+	/* The end mark's sum begins with the count, which the chunks do not change. */
 	if (said)
-		chunks = add_places(t, data, places, data + places * 16, size - places * 16);
-	else
-		add_chunk(t, 0, data, size);
-	memcpy(two, header + KEPT_HEADER_BYTES - 4, 4);
+		chunks = places;
+	s.cover_all = !strncmp((const char *)header, "blkassay-kept 3\n", 16);
+	memcpy(two, s.header, 4);
 	kept_put_u64(two + 4, chunks);
-	add_head(t, "KEND", checksum_crc32(0, two, sizeof two), chunks);
+	s.end = checksum_crc32(0, two, sizeof two);
+	if (said)
+		add_places(t, &s, data, places, data + places * 16, size - places * 16);
+	else
+		add_chunk(t, &s, 0, data, size);
+	add_head(t, "KEND", s.end, chunks);
 }
 
 static void put_back(const struct kept *k)
@@ -102,7 +120,10 @@ static void put_back(const struct kept *k)
 	if (model_spec_parse(&spec, model, strlen(model), "t", &err) < 0 ||
 		model_open_spec(&m, &spec, "model:t", MEDIUM_READ_WRITE, &err) < 0)
 		abort();
-	kept_restore(k, m, &result, NULL, &err);
+	if (kept_restore(k, m, KEPT_OVER_RUN, &result, NULL, &err) == 0 &&
+		(kept_look_changed(&result.look) || result.bytes != kept_identity(k)->bytes))
+		abort(); /* written over what nobody knows, or not all of it */
+	kept_restore(k, m, KEPT_OVER_ALL, &result, NULL, &err);
 	medium_close(m);
 }
 

@@ -21,12 +21,30 @@ static bool is_gone(const struct ram_medium *r)
 	return r->gone_after && r->reads + r->writes + r->flushes >= r->gone_after;
 }
 
+/* What is read of the byte lie_at. */
+static void lie(struct ram_medium *r, uint64_t at, uint8_t *buf, size_t len)
+{
+	if (!r->lie_times || r->lie_at < at || r->lie_at >= at + len)
+		return;
+	if (r->lie_after) {
+		r->lie_after--;
+		return;
+	}
+	r->lie_times--;
+	if (r->lie_stuck)
+		buf[r->lie_at - at] |= r->lie_stuck;
+	else
+		buf[r->lie_at - at] ^= 4;
+}
+
 static int ram_read(struct medium *m, uint64_t at, void *buf, size_t len, size_t *got)
 {
 	struct ram_medium *r = ram_of(m);
 	uint32_t n = m->traits.logical_block_bytes;
 
 	*got = 0;
+	if (r->reads < RAM_LOG)
+		r->log[r->reads] = (struct ram_read){ at, len };
 	r->reads++;
 	if (is_gone(r))
 		return -r->gone_errno;
@@ -35,9 +53,10 @@ static int ram_read(struct medium *m, uint64_t at, void *buf, size_t len, size_t
 	if (len > m->traits.size_bytes - at)
 		len = m->traits.size_bytes - at;
 	if (at < r->bad_to && at + len > r->bad_from)
-		return -EIO;
+		return -r->bad_errno;
 	for (size_t i = 0; i < len; i += n)
 		memcpy((uint8_t *)buf + i, place_of(r, at + i), n);
+	lie(r, at, buf, len);
 	*got = len;
 	return 0;
 }
@@ -53,6 +72,8 @@ static int ram_write(struct medium *m, uint64_t at, const void *buf, size_t len,
 		return -r->gone_errno;
 	if (at + len > m->traits.size_bytes)
 		return -ENOSPC;
+	if (r->bad_heals && at < r->bad_to && at + len > r->bad_from)
+		r->bad_to = 0;
 	for (size_t i = 0; i < len; i += n)
 		if (at + i < r->lost_from || at + i >= r->lost_to)
 			memcpy(place_of(r, at + i), (const uint8_t *)buf + i, n);
@@ -107,6 +128,7 @@ struct ram_medium *ram_medium_new(uint64_t size_bytes, uint32_t block_bytes, boo
 	struct ram_medium *r = calloc(1, sizeof *r);
 
 	r->bytes = calloc(1, size_bytes);
+	r->bad_errno = EIO;
 	r->medium.ops = &ram_ops;
 	r->medium.traits = (struct medium_traits){
 		.kind = MEDIUM_MEMORY,

@@ -1,0 +1,220 @@
+/* --keep-data in a session. */
+#include "cli/session_keep.h"
+
+#include <limits.h>
+#include <stdio.h>
+#include <string.h>
+#include <unistd.h>
+
+#include "base/error.h"
+#include "base/shell.h"
+#include "base/size.h"
+#include "base/text.h"
+#include "cli/message.h"
+#include "cli/progress.h"
+#include "integrity/kept.h"
+#include "medium/medium.h"
+#include "record/file.h"
+
+void keep_restore_command(struct text *t, const char *saved, const char *target)
+{
+	text_adds(t, "blkassay restore ");
+	shell_add_word(t, saved, false);
+	text_adds(t, " ");
+	shell_add_word(t, target, false);
+}
+
+/* ---- what the record says ---- */
+
+/* "" where it is too long for the field: better none than that of another file. */
+static void full_path(char *out, size_t room, const char *path)
+{
+	char folder[PATH_MAX];
+	int n;
+
+	if (*path == '/')
+		n = snprintf(out, room, "%s", path);
+	else if (getcwd(folder, sizeof folder))
+		n = snprintf(out, room, "%s/%s", strcmp(folder, "/") ? folder : "", path);
+	else
+		n = (int)room;
+	if (n < 0 || (size_t)n >= room - 1)
+		out[0] = 0;
+}
+
+static int say(struct session_keep *k, struct record_writer *record, enum run_kept_state state,
+	struct error *err)
+{
+	k->said.state = state;
+	return record ? run_write_kept(record, &k->said, err) : 0;
+}
+
+static void let_go(struct session_keep *k)
+{
+	kept_close(k->kept);
+	k->kept = NULL;
+}
+
+/* ---- before the first write ---- */
+
+static void warn_of_test_data(const struct kept_own *own)
+{
+	char seed[48] = "";
+
+	if (own->trace.stamped)
+		snprintf(seed, sizeof seed, " (seed %llu)", (unsigned long long)own->trace.seed);
+	message_warning(
+		"%u of %u places looked at hold test data of this tool%s: that is what\n"
+		"will be saved and put back. If an earlier run with --keep-data was stopped, stop\n"
+		"here and restore first: 'blkassay report' of its record shows the command, and\n"
+		"its saved file lies next to that record, as RECORD.kept.",
+		own->own, own->looked, seed);
+}
+
+/* "512 KiB of the 4 MiB" */
+static const char *own_part(const struct session_keep *k, char out[2 * SIZE_TEXT_MAX + 16])
+{
+	char own[SIZE_TEXT_MAX], all[SIZE_TEXT_MAX];
+
+	snprintf(out, 2 * SIZE_TEXT_MAX + 16, "%s of the %s", size_format(own, k->own_bytes),
+		size_format(all, k->said.bytes));
+	return out;
+}
+
+static void warn_of_all_test_data(const struct session_keep *k)
+{
+	char part[2 * SIZE_TEXT_MAX + 16];
+
+	if (k->own_bytes)
+		message_warning(
+			"%s saved are test data of an earlier run of this tool", own_part(k, part));
+}
+
+int session_keep_save(struct session_keep *k, const struct kept_identity *id, struct medium *m,
+	struct record_writer *record, const struct watch *watch, struct error *err)
+{
+	struct kept_own own;
+
+	full_path(k->said.saved, sizeof k->said.saved, k->path);
+	full_path(k->said.target, sizeof k->said.target, k->target);
+	k->said.start = id->start;
+	k->said.bytes = id->bytes;
+	/* What cannot be read now will be told when it is saved. */
+	if (kept_sample_own(id, m, &own) == 0 && own.own)
+		warn_of_test_data(&own);
+	if (say(k, record, RUN_KEPT_SAVING, err) < 0 ||
+		kept_save(&k->kept, k->path, id, m, &k->own_bytes, watch, err) < 0)
+		return -1;
+	warn_of_all_test_data(k);
+	if (say(k, record, RUN_KEPT_SAVED, err) == 0)
+		return 0;
+	kept_remove(k->kept, NULL);
+	let_go(k);
+	return -1;
+}
+
+/* ---- at the end ---- */
+
+void keep_list_changed(const struct kept_look *look)
+{
+	char size[SIZE_TEXT_MAX];
+
+	for (size_t i = 0; i < look->range_count; i++)
+		message_note("  %s from byte %llu: %s", size_format(size, look->ranges[i].bytes),
+			(unsigned long long)look->ranges[i].at,
+			kept_there_words(look->ranges[i].there));
+	if (look->ranges_all > look->range_count)
+		message_note("  and %llu more stretches",
+			(unsigned long long)(look->ranges_all - look->range_count));
+}
+
+/* kind: what the putting back failed with. */
+static int explain(const struct session_keep *k, enum error_kind kind, struct error *err)
+{
+	struct text command;
+
+	text_init(&command);
+	keep_restore_command(&command, k->path, k->target);
+	error_add(err,
+		"; the target does NOT hold its own data, which is safe in the saved file; %s %s",
+		kind == ERROR_REFUSED ? "to look again, and to learn how to overwrite that, run:"
+				      : "when it answers again run:",
+		command.bytes);
+	err->kind = ERROR_IO; /* what was refused is nothing that the user asked for */
+	text_release(&command);
+	return -1;
+}
+
+/* The list of what is changed stands before the sentence that says so. */
+static int put_back(struct session_keep *k, struct medium *m, struct error *err)
+{
+	struct kept_result result = { 0 };
+	struct progress progress;
+	struct watch deaf;
+	int rc;
+
+	if (!m)
+		return error_set(err, ERROR_IO, "'%s' is not open any more", k->target);
+	if (medium_lost(m))
+		return error_set(err, ERROR_IO,
+			"nothing is put back on '%s', because it may not be the same any more",
+			k->target);
+	progress_start(&progress);
+	progress.counts_bytes = true;
+	deaf = progress.watch;
+	deaf.stop = NULL; /* what was begun by writing is ended, whatever signal came */
+	rc = kept_restore(k->kept, m, KEPT_OVER_DAMAGED, &result, &deaf, err);
+	progress_finish(&progress, NULL);
+	if (rc < 0)
+		keep_list_changed(&result.look);
+	return rc;
+}
+
+static int finish(struct session_keep *k, struct record_writer *record, struct error *err)
+{
+	int rc = kept_remove(k->kept, err);
+	char part[2 * SIZE_TEXT_MAX + 16];
+
+	message_note("kept data is back on '%s': read twice alike before the run, and the same "
+		     "again now",
+		k->target);
+	if (k->own_bytes)
+		message_warning("%s put back are test data of an earlier run of this tool",
+			own_part(k, part));
+	if (rc > 0)
+		message_warning(
+			"another file or none is now where '%s' was, so nothing was removed; "
+			"the saved data\nis no longer needed",
+			k->path);
+	/* Only closed does it give back its room, which the record may need. */
+	let_go(k);
+	if (rc < 0)
+		return -1;
+	return say(k, record, RUN_KEPT_BACK, err);
+}
+
+int session_keep_put_back(
+	struct session_keep *k, struct medium *m, struct record_writer *record, struct error *err)
+{
+	int rc;
+
+	if (!k->kept)
+		return 0;
+	rc = put_back(k, m, err);
+	rc = rc < 0 ? explain(k, err->kind, err) : finish(k, record, err);
+	let_go(k);
+	return rc;
+}
+
+int session_keep_leave(struct session_keep *k, struct record_writer *record, struct text *command,
+	struct error *err)
+{
+	int rc;
+
+	if (!k->kept)
+		return 0;
+	keep_restore_command(command, k->path, k->target);
+	rc = say(k, record, RUN_KEPT_LEFT, err);
+	let_go(k);
+	return rc;
+}
