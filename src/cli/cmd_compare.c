@@ -7,6 +7,7 @@
 #include "cli/command.h"
 #include "cli/message.h"
 #include "cli/results.h"
+#include "cli/show.h"
 #include "findings/compare.h"
 #include "findings/view.h"
 
@@ -93,6 +94,8 @@ int cmd_compare(const struct options *o)
 	rc = compare(&c, &gate, o, &results, &err);
 	compared_release(&c);
 	results_release(&results);
+	for (size_t i = 0; !rc && i < o->arg_count; i++)
+		show_kept_warning_of(o->args[i]);
 	if (rc < 0)
 		return message_error(&err);
 	return gate.given ? gate_status(gate.result.answer) : 0;

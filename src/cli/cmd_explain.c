@@ -8,6 +8,7 @@
 #include "cli/command.h"
 #include "cli/message.h"
 #include "cli/screen.h"
+#include "cli/show.h"
 #include "findings/explain.h"
 #include "findings/explain_mix.h"
 #include "record/observe.h"
@@ -106,6 +107,8 @@ static int explain_one(const char *path, const struct explain_known *known, cons
 			"'%s' is a run of %s; only a sweep can be explained", path, run.head.kind);
 	else
 		rc = print_explanation(&run, known, seen, err);
+	if (!rc)
+		show_kept_warning(&run);
 	run_release(&run);
 	return rc;
 }

@@ -213,6 +213,8 @@ static int report_without_view(struct report *r, const char *path, struct error 
 		putchar('\n');
 	if (!rc)
 		rc = kind->report(r, &run, err);
+	if (!rc && wants_files(r))
+		show_kept_warning(&run);
 	run_release(&run);
 	r->out.shown++;
 	return rc;

@@ -1,16 +1,20 @@
 /* blkassay targets: what may be tested here, what may not and why, and each one's token. */
 #include <inttypes.h>
 #include <stdio.h>
+#include <stdlib.h>
 #include <string.h>
 
 #include "base/error.h"
 #include "base/size.h"
 #include "base/text.h"
 #include "cli/command.h"
+#include "cli/kept_search.h"
 #include "cli/message.h"
 #include "cli/screen.h"
+#include "cli/session_keep.h"
 #include "cli/target_list.h"
 #include "findings/link.h"
+#include "integrity/kept.h"
 #include "report/csv.h"
 #include "report/layout.h"
 
@@ -19,6 +23,45 @@ enum { INDENT = 12 };
 static const char *cache_name(const struct blockdev *d)
 {
 	return !d->write_cache_known ? "" : d->write_back ? "write back" : "write through";
+}
+
+/* ---- kept data ---- */
+
+/* Saved data that names this target. By name alone: listing targets reads nothing of them. */
+struct row_kept {
+	struct kept_identity target;
+	char path[4400]; /* full; "": none */
+	char run[64];
+	bool in_use;
+};
+
+static bool take_kept(void *context, const struct kept *k, const char *path)
+{
+	const struct kept_identity *id = kept_identity(k);
+	struct row_kept *r = context;
+
+	if (!kept_is_named(id, &r->target))
+		return true;
+	text_copy(r->path, sizeof r->path, path);
+	snprintf(r->run, sizeof r->run, "%s%s%s", *id->run ? id->kind : "an earlier run",
+		*id->run ? " " : "", id->run);
+	r->in_use = kept_in_use(k);
+	return false;
+}
+
+static void find_kept(struct row_kept *r, const struct target_row *row)
+{
+	struct kept_folders *f = calloc(1, sizeof *f);
+
+	*r = (struct row_kept){ .target = { .size_bytes = row->device.size_bytes } };
+	if (!f)
+		return;
+	text_copy(r->target.token, sizeof r->target.token, row->verdict.token);
+	text_copy(r->target.place, sizeof r->target.place, row->device.backing_file);
+	kept_folders_add(f, ".");
+	kept_folders_add_of(f, row->device.backing_file);
+	kept_search(f, take_kept, r);
+	free(f);
 }
 
 /* ---- CSV ---- */
@@ -151,6 +194,27 @@ static void add_verdict(struct text *t, const struct target_row *row, size_t col
 	add_line(t, "may write", line, columns);
 }
 
+/* The command stands in a line of its own, to be copied. */
+static void add_kept(struct text *t, const struct target_row *row, size_t columns)
+{
+	struct row_kept kept;
+	char line[160];
+
+	find_kept(&kept, row);
+	if (!*kept.path)
+		return;
+	snprintf(line, sizeof line,
+		kept.in_use ? "its own is saved by %s, which is still going"
+			    : "its own was saved by %s; if it was not put back since:",
+		kept.run);
+	add_line(t, "kept data", line, columns);
+	if (kept.in_use)
+		return;
+	text_addf(t, "%*s", INDENT, "");
+	keep_restore_command(t, kept.path, row->device.node);
+	text_adds(t, "\n");
+}
+
 static void add_disk(struct text *t, const struct target_row *row, size_t columns)
 {
 	char used[1024];
@@ -164,6 +228,7 @@ static void add_disk(struct text *t, const struct target_row *row, size_t column
 	add_line(t, "used by", *used ? used : "nothing", columns);
 	add_line(t, "token", row->verdict.token, columns);
 	add_verdict(t, row, columns);
+	add_kept(t, row, columns);
 }
 
 static void add_partition(struct text *t, const struct target_row *row, size_t columns)
@@ -188,6 +253,26 @@ static void add_text(struct text *t, const struct target_list *list)
 	}
 	if (!list->count)
 		text_adds(t, "no block device that could be tested\n");
+}
+
+/* Beside the list for scripts, which has no room for it. */
+static void warn_of_kept(const struct target_list *list)
+{
+	for (size_t i = 0; i < list->count; i++) {
+		struct row_kept kept;
+		struct text command;
+
+		find_kept(&kept, &list->rows[i]);
+		if (!*kept.path || kept.in_use)
+			continue;
+		text_init(&command);
+		keep_restore_command(&command, kept.path, list->rows[i].device.node);
+		message_warning(
+			"'%s': its own data was saved by %s; if it was not put back since:\n"
+			"  %s",
+			list->rows[i].device.node, kept.run, command.bytes);
+		text_release(&command);
+	}
 }
 
 /* What could not be seen, or was left out. */
@@ -223,6 +308,8 @@ int cmd_targets(const struct options *o)
 		error_set(&err, ERROR_IO, "out of memory");
 	else
 		fwrite(t.bytes, 1, t.length, stdout); /* checked when the program ends */
+	if (o->given[OPTION_CSV_FLAG])
+		warn_of_kept(&list);
 	say_limits(&list);
 	text_release(&t);
 	target_list_release(&list);

@@ -13,6 +13,7 @@
 #include "cli/output.h"
 #include "cli/screen.h"
 #include "cli/session.h"
+#include "cli/show.h"
 #include "findings/record_view.h"
 #include "report/csv.h"
 #include "report/json.h"
@@ -244,6 +245,8 @@ int results_show_record(struct results *r, const char *path, struct error *err)
 		return rc;
 	rc = results_show(r, &v, err);
 	view_release(&v);
+	if (!rc && r->any_file)
+		show_kept_warning_of(path);
 	return rc;
 }
 

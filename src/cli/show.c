@@ -10,12 +10,36 @@
 #include "base/text.h"
 #include "cli/message.h"
 #include "cli/screen.h"
+#include "findings/kept_words.h"
 #include "record/audit.h"
 #include "record/run.h"
 #include "record/verify.h"
 #include "report/audit_text.h"
 #include "report/cut_text.h"
+#include "report/text_view.h"
 #include "report/verify_text.h"
+
+/* Before anything else, for kinds without a view: where the target's own data is, and in a line of its own, to be copied,
+ * how to get it back. */
+static void add_kept(struct text *t, const struct run *run, const struct text_style *style)
+{
+	struct text sentence, command;
+	struct text_view v;
+
+	text_init(&sentence);
+	text_init(&command);
+	text_view_begin(&v, t, style);
+	if (kept_words(&sentence, &command, run)) {
+		text_view_notice(&v, NOTICE_CAUTION, sentence.bytes);
+		if (command.length)
+			text_view_command(&v, command.bytes);
+		text_adds(t, "\n");
+	}
+	text_view_end(&v);
+	t->failed = t->failed || sentence.failed || command.failed;
+	text_release(&sentence);
+	text_release(&command);
+}
 
 /* An audit has lines of its own, which run_load leaves to others. */
 static int add_audit(
@@ -24,6 +48,7 @@ static int add_audit(
 	struct promises *f = malloc(sizeof *f);
 	int rc = f ? audit_load(f, run->path, err) : error_set(err, ERROR_IO, "out of memory");
 
+	add_kept(t, run, style);
 	if (!rc)
 		rc = audit_text_add(t, run, f, style, err);
 	free(f);
@@ -63,6 +88,7 @@ int show_cut(const struct run *run, const struct cut_record *r, struct error *er
 	struct text t;
 
 	begin(&t, &style);
+	add_kept(&t, run, &style);
 	return print(&t, cut_text_add(&t, run, r, &style, err));
 }
 
@@ -72,6 +98,7 @@ int show_verify(struct verify_record *v, struct error *err)
 	struct text t;
 
 	begin(&t, &style);
+	add_kept(&t, &v->run, &style);
 	return print(&t, verify_text_add(&t, v, &style, err));
 }
 
@@ -86,6 +113,34 @@ static int show_record(const char *path, struct error *err)
 	rc = show_summary(&run, err);
 	run_release(&run);
 	return rc;
+}
+
+void show_kept_warning(const struct run *run)
+{
+	struct text sentence, command;
+
+	text_init(&sentence);
+	text_init(&command);
+	if (!kept_words(&sentence, &command, run))
+		;
+	else if (command.length)
+		message_warning("'%s': %s\n  %s", run->path, sentence.bytes, command.bytes);
+	else
+		message_warning("'%s': %s", run->path, sentence.bytes);
+	text_release(&sentence);
+	text_release(&command);
+}
+
+void show_kept_warning_of(const char *path)
+{
+	char saved[1024];
+	struct run run;
+
+	snprintf(saved, sizeof saved, "%s.kept", path);
+	if (access(saved, F_OK) < 0 || run_load(&run, path, NULL) < 0)
+		return;
+	show_kept_warning(&run);
+	run_release(&run);
 }
 
 int show_finished(const char *path, int status)

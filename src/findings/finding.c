@@ -35,6 +35,12 @@ struct finding *finding_add(
 	return one;
 }
 
+void finding_command(struct findings *f, struct finding *one, const char *command)
+{
+	one->command = pool_printf(f->pool, "%s", command);
+	finding_figure(one, "command", value_text(one->command));
+}
+
 void finding_figure(struct finding *f, const char *key, struct value value)
 {
 	if (f->figure_count < FINDING_FIGURES_MAX)

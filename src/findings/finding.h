@@ -33,6 +33,8 @@ enum { FINDING_FIGURES_MAX = 16 };
 struct finding {
 	const struct finding_code *code;
 	const char *sentence; /* may hold a stranger's text: cleaned where it is shown */
+	const char *
+		command; /* to be pasted: in a line of its own below the sentence, as it is; NULL: none */
 	struct figure figures[FINDING_FIGURES_MAX];
 	size_t figure_count;
 };
@@ -47,6 +49,9 @@ struct findings {
 /* Adds a finding; the sentence is printf-like. Never NULL; valid until the next one is added. */
 struct finding *finding_add(struct findings *f, const struct finding_code *code, const char *fmt,
 	...) __attribute__((format(printf, 3, 4)));
+
+/* Plain ASCII. Programs get it as the figure "command". */
+void finding_command(struct findings *f, struct finding *one, const char *command);
 
 /* One more figure of it; key is one of its code's `figures`. */
 void finding_figure(struct finding *f, const char *key, struct value value);

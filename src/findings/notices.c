@@ -10,10 +10,13 @@ bool notices_visit(const struct run *run, const struct notice_visitor *visitor)
 	bool whole;
 
 	run_findings_add(&f, run);
-	for (size_t i = 0; i < f.count; i++)
+	for (size_t i = 0; i < f.count; i++) {
 		visitor->notice(visitor->context,
 			f.list[i].code->kind == FINDING_CAUTION ? NOTICE_CAUTION : NOTICE_FINDING,
 			f.list[i].sentence);
+		if (f.list[i].command && visitor->command)
+			visitor->command(visitor->context, f.list[i].command);
+	}
 	whole = !pool.failed;
 	pool_release(&pool);
 	return whole;

@@ -15,6 +15,8 @@ struct notice_visitor {
 	void *context;
 	/* sentence: plain text, may hold a stranger's text: clean it before showing it. */
 	void (*notice)(void *context, enum notice_kind kind, const char *sentence);
+	/* What is to be pasted, after its sentence: one line, to be shown as it is. NULL: sentences alone are wanted. */
+	void (*command)(void *context, const char *command);
 };
 
 /* False when memory ran out and some are missing. */

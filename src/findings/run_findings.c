@@ -3,11 +3,17 @@
 
 #include <string.h>
 
+#include "base/text.h"
+#include "findings/kept_words.h"
 #include "record/run.h"
 
-enum { MODELLED, IMAGE, NO_END, INTERRUPTED, ENDED_EARLY, DAMAGED };
+enum { KEPT_AWAY, MODELLED, IMAGE, NO_END, INTERRUPTED, ENDED_EARLY, DAMAGED };
 
 const struct finding_code run_finding_codes[] = {
+	[KEPT_AWAY] = { "kept-data-away", FINDING_CAUTION, false,
+		"as far as the record tells, what --keep-data saved was not put back; the command "
+		"does it, where the saved file is",
+		"saved_file start_bytes kept_bytes command" },
 	[MODELLED] = { "modelled", FINDING_CAUTION, false,
 		"the target is a gadget model: nothing was measured", NULL },
 	[IMAGE] = { "image-file", FINDING_CAUTION, false,
@@ -24,6 +30,29 @@ const struct finding_code run_finding_codes[] = {
 };
 
 const size_t run_finding_code_count = sizeof run_finding_codes / sizeof *run_finding_codes;
+
+static void add_kept(struct findings *f, const struct run *run)
+{
+	const struct run_kept *k = &run->kept;
+	struct text sentence, command;
+	struct finding *one;
+
+	text_init(&sentence);
+	text_init(&command);
+	if (kept_words(&sentence, &command, run)) {
+		one = finding_add(f, &run_finding_codes[KEPT_AWAY], "%s", sentence.bytes);
+		finding_figure(one, "saved_file", value_text(k->there ? k->saved : NULL));
+		finding_figure(one, "start_bytes", value_bytes(k->start));
+		finding_figure(one, "kept_bytes", value_bytes(k->bytes));
+		if (command.length)
+			finding_command(f, one, command.bytes);
+		else
+			finding_figure(one, "command", value_text(NULL));
+	}
+	f->pool->failed = f->pool->failed || sentence.failed || command.failed;
+	text_release(&sentence);
+	text_release(&command);
+}
 
 static void add_target(struct findings *f, const struct run *run)
 {
@@ -63,6 +92,7 @@ static void add_damage(struct findings *f, const struct run *run)
 
 void run_findings_add(struct findings *f, const struct run *run)
 {
+	add_kept(f, run);
 	add_target(f, run);
 	add_end(f, run);
 	add_damage(f, run);

@@ -74,6 +74,22 @@ static void add_notice(void *context, enum notice_kind kind, const char *sentenc
 	text_adds(t, "</li>\n");
 }
 
+void page_command(struct text *t, const char *command)
+{
+	text_adds(t, "<pre>");
+	markup_add(t, command);
+	text_adds(t, "</pre>");
+}
+
+static void add_command(void *context, const char *command)
+{
+	struct text *t = context;
+
+	text_adds(t, "<li class=\"look\">");
+	page_command(t, command);
+	text_adds(t, "</li>\n");
+}
+
 static void add_header(struct text *t, const struct run *run)
 {
 	const struct run_target *g = &run->target;
@@ -93,7 +109,7 @@ int page_add_run(
 	struct text *t, const struct run *run, const struct page_found *more, struct error *err)
 {
 	struct text found;
-	struct notice_visitor notices = { &found, add_notice };
+	struct notice_visitor notices = { &found, add_notice, add_command };
 	struct fact_visitor facts = { t, add_fact };
 
 	add_header(t, run);

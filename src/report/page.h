@@ -30,5 +30,6 @@ int page_add_run(
 void page_heading(struct text *t, const char *heading);
 void page_section(struct text *t, const char *heading);
 void page_paragraph(struct text *t, const char *words);
+void page_command(struct text *t, const char *command); /* to be copied as it is */
 
 #endif

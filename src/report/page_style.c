@@ -30,6 +30,7 @@ const char page_style[] =
 	".says .look{border-left-color:var(--look);border-left-style:double;border-left-width:6px;"
 	"background:var(--lookbg)}\n"
 	".says b{margin-right:.4em;color:var(--look)}\n"
+	".says pre{margin:.3rem 0 0;white-space:pre-wrap;overflow-wrap:anywhere}\n"
 	"dl{display:grid;grid-template-columns:max-content 1fr;gap:.25rem 1rem;margin:0}\n"
 	"dt{color:var(--soft)}\n"
 	"dd{margin:0;overflow-wrap:anywhere;min-width:0}\n"

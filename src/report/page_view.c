@@ -16,6 +16,8 @@ static void add_findings(struct text *t, const struct findings *f, size_t first)
 				     ? "<li class=\"look\"><b>Look:</b>"
 				     : "<li>");
 		markup_add(t, f->list[i].sentence);
+		if (f->list[i].command)
+			page_command(t, f->list[i].command);
 		text_adds(t, "</li>\n");
 	}
 	text_adds(t, "</ul>\n");

@@ -95,12 +95,22 @@ void text_view_notice(void *view, enum notice_kind kind, const char *sentence)
 	add_sentence(view, kind == NOTICE_CAUTION, sentence);
 }
 
+void text_view_command(void *view, const char *command)
+{
+	struct text_view *s = view;
+
+	text_addf(s->t, "%*s%s\n", SENTENCE_INDENT, "", command);
+}
+
 /* ---- a whole view ---- */
 
 static void add_findings(struct text_view *s, const struct findings *f, size_t first)
 {
-	for (size_t i = first; i < f->count; i++)
+	for (size_t i = first; i < f->count; i++) {
 		add_sentence(s, f->list[i].code->kind == FINDING_CAUTION, f->list[i].sentence);
+		if (f->list[i].command)
+			text_view_command(s, f->list[i].command);
+	}
 }
 
 static void add_verdict(struct text_view *s, const struct finding *verdict)
@@ -173,7 +183,7 @@ int text_view_add_run(
 	struct text *t, const struct run *run, const struct text_style *style, struct error *err)
 {
 	struct text_view s;
-	struct notice_visitor notices = { &s, text_view_notice };
+	struct notice_visitor notices = { &s, text_view_notice, text_view_command };
 
 	text_view_begin(&s, t, style);
 	text_view_head(&s, run);

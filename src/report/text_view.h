@@ -55,6 +55,9 @@ void text_view_words(struct text_view *s, const char *words, size_t at, size_t i
 /* One sentence behind its sign; what a notice_visitor takes, with the view as its context. */
 void text_view_notice(void *view, enum notice_kind kind, const char *sentence);
 
+/* A line to be pasted, below its sentence: as it is, however long. */
+void text_view_command(void *view, const char *command);
+
 /* Switch looks on, when there is colour, and off again. */
 void text_view_bold(struct text_view *s);
 void text_view_look(struct text_view *s); /* asks for a look */

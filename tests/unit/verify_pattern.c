@@ -48,7 +48,7 @@ static void damage(enum damage_class class, uint64_t count)
 
 static void speak(void)
 {
-	const struct notice_visitor visitor = { NULL, note };
+	const struct notice_visitor visitor = { .notice = note };
 
 	said[0] = 0;
 	verify_sentences_visit(&v, &visitor);

@@ -394,6 +394,11 @@ START_TEST(a_record_with_all_that_can_be_odd)
 	run.damaged_lines = 2;
 	run.end.present = false;
 	text_copy(run.target.kind, sizeof run.target.kind, "image");
+	run.kept.state = RUN_KEPT_SAVING;
+	check_sweep(&run);
+	run.kept = (struct run_kept){
+		.state = RUN_KEPT_SAVED, .saved = "/srv/a.kept", .target = "/dev/sdx", .there = true
+	};
 	check_sweep(&run);
 	for (size_t i = 0; i < 2; i++) {
 		sample_run_init(&run);
