@@ -31,7 +31,7 @@ struct fault {
 	enum fault_kind kind;
 	unsigned long nth;
 	const char *name; /* of the error */
-	int code; /* 0: short */
+	int code; /* 0: short; -1: a lie */
 	bool lasting;
 };
 
@@ -47,6 +47,7 @@ static const struct fault errors[] = {
 	{ .name = "EINTR from then on", .code = EINTR, .lasting = true },
 };
 static const struct fault no_memory = { .name = "ENOMEM", .code = ENOMEM };
+static const struct fault lying = { .name = "a flipped bit", .code = -1 };
 static const struct fault no_thread = { .name = "EAGAIN", .code = EAGAIN };
 
 static struct {
@@ -79,10 +80,13 @@ static void child_arms(const struct fault *f)
 	char nth[24], code[12];
 
 	snprintf(nth, sizeof nth, "%lu", f->nth);
-	snprintf(code, sizeof code, "%d", f->code);
+	if (f->code > 0)
+		snprintf(code, sizeof code, "%d", f->code);
+	else
+		snprintf(code, sizeof code, "%s", f->code ? "lie" : "short");
 	setenv("FAULT_CALL", fault_kind_names[f->kind], 1);
 	setenv("FAULT_NTH", nth, 1);
-	setenv("FAULT_ERROR", f->code ? code : "short", 1);
+	setenv("FAULT_ERROR", code, 1);
 	if (f->lasting)
 		setenv("FAULT_LAST", "1", 1);
 	setenv("FAULT_LOG", "hit", 1);
@@ -249,16 +253,19 @@ static size_t error_count(enum fault_kind kind)
 {
 	if (kind == FAULT_MEMORY || kind == FAULT_THREAD)
 		return 1;
-	if (kind == FAULT_READ || kind == FAULT_PREAD || kind == FAULT_WRITE ||
-		kind == FAULT_PWRITE)
+	if (kind == FAULT_PREAD)
+		return sizeof errors / sizeof *errors; /* the last of them is a lie */
+	if (kind == FAULT_READ || kind == FAULT_WRITE || kind == FAULT_PWRITE)
 		return sizeof errors / sizeof *errors - 1;
 	return sizeof errors / sizeof *errors - 2;
 }
 
 static struct fault error_of(enum fault_kind kind, size_t index)
 {
+	bool lies = kind == FAULT_PREAD && index + 1 == sizeof errors / sizeof *errors;
 	struct fault f = kind == FAULT_MEMORY   ? no_memory
 			 : kind == FAULT_THREAD ? no_thread
+			 : lies                 ? lying
 						: errors[index];
 
 	f.kind = kind;

@@ -2,7 +2,8 @@
  *
  *   FAULT_CALL   open read pread write pwrite sync ioctl stat close size name stream thread memory (tests/shim/kinds.h)
  *   FAULT_NTH    1, 2, ...: which call of this kind
- *   FAULT_ERROR  an errno as a number, or "short": the call does half of what was asked
+ *   FAULT_ERROR  an errno as a number, or "short": the call does half of what was asked, or "lie": a direct read gives one
+ *                bit of what it read flipped, and says nothing
  *   FAULT_LAST   set: every later call of the kind fails too (a device that is gone stays gone)
  *   FAULT_HASTE  set: naps end at once
  *   FAULT_LOG    a file that gets one line, the call's name, when it fails
@@ -34,7 +35,9 @@
 
 #include "shim/kinds.h"
 
-enum verdict { PASS, FAIL, SHORT };
+enum verdict { PASS, FAIL, SHORT, LIE };
+
+enum { LYING = -1 }; /* fault.code */
 
 static struct {
 	enum fault_kind kind;
@@ -117,6 +120,8 @@ static enum verdict judge(enum fault_kind kind, const char *name)
 		return PASS;
 	if (n == fault.nth)
 		note(name);
+	if (fault.code == LYING)
+		return LIE;
 	if (!fault.code)
 		return SHORT;
 	errno = fault.code;
@@ -134,7 +139,7 @@ __attribute__((constructor)) static void arm(void)
 		if (!strcmp(call, fault_kind_names[k]))
 			fault.kind = (enum fault_kind)k, fault.armed = true;
 	fault.nth = strtoul(nth, NULL, 10);
-	fault.code = !strcmp(error, "short") ? 0 : atoi(error);
+	fault.code = !strcmp(error, "short") ? 0 : !strcmp(error, "lie") ? LYING : atoi(error);
 	fault.lasting = getenv("FAULT_LAST") != NULL;
 	fault.hasty = getenv("FAULT_HASTE") != NULL;
 	fault.log = getenv("FAULT_LOG");
@@ -217,6 +222,7 @@ DIR *opendir(const char *path)
 	case SHORT:                  \
 		(n) = half(n);       \
 		break;               \
+	case LIE:                    \
 	case PASS:                   \
 		break;               \
 	}                            \
@@ -241,10 +247,29 @@ static ssize_t at(long number, int fd, void *buf, size_t n, off_t offset)
 		       : syscall(number, fd, buf, n, offset);
 }
 
-#define WRAP_PREAD(name)                                                          \
-	ssize_t name(int fd, void *buf, size_t n, off_t offset)                   \
-	{                                                                         \
-		MOVE(FAULT_PREAD, #name, at(SYS_pread64, fd, buf, n, offset), n); \
+/* Only what comes from the target, by direct I/O, lies. */
+static ssize_t lie(int fd, void *buf, ssize_t n)
+{
+	if (n > 0 && fcntl(fd, F_GETFL) & O_DIRECT)
+		((unsigned char *)buf)[n / 2] ^= 0x10;
+	return n;
+}
+
+static ssize_t read_at(const char *name, int fd, void *buf, size_t n, off_t offset)
+{
+	enum verdict v = judge(FAULT_PREAD, name);
+
+	if (v == FAIL)
+		return -1;
+	if (v == LIE)
+		return lie(fd, buf, at(SYS_pread64, fd, buf, n, offset));
+	return at(SYS_pread64, fd, buf, v == SHORT ? half(n) : n, offset);
+}
+
+#define WRAP_PREAD(name)                                        \
+	ssize_t name(int fd, void *buf, size_t n, off_t offset) \
+	{                                                       \
+		return read_at(#name, fd, buf, n, offset);      \
 	}
 #define WRAP_PWRITE(name)                                                                   \
 	ssize_t name(int fd, const void *buf, size_t n, off_t offset)                       \
@@ -271,6 +296,7 @@ WRAP_PWRITE(pwrite64)
 			if (one.iov_len < 512)                                               \
 				return 0;                                                    \
 			return syscall(SYS_pwritev2, fd, &one, 1L, offset, 0L, (long)flags); \
+		case LIE:                                                                    \
 		case PASS:                                                                   \
 			break;                                                               \
 		}                                                                            \
