@@ -1249,6 +1249,39 @@ START_TEST(change_while_putting_back_is_seen)
 }
 END_TEST
 
+/* Another medium in its place, at any moment of saving and putting back: said, and nothing more is written to it; of one
+ * swapped while it was saved no file is left. */
+START_TEST(a_swapped_medium_gets_nothing)
+{
+	struct kept_result r;
+	int rc = -1;
+
+	for (uint64_t n = 1; rc; n++) {
+		ram->swap_after = ram->reads + ram->writes + ram->flushes + n;
+		rc = try_save(&ram->medium, NULL);
+		ck_assert_uint_eq(ram->writes, 0);
+		ck_assert(rc == 0 || (err.kind == ERROR_IO && *err.text && !file_exists()));
+		medium_close(&ram->medium); /* once lost it stays lost */
+		ram = ram_medium_new(TARGET_BYTES, 512, true);
+		memcpy(ram->bytes, original, TARGET_BYTES);
+	}
+	rc = -1;
+	for (uint64_t n = 1; rc; n++) {
+		uint64_t calls = ram->reads + ram->writes + ram->flushes;
+
+		scribble();
+		ram->swap_after = calls + n;
+		rc = restore(&ram->medium, &r, NULL);
+		ck_assert(rc == 0 || err.kind == ERROR_IO);
+		ck_assert(rc == 0 || ram->reads + ram->writes + ram->flushes <= calls + n + 1);
+		ck_assert(rc < 0 || n > 12);
+		medium_close(&ram->medium);
+		ram = ram_medium_new(TARGET_BYTES, 512, true);
+		memcpy(ram->bytes, original, TARGET_BYTES);
+	}
+}
+END_TEST
+
 /* ---- a few blocks looked at ---- */
 
 START_TEST(samples_tell_whose_data_is_there)
@@ -1324,6 +1357,7 @@ Suite *kept_suite(void)
 	tcase_add_test(t, gone_is_not_changed);
 	tcase_add_test(t, one_lying_read_is_no_change);
 	tcase_add_test(t, change_while_putting_back_is_seen);
+	tcase_add_test(t, a_swapped_medium_gets_nothing);
 	tcase_add_test(t, samples_tell_whose_data_is_there);
 	suite_add_tcase(s, t);
 	t = tcase_create("places");
