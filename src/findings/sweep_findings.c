@@ -73,7 +73,7 @@ const struct finding_code sweep_codes[] = {
 	[WRAPPED] = { "wrapped", FINDING_CAUTION, false,
 		"passes used the whole region up and began it again", "passes" },
 	[SHORT] = { "short-passes", FINDING_CAUTION, false,
-		"passes of too few requests for a rate to rest on", "passes" },
+		"passes of too few requests for a reliable rate", "passes" },
 	[TAIL] = { "last-sectors", FINDING_CAUTION, false,
 		"passes touched the end of a USB disk, which the kernel asks for sector by sector",
 		"passes" },
@@ -466,40 +466,46 @@ static void add_few(struct writer *w)
 
 /* ---- flags of passes ---- */
 
-static size_t flagged_passes(const struct writer *w, enum run_pass_flag flag)
+static size_t flagged_passes(const struct writer *w, size_t bit)
 {
 	size_t n = 0;
 
 	for (size_t i = 0; i < w->points->count; i++)
-		n += point_flagged(&w->points->list[i], flag);
+		n += w->points->list[i].flagged[bit];
 	return n;
 }
 
+/* Words NULL: what there is to say of these is said elsewhere. */
 static const struct {
-	enum run_pass_flag flag;
 	int code;
 	const char *one, *many, *rest;
 } flag_sentences[] = {
-	{ RUN_PASS_FOREIGN_IO, FOREIGN_IO, "pass saw", "passes saw",
+	[RUN_PASS_BIT_FOREIGN_IO] = { FOREIGN_IO, "pass saw", "passes saw",
 		"I/O that this run did not ask for: close what uses the target, and measure "
 		"again." },
-	{ RUN_PASS_MERGED, MERGED, "pass had", "passes had",
+	[RUN_PASS_BIT_SPLIT] = { SPLIT, NULL, NULL, NULL },
+	[RUN_PASS_BIT_MERGED] = { MERGED, "pass had", "passes had",
 		"requests merged on the way: the device got fewer, larger ones than the table "
 		"says." },
-	{ RUN_PASS_WRAPPED, WRAPPED, "pass used", "passes used",
+	[RUN_PASS_BIT_WRAPPED] = { WRAPPED, "pass used", "passes used",
 		"the whole region up and began it again: a cache may have answered; name a larger "
 		"--region or less --seconds." },
-	{ RUN_PASS_SHORT, SHORT, "pass has", "passes have",
-		"too few requests for a rate to rest on: give them more --seconds." },
-	{ RUN_PASS_TAIL, TAIL, "pass touched", "passes touched",
+	[RUN_PASS_BIT_SHORT] = { SHORT, "pass has", "passes have",
+		"too few requests for a reliable rate: give them more --seconds." },
+	[RUN_PASS_BIT_ERRORS] = { ERRORS, NULL, NULL, NULL },
+	[RUN_PASS_BIT_CUT] = { LEFT_OUT, NULL, NULL, NULL },
+	[RUN_PASS_BIT_TAIL] = { TAIL, "pass touched", "passes touched",
 		"the last 8 sectors, which the kernel asks of a USB disk one by one: keep the "
 		"--region off them." },
+	[RUN_PASS_BIT_RESETS] = { DISTURBED, NULL, NULL, NULL },
 };
+_Static_assert(sizeof flag_sentences / sizeof *flag_sentences == RUN_PASS_FLAGS,
+	"one row a flag of a pass");
 
 static void add_flags(struct writer *w)
 {
-	for (size_t i = 0; i < sizeof flag_sentences / sizeof *flag_sentences; i++) {
-		size_t n = flagged_passes(w, flag_sentences[i].flag);
+	for (size_t i = 0; i < RUN_PASS_FLAGS; i++) {
+		size_t n = flag_sentences[i].one ? flagged_passes(w, i) : 0;
 
 		if (n)
 			finding_figure(

@@ -45,23 +45,6 @@ const char *run_order_name(enum run_order o)
 	return order_words[o];
 }
 
-/* By bit of enum run_pass_flag. */
-static const char *const flag_words[] = { "foreign-io", "split", "merged", "wrapped", "short",
-	"errors", "cut", "tail", "resets", NULL };
-_Static_assert(
-	sizeof flag_words / sizeof *flag_words == RUN_PASS_FLAGS + 1, "a word for each flag");
-
-void run_pass_flags_format(char *out, size_t room, uint32_t flags)
-{
-	size_t n = 0;
-
-	out[0] = 0;
-	for (uint32_t i = 0; flag_words[i]; i++)
-		if (flags & UINT32_C(1) << i && n < room)
-			n += (size_t)snprintf(
-				out + n, room - n, "%s%s", n ? "+" : "", flag_words[i]);
-}
-
 void run_head_complete(struct run_head *h)
 {
 	struct utsname u;
@@ -180,7 +163,8 @@ static const struct field pass_fields[] = {
 	FIELD("errors", errors, "requests that failed"),
 	FIELD("device_errors", device_errors,
 		"errors, resets and timeouts of the device that the kernel counted meanwhile"),
-	FIELD_AS("flags", FIELD_IS_FLAGS, flags, "joined by '+'; see below", .words = flag_words),
+	FIELD_AS("flags", FIELD_IS_FLAGS, flags, "joined by '+'; see below",
+		.words = run_pass_flag_words),
 };
 #undef HERE
 /* Synced: a finished pass survives whatever the target does to this machine next. */

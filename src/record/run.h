@@ -7,6 +7,7 @@
 #include <stddef.h>
 #include <stdint.h>
 
+#include "record/pass_flag.h"
 #include "record/series.h"
 #include "record/tally.h"
 
@@ -61,25 +62,6 @@ struct run_plan { /* line "plan" of a sweep */
 	double seconds; /* asked for, per pass */
 	uint32_t passes;
 	bool kept_data; /* --keep-data */
-};
-
-enum run_pass_flag {
-	RUN_PASS_FOREIGN_IO = 1 << 0, /* the device served more than this pass asked for */
-	RUN_PASS_SPLIT = 1 << 1, /* more device requests than host requests */
-	RUN_PASS_MERGED = 1 << 2, /* fewer */
-	RUN_PASS_WRAPPED = 1 << 3, /* the region was used up and begun again */
-	RUN_PASS_SHORT = 1 << 4, /* fewer requests than a rate can rest on */
-	RUN_PASS_ERRORS = 1 << 5,
-	RUN_PASS_CUT = 1 << 6, /* interrupted before its time was up */
-	RUN_PASS_TAIL = 1 << 7, /* touched the last 8 sectors, which USB disks get one by one */
-	/* the kernel counted errors, resets or timeouts of the device meanwhile */
-	RUN_PASS_RESETS = 1 << 8,
-};
-
-enum {
-	RUN_PASS_FLAGS = 9, /* how many there are */
-	/* with one of these it counts for nothing */
-	RUN_PASS_COUNTS_NOT = RUN_PASS_CUT | RUN_PASS_RESETS,
 };
 
 struct run_pass { /* line "pass" */
@@ -152,8 +134,6 @@ double run_pass_rate_stored(const struct run_pass *p);
 
 const char *run_direction_name(enum run_direction d); /* "read", "write" */
 const char *run_order_name(enum run_order o); /* "sequential", "random" */
-/* "foreign-io+split", "" for none; for CSV and record. */
-void run_pass_flags_format(char *out, size_t room, uint32_t flags);
 
 struct line_kind;
 extern const struct line_kind kind_run, kind_target, kind_plan, kind_pass, kind_histogram,

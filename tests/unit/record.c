@@ -477,6 +477,29 @@ START_TEST(record_never_replaces_a_file)
 }
 END_TEST
 
+START_TEST(every_flag_of_a_pass_has_its_row)
+{
+	char all[200], expected[200] = "";
+
+	for (int i = 0; i < RUN_PASS_FLAGS; i++) {
+		const struct run_pass_flag_row *row = run_pass_flag_row((enum run_pass_bit)i);
+		char one[40];
+
+		ck_assert_msg(row->name && row->meaning, "flag %d has no row", i);
+		ck_assert_str_eq(run_pass_flag_words[i], row->name);
+		run_pass_flags_format(one, sizeof one, UINT32_C(1) << i);
+		ck_assert_str_eq(one, row->name);
+		strcat(strcat(expected, i ? "+" : ""), row->name);
+	}
+	run_pass_flags_format(all, sizeof all, UINT32_MAX);
+	ck_assert_str_eq(all, expected);
+	ck_assert_ptr_null(run_pass_flag_words[RUN_PASS_FLAGS]);
+	run_pass_flags_format(
+		all, 12, RUN_PASS_FOREIGN_IO | RUN_PASS_SPLIT); /* what fits is whole */
+	ck_assert_str_eq(all, "foreign-io");
+}
+END_TEST
+
 Suite *record_suite(void)
 {
 	Suite *s = suite_create("record");
@@ -497,6 +520,7 @@ Suite *record_suite(void)
 	tcase_add_test(c, damage_stays_after_an_append);
 	tcase_add_test(c, record_refuses_what_is_not_one);
 	tcase_add_test(c, record_never_replaces_a_file);
+	tcase_add_test(c, every_flag_of_a_pass_has_its_row);
 	suite_add_tcase(s, c);
 	return s;
 }
