@@ -13,6 +13,8 @@ enum chart_kind {
 	CHART_STEPS, /* a value holds from the point before to this one; both axes from 0 */
 	CHART_RATIOS, /* ratios with their ranges, one a line under headings; 1 is marked */
 	CHART_PANELS, /* the same, one small panel for all neighbouring series of one name */
+	/* What lies where: cells of equal length along the x axis, one strip for each thing; text draws it too. */
+	CHART_STRIPS,
 };
 
 struct chart_point {
@@ -44,6 +46,13 @@ struct chart_ratio {
 	unsigned series; /* whose look it has */
 };
 
+struct chart_strip {
+	const char *name;
+	char sign; /* of its cells on plain text */
+	bool quiet; /* as it should be: nothing that asks for a look */
+	const double *levels; /* of each cell: how much of it is so, 0..1 */
+};
+
 struct chart {
 	enum chart_kind kind;
 	const char *title;
@@ -55,9 +64,15 @@ struct chart {
 	size_t series_count;
 	const struct chart_box *boxes; /* CHART_BOXES, instead of series */
 	size_t box_count;
-	const struct chart_ratio
-		*ratios; /* CHART_RATIOS; the series name the looks, and have no points */
+	/* CHART_RATIOS; the series name the looks, and have no points */
+	const struct chart_ratio *ratios;
 	size_t ratio_count;
+	/* CHART_STRIPS; where several have a cell, text shows the last of them */
+	const struct chart_strip *strips;
+	size_t strip_count, cell_count;
+	double cells_from, cell_length, cells_to; /* on the x axis; the last cell may be shorter */
+	const char *none_name; /* of cells that no strip has */
+	char none_sign;
 	double ceiling; /* CHART_LINES: a line across; 0: none */
 	const char *ceiling_name, *ceiling_words; /* in the key; on the line */
 };

@@ -43,6 +43,8 @@ struct table_spec {
 	const char *meaning; /* what a row is; man page */
 	enum json_form json;
 	enum csv_lead csv; /* the same for all tables of a kind that are in its CSV */
+	/* Rows are long: people see each as a block of lines, one a column that is known, under its first column. */
+	bool blocks;
 	const char *csv_what; /* of several tables in one CSV: column `what` of these rows */
 	size_t row_bytes;
 	/* text shows it as a bar beside each row where there is room, against the greatest of them; NULL: no bars */

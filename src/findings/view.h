@@ -26,9 +26,9 @@ struct section {
 	unsigned level; /* of the heading on a page: 2, or 3 within a section of 2 */
 	const char *heading; /* NULL: goes on below the section before */
 	const char *intro; /* a paragraph */
-	/* further findings that belong here, not among those at the top */
-	const struct findings *says;
-	const struct chart *chart; /* pages alone */
+	const struct findings
+		*says; /* further findings that belong here, not among those at the top */
+	const struct chart *chart; /* pages, and of CHART_STRIPS text too */
 	struct table table;
 	const char *note; /* a paragraph: what is left out, how it was computed */
 	const struct table_spec *glossary; /* what the columns of these tables mean */

@@ -50,10 +50,22 @@ void chart_label_size(struct text *t, double bytes)
 	text_adds(t, size_format(size, (uint64_t)bytes));
 }
 
+static void label_amount(struct text *t, double bytes)
+{
+	static const char *const units[] = { "B", "kB", "MB", "GB", "TB" };
+	size_t i = 0;
+
+	for (; i < 4 && bytes >= 999.5; i++)
+		bytes /= 1000;
+	text_addf(t, "%.3g %s", bytes, units[i]);
+}
+
 chart_label *chart_label_of(enum unit unit)
 {
 	if (unit == UNIT_SECONDS)
 		return chart_label_duration;
+	if (unit == UNIT_BYTES_DECIMAL)
+		return label_amount;
 	return unit == UNIT_BYTES ? chart_label_size : chart_label_rate;
 }
 

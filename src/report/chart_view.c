@@ -60,7 +60,7 @@ static void add_box_key(struct text *t)
 
 static void add_key(struct text *t, const struct chart *c)
 {
-	if (c->kind == CHART_PANELS) /* each panel bears its name */
+	if (c->kind == CHART_PANELS || c->kind == CHART_STRIPS) /* each bears its name */
 		return;
 	page_key_begin(t);
 	if (c->kind == CHART_BOXES)
@@ -89,6 +89,9 @@ static void draw(struct text *t, const struct chart *c)
 		break;
 	case CHART_PANELS:
 		chart_add_panels(t, c);
+		break;
+	case CHART_STRIPS:
+		chart_add_strips(t, c);
 		break;
 	}
 }

@@ -55,7 +55,7 @@ void layout_wrap(struct text *t, const char *s, size_t at, size_t indent, size_t
 {
 	size_t start = at;
 
-	if (columns > PROSE_COLUMNS)
+	if (columns > PROSE_COLUMNS && indent < PROSE_COLUMNS / 2)
 		columns = PROSE_COLUMNS;
 	while (*s) {
 		size_t bytes = word_length(s), used;

@@ -7,7 +7,8 @@
 struct text;
 
 /* Adds s wrapped at `columns`; the first line begins at column `at` (already written), later ones are indented by
- * `indent` blanks. A word longer than a line is broken. Ends with a newline. Lines stay readable: never over 100 columns. */
+ * `indent` blanks. A word longer than a line is broken. Ends with a newline. Lines stay readable: never over 100 columns, but
+ * for what begins in the right half of that. */
 void layout_wrap(struct text *t, const char *s, size_t at, size_t indent, size_t columns);
 
 /* Adds s, with blanks before (right) or after (left) up to `width` characters. */

@@ -74,7 +74,7 @@ const char page_style[] =
 	".median{stroke:var(--ink);stroke-width:2}\n"
 	".panel{fill:none;stroke:var(--rule)}\n"
 	".pass{fill:none;stroke:var(--c0);stroke-width:1.1;opacity:.6;stroke-linejoin:round}\n"
-	".judged{fill:var(--grid)}.hit{fill:var(--c1);stroke:var(--c1);stroke-width:.5}\n"
+	".strip{fill:var(--c0)}.hit{fill:var(--c1)}\n"
 	".kept{color:var(--c2)}.broken{color:var(--c1);font-weight:650}.words .kept,.words "
 	".broken,.words td.sub{white-space:nowrap}\n"
 	".zero{stroke:var(--ink);stroke-width:1.5}\n"

@@ -25,22 +25,57 @@ static void add_heading(struct text *t, const struct column *c)
 	text_adds(t, "</th>");
 }
 
-static void add_cell(struct text *t, const struct table *table, size_t row, const struct column *c)
+static void add_said(struct text *t, const struct table *table, size_t row, const struct column *c)
 {
 	struct text said;
 
 	text_init(&said);
 	value_add(&said, table_value(table, row, c));
-	text_addf(t, "<td%s>", class_of(c));
 	markup_add(t, said.bytes);
-	text_adds(t, "</td>");
 	t->failed |= said.failed;
 	text_release(&said);
+}
+
+static void add_cell(struct text *t, const struct table *table, size_t row, const struct column *c)
+{
+	text_addf(t, "<td%s>", class_of(c));
+	add_said(t, table, row, c);
+	text_adds(t, "</td>");
+}
+
+/* Under a heading, which its first column is. */
+static void add_block(struct text *t, const struct table *table, size_t row)
+{
+	const struct table_spec *spec = table->spec;
+	bool begun = false;
+
+	for (size_t c = 0; c < spec->column_count; c++) {
+		const struct column *column = &spec->columns[c];
+
+		if (!table_shows(table, column) ||
+			(begun && !table_value(table, row, column).known))
+			continue;
+		if (begun) {
+			text_adds(t, "<dt>");
+			markup_add(t, column->heading);
+			text_adds(t, "</dt>");
+		}
+		text_adds(t, begun ? "<dd>" : "<h3>");
+		add_said(t, table, row, column);
+		text_adds(t, begun ? "</dd>\n" : "</h3>\n<dl>\n");
+		begun = true;
+	}
+	text_adds(t, "</dl>\n");
 }
 
 void page_table_add(struct text *t, const struct table *table)
 {
 	const struct table_spec *spec = table->spec;
+
+	for (size_t i = 0; spec->blocks && i < table->count; i++)
+		add_block(t, table, i);
+	if (spec->blocks)
+		return;
 
 	text_adds(t, "<div class=\"wide\"><table><thead><tr>");
 	for (size_t c = 0; c < spec->column_count; c++)

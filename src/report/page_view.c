@@ -13,7 +13,7 @@ static void add_findings(struct text *t, const struct findings *f, size_t first)
 	text_adds(t, "<ul class=\"says\">\n");
 	for (size_t i = first; i < f->count; i++) {
 		text_adds(t, f->list[i].code->kind == FINDING_CAUTION
-				     ? "<li class=\"look\"><b>Look:</b>"
+				     ? "<li class=\"look\"><b>Caution:</b>"
 				     : "<li>");
 		markup_add(t, f->list[i].sentence);
 		if (f->list[i].command)
@@ -26,7 +26,7 @@ static void add_findings(struct text *t, const struct findings *f, size_t first)
 static void add_verdict(struct text *t, const struct finding *verdict)
 {
 	text_adds(t, verdict->code->kind == FINDING_CAUTION
-			     ? "<p class=\"verdict look\"><b>Look:</b> "
+			     ? "<p class=\"verdict look\"><b>Caution:</b> "
 			     : "<p class=\"verdict\">");
 	markup_add(t, verdict->sentence);
 	text_adds(t, "</p>\n");

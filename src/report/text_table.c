@@ -8,7 +8,9 @@
 #include "report/layout.h"
 #include "report/text_view.h"
 
-enum { COLUMNS_MAX = 40, GAP = 2, BAR_LEAST = 8, BAR_MOST = 24 };
+/* Words in the last column wrap within it: beside others where that leaves them WORDS_LEAST, alone beside the first in
+ * whatever there is. */
+enum { COLUMNS_MAX = 40, GAP = 2, BAR_LEAST = 8, BAR_MOST = 24, WORDS_LEAST = 24, WORDS_ANY = 8 };
 
 struct layout {
 	struct text_view *s;
@@ -63,12 +65,20 @@ static void take_columns(struct layout *l)
 	}
 }
 
+static size_t least_width(const struct layout *l, size_t column)
+{
+	size_t width = l->widths[column];
+	bool wraps = column && column + 1 == l->count && l->columns[column]->words;
+
+	return wraps && width > WORDS_LEAST + GAP ? WORDS_LEAST + GAP : width;
+}
+
 /* Columns [first, end) fit beside column 0. */
 static size_t part_end(const struct layout *l, size_t first)
 {
 	size_t width = l->widths[0], end = first;
 
-	while (end < l->count && (end == first || width + l->widths[end] <= l->s->columns))
+	while (end < l->count && (end == first || width + least_width(l, end) <= l->s->columns))
 		width += l->widths[end++];
 	return end;
 }
@@ -147,19 +157,79 @@ static bool in_part(size_t column, size_t first, size_t end)
 	return !column || (column >= first && column < end);
 }
 
-static void paint_part(const struct layout *l, size_t first, size_t end)
+static void paint_row(struct layout *l, size_t row, size_t first, size_t end)
+{
+	size_t used = 0, last = l->count - 1;
+	bool wraps = false;
+
+	for (size_t c = 0; c < end; c++) {
+		if (!in_part(c, first, end))
+			continue;
+		wraps = c && c == last && l->columns[c]->words &&
+			used + l->widths[c] > l->s->columns &&
+			used + GAP + WORDS_ANY <= l->s->columns;
+		if (!wraps)
+			paint_cell(l, c, cell(l, row, l->columns[c]));
+		used += l->widths[c];
+	}
+	if (!wraps) {
+		if (l->bar_width)
+			paint_bar(l, row);
+		end_line(l->s->t);
+		return;
+	}
+	used -= l->widths[last] - GAP;
+	layout_left(l->s->t, "", GAP);
+	layout_wrap(l->s->t, cell(l, row, l->columns[last]), used, used, l->s->columns);
+}
+
+static void paint_part(struct layout *l, size_t first, size_t end)
 {
 	for (size_t c = 0; c < end; c++)
 		if (in_part(c, first, end))
 			paint_cell(l, c, l->columns[c]->heading);
 	end_line(l->s->t);
+	for (size_t i = 0; i < l->table->count; i++)
+		paint_row(l, i, first, end);
+}
+
+/* ---- rows as blocks of lines ---- */
+
+static size_t widest_heading(const struct layout *l)
+{
+	size_t widest = 0;
+
+	for (size_t c = 1; c < l->count; c++) {
+		size_t used = clean_columns(l->columns[c]->heading);
+
+		widest = used > widest ? used : widest;
+	}
+	return widest;
+}
+
+static void paint_block(struct layout *l, size_t row, size_t indent)
+{
+	struct text_view *s = l->s;
+
+	text_view_bold(s);
+	layout_wrap(s->t, cell(l, row, l->columns[0]), 0, GAP, s->columns);
+	text_view_plain(s);
+	for (size_t c = 1; c < l->count; c++) {
+		if (!table_value(l->table, row, l->columns[c]).known)
+			continue;
+		layout_left(s->t, "", GAP);
+		layout_left(s->t, l->columns[c]->heading, indent - GAP);
+		layout_wrap(s->t, cell(l, row, l->columns[c]), indent, indent, s->columns);
+	}
+}
+
+static void paint_blocks(struct layout *l)
+{
+	size_t indent = GAP + widest_heading(l) + GAP;
+
 	for (size_t i = 0; i < l->table->count; i++) {
-		for (size_t c = 0; c < end; c++)
-			if (in_part(c, first, end))
-				paint_cell(l, c, cell(l, i, l->columns[c]));
-		if (l->bar_width)
-			paint_bar(l, i);
-		end_line(l->s->t);
+		text_adds(l->s->t, i ? "\n" : "");
+		paint_block(l, i, indent);
 	}
 }
 
@@ -170,6 +240,10 @@ void text_table_add(struct text_view *s, const struct table *table)
 	take_columns(&l);
 	if (!l.count)
 		return;
+	if (table->spec->blocks) {
+		paint_blocks(&l);
+		return;
+	}
 	take_bar(&l);
 	for (size_t first = 1, end; first == 1 || first < l.count; first = end) {
 		end = part_end(&l, first);

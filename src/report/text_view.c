@@ -6,6 +6,7 @@
 #include "findings/facts.h"
 #include "findings/view.h"
 #include "report/layout.h"
+#include "report/text_strips.h"
 #include "report/text_table.h"
 
 enum { NARROWEST = 40, FACT_INDENT = 12, SENTENCE_INDENT = 4 };
@@ -149,6 +150,8 @@ static void add_section(struct text_view *s, const struct section *x)
 		text_view_words(s, x->intro, 0, 0);
 	if (x->says)
 		add_findings(s, x->says, 0);
+	if (x->chart && x->chart->kind == CHART_STRIPS)
+		text_strips_add(s, x->chart);
 	if (x->table.count)
 		text_table_add(s, &x->table);
 	if (x->note)
