@@ -6,20 +6,35 @@
 #include <stddef.h>
 #include <stdint.h>
 
+/* In the order in which records count them. Each has a row in damage.c. */
 enum damage_class {
 	DAMAGE_NONE,
-	DAMAGE_UNREADABLE, /* the target refused to read it, or ended short of it */
-	DAMAGE_BLANK, /* all one byte */
-	DAMAGE_STALE, /* a whole older generation, or another run's block, at the right place */
-	DAMAGE_MISPLACED, /* a whole block written to another offset */
-	DAMAGE_TORN, /* part of it, or of its request, is what must be there and part is not */
-	DAMAGE_SHIFTED, /* the right bytes, slipped */
-	DAMAGE_BIT_ERROR, /* the right bytes with bits flipped */
-	DAMAGE_FOREIGN, /* nothing this tool wrote */
+	DAMAGE_UNREADABLE,
+	DAMAGE_BLANK,
+	DAMAGE_STALE,
+	DAMAGE_MISPLACED,
+	DAMAGE_TORN,
+	DAMAGE_SHIFTED,
+	DAMAGE_BIT_ERROR,
+	DAMAGE_FOREIGN,
 	DAMAGE_CLASSES,
 };
 
-/* "none", "unreadable", ..., "bit error", "foreign". */
+/* All that is said of a class anywhere. */
+struct damage_row {
+	const char *name; /* for people, and in records: "bit error" */
+	const char *code; /* for programs: "bit-error" */
+	const char *counted; /* after a number of blocks: "with bit errors" */
+	char sign; /* on a map */
+	const char *meaning; /* what such a block is */
+	const char *cause; /* what usually brings it about; common practice, no source */
+};
+
+const struct damage_row *damage_row(enum damage_class c);
+
+/* More signs on a map. */
+enum { DAMAGE_SIGN_SEVERAL = 'X', DAMAGE_SIGN_NOT_JUDGED = '-' };
+
 const char *damage_class_name(enum damage_class c);
 int damage_class_parse(const char *name); /* -1 when there is none of that name */
 

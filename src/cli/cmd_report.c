@@ -15,13 +15,10 @@
 #include "record/audit.h"
 #include "record/cut_load.h"
 #include "record/run.h"
-#include "record/verify.h"
 #include "report/cut_text.h"
 #include "report/page.h"
 #include "report/page_audit.h"
 #include "report/page_cut.h"
-#include "report/page_verify.h"
-#include "report/verify_text.h"
 
 struct report {
 	struct results out;
@@ -124,46 +121,12 @@ static int report_cut(struct report *r, const struct run *run, struct error *err
 	return rc;
 }
 
-static void verify_part(struct text *t, void *result)
-{
-	page_add_verify(t, result);
-}
-
-static void verify_found(void *result, const struct notice_visitor *visitor)
-{
-	verify_sentences_visit(result, visitor);
-}
-
-static int report_verified(struct report *r, const struct run *run, struct error *err)
-{
-	struct verify_record v;
-	int rc = verify_load(&v, run->path, err);
-
-	if (rc < 0)
-		return rc;
-	if (r->out.csv.file) {
-		if (!r->out.shown)
-			verify_csv_add_header(&r->out.text);
-		for (size_t i = 0; i < v.range_count; i++)
-			verify_csv_add(&r->out.text, &v.ranges[i]);
-		rc = result_file_write(&r->out.csv, &r->out.text, err);
-	}
-	if (!rc && r->out.page.file)
-		rc = write_page(r, run, verify_part, verify_found, &v, err);
-	/* A run that ended before its plan was written has a head and a reason. */
-	if (!rc && !wants_files(r))
-		rc = v.planned ? show_verify(&v, err) : show_summary(&v.run, err);
-	verify_record_release(&v);
-	return rc;
-}
-
 static const struct report_kind {
 	const char *kind;
 	bool has_csv;
 	kind_reporter *report;
 } kinds[] = {
 	{ "audit", false, report_audit },
-	{ "verify", true, report_verified },
 	{ "journal", true, report_cut },
 };
 

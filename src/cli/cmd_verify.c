@@ -9,12 +9,12 @@
 #include "cli/message.h"
 #include "cli/progress.h"
 #include "cli/record_run.h"
-#include "cli/result_file.h"
+#include "cli/results.h"
 #include "cli/session.h"
 #include "cli/show.h"
 #include "cli/verify_keep.h"
 #include "cli/verify_plan.h"
-#include "report/verify_text.h"
+#include "findings/verify.h"
 
 /* One command in hand. */
 struct verification {
@@ -26,7 +26,7 @@ struct verification {
 	struct verify_result result;
 	struct verify_keeper keeper;
 	struct record_writer writer;
-	struct result_file damage;
+	struct results results;
 	char path[512]; /* of the record */
 	bool resuming;
 };
@@ -108,17 +108,6 @@ static int open_plan(struct verification *v, struct error *err)
 	if (v->plan.write && verify_plan_check_seed(&v->plan, &v->session, err) < 0)
 		return -1;
 	return session_record_path(v->path, sizeof v->path, &v->session, o, "verify", err);
-}
-
-static int open_damage_file(struct verification *v, struct error *err)
-{
-	const char *path = options_text(v->options, OPTION_DAMAGE, NULL);
-
-	if (!path)
-		return 0;
-	if (session_check_output(&v->session, path, err) < 0)
-		return -1;
-	return result_file_open(&v->damage, path, err);
 }
 
 static int open_record(struct verification *v, struct error *err)
@@ -209,16 +198,20 @@ static int run(struct verification *v, struct error *err)
 
 /* ---- the end ---- */
 
-static int status_of(const struct verify_result *r, const struct error *err)
+static int status_of(const struct verification *v, const struct error *err)
 {
+	const struct verify_result *r = &v->result;
+
 	if (r->outcome == VERIFY_INTERRUPTED)
 		return 130;
 	if (r->outcome == VERIFY_FAILED)
 		return error_exit_status(err);
-	return damage_totals_damaged(&r->damage.totals) || r->reads.requests ||
-			       r->writes.requests || r->flush_errno || r->outcome == VERIFY_GAVE_UP
-		       ? 1
-		       : 0;
+	if (r->reads.requests || r->writes.requests || r->flush_errno ||
+		r->outcome == VERIFY_GAVE_UP)
+		return 1;
+	if (verify_has_no_trace(&r->damage.totals, v->plan.write))
+		return 4;
+	return damage_totals_damaged(&r->damage.totals) ? 1 : 0;
 }
 
 static int close_record(struct verification *v, int status, const struct error *why)
@@ -230,25 +223,24 @@ static int close_record(struct verification *v, int status, const struct error *
 		rc = -1;
 	if (rc < 0) {
 		message_error(&err);
-		return status == 0 || status == 1 ? 3 : status;
+		return status == 0 || status == 1 || status == 4 ? 3 : status;
 	}
 	return status;
 }
 
-static int write_damage_file(struct verification *v, struct verify_record *shown, struct error *err)
+static int show_from(struct verification *v, struct verify_record *shown, struct error *err)
 {
-	struct text t;
+	struct view view;
 	int rc;
 
-	if (!v->damage.file)
-		return 0;
-	text_init(&t);
-	verify_csv_add_header(&t);
-	for (size_t i = 0; i < shown->range_count; i++)
-		verify_csv_add(&t, &shown->ranges[i]);
-	rc = result_file_write(&v->damage, &t, err);
-	text_release(&t);
-	return rc < 0 ? -1 : result_file_finish(&v->damage, err);
+	if (verify_keep_show(shown, &v->plan, &v->result, err) < 0 ||
+		verify_view(&view, shown, err) < 0)
+		return -1;
+	rc = results_show(&v->results, &view, err);
+	view_release(&view);
+	if (!rc && v->results.any_file)
+		show_kept_warning(&shown->run);
+	return rc < 0 ? rc : results_finish(&v->results, err);
 }
 
 /* From memory, so that it is shown even where the record could not be written to its end. */
@@ -256,25 +248,16 @@ static int show(struct verification *v, int status)
 {
 	struct verify_record shown;
 	struct error err = { 0 };
-	int rc;
+	int failed = 0;
 
 	if (verify_load(&shown, v->path, &err) < 0) {
-		int failed = message_error(&err);
-
+		failed = message_error(&err);
 		return status == 0 ? failed : status;
 	}
-	rc = verify_keep_show(&shown, &v->plan, &v->result, &err);
-	if (rc == 0)
-		rc = show_verify(&shown, &err);
-	if (rc == 0)
-		rc = write_damage_file(v, &shown, &err);
+	if (show_from(v, &shown, &err) < 0)
+		failed = message_error(&err);
 	verify_record_release(&shown);
-	if (rc < 0) {
-		int failed = message_error(&err);
-
-		status = status == 0 || status == 1 ? failed : status;
-	}
-	return status;
+	return failed && (status == 0 || status == 1 || status == 4) ? failed : status;
 }
 
 /* From an open session to a closed record. */
@@ -283,7 +266,8 @@ static int carry_out(struct verification *v)
 	struct error err = { 0 }, close_err = { 0 };
 	int status;
 
-	if (verify_result_init(&v->result, &v->plan, &err) < 0 || open_damage_file(v, &err) < 0 ||
+	if (verify_result_init(&v->result, &v->plan, &err) < 0 ||
+		results_open_in(&v->results, v->options, v->path, &v->session, &err) < 0 ||
 		open_record(v, &err) < 0) {
 		status = message_error(&err);
 		record_close(&v->writer, NULL);
@@ -292,14 +276,14 @@ static int carry_out(struct verification *v)
 	}
 	announce(v);
 	run(v, &err);
-	status = session_ended(&v->session, &v->writer, status_of(&v->result, &err), &err);
+	status = session_ended(&v->session, &v->writer, status_of(v, &err), &err);
 	if (err.kind != ERROR_NONE && err.kind != ERROR_INTERRUPTED)
 		message_error(&err);
 	status = close_record(v, status, &err);
 	if (session_close(&v->session, &close_err) < 0) {
 		int closed = message_error(&close_err);
 
-		status = status == 0 || status == 1 ? closed : status;
+		status = status == 0 || status == 1 || status == 4 ? closed : status;
 	}
 	if (status == 130)
 		message_warning("interrupted; what is known is kept in '%s'", v->path);
@@ -325,7 +309,7 @@ int cmd_verify(const struct options *o)
 	} else {
 		status = carry_out(v);
 	}
-	result_file_drop(&v->damage);
+	results_release(&v->results);
 	damage_release(&v->result.damage);
 	verify_record_release(&v->resumed);
 	free(v);

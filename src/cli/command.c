@@ -17,7 +17,7 @@ const struct command commands[] = {
 	{ "targets", "", "what may be tested here, what may not and why",
 		"Lists every block device with its consent token, and says for each whether a run "
 		"may write to it. Reads only; works without root as far as it can.",
-		0, 0, cmd_targets, { OPTION_CSV_FLAG, OPTION_END } },
+		0, 0, cmd_targets, { OPTION_CSV_FILE, OPTION_PAGE, OPTION_JSON, OPTION_END } },
 	{ "sweep", "TARGET", "measure rate against request size",
 		"Transfers at each request size with O_DIRECT, in passes interleaved in seeded "
 		"random order, appends every pass to a run record and prints its summary. Reads by "
@@ -42,12 +42,14 @@ const struct command commands[] = {
 		"Writes stamped blocks over the whole region, then reads them back past the host's "
 		"cache and says of each whether it is what was written, and if not, what it is: "
 		"unreadable, blank, stale, misplaced, torn, shifted, bit error or foreign. Exit "
-		"status 1 means damage.",
+		"status 1 means damage, 4 that with --only read nothing bears the stamp of that "
+		"--seed: so nothing is shown.",
 		1, 1, cmd_verify,
 		{ OPTION_ONLY, OPTION_SIZES, OPTION_ORDER, OPTION_REGION, OPTION_GENERATIONS,
-			OPTION_SPOT, OPTION_SEED, OPTION_LABEL, OPTION_DAMAGE, OPTION_GIVE_UP_AFTER,
-			OPTION_RESUME, OPTION_OUT, OPTION_ERASE, OPTION_KEEP_DATA, OPTION_CREATE,
-			OPTION_FIXED_DISK, OPTION_QUIET, OPTION_END } },
+			OPTION_SPOT, OPTION_SEED, OPTION_LABEL, OPTION_GIVE_UP_AFTER, OPTION_RESUME,
+			OPTION_OUT, OPTION_ERASE, OPTION_KEEP_DATA, OPTION_CREATE,
+			OPTION_FIXED_DISK, OPTION_CSV_FILE, OPTION_PAGE, OPTION_JSON, OPTION_QUIET,
+			OPTION_END } },
 	{ "cut", "TARGET", "write with a journal until power or plug is cut",
 		"Stamps the region, then writes and flushes at seeded random moments, and journals "
 		"each promise of the target on this host, until the target vanishes, --seconds "
@@ -166,9 +168,11 @@ static void print_overview(FILE *out)
 			fprintf(out, "  %-9s%-15s ", c->name, c->arguments);
 		print_wrapped(out, c->summary, OVERVIEW_AT);
 	}
-	fprintf(out, "\n'blkassay help COMMAND' tells more; 'blkassay --version' its version.\n"
-		     "Exit status: 0 as hoped, 1 the target or build failed the check, 2 usage or\n"
-		     "refused for safety, 3 the I/O or the machine failed, 130 interrupted.\n");
+	fprintf(out,
+		"\n'blkassay help COMMAND' tells more; 'blkassay --version' its version.\n"
+		"Exit status: 0 success, 1 the target or build failed the check, 2 usage or\n"
+		"refused for safety, 3 the I/O or the machine failed, 4 not shown (too little\n"
+		"was tested to say), 130 interrupted.\n");
 }
 
 const char *command_option_help(const struct command *c, enum option_id id)

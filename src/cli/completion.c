@@ -7,18 +7,21 @@
 #include "cli/options.h"
 
 /* Values worth offering; other options that take files offer them, the rest nothing. */
+static const struct {
+	enum option_id id;
+	const char *words;
+} values[] = {
+	{ OPTION_DIRECTION, "read write read,write" },
+	{ OPTION_ORDER, "sequential random sequential,random" },
+	{ OPTION_ONLY, "write read" },
+};
+
 static const char *value_words(enum option_id id)
 {
-	switch (id) {
-	case OPTION_DIRECTION:
-		return "read write read,write";
-	case OPTION_ORDER:
-		return "sequential random sequential,random";
-	case OPTION_ONLY:
-		return "write read";
-	default:
-		return NULL;
-	}
+	for (size_t i = 0; i < sizeof values / sizeof *values; i++)
+		if (values[i].id == id)
+			return values[i].words;
+	return NULL;
 }
 
 static bool takes_file(const struct option_spec *s)

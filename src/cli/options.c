@@ -46,7 +46,6 @@ static const struct option_spec specs[OPTION_ID_COUNT] = {
 		"write one self-contained HTML page with charts to FILE ('-' for stdout)" },
 	{ OPTION_JSON, "json", "FILE", OPTION_IS_TEXT, 0, 0,
 		"write JSON to FILE ('-' for stdout); see blkassay-json(5)" },
-	{ OPTION_CSV_FLAG, "csv", NULL, OPTION_IS_FLAG, 0, 0, "one CSV row a target, for scripts" },
 	{ OPTION_LINK, "link", "RATE", OPTION_IS_TEXT, 0, 0,
 		"rate of the link as you measured it, e.g. 1.0MB/s (default: the ceiling of the "
 		"link the record names)" },
@@ -89,8 +88,6 @@ static const struct option_spec specs[OPTION_ID_COUNT] = {
 		"go on with this record where it stopped" },
 	{ OPTION_GIVE_UP_AFTER, "give-up-after", "N", OPTION_IS_COUNT, 1, UINT64_MAX,
 		"stop after N failed requests (default: 1000)" },
-	{ OPTION_DAMAGE, "damage", "FILE", OPTION_IS_TEXT, 0, 0,
-		"write the damaged ranges to FILE as CSV ('-' for stdout)" },
 	{ OPTION_OVERWRITE_CHANGED, "overwrite-changed", "TOKEN", OPTION_IS_TEXT, 0, 0,
 		"put the data back although the target with this token holds something else by "
 		"now, which is lost then" },

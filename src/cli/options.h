@@ -24,10 +24,9 @@ enum option_id {
 	OPTION_CREATE,
 	OPTION_FIXED_DISK,
 	OPTION_QUIET,
-	OPTION_CSV_FILE, /* report, compare, ...: --csv FILE */
+	OPTION_CSV_FILE,
 	OPTION_PAGE,
 	OPTION_JSON,
-	OPTION_CSV_FLAG, /* targets: --csv */
 	OPTION_LINK, /* explain: what the user knows of link and card */
 	OPTION_CARD_READ,
 	OPTION_CARD_WRITE,
@@ -47,7 +46,6 @@ enum option_id {
 	OPTION_SPOT,
 	OPTION_RESUME,
 	OPTION_GIVE_UP_AFTER,
-	OPTION_DAMAGE,
 	OPTION_OVERWRITE_CHANGED, /* restore */
 	OPTION_HELP,
 	OPTION_ID_COUNT,

@@ -13,11 +13,9 @@
 #include "findings/kept_words.h"
 #include "record/audit.h"
 #include "record/run.h"
-#include "record/verify.h"
 #include "report/audit_text.h"
 #include "report/cut_text.h"
 #include "report/text_view.h"
-#include "report/verify_text.h"
 
 /* Before anything else, for kinds without a view: where the target's own data is, and in a line of its own, to be copied,
  * how to get it back. */
@@ -90,16 +88,6 @@ int show_cut(const struct run *run, const struct cut_record *r, struct error *er
 	begin(&t, &style);
 	add_kept(&t, run, &style);
 	return print(&t, cut_text_add(&t, run, r, &style, err));
-}
-
-int show_verify(struct verify_record *v, struct error *err)
-{
-	struct text_style style;
-	struct text t;
-
-	begin(&t, &style);
-	add_kept(&t, &v->run, &style);
-	return print(&t, verify_text_add(&t, v, &style, err));
 }
 
 /* Loads it first, so that the user sees what was kept, not what was meant. */

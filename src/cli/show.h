@@ -5,13 +5,10 @@
 struct cut_record;
 struct error;
 struct run;
-struct verify_record;
 
 int show_summary(const struct run *run, struct error *err); /* 0, or -1 with *err */
 
 int show_cut(const struct run *run, const struct cut_record *r, struct error *err);
-
-int show_verify(struct verify_record *v, struct error *err); /* may reorder its ranges */
 
 /* On stderr, beside views that are for a program or about more than one run: where the target's own data is, when that
  * run has not put it back. */

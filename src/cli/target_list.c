@@ -7,6 +7,9 @@
 #include <unistd.h>
 
 #include "base/error.h"
+#include "base/text.h"
+#include "cli/kept_search.h"
+#include "integrity/kept.h"
 
 static struct target_row *add_row(struct target_list *list)
 {
@@ -82,6 +85,43 @@ void target_list_release(struct target_list *list)
 {
 	free(list->rows);
 	*list = (struct target_list){ 0 };
+}
+
+/* ---- kept data ---- */
+
+struct kept_match {
+	struct kept_identity target;
+	struct target_kept *out;
+};
+
+static bool take_kept(void *context, const struct kept *k, const char *path)
+{
+	const struct kept_identity *id = kept_identity(k);
+	struct kept_match *m = context;
+
+	if (!kept_is_named(id, &m->target))
+		return true;
+	text_copy(m->out->path, sizeof m->out->path, path);
+	snprintf(m->out->run, sizeof m->out->run, "%s%s%s", *id->run ? id->kind : "an earlier run",
+		*id->run ? " " : "", id->run);
+	m->out->in_use = kept_in_use(k);
+	return false;
+}
+
+void target_kept_find(struct target_kept *out, const struct target_row *row)
+{
+	struct kept_folders *f = calloc(1, sizeof *f);
+	struct kept_match m = { .target = { .size_bytes = row->device.size_bytes }, .out = out };
+
+	*out = (struct target_kept){ 0 };
+	if (!f)
+		return;
+	text_copy(m.target.token, sizeof m.target.token, row->verdict.token);
+	text_copy(m.target.place, sizeof m.target.place, row->device.backing_file);
+	kept_folders_add(f, ".");
+	kept_folders_add_of(f, row->device.backing_file);
+	kept_search(f, take_kept, &m);
+	free(f);
 }
 
 void target_usage_format(char *out, size_t room, const struct target_row *row)

@@ -29,6 +29,15 @@ struct target_list {
 int target_list_read(struct target_list *list, const struct usage_sources *src, struct error *err);
 void target_list_release(struct target_list *list);
 
+/* Data that an earlier run saved of it with --keep-data, and may not have put back. By name alone: listing targets reads
+ * nothing of them. */
+struct target_kept {
+	char path[4400]; /* full; "": none */
+	char run[64]; /* "verify 2026..." */
+	bool in_use; /* that run is still going */
+};
+void target_kept_find(struct target_kept *out, const struct target_row *row);
+
 /* What the disk `row` is used by: "mounted on / (vda1), swap (vda2)"; "" for nothing. */
 void target_usage_format(char *out, size_t room, const struct target_row *row);
 

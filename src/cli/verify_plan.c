@@ -46,9 +46,6 @@ int verify_request_parse(struct verify_request *r, const struct options *o, stru
 		return error_set(err, ERROR_USAGE,
 			"--only write with --keep-data would put the old data back before anything "
 			"is read");
-	if (!r->read && o->given[OPTION_DAMAGE])
-		return error_set(err, ERROR_USAGE,
-			"--damage goes with reading; --only write judges nothing");
 	return o->given[OPTION_SIZES] ? size_list_parse(&r->sizes, o->text[OPTION_SIZES], err) : 0;
 }
 

@@ -9,6 +9,8 @@
 #include "findings/compare.h"
 #include "findings/observe.h"
 #include "findings/sweep.h"
+#include "findings/targets.h"
+#include "findings/verify.h"
 #include "record/file.h"
 #include "record/run.h"
 
@@ -68,6 +70,29 @@ static int load_observe(struct view *v, const char *path, struct error *err)
 	return keep(v, release_observed, o, err);
 }
 
+static void release_verify(void *what)
+{
+	verify_record_release(what);
+	free(what);
+}
+
+static int load_verify(struct view *v, const char *path, struct error *err)
+{
+	struct verify_record *r = calloc(1, sizeof *r);
+
+	if (!r)
+		return error_set(err, ERROR_IO, "out of memory for '%s'", path);
+	if (verify_load(r, path, err) < 0) {
+		free(r);
+		return -1;
+	}
+	if (verify_view(v, r, err) < 0) {
+		release_verify(r);
+		return -1;
+	}
+	return keep(v, release_verify, r, err);
+}
+
 /* ---- kinds ---- */
 
 static const struct table_spec *const sweep_tables[] = {
@@ -83,6 +108,16 @@ static const struct table_spec *const compare_tables[] = {
 	&compare_points_spec,
 };
 
+static const struct table_spec *const verify_tables[] = {
+	&verify_plan_spec,
+	&verify_sizes_spec,
+	&verify_summary_spec,
+	&verify_failures_spec,
+	&verify_classes_spec,
+	&verify_damage_spec,
+	&verify_map_spec,
+};
+
 static const struct table_spec *const observe_tables[] = {
 	&observe_totals_spec,
 	&observe_seconds_spec,
@@ -90,16 +125,34 @@ static const struct table_spec *const observe_tables[] = {
 	&observe_times_spec,
 };
 
+static const struct table_spec *const targets_tables[] = {
+	&targets_spec,
+};
+
 #define TABLES(array) .tables = (array), .table_count = sizeof(array) / sizeof *(array)
 
 const struct view_kind view_kinds[] = {
+	{ .kind = "targets",
+		.meaning = "what may be tested here",
+		.codes = targets_codes,
+		.code_count = &targets_code_count,
+		TABLES(targets_tables) },
 	{ .kind = "sweep",
 		.meaning = "rates against request size",
 		.codes = sweep_codes,
 		.code_count = &sweep_code_count,
 		TABLES(sweep_tables),
 		.of_any_run = true,
+		.word = sweep_flag_word,
 		.load = load_sweep },
+	{ .kind = "verify",
+		.meaning = "whether blocks hold what was written to them",
+		.codes = verify_codes,
+		.code_count = &verify_code_count,
+		TABLES(verify_tables),
+		.of_any_run = true,
+		.word = verify_class_word,
+		.load = load_verify },
 	{ .kind = "observe",
 		.meaning = "what the host sent, as observe saw it",
 		.codes = observe_codes,

@@ -13,6 +13,13 @@ bool record_view_knows(const char *path);
  * kind that has no view. */
 int record_view(struct view *v, const char *path, struct error *err);
 
+/* A word that a key of a kind's tables may hold. */
+struct view_word {
+	const char *key, *word;
+	const char *meaning;
+	const char *note; /* more of it; "": nothing */
+};
+
 /* One row a kind of view, of runs and of what is made from several: what blkassay-json(5) lists. */
 struct view_kind {
 	const char *kind;
@@ -22,8 +29,9 @@ struct view_kind {
 	const struct table_spec *const *tables;
 	size_t table_count;
 	bool of_any_run; /* may also hold run_finding_codes */
-	/* NULL: not of one record */
-	int (*load)(struct view *v, const char *path, struct error *err);
+	bool (*word)(size_t i, struct view_word *out); /* the i-th; false: no more. NULL: none */
+	int (*load)(
+		struct view *v, const char *path, struct error *err); /* NULL: not of one record */
 };
 
 extern const struct view_kind view_kinds[];

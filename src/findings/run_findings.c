@@ -74,7 +74,7 @@ static void add_end(struct findings *f, const struct run *run)
 			"it was written. What follows rests on what came before that.");
 	else if (!strcmp(run->end.status, "interrupted"))
 		finding_add(f, &run_finding_codes[INTERRUPTED],
-			"The run was interrupted; what came before that is whole.");
+			"The run was interrupted; what was finished before that is intact.");
 	else if (strcmp(run->end.status, "complete") != 0)
 		finding_add(f, &run_finding_codes[ENDED_EARLY], "The run ended early: %s.",
 			*run->end.reason ? run->end.reason : run->end.status);

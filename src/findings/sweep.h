@@ -9,6 +9,7 @@
 
 struct error;
 struct run;
+struct view_word;
 
 /* Takes any sweep that could be loaded, cut ones too; reads the record's details again. run outlives the view. 0, or -1
  * with *err and nothing to release. */
@@ -29,6 +30,9 @@ void sweep_findings_add(struct findings *f, const struct run *run, const struct 
 
 extern const struct finding_code sweep_codes[];
 extern const size_t sweep_code_count;
+
+/* What is in "flags": see findings/record_view.h. */
+bool sweep_flag_word(size_t i, struct view_word *out);
 
 /* Rows: struct point, sweep_pass, sweep_times, sweep_stretch, run; of the fit, which screens alone have, sweep_fit. */
 extern const struct table_spec sweep_points_spec, sweep_passes_spec, sweep_times_spec,

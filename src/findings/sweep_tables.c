@@ -1,4 +1,5 @@
 /* The tables of a sweep. */
+#include "findings/record_view.h"
 #include "findings/sweep.h"
 
 #define PASS(function, expression) COLUMN_VALUE(function, struct sweep_pass, r, expression)
@@ -62,8 +63,7 @@ static const struct column passes[] = {
 		NULL, pass_p99 },
 	{ "request_time_max_seconds", NULL, "slowest request", 0, false, NULL, pass_max },
 	{ "errors", NULL, "requests that failed", 0, false, NULL, pass_errors },
-	{ "flags", NULL, "what was odd about the pass; see blkassay-record(5)", 0, true, NULL,
-		pass_flags },
+	{ "flags", NULL, "what was odd about the pass", 0, true, NULL, pass_flags },
 };
 
 const struct table_spec sweep_passes_spec = { .key = "passes",
@@ -318,3 +318,18 @@ const struct table_spec sweep_plan_spec = { .key = "plan",
 	.json = JSON_OBJECT,
 	.row_bytes = sizeof(struct run),
 	TABLE_COLUMNS(plan) };
+
+/* ---- words ---- */
+
+bool sweep_flag_word(size_t i, struct view_word *out)
+{
+	const struct run_pass_flag_row *row;
+
+	if (i >= RUN_PASS_FLAGS)
+		return false;
+	row = run_pass_flag_row((enum run_pass_bit)i);
+	*out = (struct view_word){
+		.key = "flags", .word = row->name, .meaning = row->meaning, .note = ""
+	};
+	return true;
+}

@@ -6,6 +6,9 @@
 /* So many flips on one line of four by chance: once in 64. */
 enum { LINE_FLIPS = 4 };
 
+/* So many even chances do not all fall alike: once in 65536. */
+enum { NO_CHANCE = 16 };
+
 static int by_offset(const void *a, const void *b)
 {
 	const struct damage_range *x = a, *y = b;
@@ -36,6 +39,25 @@ static bool places_of(struct wrap_places *out, const struct verify_record *v)
 	return true;
 }
 
+/* Where storage is what repeats, later writes overwrite earlier ones: written in ascending order, all that is found belongs
+ * further on; at random, each request by an even chance. Where only reads go astray, what was written first is found, all
+ * of it. */
+static void note_repeat(struct verify_pattern *p, const struct verify_record *v, bool certain)
+{
+	const struct damage_totals *t = &v->state.totals;
+	bool ascending = v->plan.write && v->plan.sequential && !v->plan.random;
+	uint64_t least = ascending ? t->by_class[DAMAGE_MISPLACED] / 2 : 1;
+
+	if (t->found_ahead >= least) {
+		p->repeat_bytes = t->distance_gcd;
+		p->repeat_is_capacity = certain;
+	} else if (!t->found_ahead && (ascending || t->requests_damaged >= NO_CHANCE)) {
+		p->read_repeat_bytes = t->distance_gcd;
+	} else if (!t->found_ahead) {
+		p->some_repeat_bytes = t->distance_gcd;
+	}
+}
+
 /* Addresses that repeat after C bytes damage a certain number of the places' blocks, each time they are read. */
 static void find_repeat_of_places(struct verify_pattern *p, const struct verify_record *v)
 {
@@ -54,8 +76,7 @@ static void find_repeat_of_places(struct verify_pattern *p, const struct verify_
 	expected = (double)lost * (double)t->judged / (double)blocks;
 	if (lost == UINT64_MAX || misplaced < expected * 0.95 || misplaced > expected * 1.05)
 		return;
-	p->repeat_bytes = t->distance_gcd;
-	p->repeat_is_capacity = p->sight.all_named;
+	note_repeat(p, v, p->sight.all_named);
 }
 
 /* With addresses that repeat after C bytes, all blocks but C bytes of a region of R are found misplaced, and every
@@ -76,8 +97,7 @@ static void find_repeat(struct verify_pattern *p, const struct verify_record *v)
 	expected = (double)t->judged * (1 - (double)t->distance_gcd / (double)t->region_bytes);
 	if (misplaced < expected * 0.95 || misplaced > expected * 1.05)
 		return;
-	p->repeat_bytes = t->distance_gcd;
-	p->repeat_is_capacity = true;
+	note_repeat(p, v, true);
 }
 
 /* Blocks of one reading that lie at `offset` or beyond; *before: where the last one before it ends. */

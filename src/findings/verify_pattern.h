@@ -12,6 +12,10 @@ struct verify_pattern {
 	/* misplaced: addresses repeat after so many bytes; 0: no such thing was shown */
 	uint64_t repeat_bytes;
 	bool repeat_is_capacity; /* certain; else the capacity may be a whole fraction of it (places of --spot) */
+	/* the same when read, while what was written first is still there: nothing was overwritten, so it is no capacity */
+	uint64_t read_repeat_bytes;
+	/* the same, and too few requests to tell whether storage repeats or only reads do */
+	uint64_t some_repeat_bytes;
 	bool one_distance; /* all misplaced blocks by the same distance */
 
 	/* all that was judged from some byte on is lost, and nothing before it: the storage ends after the first and at

@@ -133,10 +133,7 @@ static void note_kind(struct recheck_result *out, const char *name)
 
 static void name_kind(char out[16], const struct finding *f)
 {
-	text_copy(out, 16, f->found ? "lost" : damage_class_name(f->verdict.class));
-	for (char *c = out; *c; c++)
-		if (*c == ' ')
-			*c = '-';
+	text_copy(out, 16, f->found ? "lost" : damage_row(f->verdict.class)->code);
 }
 
 static bool continues(const struct rechecking *r, const struct finding *f, uint64_t at)

@@ -34,7 +34,7 @@ struct verdict {
 	uint8_t stuck_low, stuck_high; /* bits within the byte that read the same in every byte */
 };
 
-/* The evidence in words, e.g. "generation 1 of 2" or "3 bits, 3 cleared, bit 5"; "" when there is nothing to add.
+/* The evidence in words, e.g. "generation 1" or "bit 4 of byte 100 read 0, expected 1"; "" when there is nothing to add.
  * offset: where the block lies. Returns out. */
 const char *verdict_detail(char *out, size_t room, const struct verdict *v, uint64_t offset);
 

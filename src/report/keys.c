@@ -34,12 +34,22 @@ static void add_table(struct text *t, const char *kind, const struct table_spec 
 	}
 }
 
+static void add_words(struct text *t, const struct view_kind *k)
+{
+	struct view_word w;
+
+	for (size_t i = 0; k->word && k->word(i, &w); i++)
+		text_addf(t, "word\t%s\t%s\t%s\t%s\t%s\n", k->kind, w.key, w.word, w.meaning,
+			*w.note ? w.note : "-");
+}
+
 static void add_kind(struct text *t, const struct view_kind *k)
 {
 	text_addf(t, "kind\t%s\t%s\n", k->kind, k->meaning);
 	add_codes(t, k->kind, k->codes, *k->code_count);
 	for (size_t i = 0; i < k->table_count; i++)
 		add_table(t, k->kind, k->tables[i]);
+	add_words(t, k);
 }
 
 void keys_add(struct text *t)

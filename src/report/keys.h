@@ -9,6 +9,7 @@ struct text;
  *   verdict|finding|caution KIND CODE FIGURES MEANING     FIGURES: keys with blanks between
  *   table KIND KEY array|object|bare csv|- MEANING
  *   key KIND TABLE KEY HEADING MEANING                    HEADING: on screens
+ *   word KIND KEY WORD MEANING NOTE                       what a key may hold, where that is listed
  * KIND "run" stands for what any kind of run may hold. */
 void keys_add(struct text *t);
 

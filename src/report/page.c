@@ -69,7 +69,7 @@ static void add_notice(void *context, enum notice_kind kind, const char *sentenc
 {
 	struct text *t = context;
 
-	text_adds(t, kind == NOTICE_CAUTION ? "<li class=\"look\"><b>Look:</b>" : "<li>");
+	text_adds(t, kind == NOTICE_CAUTION ? "<li class=\"look\"><b>Caution:</b>" : "<li>");
 	markup_add(t, sentence);
 	text_adds(t, "</li>\n");
 }

@@ -73,7 +73,7 @@ one_line
 [ ! -e "$small/v.assay" ] || run 0 "$BLKASSAY" report "$small/v.assay"
 rm -f "$small"/*.assay
 fill 0
-run 3 "$BLKASSAY" verify "$tmp/card.img" --only read --sizes 512 --seed 1 --damage "$small/d.csv" --out "$tmp/v.assay"
+run 3 "$BLKASSAY" verify "$tmp/card.img" --only read --sizes 512 --seed 1 --csv "$small/d.csv" --out "$tmp/v.assay"
 says "$small/d.csv"
 one_line
 [ -z "$(ls "$small" | grep -v -e filler -e lost+found -e c.csv)" ] || fail "left half a file: $(ls "$small")"

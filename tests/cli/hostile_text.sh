@@ -107,4 +107,4 @@ if [ "$(id -u)" = 0 ] && [ -e /dev/loop-control ]; then
 	[ $status = 2 ] || fail "a mounted device is written to"
 fi
 any "$BLKASSAY" targets
-any "$BLKASSAY" targets --csv
+any "$BLKASSAY" targets --csv -

@@ -39,11 +39,12 @@ seen_by_all() { # RECORD
 	grep -qF '<pre>blkassay restore ' page.html || fail "not on the page"
 	pasted "$err"
 	run 0 "$BLKASSAY" targets
-	tells "its own was saved by"
-	sed -n "\\|^$loop |,/^\$/p" "$out" >mine
+	tells "'$loop': its own data was saved by"
+	grep -F " '$loop'" "$out" >mine
 	pasted mine
-	run 0 "$BLKASSAY" targets --csv
-	pasted "$err"
+	run 0 "$BLKASSAY" targets --csv -
+	grep -F " '$loop'" "$err" >mine
+	pasted mine
 	# The next runs on it: one that only reads, from another folder too, and one that keeps data.
 	run 0 "$BLKASSAY" sweep "$loop" --sizes 64Ki --seconds 0.01 --passes 1 --out next.assay
 	says "does NOT hold its own data"
@@ -97,7 +98,7 @@ rm -f ./*.kept
 run 0 "$BLKASSAY" sweep "$loop" --sizes 64Ki --seconds 0.01 --passes 1 --out after2.assay
 says_not ".kept"
 run 0 "$BLKASSAY" targets
-says_not "blkassay restore"
+! grep -F " '$loop'" "$out" "$err" | grep -qF "blkassay restore" || fail "targets still says how to put it back"
 run 0 "$BLKASSAY" report verify.assay
 tells "is not in"
 tells "any more: it was put back and deleted, or moved"

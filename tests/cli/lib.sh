@@ -11,7 +11,7 @@
 #   attach [OPTION...] FILE    attaches FILE with losetup; device in $device
 #   empty_loop FILE            FILE under $loop loses every byte, and $loop its size: what it held is gone
 #   let_go DEVICE              detaches what one of these attached; else done at exit
-#   token_of DEVICE            prints its consent token, as `targets --csv` has it
+#   token_of DEVICE            prints its consent token, as `targets --csv -` has it
 #   $unique                    a word of this test run alone, for image names (they become tokens)
 #   $tmp                       a folder on a real disk filesystem, removed at exit
 set -u
@@ -76,5 +76,5 @@ empty_loop() {
 	done
 }
 token_of() {
-	"$BLKASSAY" targets --csv 2>/dev/null | awk -F, -v d="$1" '$1 == d { print $(NF - 2) }'
+	"$BLKASSAY" targets --csv - 2>/dev/null | awk -F, -v d="$1" '$1 == d { print $3 }'
 }

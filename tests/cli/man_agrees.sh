@@ -31,6 +31,21 @@ while read -r command; do
 	done || exit 1
 done <"$tmp/commands"
 
+# Classes of damage, wherever they are listed by hand.
+"$BLKASSAY" help --keys | awk -F'\t' '$1 == "word" && $2 == "verify" { print $4 }' | tr - ' ' >"$tmp/classes"
+[ -s "$tmp/classes" ] || fail "help --keys lists no class of damage"
+mandoc -T ascii -O width=78 "$here/../../man/blkassay-stamp.5" | col -bx >"$tmp/stamp"
+while read -r class; do
+	grep -q "^     $class\( \|$\)" "$tmp/stamp" || fail "blkassay-stamp(5) does not say what is judged '$class'"
+	"$BLKASSAY" help verify | tr -s ' \n' '  ' | grep -q "[:,r] $class[ ,.]" || fail "help verify does not name '$class'"
+done <"$tmp/classes"
+# Flags of a pass.
+"$BLKASSAY" help --keys | awk -F'\t' '$1 == "word" && $2 == "sweep" && $3 == "flags" { print $4 }' >"$tmp/flags"
+[ -s "$tmp/flags" ] || fail "help --keys lists no flag of a pass"
+while read -r flag; do
+	grep -qxF ".It Cm $flag" "$here/../../man/blkassay-record.5" || fail "blkassay-record(5) does not list the flag $flag"
+done <"$tmp/flags"
+
 for p in "$here"/../../man/*.[1-9]; do
 	run 0 mandoc -T lint -W warning "$p"
 done

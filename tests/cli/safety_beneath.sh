@@ -55,8 +55,8 @@ for consent in "--erase $(token_of "$upper")" --keep-data "--keep-data --fixed-d
 	write 2 "$upper" $consent
 	says "only another name for '$lower'"
 done
-run 0 "$BLKASSAY" targets --csv
-grep -q "^$upper,.*,no,alias.\$" "$out" || fail "targets does not know the alias"
+run 0 "$BLKASSAY" targets --csv -
+grep -q "^$upper,[a-z]*,[^,]*,[a-z]*,false,alias," "$out" || fail "targets does not know the alias"
 let_go "$upper"
 
 # A second loop device on the same file, of a part of it: tokens differ, and nothing shows in holders/.

@@ -13,12 +13,12 @@ refused() { # DEVICE WORD-OF-THE-REASON TEXT
 		[ ! -e "$tmp/x.assay" ] && [ ! -e "$tmp/x.assay.kept" ] || fail "left files"
 	done
 	[ "$(head -c 65536 "$1" | sha256sum)" = "$before" ] || fail "$1 was written to"
-	run 0 "$BLKASSAY" targets --csv
-	grep -q "^$1,.*,no,$2.\$" "$out" || fail "targets does not say that $1 is $2"
+	run 0 "$BLKASSAY" targets --csv -
+	grep -q "^$1,[a-z]*,[^,]*,[a-z]*,false,$2," "$out" || fail "targets does not say that $1 is $2"
 }
 unused() {
-	run 0 "$BLKASSAY" targets --csv
-	grep -q "^$1,.*,yes,fine.\$" "$out" || fail "$1 is not fine"
+	run 0 "$BLKASSAY" targets --csv -
+	grep -q "^$1,[a-z]*,[^,]*,[a-z]*,true,," "$out" || fail "$1 is not fine"
 }
 
 truncate -s 8M "$tmp/$unique.img"
@@ -83,7 +83,7 @@ if [ -b "${disk}p1" ] && [ -b "${disk}p2" ]; then
 	refused "${disk}p2" mounted "$(basename "$disk")p1 is mounted on"
 	umount "$tmp/mnt point"
 	# Alone and not in use, a partition may be written; its token names it.
-	run 0 "$BLKASSAY" targets --csv
+	run 0 "$BLKASSAY" targets --csv -
 	[ "$(token_of "${disk}p2")" = "p$unique.img-4194304-part2" ] || fail "token of a partition"
 	first=$(dd if="$disk" bs=1M count=5 2>/dev/null | sha256sum)
 	run 0 "$BLKASSAY" sweep "${disk}p2" --direction write --sizes 4Ki --seconds 0.01 --passes 1 \
@@ -106,5 +106,5 @@ for consent in "--erase $(token_of "$system")" --keep-data; do
 	run 2 "$BLKASSAY" sweep "$system" --direction write --fixed-disk --out "$tmp/x.assay" $consent
 	says "never written, whatever the options"
 done
-run 0 "$BLKASSAY" targets --csv
-grep -q "^$system,.*,no,system.\$" "$out" || fail "targets does not know the system disk"
+run 0 "$BLKASSAY" targets --csv -
+grep -q "^$system,[a-z]*,[^,]*,[a-z]*,false,system," "$out" || fail "targets does not know the system disk"

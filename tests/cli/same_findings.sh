@@ -20,4 +20,18 @@ same 3 report "$tmp/observe.assay"
 run 0 "$make_record" "$tmp/a.assay" 6 8 500 1.00e6 0.01 1 read label=one
 run 0 "$make_record" "$tmp/b.assay" 6 8 600 0.80e6 0.01 3 read label=two
 same 2 compare "$tmp/a.assay" --against "$tmp/b.assay" --allow-slower 5
+run 0 "$BLKASSAY" verify "$tmp/card.img" --create 4Mi --seed 5 --label '=cmd|x,"y"' --out "$tmp/clean.assay"
+run 1 "$BLKASSAY" verify "model:$models/sin-slips.model" --seed 1 --out "$tmp/damaged.assay"
+run 1 "$BLKASSAY" verify "model:$models/sin-false-capacity.model" --spot 40 --seed 1 --out "$tmp/capacity.assay"
+# Killed before its end was written, and before anything was done.
+head -c -400 "$tmp/clean.assay" >"$tmp/stopped.assay"
+grep -v ' verify-state \| end ' "$tmp/clean.assay" >"$tmp/early.assay"
+run 4 "$BLKASSAY" verify "$tmp/card.img" --only read --seed 6 --out "$tmp/other.assay"
+same 0 report "$tmp/clean.assay"
+same 0 report "$tmp/stopped.assay"
+same 0 report "$tmp/early.assay"
+same 1 report "$tmp/damaged.assay"
+same 1 report "$tmp/capacity.assay"
+same 1 report "$tmp/other.assay"
+same blocks targets
 exit 0

@@ -15,7 +15,6 @@ refused "does not name" --erase other.img
 refused "--only takes write or read" --only both --erase a.img
 refused "needs the --seed" --only read
 refused "would put the old data back" --only write --keep-data
-refused "judges nothing" --only write --erase a.img --damage x.csv
 refused "not a multiple" --erase a.img --sizes 700
 refused "larger than" --erase a.img --sizes 2Mi
 refused "out of range" --erase a.img --generations 0
@@ -29,5 +28,5 @@ refused "cannot open record" --resume none.assay
 
 run 0 "$BLKASSAY" verify a.img --erase a.img --out whole.assay --quiet
 refused "is complete" --resume whole.assay
-refused "cannot write" --erase a.img --damage none/x.csv
+refused "cannot write" --erase a.img --csv none/x.csv
 exit 0

@@ -26,8 +26,8 @@ stopped() {
 
 # SIGINT in the middle of writing.
 stopped INT 130 wchar --erase a.img --seed 3
-says "Interrupted while writing"
-says "The rest was not judged"
+says "Interrupted while writing: nothing has been judged."
+tells "The run can go on from there: blkassay verify 'a.img' --resume 'stopped.assay' --erase "
 [ "$(od -An -tx1 -N8 a.img | tr -d ' ')" = 9e626b6173736179 ] || fail "nothing was written: blkassay-stamp(5)"
 [ "$(tail -c 512 a.img | od -An -tx1 -N8 | tr -d ' ')" = 0000000000000000 ] || fail "all was written"
 mv stopped.assay a.assay
@@ -44,10 +44,10 @@ run 0 "$BLKASSAY" verify a.img --erase a.img --only write --seed 4 --out w.assay
 hurt 10 1
 hurt 16000 2
 stopped INT 130 rchar --only read --seed 4
-says "Interrupted while reading"
+tells "Interrupted while reading. The rest was not judged."
 says "1 of "
 mv stopped.assay i.assay
-run 1 "$BLKASSAY" verify a.img --resume i.assay --damage d.csv
+run 1 "$BLKASSAY" verify a.img --resume i.assay --csv d.csv
 says "3 of 16384 blocks of 512 B judged are damaged: 3 blank"
 [ "$(wc -l <d.csv)" = 3 ] || fail "d.csv: $(cat d.csv)"
 
@@ -56,7 +56,7 @@ stopped KILL 137 rchar --only read --seed 4
 mv stopped.assay r.assay
 run 0 "$BLKASSAY" report r.assay
 rm d.csv
-run 1 "$BLKASSAY" verify a.img --resume r.assay --damage d.csv
+run 1 "$BLKASSAY" verify a.img --resume r.assay --csv d.csv
 says "3 of 16384 blocks of 512 B judged are damaged: 3 blank"
 [ "$(wc -l <d.csv)" = 3 ] || fail "d.csv: $(cat d.csv)"
 

@@ -59,7 +59,7 @@ for blocks in 65535 65529 44444 32769 32767 24577 21845 12289 1234 77; do
 	sed "s/real capacity = .*/real capacity = $((blocks * 512))/" "$model" >"$tmp/odd.model"
 	rm -f c.assay
 	run 1 "$BLKASSAY" verify model:"$tmp/odd.model" --spot 40 --out c.assay --quiet
-	tells "The capacity is false: addresses repeat after $((blocks * 512)) bytes"
+	tells "The stated capacity is wrong: addresses repeat after $((blocks * 512)) bytes"
 done
 sed "s/beyond = wraps/beyond = drops/; s/real capacity = .*/real capacity = $((65535 * 512))/" "$model" >"$tmp/odd.model"
 rm -f c.assay
@@ -68,5 +68,5 @@ says "1 of"
 tells "Nothing from byte 33553920 on was kept" # 65535 blocks
 tells "READ CAPACITY has to answer with the address of the last block"
 run 1 "$BLKASSAY" verify model:"$model" --out d.assay --quiet
-says "addresses repeat after 12582912 bytes (12.6 MB)" # the model file says 12Mi
+tells "addresses repeat after 12582912 bytes (12.6 MB)" # the model file says 12Mi
 exit 0

@@ -11,7 +11,6 @@
 #include "fuzz.h"
 #include "record/audit.h"
 #include "record/cut_load.h"
-#include "record/verify.h"
 #include "report/audit_text.h"
 #include "report/csv.h"
 #include "report/cut_text.h"
@@ -19,19 +18,8 @@
 #include "report/page.h"
 #include "report/sink.h"
 #include "report/text_view.h"
-#include "report/verify_text.h"
 
 static const struct text_style style = { .columns = 80 };
-
-static void verify(struct text *t, const char *path)
-{
-	struct verify_record v = { 0 };
-	struct error err = { 0 };
-
-	if (verify_load(&v, path, &err) == 0)
-		verify_text_add(t, &v, &style, &err);
-	verify_record_release(&v);
-}
 
 static void audit(struct text *t, const char *path)
 {
@@ -127,12 +115,10 @@ int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size)
 		return -1; /* not worth keeping */
 	fd = fuzz_record(path, kinds[letter - letters], data + 1, size - 1);
 	text_init(&t);
-	if (*letter == 'v')
-		verify(&t, path);
+	if (*letter == 'v' || *letter == 'o')
+		show(&t, path);
 	else if (*letter == 'a')
 		audit(&t, path);
-	else if (*letter == 'o')
-		show(&t, path);
 	else if (*letter == 'j')
 		cut(&t, path);
 	else

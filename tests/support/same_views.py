@@ -2,7 +2,8 @@
 
     same_views.py BLKASSAY KEYS TEXT_TABLES COMMAND...
 
-KEYS is the file with what `blkassay help --keys` lists; TEXT_TABLES how many tables the text shows. COMMAND shows the results
+KEYS is the file with what `blkassay help --keys` lists; TEXT_TABLES how many tables the text shows, or "blocks" where its rows are
+blocks of lines. COMMAND shows the results
 (such as `report RECORD`) and takes --page, --csv and --json; a dash for --csv is tried only where KEYS says that there is a CSV.
 JSON is read by Python's own reader, CSV by its csv module, the page by its HTML parser; shown values are read back into numbers,
 so that what a view rounds must still be what the others have.
@@ -60,6 +61,7 @@ class Page(html.parser.HTMLParser):
     def __init__(self):
         super().__init__()
         self.findings, self.tables, self.lists = [], [], 0
+        self.blocks = []  # rows as blocks: heading, names and values, in one list of words
         self.into = self.mark = None
         self.in_says = False
 
@@ -71,6 +73,7 @@ class Page(html.parser.HTMLParser):
             self.lists += 1
             self.in_says = True
         elif tag == "h2":
+            self.blocks.append(None)
             self.lists += 1 if self.lists or self.findings else 0
         elif tag == "li" and self.in_says and self.lists == 1:
             self.into, self.mark = "", kind == "look"
@@ -78,7 +81,11 @@ class Page(html.parser.HTMLParser):
             self.tables.append(([], []))
         elif tag == "tr" and self.tables:
             self.tables[-1][1].append([])
-        elif tag in ("th", "td"):
+        elif tag in ("th", "td", "h3"):
+            self.into = ""
+        elif tag == "pre" and self.into is not None:
+            self.into += " "
+        elif tag in ("dt", "dd") and self.blocks:
             self.into = ""
 
     def handle_data(self, data):
@@ -88,14 +95,19 @@ class Page(html.parser.HTMLParser):
     def handle_endtag(self, tag):
         if tag == "ul":
             self.in_says = False
-        if self.into is None or tag not in ("p", "li", "th", "td"):
+        if self.into is None or tag not in ("p", "li", "th", "td", "h3", "dt", "dd"):
             return
-        if tag == "th":
+        if tag == "h3":
+            self.blocks.append([self.into])
+        elif tag in ("dt", "dd"):
+            if self.blocks[-1]:
+                self.blocks[-1].append(self.into)
+        elif tag == "th":
             self.tables[-1][0].append(self.into)
         elif tag == "td":
             self.tables[-1][1][-1].append(self.into)
         else:
-            self.findings.append((self.into.removeprefix("Look:").strip() if self.mark else self.into, self.mark))
+            self.findings.append((self.into.removeprefix("Caution:").strip() if self.mark else self.into, self.mark))
         self.into = None
 
 
@@ -143,7 +155,7 @@ def flat(words):
 
 
 def check_findings(view, text, page, known):
-    sentences = [(f["sentence"], f["kind"] == "caution") for f in view["findings"]]
+    sentences = [(" ".join([f["sentence"], f.get("command") or ""]).strip(), f["kind"] == "caution") for f in view["findings"]]
     if view["verdict"] != view["findings"][0]["code"] or known["codes"].get(view["verdict"], ("",))[0] != "verdict":
         fail(f"JSON: {view['verdict']} is no verdict, or not the first finding")
     if page.findings != sentences:
@@ -252,6 +264,20 @@ def check_text_tables(text, page, wanted):
         fail(f"the text shows {seen} tables as the page does, not {wanted}")
 
 
+def check_blocks(text, page):
+    """Each row of the page stands in the text, as a whole and in order."""
+    said, at, rows = flat(text), 0, [b for b in page.blocks if b and len(b) > 1]
+    for row in rows:
+        words = flat(" ".join(row))
+        at = said.find(words, at)
+        if at < 0:
+            fail(f"the text does not show '{words}', or not in this order")
+            return
+        at += len(words)
+    if not rows:
+        fail("the page shows no rows as blocks")
+
+
 def plain(value, field):
     if value is None:
         return field == ""
@@ -293,7 +319,7 @@ def read_keys(path):
                 tables = one["tables"][rest[0]] = {"form": rest[1], "csv": rest[2] == "csv", "keys": {}}
             elif what == "key":
                 tables["keys"][rest[1]] = rest[2]
-            elif what != "kind":
+            elif what not in ("kind", "word"):
                 one["codes"][rest[0]] = (what, [] if rest[1] == "-" else rest[1].split())
     return kinds
 
@@ -301,18 +327,30 @@ def read_keys(path):
 def main():
     blkassay, keys, text_tables, *command = sys.argv[1:]
     command = [blkassay, *command]
-    view = json.loads(run_plain([*command, "--json", "-"]), object_pairs_hook=no_twins, parse_constant=no_constants)
     kinds = read_keys(keys)
-    known = {**kinds[view["kind"]], "run": kinds["run"]["tables"]["run"]}
-    known["codes"] = {**kinds["run"]["codes"], **known["codes"]}
-    text, page = run_wide(command), Page()
-    page.feed(run_plain([*command, "--page", "-"]).decode("utf-8", "replace"))
+    # What is shown may change on its own, as devices do: then once more.
+    for _ in range(100):
+        said = run_plain([*command, "--json", "-"])
+        view = json.loads(said, object_pairs_hook=no_twins, parse_constant=no_constants)
+        known = {**kinds[view["kind"]], "run": kinds["run"]["tables"]["run"]}
+        known["codes"] = {**kinds["run"]["codes"], **known["codes"]}
+        has_csv = any(t["csv"] for t in known["tables"].values())
+        text, page = run_wide(command), Page()
+        page.feed(run_plain([*command, "--page", "-"]).decode("utf-8", "replace"))
+        rows = run_plain([*command, "--csv", "-"]) if has_csv else b""
+        if run_plain([*command, "--json", "-"]) == said:
+            break
+    else:
+        fail("it never stayed the same for four views")
     check_keys(view, known)
     check_findings(view, text, page, known)
     check_page_tables(view, page, known)
-    check_text_tables(text, page, int(text_tables))
-    if any(t["csv"] for t in known["tables"].values()):
-        check_csv(view, run_plain([*command, "--csv", "-"]), known)
+    if text_tables == "blocks":
+        check_blocks(text, page)
+    else:
+        check_text_tables(text, page, int(text_tables))
+    if has_csv:
+        check_csv(view, rows, known)
     for words in failures:
         print(f"{' '.join(command)}: {words}")
     return 1 if failures else 0

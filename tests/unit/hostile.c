@@ -7,10 +7,9 @@
 #include "base/promise.h"
 #include "base/text.h"
 #include "findings/observe.h"
-#include "record/verify.h"
+#include "findings/verify.h"
 #include "report/audit_text.h"
 #include "report/text_view.h"
-#include "report/verify_text.h"
 
 static const struct text_style style = { .columns = 80 };
 
@@ -39,6 +38,7 @@ START_TEST(damage_without_ranges)
 {
 	struct verify_record v = { .planned = true, .stated = true };
 	struct error err = { 0 };
+	struct view view;
 	struct text t;
 
 	v.plan.region_bytes = 1 << 20;
@@ -48,7 +48,9 @@ START_TEST(damage_without_ranges)
 	v.state.totals.region_bytes = 1 << 20;
 	v.state.totals.block_bytes = 512;
 	text_init(&t);
-	ck_assert_int_eq(verify_text_add(&t, &v, &style, &err), 0);
+	ck_assert_int_eq(verify_view(&view, &v, &err), 0);
+	ck_assert_int_eq(text_view_add(&t, &view, &style, &err), 0);
+	view_release(&view);
 	ck_assert_ptr_nonnull(strstr(t.bytes, "7 of 2048 blocks"));
 	text_release(&t);
 }

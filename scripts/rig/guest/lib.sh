@@ -23,7 +23,7 @@
 #   moved DEVICE COUNT           waits until it has answered so many more commands to what was started, SG_IO's among them
 #   sums                         the checksums of all images in $work and the files named by $others
 #   token DEVICE                 its consent token, in $token
-#   field DEVICE NAME            a column of 'targets --csv', after token
+#   field DEVICE NAME            a column of 'targets --csv -', after token
 #   column NAME FILE [N]         the N-th value (1) of a column of a CSV file
 #   $work                        a folder in memory; $disk: one on another disk (ext4), kept across resets
 #   reset                        hard reset now; the scenario starts again with $RIG_AFTER_RESET=yes
@@ -215,14 +215,14 @@ dm_table() {
 }
 
 token() {
-	run 0 blkassay targets --csv
+	run 0 blkassay targets --csv -
 	cp $out $work/targets
 	token=$(awk -F, -v node="$1" '
 		NR == 1 { for (i = 1; i <= NF; i++) { gsub(/"/, "", $i); at[$i] = i } next }
-		$at["device"] == node { gsub(/"/, "", $at["token"]); print $at["token"]; exit }' $work/targets)
-	[ -n "$token" ] || fail "'targets --csv' has no token for $1"
+		$at["path"] == node { gsub(/"/, "", $at["token"]); print $at["token"]; exit }' $work/targets)
+	[ -n "$token" ] || fail "'targets --csv -' has no token for $1"
 }
-# field DEVICE NAME: from the list that 'token' left (no field before "used_by" has commas).
+# field DEVICE NAME: from the list that 'token' left (no field of a disk has commas before "used_by").
 field() {
 	awk -F, -v node="$1" -v name="$2" '
 		NR == 1 { for (i = 1; i <= NF; i++) at[$i] = i; next }

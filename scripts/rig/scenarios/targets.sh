@@ -9,13 +9,13 @@ says "12 Mb/s"
 token "$gadget"
 is "the gadget's transport" "$(field $gadget transport)" usb
 is "the gadget's link" "$(field $gadget link_bits_per_second)" 12000000
-is "the gadget may be written" "$(field $gadget may_write)" yes
+is "the gadget may be written" "$(field $gadget may_write)" true
 is "the gadget's serial" "$(field $gadget serial)" GADGET-0002
-is "the stick's removable mark" "$(field $stick removable)" yes
+is "the stick's removable mark" "$(field $stick removable)" true
 is "the stick's serial" "$(field $stick serial)" STICK-0001
 is "the stick's request limit" "$(field $stick request_limit_bytes)" 122880
-is "the disk may be written" "$(field /dev/vdb may_write)" no
-is "the card reader's disk is removable" "$(field /dev/vdc removable)" no
+is "the disk may be written" "$(field /dev/vdb may_write)" false
+is "the card reader's disk is removable" "$(field /dev/vdc removable)" false
 is "its link" "$(field /dev/vdc link_bits_per_second)" ""
 
 run 2 blkassay sweep /dev/vdb --direction write --erase "$(field /dev/vdb token)" --fixed-disk
@@ -28,7 +28,7 @@ mkdosfs $stick
 mount -t vfat $stick /mnt/stick || fail "cannot mount it"
 echo "field notes" >/mnt/stick/notes
 token "$stick"
-is "the mounted stick may be written" "$(field $stick may_write)" no
+is "the mounted stick may be written" "$(field $stick may_write)" false
 run 2 blkassay sweep "$stick" --direction write --sizes 4Ki --seconds 0.1 --passes 1 --erase "$token"
 says "/mnt/stick"
 run 2 blkassay sweep "$stick" --direction write --sizes 4Ki --seconds 0.1 --passes 1 --keep-data

@@ -19,12 +19,12 @@ run 0 blkassay verify "$gadget" $clean --out clean.assay
 dm_table card "0 1024 linear /dev/loop0 0
 1024 7168 flakey /dev/loop0 1024 0 3600 1 drop_writes"
 read_back() { # STATUS NAME SEED: what --only write wrote, judged anew
-	run "$1" blkassay verify "$gadget" --region 0+1Mi --seed "$3" --only read --damage "$2.csv" --out "$2.assay"
+	run "$1" blkassay verify "$gadget" --region 0+1Mi --seed "$3" --only read --csv "$2.csv" --out "$2.assay"
 }
 loss_found() { # NAME SEED
 	read_back 1 "$1" "$2"
 	says "stale"
-	damaged=$(awk -F, 'NR > 1 { sum += $3; if (!first || $2 < first) first = $2 } END { print first "+" sum }' "$1.csv")
+	damaged=$(awk -F, 'NR > 1 { sum += $5; if (!first || $4 < first) first = $4 } END { print first "+" sum }' "$1.csv")
 	is "the damaged range" "$damaged" 524288+524288
 	run 0 blkassay report "$1.assay"
 	says "stale"
