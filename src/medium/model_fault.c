@@ -10,14 +10,17 @@ static bool is_nth(uint64_t count, uint64_t n)
 	return n && count % n == 0;
 }
 
-static void slip(const struct model_faults *f, unsigned char *data, size_t len)
+/* The first bytes come twice, or the last. */
+static void slip(const struct model_faults *f, const unsigned char *data, size_t len, size_t offset,
+	unsigned char *out, size_t n)
 {
-	size_t n = f->slip_bytes;
+	size_t by = f->slip_bytes;
 
-	if (f->slip_direction == MODEL_SLIP_LATE)
-		memmove(data + n, data, len - n);
-	else
-		memmove(data, data + n, len - n);
+	for (size_t i = 0, from = offset; i < n; i++, from++)
+		if (f->slip_direction == MODEL_SLIP_LATE)
+			out[i] = data[from < by ? from : from - by];
+		else
+			out[i] = data[from + by < len ? from + by : from];
 }
 
 /* One bit in the last byte of every full stretch of written data. */
@@ -36,22 +39,17 @@ static void stick(const struct model_faults *f, unsigned char *data, size_t len)
 							     : (unsigned char)(data[i] & ~bit);
 }
 
-struct model_harm model_fault_apply(struct model_fault_counts *n, const struct model_spec *s,
-	const struct model_command *c, unsigned char *data)
+struct model_harm model_fault_count(
+	struct model_fault_counts *n, const struct model_spec *s, const struct model_command *c)
 {
 	const struct model_faults *f = &s->faults;
-	struct model_harm h = { 0 };
+	struct model_harm h = { .bytes_before = n->bytes };
 	bool is_long = c->len > s->device.block_bytes;
 
 	n->writes++;
 	n->long_writes += is_long;
-	if (is_nth(n->writes, f->slip_write))
-		slip(f, data, c->len);
-	if (f->flip_every_bytes)
-		flip(f->flip_every_bytes, s->device.seed, n->bytes, data, c->len);
-	if (f->stuck_bit)
-		stick(f, data, c->len);
 	n->bytes += c->len;
+	h.slips = is_nth(n->writes, f->slip_write);
 	h.lost = is_nth(n->writes, f->lose_write);
 	h.fleeting = is_nth(n->writes, f->lose_flushed);
 	h.drops_last = is_long && is_nth(n->long_writes, f->drop_last_sector);
@@ -59,6 +57,26 @@ struct model_harm model_fault_apply(struct model_fault_counts *n, const struct m
 		c->at + c->len + s->device.block_bytes <= s->device.capacity_bytes)
 		h.shift_bytes = s->device.block_bytes;
 	return h;
+}
+
+size_t model_fault_ahead(const struct model_spec *s, const struct model_harm *h)
+{
+	return h->slips && s->faults.slip_direction == MODEL_SLIP_EARLY ? s->faults.slip_bytes : 0;
+}
+
+void model_fault_spoil(const struct model_spec *s, const struct model_harm *h,
+	const unsigned char *data, size_t len, size_t offset, unsigned char *out, size_t n)
+{
+	const struct model_faults *f = &s->faults;
+
+	if (h->slips)
+		slip(f, data, len, offset, out, n);
+	else
+		memcpy(out, data + offset, n);
+	if (f->flip_every_bytes)
+		flip(f->flip_every_bytes, s->device.seed, h->bytes_before + offset, out, n);
+	if (f->stuck_bit)
+		stick(f, out, n);
 }
 
 bool model_fault_is_bad(const struct model_spec *s, uint64_t at)

@@ -18,11 +18,18 @@ struct model_fault_counts {
 struct model_harm { /* to one write command */
 	bool lost, fleeting, drops_last;
 	uint64_t shift_bytes; /* stored this much further on */
+	bool slips;
+	uint64_t bytes_before; /* written before this command */
 };
 
-/* Spoils `data` where a fault says so, and tells what else happens to this command. */
-struct model_harm model_fault_apply(struct model_fault_counts *n, const struct model_spec *s,
-	const struct model_command *c, unsigned char *data);
+/* What happens to this command. */
+struct model_harm model_fault_count(
+	struct model_fault_counts *n, const struct model_spec *s, const struct model_command *c);
+/* How many bytes behind a piece of its data are needed to make that piece. */
+size_t model_fault_ahead(const struct model_spec *s, const struct model_harm *h);
+/* [offset, offset+n) of the command's data as it will be stored, to `out`: spoiled where a fault says so. */
+void model_fault_spoil(const struct model_spec *s, const struct model_harm *h,
+	const unsigned char *data, size_t len, size_t offset, unsigned char *out, size_t n);
 
 /* Does a write of this block fail? */
 bool model_fault_is_bad(const struct model_spec *s, uint64_t at);

@@ -114,11 +114,19 @@ int model_gadget_settle(struct model_gadget *g)
 	return settle(g, g->now_ns);
 }
 
+/* Time goes on to t, and the card with it. */
+static int pass(struct model_gadget *g, double t)
+{
+	int rc = model_line_wait(g->line, t);
+
+	return rc < 0 ? rc : settle(g, t);
+}
+
 static int settle_all(struct model_gadget *g, double *t)
 {
 	if (g->pending.count)
 		*t = fmax(*t, g->pending.last_finish_ns);
-	return settle(g, *t);
+	return pass(g, *t);
 }
 
 /* Overlapping writes in the wrong order: the newer data goes first, the older last. */
@@ -138,24 +146,46 @@ static void reorder(struct model_gadget *g, struct model_pending_block *b, unsig
 	}
 }
 
-/* One block comes in over the link and queues for the card. *t: when it is in the buffer. */
-static int take_block(struct model_gadget *g, const struct model_command *c,
-	const struct model_harm *h, size_t offset, double *t)
+/* A write command's data: as it comes, and what happens to it. */
+struct intake {
+	const struct model_command *c;
+	const struct model_harm *h;
+	const unsigned char *data;
+};
+
+/* What the card is to hold of [offset, offset+n), in scratch. */
+static void spoil(struct model_gadget *g, const struct intake *in, size_t offset, size_t n)
 {
+	model_fault_spoil(&g->spec, in->h, in->data, in->c->len, offset, g->scratch + offset, n);
+}
+
+/* One block comes in over the link and queues for the card. *t: when it is in the buffer. */
+static int take_block(struct model_gadget *g, const struct intake *in, size_t offset, double *t)
+{
+	const struct model_command *c = in->c;
+	const struct model_harm *h = in->h;
 	struct model_pending *q = &g->pending;
 	size_t block = q->block_bytes;
 	struct model_pending_block b = { .at = c->at + offset + h->shift_bytes,
 		.lost = h->lost || (h->drops_last && offset + block == c->len),
 		.fleeting = h->fleeting };
-	int rc;
+	double come;
+	int rc = 0;
 
-	if (q->count == q->room) /* wait for the card to make room */
+	if (q->count == q->room) { /* wait for the card to make room */
 		*t = fmax(*t, model_pending_block(q, 0)->finish_ns);
-	rc = settle(g, *t);
+		rc = model_line_wait(g->line, *t);
+	}
+	if (!rc)
+		rc = settle(g, *t);
+	come = *t + model_pace_link_data(&g->pace, offset + block) -
+	       model_pace_link_data(&g->pace, offset);
+	if (!rc)
+		rc = model_line_carry(g->line, model_pace_upto(c, offset + block), *t, come);
 	if (rc < 0)
 		return rc;
-	*t += model_pace_link_data(&g->pace, offset + block) -
-	      model_pace_link_data(&g->pace, offset);
+	*t = come;
+	spoil(g, in, offset, block);
 	b.start_ns = fmax(*t, q->last_finish_ns);
 	b.finish_ns = b.start_ns + model_pace_card(&g->pace, c, offset, block);
 	if (g->spec.faults.reorder_overlaps)
@@ -174,13 +204,13 @@ static int own_failure(struct model_gadget *g, const struct model_command *c)
 	return -EIO;
 }
 
-static int write_behind(
-	struct model_gadget *g, const struct model_command *c, const struct model_harm *h, double t)
+static int write_behind(struct model_gadget *g, const struct intake *in, double t)
 {
-	int rc = settle(g, t);
+	const struct model_command *c = in->c;
+	int rc = pass(g, t);
 
 	for (size_t at = 0; !rc && at < c->len; at += g->pending.block_bytes)
-		rc = take_block(g, c, h, at, &t);
+		rc = take_block(g, in, at, &t);
 	if (!rc && c->fua && !g->spec.faults.ignore_fua) {
 		rc = settle_all(g, &t);
 		if (!rc)
@@ -201,29 +231,44 @@ static int refuse_bad(const struct model_gadget *g, const struct model_command *
 	return 0;
 }
 
-static int write_now(
-	struct model_gadget *g, const struct model_command *c, const struct model_harm *h, double t)
+/* How much of a write that would have taken the card from start to end it had finished when it was given up. */
+static size_t finished(const struct model_gadget *g, size_t len, double start, double end)
 {
-	size_t good;
-	int failed = refuse_bad(g, c, &good), rc = 0;
+	double at = g->line->given_up, block = (double)g->spec.device.block_bytes;
+	double done = at > start ? floor((at - start) / (end - start) * (double)len / block) : 0;
+	size_t bytes = (size_t)(fmin(done * block, (double)len)), carried = g->line->carried;
 
-	end(g, model_pace_through(&g->pace, c, t));
-	if (h->drops_last && good == c->len)
+	return bytes < carried ? bytes : carried / (size_t)block * (size_t)block;
+}
+
+static int write_now(struct model_gadget *g, const struct intake *in, double t)
+{
+	const struct model_command *c = in->c;
+	double start = model_pace_card_start(&g->pace, c, t);
+	size_t good, done;
+	int failed = refuse_bad(g, c, &good), rc = 0;
+	int given_up = model_pace_through(&g->pace, c, &t, g->line);
+
+	end(g, t);
+	if (in->h->drops_last && good == c->len)
 		good -= (size_t)g->spec.device.block_bytes;
-	if (!h->lost && good)
-		rc = model_memory_put(&g->memory, c->at + h->shift_bytes, g->scratch, good);
-	return rc < 0 ? rc : failed;
+	if (given_up && (done = finished(g, c->len, start, t)) < good)
+		good = done;
+	spoil(g, in, 0, good);
+	if (!in->h->lost && good)
+		rc = model_memory_put(&g->memory, c->at + in->h->shift_bytes, g->scratch, good);
+	return given_up < 0 ? given_up : rc < 0 ? rc : failed;
 }
 
 int model_gadget_write(struct model_gadget *g, uint64_t at, const void *buf, size_t len, bool fua)
 {
 	struct model_command c = { .write = true, .fua = fua, .at = at, .len = len };
 	double t = model_pace_link_data_start(&g->pace, begin(g));
-	struct model_harm h;
+	struct model_harm h = model_fault_count(&g->fault_counts, &g->spec, &c);
+	struct intake in = { .c = &c, .h = &h, .data = buf };
 
-	memcpy(g->scratch, buf, len);
-	h = model_fault_apply(&g->fault_counts, &g->spec, &c, g->scratch);
-	return g->pending.room ? write_behind(g, &c, &h, t) : write_now(g, &c, &h, t);
+	c.ahead = model_fault_ahead(&g->spec, &h);
+	return g->pending.room ? write_behind(g, &in, t) : write_now(g, &in, t);
 }
 
 /* Newer data of pending writes over what the card has. Tells how many blocks came from the buffer. */
@@ -247,18 +292,22 @@ static int read_beside_pending(
 	struct model_gadget *g, const struct model_command *c, void *buf, double t)
 {
 	bool all_in_buffer = false;
-	double done;
+	double done = t;
 	int rc = model_memory_get(&g->memory, c->at, buf, c->len);
 
 	if (!g->spec.faults.stale_reads)
 		all_in_buffer = overlay(g, c->at, buf, c->len) == c->len / g->pending.block_bytes;
 	if (all_in_buffer) {
-		end(g, model_pace_link_data_start(&g->pace, t) +
-				model_pace_link_data(&g->pace, c->len));
-		return rc;
+		t = model_pace_link_data_start(&g->pace, t);
+		done = t + model_pace_link_data(&g->pace, c->len);
+		if (!rc)
+			rc = model_line_carry(g->line, c->len, t, done);
+	} else {
+		model_pace_through(&g->pace, c, &done, NULL);
+		model_pending_delay(&g->pending, t, done - t);
+		if (!rc && g->line)
+			rc = model_pace_through(&g->pace, c, &t, g->line);
 	}
-	done = model_pace_through(&g->pace, c, t);
-	model_pending_delay(&g->pending, t, done - t);
 	end(g, done);
 	return rc;
 }
@@ -267,7 +316,7 @@ int model_gadget_read(struct model_gadget *g, uint64_t at, void *buf, size_t len
 {
 	struct model_command c = { .at = at, .len = len };
 	double t = begin(g);
-	int rc = settle(g, t);
+	int rc = pass(g, t);
 
 	if (rc < 0)
 		return rc;
@@ -277,14 +326,16 @@ int model_gadget_read(struct model_gadget *g, uint64_t at, void *buf, size_t len
 	rc = settle_all(g, &t);
 	if (!rc)
 		rc = model_memory_get(&g->memory, at, buf, len);
-	end(g, model_pace_through(&g->pace, &c, t));
+	if (!rc)
+		rc = model_pace_through(&g->pace, &c, &t, g->line);
+	end(g, t);
 	return rc;
 }
 
 int model_gadget_nothing(struct model_gadget *g)
 {
 	double t = begin(g);
-	int rc = settle(g, t);
+	int rc = pass(g, t);
 
 	end(g, t);
 	return rc;

@@ -1,4 +1,4 @@
-/* A modelled gadget at work: one device command at a time, on its own virtual clock. */
+/* A modelled gadget at work: one device command at a time, on its own virtual clock, or on a real bus by its line. */
 #ifndef MEDIUM_MODEL_GADGET_H
 #define MEDIUM_MODEL_GADGET_H
 
@@ -14,6 +14,7 @@ struct model_gadget {
 	struct model_memory memory;
 	struct model_fault_counts fault_counts;
 	unsigned char *scratch; /* one command's data */
+	struct model_line *line; /* NULL: a virtual clock */
 	double now_ns; /* of the host; whole ns */
 	double busy_until_ns; /* the device serves one command at a time */
 	bool background_failed; /* a background write failed and nobody was told yet */
@@ -38,7 +39,8 @@ int model_gadget_arrive(struct model_gadget *g);
 int model_gadget_settle(struct model_gadget *g);
 
 /* One command: at and len whole blocks inside the capacity, len <= the request limit. 0, -EIO (the device says medium
- * error, after the blocks before the bad one) or another negative errno (the temporary file failed). */
+ * error, after the blocks before the bad one) or another negative errno (the temporary file failed, or the line gave up).
+ * With a line, a write's `buf` fills as the line carries it. */
 int model_gadget_read(struct model_gadget *g, uint64_t at, void *buf, size_t len);
 int model_gadget_write(struct model_gadget *g, uint64_t at, const void *buf, size_t len, bool fua);
 /* SYNCHRONIZE CACHE. -EIO when the model reports a failed background write here. */

@@ -134,25 +134,47 @@ static void lane_pass(struct lane *l, double start, double duration)
 	l->done = start + duration;
 }
 
-double model_pace_through(struct model_pace *p, const struct model_command *c, double t)
+size_t model_pace_upto(const struct model_command *c, size_t end)
 {
-	struct lane first = { t, t }, second = { t, t };
-	size_t chunk = p->spec->firmware.transfer == MODEL_OVERLAPPED
-			       ? p->spec->firmware.chunk_bytes
-			       : c->len;
+	return end + c->ahead < c->len ? end + c->ahead : c->len;
+}
+
+static size_t chunk_bytes(const struct model_pace *p, const struct model_command *c)
+{
+	return p->spec->firmware.transfer == MODEL_OVERLAPPED ? p->spec->firmware.chunk_bytes
+							      : c->len;
+}
+
+double model_pace_card_start(const struct model_pace *p, const struct model_command *c, double t)
+{
+	size_t chunk = chunk_bytes(p, c);
+
+	return c->write ? t + model_pace_link_data(p, chunk < c->len ? chunk : c->len) : t;
+}
+
+int model_pace_through(
+	struct model_pace *p, const struct model_command *c, double *t, struct model_line *line)
+{
+	struct lane first = { *t, *t }, second = { *t, *t }, *link = c->write ? &first : &second;
+	size_t chunk = chunk_bytes(p, c);
+	int rc = 0;
 
 	for (size_t at = 0; at < c->len; at += chunk) {
 		size_t n = c->len - at < chunk ? c->len - at : chunk;
-		double link = model_pace_link_data(p, at + n) - model_pace_link_data(p, at);
-		double card = model_pace_card(p, c, at, n);
+		double on_link = model_pace_link_data(p, at + n) - model_pace_link_data(p, at);
+		double on_card = model_pace_card(p, c, at, n);
 		double ready;
 
 		/* Two buffers: a chunk may come in when the last but one has gone out. */
-		lane_pass(&first, fmax(first.done, second.before), c->write ? link : card);
+		lane_pass(&first, fmax(first.done, second.before), c->write ? on_link : on_card);
 		ready = fmax(first.done, second.done);
 		if (!c->write && !at)
 			ready = model_pace_link_data_start(p, ready);
-		lane_pass(&second, ready, c->write ? card : link);
+		lane_pass(&second, ready, c->write ? on_card : on_link);
+		if (!rc)
+			rc = model_line_carry(
+				line, model_pace_upto(c, at + n), link->done - on_link, link->done);
 	}
-	return second.done;
+	*t = second.done;
+	return rc < 0 ? rc : model_line_wait(line, *t);
 }

@@ -8,6 +8,7 @@
 #include <stdint.h>
 
 #include "base/random.h"
+#include "medium/model_line.h"
 #include "medium/model_spec.h"
 
 /* One device command that moves data. */
@@ -15,6 +16,7 @@ struct model_command {
 	bool write, fua;
 	uint64_t at;
 	size_t len;
+	size_t ahead; /* a piece is whole only with this much of what follows it: data that slips */
 };
 
 struct model_pace {
@@ -40,7 +42,13 @@ double model_pace_card(
 	struct model_pace *p, const struct model_command *c, size_t offset, size_t len);
 
 /* A data command through link and card, one stage after the other or overlapped in chunks with two buffers:
- * from its arrival (link_begin) to the end of its last stage. */
-double model_pace_through(struct model_pace *p, const struct model_command *c, double t);
+ * from its arrival (link_begin), *t, to the end of its last stage, *t afterwards. 0, or what `line` (NULL: virtual) gave up
+ * with; then *t is when it would have ended. */
+int model_pace_through(
+	struct model_pace *p, const struct model_command *c, double *t, struct model_line *line);
+/* When the card begins with it, at the earliest. */
+double model_pace_card_start(const struct model_pace *p, const struct model_command *c, double t);
+/* How much of [0, len) must have passed before [0, end) can be used. */
+size_t model_pace_upto(const struct model_command *c, size_t end);
 
 #endif
