@@ -9,16 +9,19 @@
 #include "base/error.h"
 #include "base/text.h"
 #include "medium/identity.h"
+#include "medium/model_bulk.h"
 #include "medium/model_gadget.h"
-#include "medium/model_scsi.h"
 #include "medium/model_spec.h"
 #include "medium/scsi.h"
 
 static const char prefix[] = "model:";
 
+enum { DID_ERROR = 7 }; /* Linux include/scsi/scsi_status.h */
+
 struct model {
 	struct medium medium;
 	struct model_gadget gadget;
+	struct model_bulk bulk;
 	struct medium_counts counts;
 	enum medium_access access;
 	bool refuses; /* the host saw a unit attention: no block I/O before it has looked (Linux sd.c) */
@@ -177,27 +180,53 @@ static int model_write_through(
 	return rc < 0 || fua ? rc : model_flush(m);
 }
 
+/* The driver asks for the sense of a command that failed, at once (Linux drivers/usb/storage/transport.c). */
+static void take_sense(struct model *k, struct scsi_exchange *x)
+{
+	x->status = SCSI_CHECK_CONDITION;
+	x->sense_length = MODEL_SENSE_BYTES;
+	memcpy(x->sense, k->bulk.sense, MODEL_SENSE_BYTES);
+	k->bulk.told = false;
+}
+
+/* What usb-storage makes of what came over the bus. A phase error makes it reset the device. */
+static void take_answer(
+	struct model *k, struct scsi_exchange *x, const struct model_bulk_command *c)
+{
+	x->status = SCSI_GOOD;
+	x->sense_length = 0;
+	x->host_status = x->driver_status = 0;
+	x->residual = x->data_length - c->moved;
+	if (x->residual < c->residue)
+		x->residual = c->residue;
+	if (c->status == MODEL_BULK_FAILED)
+		take_sense(k, x);
+	if (c->status == MODEL_BULK_PHASE_ERROR) {
+		x->host_status = DID_ERROR;
+		model_bulk_reset(&k->bulk);
+	}
+}
+
 /* As SG_IO hands a command to the device: past the kernel's own retries and counters. */
 static int model_scsi(struct medium *m, struct scsi_exchange *x)
 {
 	struct model *k = model_of(m);
-	struct model_scsi one = {
-		.cdb = x->cdb, .cdb_len = x->cdb_length, .data = x->data, .data_len = x->data_length
+	struct model_bulk_command c = {
+		.in = x->direction == SCSI_DATA_IN, .data = x->data, .length = x->data_length
 	};
 	double before = k->gadget.now_ns;
 	int rc;
 
 	if (k->access == MEDIUM_READ_ONLY && x->direction == SCSI_DATA_OUT)
 		return -EPERM;
-	rc = model_scsi_run(&k->gadget, &one);
+	if (!x->cdb_length || x->data_length > m->traits.request_limit_bytes)
+		return -EINVAL;
+	memcpy(c.cdb, x->cdb, sizeof c.cdb);
+	rc = model_bulk_run(&k->bulk, &c);
 	if (rc < 0)
 		return rc;
-	k->counts.errors += one.status != SCSI_GOOD;
-	x->status = one.status;
-	x->sense_length = one.status == SCSI_CHECK_CONDITION ? MODEL_SENSE_BYTES : 0;
-	memcpy(x->sense, one.sense, x->sense_length);
-	x->residual = x->data_length - (uint32_t)one.moved;
-	x->host_status = x->driver_status = 0;
+	take_answer(k, x, &c);
+	k->counts.errors += !scsi_succeeded(x);
 	x->duration_ns = (uint64_t)(k->gadget.now_ns - before);
 	return 0;
 }
@@ -346,6 +375,7 @@ int model_open_spec(struct medium **out, const struct model_spec *spec, const ch
 		free(k);
 		return -1;
 	}
+	k->bulk.gadget = &k->gadget;
 	*out = &k->medium;
 	return 0;
 }

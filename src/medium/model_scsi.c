@@ -217,12 +217,17 @@ static int past_end(struct model_gadget *g, struct model_scsi *x, bool write, si
 	return model_gadget_nothing(g);
 }
 
+static uint64_t transfer_blocks(const uint8_t *cdb)
+{
+	return cdb[0] == SCSI_READ_10 || cdb[0] == SCSI_WRITE_10 ? big_endian(cdb + 7, 2)
+								 : big_endian(cdb + 10, 4);
+}
+
 static int transfer(struct model_gadget *g, struct model_scsi *x)
 {
 	bool ten = x->cdb[0] == SCSI_READ_10 || x->cdb[0] == SCSI_WRITE_10;
 	bool write = x->cdb[0] == SCSI_WRITE_10 || x->cdb[0] == SCSI_WRITE_16, fua = x->cdb[1] & 8;
-	uint64_t lba = big_endian(x->cdb + 2, ten ? 4 : 8);
-	uint64_t blocks = ten ? big_endian(x->cdb + 7, 2) : big_endian(x->cdb + 10, 4);
+	uint64_t lba = big_endian(x->cdb + 2, ten ? 4 : 8), blocks = transfer_blocks(x->cdb);
 	uint64_t block = g->spec.device.block_bytes, total = g->spec.device.capacity_bytes / block;
 	size_t len;
 	int rc;
@@ -250,6 +255,7 @@ struct operation {
 	uint8_t code, cdb_len;
 	bool always; /* answered without a medium and before pending conditions */
 	bool timed; /* the handler lets its time pass by itself */
+	enum scsi_direction direction;
 	int (*run)(struct model_gadget *g, struct model_scsi *x);
 };
 
@@ -260,21 +266,21 @@ static int ready(struct model_gadget *g, struct model_scsi *x)
 }
 
 static const struct operation operations[] = {
-	{ SCSI_TEST_UNIT_READY, 6, false, false, ready },
-	{ SCSI_REQUEST_SENSE, 6, true, false, request_sense },
-	{ SCSI_INQUIRY, 6, true, false, inquiry },
-	{ SCSI_MODE_SENSE_6, 6, false, false, mode_sense },
-	{ SCSI_START_STOP_UNIT, 6, false, true, start_stop },
-	{ SCSI_PREVENT_ALLOW, 6, false, false, prevent_allow },
-	{ SCSI_READ_CAPACITY_10, 10, false, false, read_capacity_10 },
-	{ SCSI_READ_10, 10, false, true, transfer },
-	{ SCSI_WRITE_10, 10, false, true, transfer },
-	{ SCSI_SYNCHRONIZE_CACHE_10, 10, false, true, synchronize },
-	{ SCSI_MODE_SENSE_10, 10, false, false, mode_sense },
-	{ SCSI_READ_16, 16, false, true, transfer },
-	{ SCSI_WRITE_16, 16, false, true, transfer },
-	{ SCSI_SYNCHRONIZE_CACHE_16, 16, false, true, synchronize },
-	{ SCSI_SERVICE_ACTION_IN_16, 16, false, false, read_capacity_16 },
+	{ SCSI_TEST_UNIT_READY, 6, false, false, SCSI_NO_DATA, ready },
+	{ SCSI_REQUEST_SENSE, 6, true, false, SCSI_DATA_IN, request_sense },
+	{ SCSI_INQUIRY, 6, true, false, SCSI_DATA_IN, inquiry },
+	{ SCSI_MODE_SENSE_6, 6, false, false, SCSI_DATA_IN, mode_sense },
+	{ SCSI_START_STOP_UNIT, 6, false, true, SCSI_NO_DATA, start_stop },
+	{ SCSI_PREVENT_ALLOW, 6, false, false, SCSI_NO_DATA, prevent_allow },
+	{ SCSI_READ_CAPACITY_10, 10, false, false, SCSI_DATA_IN, read_capacity_10 },
+	{ SCSI_READ_10, 10, false, true, SCSI_DATA_IN, transfer },
+	{ SCSI_WRITE_10, 10, false, true, SCSI_DATA_OUT, transfer },
+	{ SCSI_SYNCHRONIZE_CACHE_10, 10, false, true, SCSI_NO_DATA, synchronize },
+	{ SCSI_MODE_SENSE_10, 10, false, false, SCSI_DATA_IN, mode_sense },
+	{ SCSI_READ_16, 16, false, true, SCSI_DATA_IN, transfer },
+	{ SCSI_WRITE_16, 16, false, true, SCSI_DATA_OUT, transfer },
+	{ SCSI_SYNCHRONIZE_CACHE_16, 16, false, true, SCSI_NO_DATA, synchronize },
+	{ SCSI_SERVICE_ACTION_IN_16, 16, false, false, SCSI_DATA_IN, read_capacity_16 },
 };
 
 static const struct operation *find(uint8_t code)
@@ -283,6 +289,17 @@ static const struct operation *find(uint8_t code)
 		if (operations[i].code == code)
 			return &operations[i];
 	return NULL;
+}
+
+struct model_meaning model_scsi_meaning(const struct model_spec *s, const uint8_t *cdb)
+{
+	const struct operation *op = find(cdb[0]);
+	struct model_meaning m = { .direction = op ? op->direction : SCSI_NO_DATA };
+
+	m.exact = op && op->run == transfer;
+	if (m.exact)
+		m.bytes = transfer_blocks(cdb) * s->device.block_bytes;
+	return m;
 }
 
 static bool is_load(const struct model_scsi *x)

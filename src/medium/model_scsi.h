@@ -2,10 +2,12 @@
 #ifndef MEDIUM_MODEL_SCSI_H
 #define MEDIUM_MODEL_SCSI_H
 
+#include <stdbool.h>
 #include <stddef.h>
 #include <stdint.h>
 
 #include "medium/model_gadget.h"
+#include "medium/scsi.h"
 
 enum { MODEL_SENSE_BYTES = 18 };
 
@@ -19,6 +21,14 @@ struct model_scsi {
 	size_t moved; /* bytes of data */
 	uint8_t sense[MODEL_SENSE_BYTES]; /* fixed format, with CHECK CONDITION */
 };
+
+/* What a command moves, by its CDB of 16 bytes alone. */
+struct model_meaning {
+	enum scsi_direction direction; /* SCSI_NO_DATA also for commands the device does not know */
+	bool exact; /* READ and WRITE: this many bytes; other answers are as long as they are */
+	uint64_t bytes;
+};
+struct model_meaning model_scsi_meaning(const struct model_spec *s, const uint8_t *cdb);
 
 /* 0 when the device answered, whatever it said; -EINVAL for what no host adapter would send (a command of the wrong
  * length, more data than the request limit or fewer than the command moves), or another negative errno (the temporary

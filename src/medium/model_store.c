@@ -11,7 +11,7 @@
 
 #include "base/error.h"
 
-enum { PIECE_BYTES = 4096 };
+enum { PIECE_BYTES = 16384 };
 
 static int unnamed_file(const char *folder)
 {
@@ -63,7 +63,17 @@ void model_store_close(struct model_store *s)
 /* Stored as data XOR fill, so that a hole, which reads as zeros, is a block of fill bytes. */
 static void mask(unsigned char *bytes, size_t len, unsigned char fill)
 {
-	for (size_t i = 0; i < len; i++)
+	uint64_t eight = UINT64_C(0x0101010101010101) * fill;
+	size_t i = 0;
+
+	for (; i + sizeof eight <= len; i += sizeof eight) {
+		uint64_t v;
+
+		memcpy(&v, bytes + i, sizeof v);
+		v ^= eight;
+		memcpy(bytes + i, &v, sizeof v);
+	}
+	for (; i < len; i++)
 		bytes[i] ^= fill;
 }
 
