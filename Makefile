@@ -105,6 +105,13 @@ $(O)/bench/%: $(O)/tests/bench/%.o $(O)/libblkassay.a
 	@mkdir -p $(@D)
 	$(Q)$(CC) $(ALL_CFLAGS) $(LDFLAGS) -o $@ $^ $(LIBS)
 
+# The gadget on the rig's emulated bus.
+GADGET_SRC := $(sort $(wildcard tests/gadget/*.c))
+$(GADGET_SRC:%.c=$(O)/%.o): ALL_CPPFLAGS += -Itests
+$(O)/bus_gadget: $(GADGET_SRC:%.c=$(O)/%.o) $(O)/libblkassay.a
+	$(if $(V),,@echo "  LINK    $@")
+	$(Q)$(CC) $(ALL_CFLAGS) $(LDFLAGS) -o $@ $^ $(LIBS)
+
 fuzz:
 	$(Q)scripts/fuzz $(or $(FUZZ_SECONDS),10)
 
@@ -144,7 +151,7 @@ $(O)/rig-bin/%: tests/rig/%.c
 	@mkdir -p $(@D)
 	$(Q)$(CC) $(ALL_CPPFLAGS) $(ALL_CFLAGS) $(LDFLAGS) -o $@ $<
 
-rig: $(O)/blkassay $(O)/bench/bare_reads $(RIG_BIN)
+rig: $(O)/blkassay $(O)/bench/bare_reads $(RIG_BIN) $(O)/bus_gadget
 	$(Q)scripts/rig/run -b $(O)/blkassay $(or $(RIG),all)
 
 kill-campaign: $(O)/blkassay
@@ -198,7 +205,7 @@ check-browser: $(O)/blkassay
 clean:
 	rm -rf build build-sanitize build-lint build-clang build-fuzz
 
--include $(OBJ:.o=.d) $(MAIN:.o=.d) $(UNIT_OBJ:.o=.d) $(O)/tests/runner.d \
+-include $(GADGET_SRC:%.c=$(O)/%.d) $(OBJ:.o=.d) $(MAIN:.o=.d) $(UNIT_OBJ:.o=.d) $(O)/tests/runner.d \
 	$(BENCH_BIN:$(O)/bench/%=$(O)/tests/bench/%.d)
 
 .PHONY: all kill-campaign check check-unit check-cli check-browser man dist sanitize lint fuzz bench faults fault-leaks rig install uninstall clean

@@ -26,6 +26,7 @@
 #   field DEVICE NAME            a column of 'targets --csv -', after token
 #   column NAME FILE [N]         the N-th value (1) of a column of a CSV file
 #   $work                        a folder in memory; $disk: one on another disk (ext4), kept across resets
+#   model_plug MODEL, ...        a gadget that does what a model file says: see model.sh
 #   reset                        hard reset now; the scenario starts again with $RIG_AFTER_RESET=yes
 work=/tmp/work
 disk=/mnt/disk
@@ -43,6 +44,7 @@ take_down() {
 	cd /
 	awk '$2 ~ "^/mnt/" && $2 != "/mnt/disk" { print $2 }' /proc/mounts | while read -r place; do umount "$place"; done
 	gadget_remove
+	model_remove
 	modprobe -r xhci-pci 2>/dev/null
 	for dm in $(dmsetup ls 2>/dev/null | awk '$1 != "No" { print $1 }'); do dm remove -f "$dm"; done
 	losetup -a | cut -d: -f1 | while read -r loop; do losetup -d "$loop"; done
@@ -234,3 +236,4 @@ column() {
 		NR == row + 1 { print $at; exit }' "$2"
 }
 reset() { exec /rig/reset; }
+. /rig/model.sh

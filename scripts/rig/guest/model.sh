@@ -1,0 +1,59 @@
+# Words for the gadget that does what a model file says (tests/gadget). Loaded by lib.sh.
+#
+#   model_plug MODEL [OPTION...]  starts it and plugs it in; its node in $gadget. MODEL: a file, or a name in /rig/models;
+#                                 OPTIONs: those of `bus_gadget run`, more models among them
+#   model_node [LUN]              waits until its drive is there with a card in it; node in $gadget
+#   model_tell ORDER...           an order, which must be carried out; its answer in $answer
+#   model_remove                  unplugs it and ends it
+#   $truth                        its truth log
+truth=$results/truth.log
+model_pid=
+
+model_file() {
+	for place in "$1" "/rig/models/$1" "/rig/models/$1.model"; do
+		[ ! -f "$place" ] || { echo "$place"; return; }
+	done
+	fail "there is no model '$1'"
+}
+model_start() {
+	model=$(model_file "$1")
+	shift
+	speed=$(bus_gadget check "$model" 2>&1) || fail "$speed"
+	modprobe -r dummy_hcd 2>/dev/null
+	modprobe dummy_hcd is_super_speed=0 is_high_speed=$([ "$speed" = high ] && echo 1 || echo 0) || fail "no dummy_hcd"
+	modprobe libcomposite && modprobe usb_f_fs || fail "no FunctionFS"
+	model_serial=$(sed -n 's/^ *serial *= *\([^ #]*\).*/\1/p' "$model")
+	bus_gadget run -t $truth "$@" "$model" 2>$work/model.err &
+	model_pid=$!
+	wait_for 60 test -S /run/bus_gadget || fail "the gadget does not start: $(cat $work/model.err)"
+}
+model_plug() {
+	model_start "$@"
+	model_node
+}
+# The drive of one logical unit.
+node_of_unit() {
+	for block in /sys/block/sd*; do
+		[ -e "$block/device" ] || continue
+		scsi=$(basename "$(readlink -f "$block/device")")
+		[ "${scsi##*:}" = "$2" ] || continue
+		up=$(readlink -f "$block/device")
+		while [ "$up" != / ] && [ ! -e "$up/serial" ]; do up=$(dirname "$up"); done
+		[ "$(cat "$up/serial" 2>/dev/null)" = "$1" ] && [ "$(cat "$block/size")" -gt 0 ] && echo "/dev/${block##*/}"
+	done | grep .
+}
+model_node() {
+	wait_for 120 node_of_unit "$model_serial" "${1:-0}" || fail "the gadget did not appear: $(cat $work/model.err)"
+	gadget=$(node_of_unit "$model_serial" "${1:-0}")
+	wait_for 60 test -b "$gadget" || fail "$gadget has no node"
+}
+model_tell() { answer=$(bus_gadget tell "$@" 2>&1) || fail "'$*': $answer"; }
+model_remove() {
+	[ -n "$model_pid" ] || return 0
+	bus_gadget tell quit >/dev/null 2>&1
+	wait "$model_pid"
+	model_pid=
+	rm -f /run/bus_gadget
+	modprobe -r usb_f_fs dummy_hcd 2>/dev/null
+	return 0
+}

@@ -1,0 +1,251 @@
+/* Bulk-only transport on the bus. USB Mass Storage Class, Bulk-Only Transport 1.0. */
+#include "gadget/transport.h"
+
+#include <errno.h>
+#include <math.h>
+#include <stdint.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "base/error.h"
+#include "gadget/bus.h"
+#include "gadget/clock.h"
+#include "gadget/line.h"
+#include "gadget/order.h"
+
+enum { CBW_BYTES = 31, CSW_BYTES = 13, PACKET_MAX = 512 };
+static const uint32_t cbw_signature = 0x43425355, csw_signature = 0x53425355;
+
+struct wrapper {
+	uint32_t tag, length;
+	bool in;
+	uint8_t lun, cdb_length;
+	uint8_t cdb[16];
+};
+
+struct transport {
+	struct bus *bus;
+	uint8_t packet[PACKET_MAX], csw[CSW_BYTES];
+	unsigned char *data; /* of the command at hand */
+	struct wrapper wrapper;
+	struct line line;
+	struct truth note;
+	bool noted; /* there is a note to write */
+};
+
+static uint32_t little_endian(const uint8_t *p)
+{
+	return (uint32_t)p[0] | (uint32_t)p[1] << 8 | (uint32_t)p[2] << 16 | (uint32_t)p[3] << 24;
+}
+
+static void put_little_endian(uint8_t *p, uint32_t v)
+{
+	for (int i = 0; i < 4; i++, v >>= 8)
+		p[i] = (uint8_t)v;
+}
+
+/* Valid and meaningful: 6.2.1, 6.2.2. */
+static bool read_wrapper(struct wrapper *w, const uint8_t *p, size_t n, unsigned units)
+{
+	if (n != CBW_BYTES || little_endian(p) != cbw_signature)
+		return false;
+	*w = (struct wrapper){ .tag = little_endian(p + 4),
+		.length = little_endian(p + 8),
+		.in = p[12] & 0x80,
+		.lun = p[13] & 0x0F,
+		.cdb_length = p[14] & 0x1F };
+	memcpy(w->cdb, p + 15, sizeof w->cdb);
+	return w->lun < units && w->cdb_length >= 1 && w->cdb_length <= sizeof w->cdb;
+}
+
+/* What nothing but a reset ends; whoever gives orders is heard. */
+static int hang(struct bus *b, double t)
+{
+	int rc;
+
+	b->idle = true;
+	rc = bus_pass(b, t);
+	b->idle = false;
+	return rc;
+}
+
+/* 6.6.1: both endpoints are halted, and again when the host clears them, until a reset recovery. */
+static int refuse_wrapper(struct bus *b)
+{
+	int rc = 0;
+
+	while (!rc) {
+		pipes_stall(&b->pipes, PIPE_IN);
+		pipes_stall(&b->pipes, PIPE_OUT);
+		rc = hang(b, clock_ns() + 1e6);
+	}
+	return rc;
+}
+
+/* The log is written while the next command is awaited: it costs time. */
+static int await_wrapper(struct transport *t, size_t *got)
+{
+	struct bus *b = t->bus;
+	int rc = pipes_start(&b->pipes, PIPE_OUT, t->packet, b->packet_bytes);
+
+	if (t->noted) {
+		t->note.next = clock_ns();
+		truth_command(&b->truth, &t->note);
+		t->noted = false;
+	}
+	b->idle = true;
+	while (!rc && b->pipes.busy)
+		rc = bus_pass(b, INFINITY);
+	b->idle = false;
+	pipes_cancel(&b->pipes);
+	*got = b->pipes.result > 0 ? (size_t)b->pipes.result : 0;
+	return rc < 0 ? rc : b->pipes.result < 0 ? (int)b->pipes.result : 0;
+}
+
+/* Whatever data the model did not have carried, then the stall of a short answer. */
+static int finish_data(struct transport *t, const struct model_bulk_command *x)
+{
+	int rc;
+
+	if (!x->length)
+		return 0;
+	rc = line_finish(&t->line, x->in ? x->moved : x->length);
+	if (!rc && x->stalls)
+		rc = bus_stall(t->bus, PIPE_IN);
+	return rc;
+}
+
+static int send_status(struct transport *t, const struct model_bulk_command *x, double due)
+{
+	struct bus *b = t->bus;
+	size_t got;
+	int rc = line_wait(&t->line, due + b->extra.status);
+
+	if (rc < 0)
+		return rc;
+	put_little_endian(t->csw, csw_signature);
+	put_little_endian(t->csw + 4, t->wrapper.tag);
+	put_little_endian(t->csw + 8, x->residue);
+	t->csw[12] = x->status;
+	t->note.due = due + t->line.shift + b->extra.status;
+	t->note.ready = clock_ns();
+	rc = bus_move(b, PIPE_IN, t->csw, sizeof t->csw, &got);
+	t->note.sent = clock_ns();
+	return rc;
+}
+
+static int run_command(struct transport *t, struct unit *u, struct model_bulk_command *x)
+{
+	struct model_gadget *g = &u->gadget;
+	struct model_meaning m = model_scsi_meaning(&g->spec, x->cdb);
+	double arrived = clock_ns() + t->bus->extra.data;
+	int rc;
+
+	line_begin(&t->line, t->bus, &t->note, x, m.exact ? (size_t)m.bytes : 0, &g->spec.link);
+	g->now_ns = g->busy_until_ns = arrived;
+	g->line = &t->line.base;
+	rc = model_bulk_run(&u->bulk, x);
+	g->line = NULL;
+	if (!rc)
+		rc = finish_data(t, x);
+	return rc < 0 ? rc : send_status(t, x, g->now_ns);
+}
+
+static bool takes_silence(struct bus *b)
+{
+	if (!b->silences)
+		return false;
+	b->silences--;
+	return true;
+}
+
+static int serve(struct transport *t)
+{
+	struct bus *b = t->bus;
+	const struct wrapper *w = &t->wrapper;
+	struct model_bulk_command x = { .length = w->length, .in = w->in, .data = t->data };
+	int rc;
+
+	memcpy(x.cdb, w->cdb, sizeof x.cdb);
+	t->note = (struct truth){ .lun = w->lun, .received = clock_ns(), .end = "given-up" };
+	t->noted = true;
+	if (takes_silence(b)) {
+		t->note.command = x;
+		t->note.end = "silent";
+		return hang(b, INFINITY);
+	}
+	rc = run_command(t, &b->units[w->lun], &x);
+	t->note.command = x;
+	if (rc < 0)
+		return rc;
+	t->note.end = "status";
+	if (b->extra.next > 0) {
+		double before = clock_ns();
+
+		rc = bus_pass(b, before + b->extra.next);
+		t->note.wait_next = clock_ns() - before;
+	}
+	return rc;
+}
+
+/* What gave the last command up, or nothing; true: the host is there and may send. */
+static bool attend(struct bus *b)
+{
+	bool reset, enabled;
+
+	pthread_mutex_lock(&b->lock);
+	reset = b->must_reset;
+	b->must_reset = false;
+	enabled = b->enabled;
+	pthread_cond_broadcast(&b->changed);
+	pthread_mutex_unlock(&b->lock);
+	for (unsigned i = 0; reset && i < b->unit_count; i++)
+		model_bulk_reset(&b->units[i].bulk);
+	if (reset)
+		truth_event(&b->truth, clock_ns(), "reset");
+	order_serve(b);
+	return enabled && b->powered && !b->finished;
+}
+
+static void serve_next(struct transport *t)
+{
+	size_t got;
+	int rc = await_wrapper(t, &got);
+
+	if (!rc)
+		rc = read_wrapper(&t->wrapper, t->packet, got, t->bus->unit_count)
+			     ? serve(t)
+			     : refuse_wrapper(t->bus);
+	/* The endpoint went before endpoint 0 could say so: it will in a moment. */
+	if (rc < 0 && rc != -ECANCELED)
+		bus_pass(t->bus, clock_ns() + 1e6);
+}
+
+int transport_run(struct bus *b, struct error *err)
+{
+	struct transport *t = calloc(1, sizeof *t);
+	size_t room = LINE_SPARE_BYTES + PACKET_MAX;
+
+	for (unsigned i = 0; i < b->unit_count; i++)
+		if (b->units[i].gadget.spec.link.request_limit_bytes + PACKET_MAX > room)
+			room = (size_t)b->units[i].gadget.spec.link.request_limit_bytes +
+			       PACKET_MAX;
+	if (t)
+		t->data = malloc(room);
+	if (!t || !t->data) {
+		free(t);
+		return error_set(err, ERROR_IO, "out of memory");
+	}
+	t->bus = b;
+	while (!b->finished) {
+		if (attend(b))
+			serve_next(t);
+		else if (!b->finished)
+			pipes_wait(&b->pipes, bus_work_behind(b));
+	}
+	if (t->noted)
+		truth_command(&b->truth, &t->note);
+	free(t->data);
+	free(t);
+	return 0;
+}
