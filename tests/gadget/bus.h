@@ -28,7 +28,8 @@ struct bus {
 	struct bus_extra extra;
 	bool powered, finished,
 		idle; /* idle: between commands, so that orders may be carried out */
-	unsigned silences; /* commands to come that get no answer */
+	unsigned silences; /* commands to come that get no answer, */
+	int silent_opcode; /* only these; -1: any */
 	/* of all */
 	pthread_mutex_t lock;
 	pthread_cond_t changed;

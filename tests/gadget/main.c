@@ -7,6 +7,7 @@
  *       -t FILE    the truth log
  *       -u         not plugged in yet
  *   bus_gadget tell ORDER...               see scripts/rig/README.md
+ *   bus_gadget reset DISK                  the host's side: resets the port that the disk is on, at once
  *
  * Exit status: 0; 1 an order was refused; 2 usage, or a model that a bus cannot carry; 3 the machine failed. */
 #include <errno.h>
@@ -26,6 +27,7 @@
 #include "gadget/control.h"
 #include "gadget/ep0.h"
 #include "gadget/limits.h"
+#include "gadget/port.h"
 #include "gadget/transport.h"
 
 static struct bus bus = { .lock = PTHREAD_MUTEX_INITIALIZER, .changed = PTHREAD_COND_INITIALIZER };
@@ -35,7 +37,7 @@ static struct ep0 ep0;
 static int usage(void)
 {
 	fputs("usage: bus_gadget check MODEL | run [-u] [-t FILE] {[-c FILE] [-e] MODEL}... | tell "
-	      "ORDER...\n",
+	      "ORDER... | reset DISK\n",
 		stderr);
 	return 2;
 }
@@ -90,6 +92,13 @@ static void on_reset(void *context)
 			pthread_cond_wait(&b->changed, &b->lock);
 	}
 	pthread_mutex_unlock(&b->lock);
+}
+
+static int reset(const char *disk)
+{
+	struct error err = { 0 };
+
+	return port_reset(disk, &err) < 0 ? complain(&err) : 0;
 }
 
 struct options {
@@ -211,6 +220,8 @@ int main(int argc, char **argv)
 {
 	if (argc == 3 && !strcmp(argv[1], "check"))
 		return check(argv[2]);
+	if (argc == 3 && !strcmp(argv[1], "reset"))
+		return reset(argv[2]);
 	if (argc > 2 && !strcmp(argv[1], "run"))
 		return run(argc - 1, argv + 1);
 	if (argc > 2 && !strcmp(argv[1], "tell"))

@@ -94,11 +94,17 @@ static int stall(struct bus *b, struct order *o)
 
 static int set_silence(struct bus *b, struct order *o)
 {
-	uint64_t n = 1;
+	uint64_t n = 1, opcode = 0;
+	char hex[16];
 
-	if (o->words[0] && number_parse_u64(o->words[0], &n) < 0)
-		return refuse(o, "expected: silence [COMMANDS]");
+	/* Hexadecimal as in a model file: 28h. */
+	if (o->words[0] && o->words[1])
+		snprintf(hex, sizeof hex, "%sh", o->words[1]);
+	if ((o->words[0] && number_parse_u64(o->words[0], &n) < 0) ||
+		(o->words[1] && model_value_byte(hex, &opcode) < 0))
+		return refuse(o, "expected: silence [COMMANDS [OPCODE]], like 'silence 1 28'");
 	b->silences = (unsigned)n;
+	b->silent_opcode = o->words[1] ? (int)opcode : -1;
 	return 0;
 }
 

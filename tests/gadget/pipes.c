@@ -75,17 +75,29 @@ int pipes_start(struct pipes *p, enum pipe which, void *buf, size_t n)
 	return 0;
 }
 
-static void take_result(struct pipes *p)
+static void drain(int counter)
 {
-	struct io_event event;
 	uint64_t count;
 
-	while (read(p->done, &count, sizeof count) < 0 && errno == EINTR)
+	while (read(counter, &count, sizeof count) < 0 && errno == EINTR)
 		;
-	while (syscall(SYS_io_getevents, p->context, 1, 1, &event, NULL) != 1)
-		;
-	p->result = event.res;
+}
+
+/* Takes the result, if it is there, or waits for it. */
+static bool take_result(struct pipes *p, bool wait)
+{
+	struct timespec now = { 0, 0 };
+	struct io_event event;
+	long n;
+
+	do
+		n = syscall(SYS_io_getevents, p->context, 1, 1, &event, wait ? NULL : &now);
+	while (n != 1 && wait);
+	if (n != 1)
+		return false;
+	p->result = (long)event.res;
 	p->busy = false;
+	return true;
 }
 
 void pipes_cancel(struct pipes *p)
@@ -95,29 +107,38 @@ void pipes_cancel(struct pipes *p)
 	if (!p->busy)
 		return;
 	syscall(SYS_io_cancel, p->context, &p->transfer, &event);
-	take_result(p);
+	take_result(p, true);
 }
 
-enum pipes_event pipes_wait(struct pipes *p, double t)
+/* False: nothing happened in that time. The counter of a transfer that was taken back may come late and mean nothing. */
+static bool poll_until(struct pipes *p, double t, struct pollfd fds[2])
 {
-	struct pollfd fds[] = { { .fd = p->done, .events = POLLIN },
-		{ .fd = p->wake, .events = POLLIN } };
 	double left = fmax(t - clock_ns(), 0);
 	struct timespec timeout = { 0, 0 };
-	uint64_t count;
 
 	if (isfinite(t)) {
 		timeout.tv_sec = (time_t)(left / 1e9);
 		timeout.tv_nsec = (long)(left - (double)timeout.tv_sec * 1e9);
 	}
-	if (ppoll(fds, 2, isfinite(t) ? &timeout : NULL, NULL) <= 0)
-		return PIPES_TIME;
-	if (fds[1].revents && read(p->wake, &count, sizeof count) > 0)
-		return PIPES_WOKEN;
-	if (!p->busy)
-		return PIPES_TIME;
-	take_result(p);
-	return PIPES_DONE;
+	fds[0] = (struct pollfd){ .fd = p->done, .events = POLLIN };
+	fds[1] = (struct pollfd){ .fd = p->wake, .events = POLLIN };
+	return ppoll(fds, 2, isfinite(t) ? &timeout : NULL, NULL) > 0;
+}
+
+enum pipes_event pipes_wait(struct pipes *p, double t)
+{
+	struct pollfd fds[2];
+
+	while (poll_until(p, t, fds)) {
+		if (fds[1].revents) {
+			drain(p->wake);
+			return PIPES_WOKEN;
+		}
+		drain(p->done);
+		if (p->busy && take_result(p, false))
+			return PIPES_DONE;
+	}
+	return PIPES_TIME;
 }
 
 void pipes_wake(struct pipes *p)

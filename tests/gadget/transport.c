@@ -151,9 +151,9 @@ static int run_command(struct transport *t, struct unit *u, struct model_bulk_co
 	return rc < 0 ? rc : send_status(t, x, g->now_ns);
 }
 
-static bool takes_silence(struct bus *b)
+static bool takes_silence(struct bus *b, uint8_t opcode)
 {
-	if (!b->silences)
+	if (!b->silences || (b->silent_opcode >= 0 && b->silent_opcode != opcode))
 		return false;
 	b->silences--;
 	return true;
@@ -169,7 +169,7 @@ static int serve(struct transport *t)
 	memcpy(x.cdb, w->cdb, sizeof x.cdb);
 	t->note = (struct truth){ .lun = w->lun, .received = clock_ns(), .end = "given-up" };
 	t->noted = true;
-	if (takes_silence(b)) {
+	if (takes_silence(b, x.cdb[0])) {
 		t->note.command = x;
 		t->note.end = "silent";
 		return hang(b, INFINITY);

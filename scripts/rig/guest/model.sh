@@ -31,7 +31,7 @@ model_plug() {
 	model_start "$@"
 	model_node
 }
-# The drive of one logical unit.
+# The drive of one logical unit. It is opened, because nobody else looks whether a card has come in.
 node_of_unit() {
 	for block in /sys/block/sd*; do
 		[ -e "$block/device" ] || continue
@@ -39,7 +39,7 @@ node_of_unit() {
 		[ "${scsi##*:}" = "$2" ] || continue
 		up=$(readlink -f "$block/device")
 		while [ "$up" != / ] && [ ! -e "$up/serial" ]; do up=$(dirname "$up"); done
-		[ "$(cat "$up/serial" 2>/dev/null)" = "$1" ] && [ "$(cat "$block/size")" -gt 0 ] && echo "/dev/${block##*/}"
+		[ "$(cat "$up/serial" 2>/dev/null)" = "$1" ] && : <"/dev/${block##*/}" && [ "$(cat "$block/size")" -gt 0 ] && echo "/dev/${block##*/}"
 	done | grep .
 }
 model_node() {
