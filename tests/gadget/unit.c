@@ -6,7 +6,6 @@
 #include <unistd.h>
 
 #include "base/error.h"
-#include "medium/scsi_sense.h"
 
 /* In place of the temporary file that a model has. */
 static int use_card(struct unit *u, const char *path, struct error *err)
@@ -65,6 +64,6 @@ int unit_put_card(struct unit *u, const char *card, uint64_t capacity, struct er
 	if (capacity)
 		u->gadget.spec.device.capacity_bytes = capacity;
 	u->gadget.ejected = u->card_out = false;
-	u->gadget.attention = SENSE_MEDIUM_CHANGED;
+	u->gadget.attention = true;
 	return 0;
 }
