@@ -2,6 +2,7 @@
 #include "medium/model.h"
 
 #include <errno.h>
+#include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -16,7 +17,10 @@
 
 static const char prefix[] = "model:";
 
-enum { DID_ERROR = 7 }; /* Linux include/scsi/scsi_status.h */
+enum { DID_TIME_OUT = 3, DID_ERROR = 7 }; /* Linux include/scsi/scsi_status.h */
+enum { KERNEL_TRIES = 6 }; /* of a read, write or flush: Linux drivers/scsi/sd.h, SD_MAX_RETRIES */
+static const double flush_patience_ns =
+	60e9; /* for each: Linux sd.h, SD_TIMEOUT and SD_FLUSH_TIMEOUT_MULTIPLIER */
 
 struct model {
 	struct medium medium;
@@ -81,6 +85,47 @@ static int before_command(struct model *k)
 	return model_gadget_nothing(&k->gadget);
 }
 
+/* Is what has just been read or written to be repeated? A status for another command makes the driver reset the device; a
+ * residue that says too little came is no success either (Linux drivers/usb/storage/transport.c). */
+static bool must_repeat(struct model *k)
+{
+	enum model_bulk_slip slip = model_bulk_count(&k->bulk);
+
+	k->counts.errors += slip != MODEL_BULK_RIGHT;
+	if (slip == MODEL_BULK_WRONG_TAG)
+		model_bulk_reset(&k->bulk);
+	return slip != MODEL_BULK_RIGHT;
+}
+
+static int read_piece(struct model *k, uint64_t at, void *buf, size_t n)
+{
+	for (int i = 0; i < KERNEL_TRIES; i++) {
+		int rc = before_command(k);
+
+		if (!rc)
+			rc = model_gadget_read(&k->gadget, at, buf, n);
+		if (rc < 0 || !must_repeat(k))
+			return rc;
+	}
+	return -EIO;
+}
+
+static int write_piece(struct model *k, uint64_t at, const void *buf, size_t n, bool fua)
+{
+	for (int i = 0; i < KERNEL_TRIES; i++) {
+		int rc = before_command(k);
+
+		/* Protected, and the kernel does not know it. */
+		if (!rc && k->gadget.spec.claims.write_protected)
+			rc = -EREMOTEIO;
+		if (!rc)
+			rc = model_gadget_write(&k->gadget, at, buf, n, fua);
+		if (rc < 0 || !must_repeat(k))
+			return rc;
+	}
+	return -EIO;
+}
+
 static int model_read(struct medium *m, uint64_t at, void *buf, size_t len, size_t *got)
 {
 	struct model *k = model_of(m);
@@ -91,10 +136,7 @@ static int model_read(struct medium *m, uint64_t at, void *buf, size_t len, size
 		size_t limit = m->traits.request_limit_bytes;
 		size_t n = len - done < limit ? len - done : limit;
 
-		rc = before_command(k);
-		if (!rc)
-			rc = model_gadget_read(
-				&k->gadget, at + done, (unsigned char *)buf + done, n);
+		rc = read_piece(k, at + done, (unsigned char *)buf + done, n);
 		k->counts.reads++;
 		k->counts.read_bytes += n;
 		done += n;
@@ -113,10 +155,7 @@ static int write_pieces(struct medium *m, uint64_t at, const void *buf, size_t l
 	for (size_t done = 0; !rc && done < len;) {
 		size_t n = len - done < limit ? len - done : limit;
 
-		rc = before_command(k);
-		if (!rc)
-			rc = model_gadget_write(
-				&k->gadget, at + done, (const unsigned char *)buf + done, n, fua);
+		rc = write_piece(k, at + done, (const unsigned char *)buf + done, n, fua);
 		k->counts.writes++;
 		k->counts.written_bytes += n;
 		done += n;
@@ -151,6 +190,18 @@ static int model_write(struct medium *m, uint64_t at, const void *buf, size_t le
 	return kernel_write(m, at, buf, len, false, got);
 }
 
+/* Refused with ILLEGAL REQUEST, which the sd driver takes for success (Linux sd_sync_cache); without an answer it tries
+ * again after each reset. */
+static int flush_unknown(struct model *k)
+{
+	if (k->gadget.spec.faults.unknown_command == MODEL_UNKNOWN_REFUSED)
+		return model_gadget_nothing(&k->gadget);
+	k->gadget.now_ns += KERNEL_TRIES * flush_patience_ns;
+	k->counts.errors += KERNEL_TRIES;
+	model_bulk_reset(&k->bulk);
+	return -EIO;
+}
+
 /* Without a write cache claimed the kernel has nothing to send (Linux Documentation/block/
  * writeback_cache_control). */
 static int model_flush(struct medium *m)
@@ -164,10 +215,8 @@ static int model_flush(struct medium *m)
 	if (rc < 0)
 		return rc;
 	k->counts.flushes++;
-	if (!k->gadget.spec.claims.synchronize_cache) {
-		/* Refused with ILLEGAL REQUEST, which the sd driver takes for success (Linux sd_sync_cache). */
-		return model_gadget_nothing(&k->gadget);
-	}
+	if (!k->gadget.spec.claims.synchronize_cache)
+		return flush_unknown(k);
 	return model_gadget_synchronize(&k->gadget);
 }
 
@@ -186,10 +235,19 @@ static void take_sense(struct model *k, struct scsi_exchange *x)
 	x->status = SCSI_CHECK_CONDITION;
 	x->sense_length = MODEL_SENSE_BYTES;
 	memcpy(x->sense, k->bulk.sense, MODEL_SENSE_BYTES);
-	k->bulk.told = false;
+	if (!k->gadget.spec.faults.sense_stays)
+		k->bulk.told = false;
 }
 
-/* What usb-storage makes of what came over the bus. A phase error makes it reset the device. */
+/* The driver resets the device, which then says so. */
+static void give_up(struct model *k, struct scsi_exchange *x, uint16_t host_status)
+{
+	x->host_status = host_status;
+	model_bulk_reset(&k->bulk);
+}
+
+/* What usb-storage makes of what came over the bus. Too much data is still on its way when it asks for the status, and is
+ * taken for a broken one. */
 static void take_answer(
 	struct model *k, struct scsi_exchange *x, const struct model_bulk_command *c)
 {
@@ -199,12 +257,12 @@ static void take_answer(
 	x->residual = x->data_length - c->moved;
 	if (x->residual < c->residue)
 		x->residual = c->residue;
-	if (c->status == MODEL_BULK_FAILED)
+	if (c->silent)
+		give_up(k, x, DID_TIME_OUT);
+	else if (c->status == MODEL_BULK_PHASE_ERROR || c->excess || c->wrong_tag)
+		give_up(k, x, DID_ERROR);
+	else if (c->status == MODEL_BULK_FAILED)
 		take_sense(k, x);
-	if (c->status == MODEL_BULK_PHASE_ERROR) {
-		x->host_status = DID_ERROR;
-		model_bulk_reset(&k->bulk);
-	}
 }
 
 /* As SG_IO hands a command to the device: past the kernel's own retries and counters. */
@@ -225,6 +283,8 @@ static int model_scsi(struct medium *m, struct scsi_exchange *x)
 	rc = model_bulk_run(&k->bulk, &c);
 	if (rc < 0)
 		return rc;
+	if (c.silent)
+		k->gadget.now_ns = fmax(k->gadget.now_ns, before + x->timeout_ms * 1e6);
 	take_answer(k, x, &c);
 	k->counts.errors += !scsi_succeeded(x);
 	x->duration_ns = (uint64_t)(k->gadget.now_ns - before);
@@ -323,6 +383,13 @@ static const struct medium_ops model_ops = {
 	.close = model_close,
 };
 
+/* The driver asks for 192 bytes of mode pages, so that the answer is always short. */
+static bool modes_arrive(const struct model_spec *s)
+{
+	return s->faults.mode_sense == MODEL_MODE_RIGHT &&
+	       s->faults.short_answer != MODEL_SHORT_LOST;
+}
+
 static void describe(struct medium_traits *t, const struct model_spec *s, const char *path)
 {
 	static const uint64_t bits[] = {
@@ -345,10 +412,11 @@ static void describe(struct medium_traits *t, const struct model_spec *s, const 
 	t->request_limit_bytes = (uint32_t)s->link.request_limit_bytes;
 	t->link_bits_per_second = bits[s->link.speed];
 	/* As the sd driver decides: write back when the caching page says so, FUA only then, never on a
-	 * protected medium (Linux drivers/scsi/sd.c). */
-	t->read_only = s->claims.write_protected;
-	t->cache = s->claims.write_cache && !t->read_only ? MEDIUM_CACHE_WRITE_BACK
-							  : MEDIUM_CACHE_WRITE_THROUGH;
+	 * protected medium; what it cannot learn it takes for no (Linux drivers/scsi/sd.c). */
+	t->read_only = s->claims.write_protected && modes_arrive(s);
+	t->cache = s->claims.write_cache && modes_arrive(s) && !t->read_only
+			   ? MEDIUM_CACHE_WRITE_BACK
+			   : MEDIUM_CACHE_WRITE_THROUGH;
 	t->fua = t->cache == MEDIUM_CACHE_WRITE_BACK && s->claims.fua;
 	t->removable = t->marked_removable = s->claims.removable;
 	t->virtual_clock = true;

@@ -57,6 +57,12 @@ static int refuse_length(struct model_bulk *b, struct model_bulk_command *x)
 	return nothing(b);
 }
 
+static void forget_sense(struct model_bulk *b)
+{
+	if (!b->gadget->spec.faults.sense_stays)
+		b->told = false;
+}
+
 static int run_scsi(struct model_bulk *b, struct model_bulk_command *x, struct model_scsi s)
 {
 	int rc;
@@ -68,7 +74,7 @@ static int run_scsi(struct model_bulk *b, struct model_bulk_command *x, struct m
 		return rc;
 	x->moved = (uint32_t)s.moved;
 	if (s.status == SCSI_GOOD)
-		b->told = false;
+		forget_sense(b);
 	else
 		fail(b, x, s.sense);
 	return 0;
@@ -81,8 +87,14 @@ static int hand_out_sense(struct model_bulk *b, struct model_bulk_command *x, ui
 
 	memcpy(answer, b->sense, sizeof b->sense);
 	x->moved = x->cdb[4] < sizeof b->sense ? x->cdb[4] : sizeof b->sense;
-	b->told = false;
+	forget_sense(b);
 	return rc;
+}
+
+static bool sends_too_much(const struct model_bulk *b, const struct model_bulk_command *x)
+{
+	return b->gadget->spec.faults.mode_sense == MODEL_MODE_LONG &&
+	       (x->cdb[0] == SCSI_MODE_SENSE_6 || x->cdb[0] == SCSI_MODE_SENSE_10);
 }
 
 static int answer(struct model_bulk *b, struct model_bulk_command *x)
@@ -94,6 +106,10 @@ static int answer(struct model_bulk *b, struct model_bulk_command *x)
 
 	if (rc < 0)
 		return rc;
+	if (x->length && x->moved > x->length && sends_too_much(b, x)) {
+		x->excess = x->moved - x->length;
+		x->moved = x->length;
+	}
 	if (x->moved > x->length)
 		phase_error(x);
 	else if (x->moved)
@@ -101,31 +117,94 @@ static int answer(struct model_bulk *b, struct model_bulk_command *x)
 	return 0;
 }
 
-int model_bulk_run(struct model_bulk *b, struct model_bulk_command *x)
+enum model_bulk_slip model_bulk_count(struct model_bulk *b)
+{
+	const struct model_faults *f = &b->gadget->spec.faults;
+
+	b->transfers++;
+	if (f->wrong_tag && b->transfers % f->wrong_tag == 0)
+		return MODEL_BULK_WRONG_TAG;
+	return f->wrong_residue && b->transfers % f->wrong_residue == 0 ? MODEL_BULK_WRONG_RESIDUE
+									: MODEL_BULK_RIGHT;
+}
+
+static int transfer(struct model_bulk *b, struct model_bulk_command *x)
+{
+	struct model_scsi s = { .data = x->data, .data_len = x->length };
+	uint32_t block = (uint32_t)b->gadget->spec.device.block_bytes;
+	int rc = run_scsi(b, x, s);
+	enum model_bulk_slip slip = MODEL_BULK_RIGHT;
+
+	if (!rc && x->moved && x->status == MODEL_BULK_PASSED)
+		slip = model_bulk_count(b);
+	x->wrong_tag = slip == MODEL_BULK_WRONG_TAG;
+	x->residue = x->length - x->moved + (slip == MODEL_BULK_WRONG_RESIDUE ? block : 0);
+	return rc;
+}
+
+/* How data ends that is less than the host wants: 6.7.2 has it end in a stall. */
+static void end_short(struct model_bulk *b, struct model_bulk_command *x)
+{
+	int how = x->status == MODEL_BULK_PASSED ? b->gadget->spec.faults.short_answer
+						 : MODEL_SHORT_STALLED;
+
+	x->stalls = how != MODEL_SHORT_ENDED;
+	x->silent = how == MODEL_SHORT_LOST;
+}
+
+static bool is_unknown(const struct model_bulk *b, const struct model_bulk_command *x)
+{
+	return x->status == MODEL_BULK_FAILED && b->sense[2] == SENSE_ILLEGAL_REQUEST &&
+	       scsi_get_u16(b->sense + 12) == SENSE_INVALID_OPCODE;
+}
+
+static void meet_unknown(struct model_bulk *b, struct model_bulk_command *x)
+{
+	int how = b->gadget->spec.faults.unknown_command;
+
+	if (!is_unknown(b, x) || how == MODEL_UNKNOWN_REFUSED)
+		return;
+	b->told = false;
+	x->silent = true;
+	x->stalls = how == MODEL_UNKNOWN_STALL;
+}
+
+static int perform(struct model_bulk *b, struct model_bulk_command *x)
 {
 	const struct model_spec *s = &b->gadget->spec;
 	struct model_meaning m = model_scsi_meaning(s, x->cdb);
+
+	if (disagree(&m, x))
+		return refuse_phases(b, x);
+	if (!m.exact)
+		return answer(b, x);
+	return m.bytes > s->link.request_limit_bytes ? refuse_length(b, x) : transfer(b, x);
+}
+
+int model_bulk_run(struct model_bulk *b, struct model_bulk_command *x)
+{
 	int rc;
 
-	x->moved = 0;
+	x->moved = x->excess = x->residue = 0;
+	x->stalls = x->silent = x->wrong_tag = false;
 	x->status = MODEL_BULK_PASSED;
-	if (disagree(&m, x))
-		rc = refuse_phases(b, x);
-	else if (!m.exact)
-		rc = answer(b, x);
-	else if (m.bytes > s->link.request_limit_bytes)
-		rc = refuse_length(b, x);
-	else
-		rc = run_scsi(b, x, (struct model_scsi){ .data = x->data, .data_len = x->length });
-	x->residue = x->length - x->moved;
-	/* 6.7.2: less than the host asked for ends in a stall. */
-	x->stalls = x->in && x->residue;
+	if (b->hung) {
+		x->silent = true;
+		return 0;
+	}
+	rc = perform(b, x);
+	if (x->residue < x->length - x->moved)
+		x->residue = x->length - x->moved;
+	if (x->in && x->moved < x->length)
+		end_short(b, x);
+	meet_unknown(b, x);
+	b->hung = x->silent;
 	return rc;
 }
 
 void model_bulk_reset(struct model_bulk *b)
 {
-	b->told = false;
+	b->told = b->hung = false;
 	b->gadget->removal_prevented = false;
 	b->gadget->was_reset = true;
 }

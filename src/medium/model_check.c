@@ -162,16 +162,41 @@ static int needs_partner(const struct check *c)
 	return 0;
 }
 
+/* Faults of the protocol that could not show. */
+static int check_protocol(const struct check *c)
+{
+	static const char *const these[] = { "prevent accepted", "stays after eject" };
+
+	for (size_t i = 0; i < sizeof these / sizeof *these; i++)
+		if (given(c, "faults", these[i]) && !c->s->claims.removable)
+			return misplaced(
+				c, "faults", these[i], "'removable = yes' in the claims section");
+	if (c->s->faults.mode_sense == MODEL_MODE_SHORT && !c->s->claims.caching_page)
+		return misplaced(c, "faults", "mode sense",
+			"'caching page = yes' in the claims section: there is nothing to leave "
+			"out");
+	return 0;
+}
+
+static int check_range(const struct check *c, const char *key, const struct model_range *r)
+{
+	uint64_t block = c->s->device.block_bytes;
+
+	if (r->start % block || r->bytes % block ||
+		r->start + r->bytes > c->s->device.capacity_bytes)
+		return misplaced(c, "faults", key, "whole blocks inside the capacity");
+	return 0;
+}
+
 static int check_faults(const struct check *c)
 {
 	struct model_faults *f = &c->s->faults;
 	uint64_t block = c->s->device.block_bytes, capacity = c->s->device.capacity_bytes;
 
-	if (needs_write_behind(c) < 0 || needs_partner(c) < 0)
+	if (needs_write_behind(c) < 0 || needs_partner(c) < 0 || check_protocol(c) < 0 ||
+		check_range(c, "bad range", &f->bad_range) < 0 ||
+		check_range(c, "unreadable range", &f->unreadable) < 0)
 		return -1;
-	if (f->bad_range.start % block || f->bad_range.bytes % block ||
-		f->bad_range.start + f->bad_range.bytes > capacity)
-		return misplaced(c, "faults", "bad range", "whole blocks inside the capacity");
 	if (f->real_capacity_bytes % block || f->real_capacity_bytes >= capacity)
 		return misplaced(
 			c, "faults", "real capacity", "whole blocks, fewer than the capacity");

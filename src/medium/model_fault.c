@@ -83,3 +83,12 @@ bool model_fault_is_bad(const struct model_spec *s, uint64_t at)
 {
 	return at - s->faults.bad_range.start < s->faults.bad_range.bytes;
 }
+
+size_t model_fault_readable(const struct model_spec *s, uint64_t at, size_t len)
+{
+	const struct model_range *r = &s->faults.unreadable;
+
+	if (at - r->start < r->bytes)
+		return 0;
+	return at < r->start && r->bytes && r->start - at < len ? (size_t)(r->start - at) : len;
+}

@@ -33,5 +33,7 @@ void model_fault_spoil(const struct model_spec *s, const struct model_harm *h,
 
 /* Does a write of this block fail? */
 bool model_fault_is_bad(const struct model_spec *s, uint64_t at);
+/* How much of [at, at+len) can be read before a block that fails. */
+size_t model_fault_readable(const struct model_spec *s, uint64_t at, size_t len);
 
 #endif

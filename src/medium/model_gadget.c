@@ -312,9 +312,22 @@ static int read_beside_pending(
 	return rc;
 }
 
+static int read_from_card(
+	struct model_gadget *g, const struct model_command *c, void *buf, double t)
+{
+	int rc = settle_all(g, &t);
+
+	if (!rc)
+		rc = model_memory_get(&g->memory, c->at, buf, c->len);
+	if (!rc)
+		rc = model_pace_through(&g->pace, c, &t, g->line);
+	end(g, t);
+	return rc;
+}
+
 int model_gadget_read(struct model_gadget *g, uint64_t at, void *buf, size_t len)
 {
-	struct model_command c = { .at = at, .len = len };
+	struct model_command c = { .at = at, .len = model_fault_readable(&g->spec, at, len) };
 	double t = begin(g);
 	int rc = pass(g, t);
 
@@ -322,14 +335,10 @@ int model_gadget_read(struct model_gadget *g, uint64_t at, void *buf, size_t len
 		return rc;
 	if (g->pending.count &&
 		(g->spec.faults.stale_reads || g->spec.firmware.reads == MODEL_READ_FROM_BUFFER))
-		return read_beside_pending(g, &c, buf, t);
-	rc = settle_all(g, &t);
-	if (!rc)
-		rc = model_memory_get(&g->memory, at, buf, len);
-	if (!rc)
-		rc = model_pace_through(&g->pace, &c, &t, g->line);
-	end(g, t);
-	return rc;
+		rc = read_beside_pending(g, &c, buf, t);
+	else
+		rc = read_from_card(g, &c, buf, t);
+	return !rc && c.len < len ? -ENODATA : rc;
 }
 
 int model_gadget_nothing(struct model_gadget *g)
@@ -365,7 +374,7 @@ int model_gadget_eject(struct model_gadget *g)
 	int rc = g->spec.faults.eject_without_drain ? model_gadget_nothing(g) : drain(g);
 
 	if (!rc)
-		g->ejected = true;
+		g->ejected = !g->spec.faults.stays_after_eject;
 	return rc;
 }
 

@@ -38,8 +38,8 @@ int model_gadget_arrive(struct model_gadget *g);
 /* Stores what the card has taken by now. */
 int model_gadget_settle(struct model_gadget *g);
 
-/* One command: at and len whole blocks inside the capacity, len <= the request limit. 0, -EIO (the device says medium
- * error, after the blocks before the bad one) or another negative errno (the temporary file failed, or the line gave up).
+/* One command: at and len whole blocks inside the capacity, len <= the request limit. 0, -EIO or, of a read, -ENODATA (the
+ * device says medium error, after the blocks before the bad one) or another negative errno (the temporary file failed, or the line gave up).
  * With a line, a write's `buf` fills as the line carries it. */
 int model_gadget_read(struct model_gadget *g, uint64_t at, void *buf, size_t len);
 int model_gadget_write(struct model_gadget *g, uint64_t at, const void *buf, size_t len, bool fua);

@@ -9,17 +9,19 @@
 #include "medium/scsi.h"
 
 enum { CURRENT = 0x70, DEFERRED = 0x71, VALID = 0x80 };
+enum { LONG_ANSWER = 252 }; /* of a firmware that sends its whole buffer */
 
 /* Sense key, additional sense code and qualifier: SPC-4. */
 struct fault {
 	uint8_t key, asc, ascq;
 };
 
-static const struct fault write_error = { 3, 0x0C, 0 }, bad_opcode = { 5, 0x20, 0 },
-			  out_of_range = { 5, 0x21, 0 }, bad_field = { 5, 0x24, 0 },
-			  no_saving = { 5, 0x39, 0 }, prevented = { 5, 0x53, 2 },
-			  no_medium = { 2, 0x3A, 0 }, changed = { 6, 0x28, 0 },
-			  was_reset = { 6, 0x29, 0 }, protected = { 7, 0x27, 0 };
+static const struct fault write_error = { 3, 0x0C, 0 }, read_error = { 3, 0x11, 0 },
+			  bad_opcode = { 5, 0x20, 0 }, out_of_range = { 5, 0x21, 0 },
+			  bad_field = { 5, 0x24, 0 }, no_saving = { 5, 0x39, 0 },
+			  prevented = { 5, 0x53, 2 }, no_medium = { 2, 0x3A, 0 },
+			  changed = { 6, 0x28, 0 }, was_reset = { 6, 0x29, 0 },
+			  protected = { 7, 0x27, 0 };
 
 static uint64_t big_endian(const uint8_t *bytes, size_t n)
 {
@@ -53,15 +55,21 @@ static int fails(struct model_scsi *x, struct fault f)
 	return 0;
 }
 
-/* A write error with the block it was at, which fixed sense has room for up to 2^32. */
-static void write_error_sense(
-	const struct model_gadget *g, uint8_t *sense, uint8_t code, uint64_t at)
+/* An error with the block it was at, which fixed sense has room for up to 2^32. */
+static void place_sense(
+	const struct model_gadget *g, uint8_t *sense, uint8_t code, struct fault f, uint64_t at)
 {
 	uint64_t lba = at / g->spec.device.block_bytes;
 
-	fill_sense(sense, lba <= UINT32_MAX ? code | VALID : code, write_error);
+	fill_sense(sense, lba <= UINT32_MAX ? code | VALID : code, f);
 	if (lba <= UINT32_MAX)
 		put_big_endian(sense + 3, 4, lba);
+}
+
+static void write_error_sense(
+	const struct model_gadget *g, uint8_t *sense, uint8_t code, uint64_t at)
+{
+	place_sense(g, sense, code, write_error, at);
 }
 
 static bool has_deferred(const struct model_gadget *g)
@@ -96,11 +104,11 @@ static int inquiry(struct model_gadget *g, struct model_scsi *x)
 	uint64_t allocated = big_endian(x->cdb + 3, 2);
 	size_t n = 36;
 
-	if (x->cdb[1] & 1) {
+	if (x->cdb[1] & 1 && !g->spec.faults.vital_confused) {
 		n = model_mode_vital_page(&g->spec, x->cdb[2], page);
 		return n ? answers(x, page, n, allocated) : fails(x, bad_field);
 	}
-	if (x->cdb[2])
+	if (x->cdb[2] && !(x->cdb[1] & 1))
 		return fails(x, bad_field);
 	model_mode_inquiry(&g->spec, page);
 	return answers(x, page, n, allocated);
@@ -121,7 +129,7 @@ static int request_sense(struct model_gadget *g, struct model_scsi *x)
 static int mode_sense(struct model_gadget *g, struct model_scsi *x)
 {
 	bool ten = x->cdb[0] == SCSI_MODE_SENSE_10;
-	uint8_t bytes[64], page = x->cdb[2] & 0x3F, control = x->cdb[2] >> 6;
+	uint8_t bytes[LONG_ANSWER] = { 0 }, page = x->cdb[2] & 0x3F, control = x->cdb[2] >> 6;
 	size_t n;
 
 	if (control == 3)
@@ -129,6 +137,10 @@ static int mode_sense(struct model_gadget *g, struct model_scsi *x)
 	n = model_mode_sense(&g->spec, ten, page, control == 1, bytes);
 	if (!n)
 		return fails(x, bad_field);
+	if (g->spec.faults.mode_sense == MODEL_MODE_LONG)
+		return answers(x, bytes, sizeof bytes, sizeof bytes);
+	if (g->spec.faults.mode_sense == MODEL_MODE_SHORT)
+		n = ten ? 8 : 4; /* the header, which tells of more */
 	return answers(x, bytes, n, ten ? big_endian(x->cdb + 7, 2) : x->cdb[4]);
 }
 
@@ -155,6 +167,9 @@ static int read_capacity_16(struct model_gadget *g, struct model_scsi *x)
 
 static int prevent_allow(struct model_gadget *g, struct model_scsi *x)
 {
+	/* A medium that can be pulled out by hand cannot be kept in. */
+	if (g->spec.claims.removable && !g->spec.faults.prevent_accepted)
+		return fails(x, bad_opcode);
 	if (x->cdb[4] & 0xFE)
 		return fails(x, bad_field);
 	g->removal_prevented = x->cdb[4] & 1;
@@ -223,6 +238,15 @@ static uint64_t transfer_blocks(const uint8_t *cdb)
 								 : big_endian(cdb + 10, 4);
 }
 
+/* After the blocks that could be read. */
+static int fails_reading(struct model_gadget *g, struct model_scsi *x, uint64_t at, size_t len)
+{
+	x->moved = model_fault_readable(&g->spec, at, len);
+	x->status = SCSI_CHECK_CONDITION;
+	place_sense(g, x->sense, CURRENT, read_error, at + x->moved);
+	return 0;
+}
+
 static int transfer(struct model_gadget *g, struct model_scsi *x)
 {
 	bool ten = x->cdb[0] == SCSI_READ_10 || x->cdb[0] == SCSI_WRITE_10;
@@ -245,6 +269,8 @@ static int transfer(struct model_gadget *g, struct model_scsi *x)
 		return 0;
 	rc = write ? model_gadget_write(g, lba * block, x->data, len, fua)
 		   : model_gadget_read(g, lba * block, x->data, len);
+	if (rc == -ENODATA)
+		return fails_reading(g, x, lba * block, len);
 	if (rc == -EIO)
 		return fails(x, write_error);
 	x->moved = rc < 0 ? 0 : len;

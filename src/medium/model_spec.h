@@ -20,6 +20,9 @@ enum model_slip { MODEL_SLIP_LATE, MODEL_SLIP_EARLY };
  * sequence; nothing but the 29/00 of a reset that came after it. */
 enum model_swap_told { MODEL_SWAP_ATTENTION, MODEL_SWAP_SEQUENCE, MODEL_SWAP_RESET };
 enum model_level { MODEL_LEVEL_LOW, MODEL_LEVEL_HIGH };
+enum model_unknown { MODEL_UNKNOWN_REFUSED, MODEL_UNKNOWN_SILENCE, MODEL_UNKNOWN_STALL };
+enum model_short { MODEL_SHORT_STALLED, MODEL_SHORT_ENDED, MODEL_SHORT_LOST };
+enum model_mode_answer { MODEL_MODE_RIGHT, MODEL_MODE_LONG, MODEL_MODE_SHORT };
 
 struct model_range {
 	uint64_t start, bytes;
@@ -81,6 +84,17 @@ struct model_faults {
 	uint64_t stuck_bit; /* 1..8 for data lines 0..7; 0: none */
 	int stuck_level; /* enum model_level */
 	uint64_t drop_last_sector, off_by_one;
+	struct model_range unreadable; /* reads here fail */
+	/* of the protocol */
+	int unknown_command; /* enum model_unknown: what a command it does not know gets */
+	int short_answer; /* enum model_short: how data ends that is less than the host wants */
+	uint64_t wrong_tag, wrong_residue; /* of reads and writes */
+	int mode_sense; /* enum model_mode_answer */
+	int vital_confused; /* every vital product data page is the standard INQUIRY data */
+	int sense_stays; /* asking for it does not clear it */
+	int prevent_accepted; /* with a removable medium */
+	int stays_after_eject;
+	int ignore_reset; /* Bulk-Only Mass Storage Reset */
 };
 
 /* From outside, just before a command of this number, counted from 1; 0: never. */

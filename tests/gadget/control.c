@@ -108,6 +108,7 @@ static const struct word words[] = {
 	{ "silence", NULL, NULL, ORDER_SILENCE },
 	{ "ignore-reset", NULL, NULL, ORDER_IGNORE_RESET },
 	{ "add", NULL, NULL, ORDER_ADD },
+	{ "recount", NULL, NULL, ORDER_RECOUNT },
 	{ "state", NULL, NULL, ORDER_STATE },
 	{ "quit", NULL, NULL, ORDER_QUIT },
 };
@@ -221,7 +222,11 @@ int control_tell(int count, char **words_in)
 	}
 	close(fd);
 	text[n] = 0;
-	fputs(strncmp(text, "ok", 2) ? text : text + 2 + strspn(text + 2, " "),
-		strncmp(text, "ok", 2) ? stderr : stdout);
-	return strncmp(text, "ok", 2) ? 1 : 0;
+	if (strncmp(text, "ok", 2) != 0) {
+		fputs(text, stderr);
+		return 1;
+	}
+	if (text[2] == ' ')
+		fputs(text + 3, stdout);
+	return 0;
 }

@@ -62,6 +62,17 @@ static void ready(struct line *l)
 		l->note->first = clock_ns();
 }
 
+/* A host that sends less than it said has given up. One that has no room for a whole packet has it all the same, and what
+ * is behind that packet goes wherever it looks next. */
+static size_t passed(const struct line *l, size_t n, size_t got)
+{
+	size_t packets = (size_t)number_round_up(got, l->bus->packet_bytes);
+
+	if (got >= n)
+		return n;
+	return l->in ? (packets < n ? packets : n) : 0;
+}
+
 /* A piece of the data, now. The host's packets come whole, so that there is room for more than is left. */
 static int move(struct line *l, unsigned char *data, size_t n)
 {
@@ -70,9 +81,11 @@ static int move(struct line *l, unsigned char *data, size_t n)
 
 	ready(l);
 	rc = bus_move(l->bus, l->in ? PIPE_IN : PIPE_OUT, data, ask, &got);
-	if (rc < 0 || got < n)
-		return give_up(l, rc < 0 ? rc : -ECANCELED); /* cut short: the host gave up */
-	l->base.carried += n;
+	if (!rc)
+		got = passed(l, n, got);
+	if (rc < 0 || !got)
+		return give_up(l, rc < 0 ? rc : -ECANCELED);
+	l->base.carried += got;
 	l->note->data = clock_ns();
 	l->shift += l->bus->extra.piece;
 	return 0;

@@ -7,6 +7,8 @@
  *       -t FILE    the truth log
  *       -u         not plugged in yet
  *   bus_gadget tell ORDER...               see scripts/rig/README.md
+ *   bus_gadget ask TARGET <LIST            the host's side: sends what the list has, shows what comes back (see ask.h)
+ *   bus_gadget bare DISK                   the host's side: bulk-only transport by hand (see bare.h)
  *   bus_gadget reset DISK                  the host's side: resets the port that the disk is on, at once
  *
  * Exit status: 0; 1 an order was refused; 2 usage, or a model that a bus cannot carry; 3 the machine failed. */
@@ -21,6 +23,8 @@
 #include <unistd.h>
 
 #include "base/error.h"
+#include "gadget/ask.h"
+#include "gadget/bare.h"
 #include "gadget/bus.h"
 #include "gadget/clock.h"
 #include "gadget/composite.h"
@@ -37,7 +41,7 @@ static struct ep0 ep0;
 static int usage(void)
 {
 	fputs("usage: bus_gadget check MODEL | run [-u] [-t FILE] {[-c FILE] [-e] MODEL}... | tell "
-	      "ORDER... | reset DISK\n",
+	      "ORDER... | ask TARGET | bare DISK | reset DISK\n",
 		stderr);
 	return 2;
 }
@@ -84,8 +88,12 @@ static void on_reset(void *context)
 {
 	struct bus *b = context;
 
+	bool ignored = b->ignore_reset;
+
+	for (unsigned i = 0; i < b->unit_count; i++)
+		ignored |= b->units[i].gadget.spec.faults.ignore_reset;
 	pthread_mutex_lock(&b->lock);
-	if (!b->ignore_reset) {
+	if (!ignored) {
 		b->must_reset = true;
 		pipes_wake(&b->pipes);
 		while (b->must_reset && b->enabled)
@@ -94,11 +102,12 @@ static void on_reset(void *context)
 	pthread_mutex_unlock(&b->lock);
 }
 
-static int reset(const char *disk)
+/* What the host's side does with one target. */
+static int on_target(int (*run)(const char *target, struct error *err), const char *target)
 {
 	struct error err = { 0 };
 
-	return port_reset(disk, &err) < 0 ? complain(&err) : 0;
+	return run(target, &err) < 0 ? complain(&err) : 0;
 }
 
 struct options {
@@ -220,8 +229,12 @@ int main(int argc, char **argv)
 {
 	if (argc == 3 && !strcmp(argv[1], "check"))
 		return check(argv[2]);
+	if (argc == 3 && !strcmp(argv[1], "ask"))
+		return on_target(ask_all, argv[2]);
+	if (argc == 3 && !strcmp(argv[1], "bare"))
+		return on_target(bare_run, argv[2]);
 	if (argc == 3 && !strcmp(argv[1], "reset"))
-		return reset(argv[2]);
+		return on_target(port_reset, argv[2]);
 	if (argc > 2 && !strcmp(argv[1], "run"))
 		return run(argc - 1, argv + 1);
 	if (argc > 2 && !strcmp(argv[1], "tell"))

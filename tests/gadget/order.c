@@ -137,6 +137,14 @@ static int add(struct bus *b, struct order *o)
 	return refuse(o, expected);
 }
 
+static void recount(struct bus *b)
+{
+	for (unsigned i = 0; i < b->unit_count; i++) {
+		b->units[i].gadget.fault_counts = (struct model_fault_counts){ 0 };
+		b->units[i].bulk.transfers = 0;
+	}
+}
+
 static void describe(const struct bus *b, struct order *o)
 {
 	size_t pending = 0;
@@ -167,6 +175,9 @@ static int carry_out(struct bus *b, struct order *o)
 		return set_ignore_reset(b, o);
 	case ORDER_ADD:
 		return add(b, o);
+	case ORDER_RECOUNT:
+		recount(b);
+		return 0;
 	case ORDER_STATE:
 		describe(b, o);
 		return 0;

@@ -61,14 +61,25 @@ static int port_of(const char *folder)
 	return atoi(end); /* NOLINT(cert-err34-c): digits alone */
 }
 
-static int find_port(const char *disk, char *hub, size_t room, int *port)
+int port_find(const char *disk, char folder[PATH_MAX], char node[64])
 {
 	const char *name = strrchr(disk, '/');
-	char link[PATH_MAX], folder[PATH_MAX];
+	char link[PATH_MAX];
 	int bus, device;
 
 	snprintf(link, sizeof link, "/sys/block/%s/device", name ? name + 1 : disk);
 	if (!realpath(link, folder) || !climb_to_device(folder, &bus, &device))
+		return -1;
+	snprintf(node, 64, "/dev/bus/usb/%03d/%03d", bus, device);
+	return 0;
+}
+
+static int find_port(const char *disk, char *hub, size_t room, int *port)
+{
+	char folder[PATH_MAX], node[64];
+	int bus, device;
+
+	if (port_find(disk, folder, node) < 0)
 		return -1;
 	*port = port_of(folder);
 	if (!climb(folder) || !climb_to_device(folder, &bus, &device))

@@ -102,14 +102,29 @@ static int await_wrapper(struct transport *t, size_t *got)
 	return rc < 0 ? rc : b->pipes.result < 0 ? (int)b->pipes.result : 0;
 }
 
-/* Whatever data the model did not have carried, then the stall of a short answer. */
+/* Whatever data the model did not have carried. */
 static int finish_data(struct transport *t, const struct model_bulk_command *x)
 {
+	size_t got;
 	int rc;
 
 	if (!x->length)
 		return 0;
-	rc = line_finish(&t->line, x->in ? x->moved : x->length);
+	if (x->excess)
+		memset(t->data + x->moved, 0, x->excess);
+	rc = line_finish(&t->line, x->in ? x->moved + x->excess : x->length);
+	if (!rc && x->in && !x->stalls && x->moved < x->length &&
+		x->moved % t->bus->packet_bytes == 0)
+		rc = bus_move(
+			t->bus, PIPE_IN, t->data, 0, &got); /* ends what no short packet ended */
+	return rc;
+}
+
+/* The stall stands for the data, or for the status where there is none. */
+static int finish(struct transport *t, const struct model_bulk_command *x)
+{
+	int rc = finish_data(t, x);
+
 	if (!rc && x->stalls)
 		rc = bus_stall(t->bus, PIPE_IN);
 	return rc;
@@ -124,7 +139,7 @@ static int send_status(struct transport *t, const struct model_bulk_command *x, 
 	if (rc < 0)
 		return rc;
 	put_little_endian(t->csw, csw_signature);
-	put_little_endian(t->csw + 4, t->wrapper.tag);
+	put_little_endian(t->csw + 4, t->wrapper.tag + x->wrong_tag);
 	put_little_endian(t->csw + 8, x->residue);
 	t->csw[12] = x->status;
 	t->note.due = due + t->line.shift + b->extra.status;
@@ -146,9 +161,11 @@ static int run_command(struct transport *t, struct unit *u, struct model_bulk_co
 	g->line = &t->line.base;
 	rc = model_bulk_run(&u->bulk, x);
 	g->line = NULL;
-	if (!rc)
-		rc = finish_data(t, x);
-	return rc < 0 ? rc : send_status(t, x, g->now_ns);
+	if (!rc && (!x->silent || x->stalls))
+		rc = finish(t, x);
+	if (rc < 0 || x->silent)
+		return rc;
+	return send_status(t, x, g->now_ns);
 }
 
 static bool takes_silence(struct bus *b, uint8_t opcode)
@@ -178,7 +195,9 @@ static int serve(struct transport *t)
 	t->note.command = x;
 	if (rc < 0)
 		return rc;
-	t->note.end = "status";
+	t->note.end = x.silent ? "silent" : "status";
+	if (x.silent)
+		return hang(b, INFINITY);
 	if (b->extra.next > 0) {
 		double before = clock_ns();
 

@@ -218,6 +218,317 @@ START_TEST(as_linux_sees_them)
 }
 END_TEST
 
+START_TEST(an_unknown_command)
+{
+	static const char *const unknown[] = { "C0 00 00 00 00 00", "35 00 00 00 00 00 00 00 00 00",
+		"1E 00 00 00 01 00" };
+	struct medium *m;
+	struct scsi_exchange e;
+
+	for (int k = 0; k < 3; k++) {
+		opened("claims:\nsynchronize cache = no\n");
+		sent(unknown[k], 'o', 0);
+		expect(1, 0, 0, false);
+		ck_assert(!x.silent);
+		model_gadget_release(&g);
+		opened("claims:\nsynchronize cache = no\nfaults:\nunknown command = silence\n");
+		sent(unknown[k], 'o', 0);
+		ck_assert(x.silent && !x.stalls);
+		sent("00 00 00 00 00 00", 'o', 0);
+		ck_assert(x.silent); /* nothing helps but a reset */
+		model_bulk_reset(&b);
+		sent("00 00 00 00 00 00", 'o', 0);
+		ck_assert(!x.silent && x.status == MODEL_BULK_FAILED);
+		model_gadget_release(&g);
+		opened("claims:\nsynchronize cache = no\nfaults:\nunknown command = stall\n");
+		sent(unknown[k], 'o', 0);
+		ck_assert(x.silent && x.stalls);
+		model_gadget_release(&g);
+	}
+	m = medium_of("faults:\nunknown command = silence\n");
+	e = exchanged(m, "C0 00 00 00 00 00", SCSI_NO_DATA, 0);
+	ck_assert_uint_eq(e.host_status, 3);
+	ck_assert_uint_eq(e.duration_ns, UINT64_C(30000000000));
+	e = exchanged(m, "00 00 00 00 00 00", SCSI_NO_DATA, 0);
+	ck_assert_uint_eq(e.status, 2); /* 29/00: it was reset */
+	e = exchanged(m, "00 00 00 00 00 00", SCSI_NO_DATA, 0);
+	ck_assert(scsi_succeeded(&e));
+	medium_close(m);
+}
+END_TEST
+
+/* Without an answer to its flush the kernel tries six times for a minute; an unknown one it takes for success. */
+START_TEST(an_unknown_flush)
+{
+	struct medium *m = medium_of("write behind = 32Ki\nclaims:\nwrite cache = yes\n"
+				     "synchronize cache = no\n");
+	uint64_t before = medium_now_ns(m);
+
+	ck_assert_int_eq(medium_flush(m), 0);
+	ck_assert_uint_le(medium_now_ns(m) - before, 2000000);
+	medium_close(m);
+	m = medium_of("write behind = 32Ki\nclaims:\nwrite cache = yes\nsynchronize cache = no\n"
+		      "faults:\nunknown command = stall\n");
+	before = medium_now_ns(m);
+	ck_assert_int_eq(medium_flush(m), -EIO);
+	ck_assert_uint_eq(medium_now_ns(m) - before, UINT64_C(360000000000));
+	medium_close(m);
+}
+END_TEST
+
+START_TEST(a_short_answer)
+{
+	struct medium *m;
+	struct scsi_exchange e;
+
+	opened("faults:\nshort answer = ended\n");
+	sent("12 00 00 00 FF 00", 'i', 255);
+	expect(0, 36, 219, false);
+	ck_assert(!x.silent);
+	sent("28 00 00 FF FF FF 00 00 01 00", 'i', 512); /* an error is no short answer */
+	expect(1, 0, 512, true);
+	model_gadget_release(&g);
+	opened("faults:\nshort answer = lost\n");
+	sent("12 00 00 00 24 00", 'i', 36); /* whole: nothing is lost */
+	ck_assert(!x.silent);
+	sent("12 00 00 00 FF 00", 'i', 255);
+	expect(0, 36, 219, true);
+	ck_assert(x.silent);
+	model_gadget_release(&g);
+	m = medium_of("claims:\nwrite cache = yes\nfua = yes\nfaults:\nshort answer = lost\n");
+	/* The driver never learns of a cache, as its question is one of those. */
+	ck_assert_int_eq(medium_traits(m)->cache, MEDIUM_CACHE_WRITE_THROUGH);
+	e = exchanged(m, "1A 00 3F 00 C0 00", SCSI_DATA_IN, 192);
+	ck_assert_uint_eq(e.host_status, 3);
+	medium_close(m);
+}
+END_TEST
+
+static int reads(struct medium *m, int count)
+{
+	size_t got;
+	int rc = 0;
+
+	for (int i = 0; i < count && !rc; i++)
+		rc = medium_read(m, (uint64_t)i * 512, data, 512, &got);
+	return rc;
+}
+
+START_TEST(a_wrong_tag)
+{
+	struct medium *m;
+	struct scsi_exchange e;
+	uint64_t before;
+
+	opened("faults:\nwrong tag = 1 in 3\n");
+	for (int i = 1; i <= 9; i++) {
+		sent("00 00 00 00 00 00", 'o', 0);
+		ck_assert(!x.wrong_tag);
+		sent(i % 2 ? READ_1 : WRITE_1, i % 2 ? 'i' : 'o', 512);
+		ck_assert_int_eq(x.wrong_tag, i % 3 == 0);
+		expect(0, 512, 0, false);
+	}
+	model_gadget_release(&g);
+	m = medium_of("faults:\nwrong tag = 1 in 2\n");
+	before = medium_now_ns(m);
+	ck_assert_int_eq(reads(m, 9), 0); /* every second one is read again */
+	ck_assert_uint_eq(medium_now_ns(m) - before, 17 * UINT64_C(2024000));
+	e = exchanged(m, READ_1, SCSI_DATA_IN, 512);
+	ck_assert_uint_eq(e.host_status, 7); /* told to who sent it himself */
+	medium_close(m);
+	m = medium_of("faults:\nwrong tag = 1 in 1\n");
+	ck_assert_int_eq(reads(m, 1), -EIO);
+	medium_close(m);
+}
+END_TEST
+
+START_TEST(a_wrong_residue)
+{
+	struct medium *m;
+	struct scsi_exchange e;
+
+	opened("faults:\nwrong residue = 1 in 2\n");
+	sent(WRITE_2, 'o', 1024);
+	expect(0, 1024, 0, false);
+	sent(WRITE_2, 'o', 1024);
+	expect(0, 1024, 512, false);
+	model_gadget_release(&g);
+	m = medium_of("faults:\nwrong residue = 1 in 2\n");
+	ck_assert_int_eq(reads(m, 9), 0);
+	e = exchanged(m, READ_1, SCSI_DATA_IN, 512);
+	ck_assert(scsi_succeeded(&e));
+	ck_assert_uint_eq(e.residual, 512);
+	medium_close(m);
+	m = medium_of("faults:\nwrong residue = 1 in 1\n");
+	ck_assert_int_eq(reads(m, 1), -EIO);
+	medium_close(m);
+}
+END_TEST
+
+START_TEST(mode_sense_of_the_wrong_length)
+{
+	struct medium *m;
+	struct scsi_exchange e;
+
+	opened("claims:\nwrite cache = yes\nfaults:\nmode sense = long\n");
+	sent("1A 00 3F 00 C0 00", 'i', 192);
+	expect(0, 192, 0, false);
+	ck_assert_uint_eq(x.excess, 60);
+	ck_assert_uint_eq(data[0], 23);
+	ck_assert_uint_eq(data[191], 0);
+	sent("1A 00 3F 00 FF 00", 'i', 255);
+	expect(0, 252, 3, true);
+	sent("12 00 00 00 24 00", 'i', 8); /* no other command */
+	expect(2, 0, 8, true);
+	ck_assert_uint_eq(x.excess, 0);
+	model_gadget_release(&g);
+	opened("claims:\nwrite cache = yes\nfaults:\nmode sense = short\n");
+	sent("1A 00 3F 00 C0 00", 'i', 192);
+	expect(0, 4, 188, true);
+	ck_assert_uint_eq(data[0], 23);
+	sent("5A 00 3F 00 00 00 00 00 C0 00", 'i', 192);
+	expect(0, 8, 184, true);
+	ck_assert_uint_eq(data[1], 26);
+	model_gadget_release(&g);
+	m = medium_of("claims:\nwrite cache = yes\nfaults:\nmode sense = long\n");
+	ck_assert_int_eq(medium_traits(m)->cache, MEDIUM_CACHE_WRITE_THROUGH);
+	e = exchanged(m, "1A 00 3F 00 C0 00", SCSI_DATA_IN, 192);
+	ck_assert_uint_eq(e.host_status, 7);
+	medium_close(m);
+	m = medium_of("claims:\nwrite cache = yes\nfaults:\nmode sense = short\n");
+	ck_assert_int_eq(medium_traits(m)->cache, MEDIUM_CACHE_WRITE_THROUGH);
+	medium_close(m);
+	m = medium_of("claims:\nwrite cache = yes\nfaults:\nmode sense = right\n");
+	ck_assert_int_eq(medium_traits(m)->cache, MEDIUM_CACHE_WRITE_BACK);
+	medium_close(m);
+	/* The kernel does not know of the protection, and the device refuses. */
+	m = medium_of("claims:\nwrite protected = yes\nfaults:\nmode sense = long\n");
+	ck_assert(!medium_traits(m)->read_only);
+	ck_assert_int_eq(medium_write(m, 0, data, 512, &(size_t){ 0 }), -EREMOTEIO);
+	medium_close(m);
+}
+END_TEST
+
+START_TEST(confused_vital_pages)
+{
+	opened("faults:\nvital pages confused = yes\n");
+	for (unsigned page = 0; page < 256; page += 0x40) {
+		char cdb[32];
+
+		snprintf(cdb, sizeof cdb, "12 01 %02X 00 FF 00", page);
+		sent(cdb, 'i', 255);
+		expect(0, 36, 219, true);
+		ck_assert_mem_eq(data + 8, "INVENTED", 8);
+	}
+	model_gadget_release(&g);
+}
+END_TEST
+
+START_TEST(sense_that_stays)
+{
+	opened("faults:\nsense stays = yes\n");
+	sent("C0 00 00 00 00 00", 'o', 0);
+	for (int i = 0; i < 2; i++) {
+		sent("03 00 00 00 12 00", 'i', 18);
+		ck_assert_uint_eq(data[12], 0x20);
+	}
+	sent("00 00 00 00 00 00", 'o', 0);
+	expect(0, 0, 0, false);
+	sent("03 00 00 00 12 00", 'i', 18);
+	ck_assert_uint_eq(data[12], 0x20);
+	model_bulk_reset(&b);
+	sent("03 00 00 00 12 00", 'i', 18);
+	ck_assert_uint_eq(data[12], 0);
+	model_gadget_release(&g);
+}
+END_TEST
+
+START_TEST(prevent_on_a_removable_medium)
+{
+	opened("");
+	sent("1E 00 00 00 01 00", 'o', 0);
+	expect(1, 0, 0, false);
+	sent("1B 00 00 00 02 00", 'o', 0);
+	expect(0, 0, 0, false);
+	model_gadget_release(&g);
+	opened("faults:\nprevent accepted = yes\n");
+	sent("1E 00 00 00 01 00", 'o', 0);
+	expect(0, 0, 0, false);
+	sent("1B 00 00 00 02 00", 'o', 0);
+	expect(1, 0, 0, false);
+	model_gadget_release(&g);
+	opened("claims:\nremovable = no\n");
+	sent("1E 00 00 00 01 00", 'o', 0);
+	expect(0, 0, 0, false);
+	model_gadget_release(&g);
+}
+END_TEST
+
+START_TEST(a_medium_that_stays_after_eject)
+{
+	opened("faults:\nstays after eject = yes\n");
+	sent("1B 00 00 00 02 00", 'o', 0);
+	expect(0, 0, 0, false);
+	sent("00 00 00 00 00 00", 'o', 0);
+	expect(0, 0, 0, false);
+	model_gadget_release(&g);
+}
+END_TEST
+
+START_TEST(unreadable_blocks)
+{
+	struct medium *m;
+	struct scsi_exchange e;
+	struct scsi_sense sense;
+	size_t got;
+
+	opened("faults:\nunreadable range = 4096+1Ki\n");
+	memset(data, 0x5A, 1024);
+	sent("2A 00 00 00 00 07 00 00 02 00", 'o', 1024); /* writing there works */
+	expect(0, 1024, 0, false);
+	sent("28 00 00 00 00 07 00 00 03 00", 'i', 1536);
+	expect(1, 512, 1024, true);
+	ck_assert_uint_eq(data[511], 0x5A);
+	sent("28 00 00 00 00 0A 00 00 01 00", 'i', 512); /* behind it */
+	expect(0, 512, 0, false);
+	model_gadget_release(&g);
+	m = medium_of("faults:\nunreadable range = 4096+1Ki\n");
+	ck_assert_int_eq(medium_read(m, 3584, data, 512, &got), 0);
+	/* Linux: BLK_STS_MEDIUM, ENODATA. */
+	ck_assert_int_eq(medium_read(m, 3584, data, 1024, &got), -ENODATA);
+	e = exchanged(m, "28 00 00 00 00 08 00 00 01 00", SCSI_DATA_IN, 512);
+	scsi_sense_decode(&sense, e.sense, e.sense_length);
+	ck_assert_uint_eq(sense.key, SENSE_MEDIUM_ERROR);
+	ck_assert_uint_eq(sense.code, SENSE_READ_ERROR);
+	ck_assert_uint_eq(sense.information, 8);
+	medium_close(m);
+}
+END_TEST
+
+static void refused_model(const char *tail, const char *words)
+{
+	struct model_spec spec;
+	struct error err = { 0 };
+	char text[1024];
+
+	snprintf(text, sizeof text, "%s%s", head, tail);
+	ck_assert_int_eq(model_spec_parse(&spec, text, strlen(text), "t", &err), -1);
+	ck_assert_msg(strstr(err.text, words) != NULL, "%s", err.text);
+}
+
+START_TEST(faults_that_could_not_show)
+{
+	refused_model("claims:\nremovable = no\nfaults:\nprevent accepted = yes\n",
+		"'removable = yes' in the claims section");
+	refused_model("claims:\nremovable = no\nfaults:\nstays after eject = yes\n",
+		"'removable = yes' in the claims section");
+	refused_model("claims:\ncaching page = no\nfaults:\nmode sense = short\n",
+		"there is nothing to leave out");
+	refused_model("faults:\nunreadable range = 4Mi+512\n", "whole blocks inside the capacity");
+	refused_model("faults:\nunknown command = noise\n", "refused silence stall");
+}
+END_TEST
+
 Suite *model_bulk_suite(void)
 {
 	Suite *s = suite_create("model_bulk");
@@ -228,6 +539,18 @@ Suite *model_bulk_suite(void)
 	tcase_add_test(c, sense_waits_until_it_is_asked_for);
 	tcase_add_test(c, a_reset_is_told_once);
 	tcase_add_test(c, as_linux_sees_them);
+	tcase_add_test(c, an_unknown_command);
+	tcase_add_test(c, an_unknown_flush);
+	tcase_add_test(c, a_short_answer);
+	tcase_add_test(c, a_wrong_tag);
+	tcase_add_test(c, a_wrong_residue);
+	tcase_add_test(c, mode_sense_of_the_wrong_length);
+	tcase_add_test(c, confused_vital_pages);
+	tcase_add_test(c, sense_that_stays);
+	tcase_add_test(c, prevent_on_a_removable_medium);
+	tcase_add_test(c, a_medium_that_stays_after_eject);
+	tcase_add_test(c, unreadable_blocks);
+	tcase_add_test(c, faults_that_could_not_show);
 	suite_add_tcase(s, c);
 	return s;
 }

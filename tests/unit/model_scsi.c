@@ -201,9 +201,9 @@ END_TEST
 
 START_TEST(eject_stores_first)
 {
-	opened("claims:\nwrite cache = yes\n");
+	opened("claims:\nwrite cache = yes\nfaults:\nprevent accepted = yes\n");
 	sent("2A 00 00 00 08 00 00 00 08 00", 4096);
-	sent("1E 00 00 00 01 00", 0);
+	ck_assert_uint_eq(sent("1E 00 00 00 01 00", 0), 0);
 	sent("1B 00 00 00 02 00", 0);
 	expect_sense(0x70, 5, 0x53, 2); /* removal is prevented */
 	sent("1E 00 00 00 00 00", 0);

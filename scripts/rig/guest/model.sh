@@ -42,8 +42,13 @@ node_of_unit() {
 		[ "$(cat "$up/serial" 2>/dev/null)" = "$1" ] && : <"/dev/${block##*/}" && [ "$(cat "$block/size")" -gt 0 ] && echo "/dev/${block##*/}"
 	done | grep .
 }
+# A gadget that does not answer everything takes the kernel minutes.
 model_node() {
-	wait_for 120 node_of_unit "$model_serial" "${1:-0}" || fail "the gadget did not appear: $(cat $work/model.err)"
+	wait_for 10 node_of_unit "$model_serial" "${1:-0}" || for _ in $(seq 300); do
+		node_of_unit "$model_serial" "${1:-0}" >/dev/null 2>&1 && break
+		sleep 10
+	done
+	node_of_unit "$model_serial" "${1:-0}" >/dev/null || fail "the gadget did not appear: $(cat $work/model.err)"
 	gadget=$(node_of_unit "$model_serial" "${1:-0}")
 	wait_for 60 test -b "$gadget" || fail "$gadget has no node"
 }
