@@ -108,7 +108,8 @@ $(O)/bench/%: $(O)/tests/bench/%.o $(O)/libblkassay.a
 # The gadget on the rig's emulated bus.
 GADGET_SRC := $(sort $(wildcard tests/gadget/*.c))
 $(GADGET_SRC:%.c=$(O)/%.o): ALL_CPPFLAGS += -Itests
-$(O)/bus_gadget: $(GADGET_SRC:%.c=$(O)/%.o) $(O)/libblkassay.a
+$(O)/rig-bin/bus_gadget: $(GADGET_SRC:%.c=$(O)/%.o) $(O)/libblkassay.a
+	@mkdir -p $(@D)
 	$(if $(V),,@echo "  LINK    $@")
 	$(Q)$(CC) $(ALL_CFLAGS) $(LDFLAGS) -o $@ $^ $(LIBS)
 
@@ -151,7 +152,7 @@ $(O)/rig-bin/%: tests/rig/%.c
 	@mkdir -p $(@D)
 	$(Q)$(CC) $(ALL_CPPFLAGS) $(ALL_CFLAGS) $(LDFLAGS) -o $@ $<
 
-rig: $(O)/blkassay $(O)/bench/bare_reads $(RIG_BIN) $(O)/bus_gadget
+rig: $(O)/blkassay $(O)/bench/bare_reads $(RIG_BIN) $(O)/rig-bin/bus_gadget
 	$(Q)scripts/rig/run -b $(O)/blkassay $(or $(RIG),all)
 
 kill-campaign: $(O)/blkassay

@@ -26,10 +26,12 @@ struct bus {
 	uint32_t packet_bytes;
 	struct truth_log truth;
 	struct bus_extra extra;
+	double last_piece_ns; /* what the last, small piece of data takes from call to return, of late */
 	bool powered, finished,
 		idle; /* idle: between commands, so that orders may be carried out */
 	unsigned silences; /* commands to come that get no answer, */
 	int silent_opcode; /* only these; -1: any */
+	bool interrupts; /* no answer from the middle of each read or write on, when it comes the first time */
 	/* of all */
 	pthread_mutex_t lock;
 	pthread_cond_t changed;

@@ -31,6 +31,12 @@ int limits_check(const struct model_spec *s, const char *path, struct error *err
 			"host's "
 			"driver, 120 KiB, which a gadget cannot lower; leave 'request limit' out",
 			path, size_format(rate, l->request_limit_bytes));
+	if (s->events.swap_at || s->events.unplug_at || s->events.reset_at)
+		return error_set(err, ERROR_USAGE,
+			"'%s' cannot run on a bus: its events are counted in commands, and there "
+			"they "
+			"are orders (bus_gadget tell); leave that section out",
+			path);
 	return 0;
 }
 

@@ -11,6 +11,7 @@ enum { GRAIN = 512, PIECE_MAX = LINE_SPARE_BYTES / 2 };
 
 /* Pieces of about this time: short beside a request, long beside what a transfer costs in an emulated machine. */
 static const double piece_ns = 4e6;
+static const double turn_ns = 150e3, lead_max_ns = 2e6;
 
 static size_t piece_bytes(const struct model_link *link)
 {
@@ -97,6 +98,22 @@ static size_t last_piece(const struct line *l)
 	return (size_t)number_round_down(l->total - 1, GRAIN);
 }
 
+/* It is begun as much earlier as such pieces took of late, and a turn of the emulated bus (125 us) more, so as to be over
+ * by its time: then the status goes when the model says, and not just behind a turn of the bus. */
+static int move_last(struct line *l, size_t at, double end)
+{
+	struct bus *b = l->bus;
+	int rc = line_wait(l, end - b->last_piece_ns - turn_ns);
+	double begun = clock_ns(), took;
+
+	if (!rc)
+		rc = move(l, l->data + at, l->total - at);
+	took = clock_ns() - begun;
+	if (!rc)
+		b->last_piece_ns += (fmin(took, lead_max_ns) - b->last_piece_ns) / 8;
+	return rc ? rc : line_wait(l, end);
+}
+
 /* The link carries [from, upto) from start to end: when is it at `byte`? */
 struct stretch {
 	size_t from, upto;
@@ -120,12 +137,15 @@ static int take(struct line *l, const struct stretch *s)
 	int rc = 0;
 
 	while (!rc && l->base.carried < s->upto) {
-		size_t at = l->base.carried, n = at < last ? last - at : l->total - at;
+		size_t at = l->base.carried, n = at < last ? last - at : 0;
 
-		n = n < l->piece ? n : l->piece;
-		rc = line_wait(l, at + n == l->total ? s->end : at_byte(s, at));
+		if (at >= last) {
+			rc = move_last(l, at, s->end);
+			continue;
+		}
+		rc = line_wait(l, at_byte(s, at));
 		if (!rc)
-			rc = move(l, l->data + at, n);
+			rc = move(l, l->data + at, n < l->piece ? n : l->piece);
 	}
 	return rc;
 }
@@ -140,12 +160,26 @@ static int give(struct line *l, const struct stretch *s)
 		size_t at = l->base.carried, end = at < last && s->upto > last ? last : s->upto;
 		size_t n = end - at < l->piece ? end - at : l->piece;
 
+		if (at >= last) {
+			rc = move_last(l, at, s->end);
+			continue;
+		}
 		if (n < l->piece && s->upto < l->total)
 			break;
 		rc = line_wait(l, at_byte(s, at + n));
 		if (!rc)
 			rc = move(l, l->data + at, n);
 	}
+	return rc;
+}
+
+int line_hang(struct bus *b, double t)
+{
+	int rc;
+
+	b->idle = true;
+	rc = bus_pass(b, t);
+	b->idle = false;
 	return rc;
 }
 
@@ -159,7 +193,10 @@ static int carry_hook(struct model_line *line, size_t upto, double start, double
 		return rc;
 	ready(l);
 	l->upto = upto;
-	return l->in ? give(l, &s) : take(l, &s);
+	rc = l->in ? give(l, &s) : take(l, &s);
+	if (!rc && l->stop_at && l->base.carried >= l->stop_at)
+		rc = give_up(l, line_hang(l->bus, INFINITY));
+	return rc;
 }
 
 int line_finish(struct line *l, size_t upto)

@@ -108,13 +108,13 @@ static int set_silence(struct bus *b, struct order *o)
 	return 0;
 }
 
-static int set_ignore_reset(struct bus *b, struct order *o)
+static int set_switch(struct order *o, bool *what)
 {
 	bool on = order_word(o->words[0], "yes");
 
 	if (!on && !order_word(o->words[0], "no"))
-		return refuse(o, "expected: ignore-reset yes|no");
-	b->ignore_reset = on;
+		return refuse(o, "expected: yes or no");
+	*what = on;
 	return 0;
 }
 
@@ -172,7 +172,9 @@ static int carry_out(struct bus *b, struct order *o)
 	case ORDER_SILENCE:
 		return set_silence(b, o);
 	case ORDER_IGNORE_RESET:
-		return set_ignore_reset(b, o);
+		return set_switch(o, &b->ignore_reset);
+	case ORDER_INTERRUPT:
+		return set_switch(o, &b->interrupts);
 	case ORDER_ADD:
 		return add(b, o);
 	case ORDER_RECOUNT:

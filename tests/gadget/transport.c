@@ -30,6 +30,8 @@ struct transport {
 	struct wrapper wrapper;
 	struct line line;
 	struct truth note;
+	uint8_t interrupted
+		[16]; /* the last command that was, which is served when it comes again */
 	bool noted; /* there is a note to write */
 };
 
@@ -58,17 +60,6 @@ static bool read_wrapper(struct wrapper *w, const uint8_t *p, size_t n, unsigned
 	return w->lun < units && w->cdb_length >= 1 && w->cdb_length <= sizeof w->cdb;
 }
 
-/* What nothing but a reset ends; whoever gives orders is heard. */
-static int hang(struct bus *b, double t)
-{
-	int rc;
-
-	b->idle = true;
-	rc = bus_pass(b, t);
-	b->idle = false;
-	return rc;
-}
-
 /* 6.6.1: both endpoints are halted, and again when the host clears them, until a reset recovery. */
 static int refuse_wrapper(struct bus *b)
 {
@@ -77,7 +68,7 @@ static int refuse_wrapper(struct bus *b)
 	while (!rc) {
 		pipes_stall(&b->pipes, PIPE_IN);
 		pipes_stall(&b->pipes, PIPE_OUT);
-		rc = hang(b, clock_ns() + 1e6);
+		rc = line_hang(b, clock_ns() + 1e6);
 	}
 	return rc;
 }
@@ -157,6 +148,10 @@ static int run_command(struct transport *t, struct unit *u, struct model_bulk_co
 	int rc;
 
 	line_begin(&t->line, t->bus, &t->note, x, m.exact ? (size_t)m.bytes : 0, &g->spec.link);
+	if (m.exact && t->bus->interrupts && memcmp(t->interrupted, x->cdb, sizeof x->cdb) != 0) {
+		memcpy(t->interrupted, x->cdb, sizeof x->cdb);
+		t->line.stop_at = (size_t)(m.bytes + 1) / 2;
+	}
 	g->now_ns = g->busy_until_ns = arrived;
 	g->line = &t->line.base;
 	rc = model_bulk_run(&u->bulk, x);
@@ -189,7 +184,7 @@ static int serve(struct transport *t)
 	if (takes_silence(b, x.cdb[0])) {
 		t->note.command = x;
 		t->note.end = "silent";
-		return hang(b, INFINITY);
+		return line_hang(b, INFINITY);
 	}
 	rc = run_command(t, &b->units[w->lun], &x);
 	t->note.command = x;
@@ -197,7 +192,7 @@ static int serve(struct transport *t)
 		return rc;
 	t->note.end = x.silent ? "silent" : "status";
 	if (x.silent)
-		return hang(b, INFINITY);
+		return line_hang(b, INFINITY);
 	if (b->extra.next > 0) {
 		double before = clock_ns();
 

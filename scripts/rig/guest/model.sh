@@ -1,7 +1,9 @@
 # Words for the gadget that does what a model file says (tests/gadget). Loaded by lib.sh.
 #
-#   model_plug MODEL [OPTION...]  starts it and plugs it in; its node in $gadget. MODEL: a file, or a name in /rig/models;
-#                                 OPTIONs: those of `bus_gadget run`, more models among them
+#   model_plug [OPTION...] MODEL...   starts it and plugs it in; its node in $gadget. MODEL: a file, or a name in
+#                                     /rig/models, one for each logical unit; OPTIONs: those of `bus_gadget run`, each
+#                                     before the model it is about
+#   model_start ...               the same, without waiting for a drive with a card in it
 #   model_node [LUN]              waits until its drive is there with a card in it; node in $gadget
 #   model_tell ORDER...           an order, which must be carried out; its answer in $answer
 #   model_remove                  unplugs it and ends it
@@ -16,14 +18,23 @@ model_file() {
 	fail "there is no model '$1'"
 }
 model_start() {
-	model=$(model_file "$1")
-	shift
+	set -- "$@" "" # the end
+	model="" words=""
+	while [ -n "$1" ]; do
+		case $1 in
+		-c) words="$words -c $2" && shift ;;
+		-*) words="$words $1" ;;
+		*) words="$words $(model_file "$1")" && model=${model:-$(model_file "$1")} ;;
+		esac
+		shift
+	done
 	speed=$(bus_gadget check "$model" 2>&1) || fail "$speed"
 	modprobe -r dummy_hcd 2>/dev/null
 	modprobe dummy_hcd is_super_speed=0 is_high_speed=$([ "$speed" = high ] && echo 1 || echo 0) || fail "no dummy_hcd"
 	modprobe libcomposite && modprobe usb_f_fs || fail "no FunctionFS"
 	model_serial=$(sed -n 's/^ *serial *= *\([^ #]*\).*/\1/p' "$model")
-	bus_gadget run -t $truth "$@" "$model" 2>$work/model.err &
+	# shellcheck disable=SC2086
+	bus_gadget run -t $truth $words 2>$work/model.err &
 	model_pid=$!
 	wait_for 60 test -S /run/bus_gadget || fail "the gadget does not start: $(cat $work/model.err)"
 }
@@ -46,6 +57,7 @@ node_of_unit() {
 model_node() {
 	wait_for 10 node_of_unit "$model_serial" "${1:-0}" || for _ in $(seq 300); do
 		node_of_unit "$model_serial" "${1:-0}" >/dev/null 2>&1 && break
+		kill -0 $model_pid 2>/dev/null || break
 		sleep 10
 	done
 	node_of_unit "$model_serial" "${1:-0}" >/dev/null || fail "the gadget did not appear: $(cat $work/model.err)"

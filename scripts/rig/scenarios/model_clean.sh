@@ -12,7 +12,7 @@ truth_ms() {
 sweep_ms() {
 	awk -F, -v wanted="$1 $2" '
 		NR == 1 { for (i = 1; i <= NF; i++) at[$i] = i; next }
-		$at["direction"] " " $at["request_bytes"] == wanted && $at["order"] == "sequential" { print $at["request_bytes"] / $at["rate_ack_bps"] * 1000 }' sweep.csv |
+		$at["direction"] " " $at["request_bytes"] == wanted && $at["order"] == "sequential" { print $at["request_bytes"] / $at["acknowledged_bytes_per_second"] * 1000 }' sweep.csv |
 		sort -n | awk '{ v[NR] = $1 } END { print v[int((NR + 1) / 2)] }'
 }
 
@@ -26,8 +26,8 @@ for name in buoy-b buoy-d; do
 	is "its serial" "$(field "$gadget" serial)" BUOY-0001
 	is "its link" "$(field "$gadget" link_bits_per_second)" 12000000
 	run 0 blkassay sweep "$gadget" --erase "$token" --region 0+2Mi --direction read,write --order sequential --sizes 4Ki,32Ki \
-		--seconds 0.5 --passes 3 --out $name.run
-	run 0 blkassay report $name.run --csv sweep.csv
+		--seconds 0.5 --passes 3 --out $name.assay
+	run 0 blkassay report $name.assay --csv sweep.csv
 	for pair in "read 28" "write 2A"; do
 		for size in 4096 32768; do
 			set -- $pair
@@ -37,7 +37,7 @@ for name in buoy-b buoy-d; do
 			between "sweep's time of a request" "$tools" "$gadgets" "$(awk "BEGIN { print $gadgets + 2 }")"
 		done
 	done
-	run 0 blkassay verify "$gadget" --erase "$token" --region 0+256Ki --seed 4 --out verify-$name.run
+	run 0 blkassay verify "$gadget" --erase "$token" --region 0+256Ki --seed 4 --out verify-$name.assay
 	says "hold what was written"
 	model_remove
 done
@@ -64,5 +64,6 @@ sed 's/speed = full/speed = none/' /rig/models/buoy-b.model | refused "its link 
 sed 's/rate = 1.0 MB.s  *#/rate = 1.3 MB\/s #/' /rig/models/buoy-b.model | refused "faster than bulk transfers at that speed, 1.22 MB/s"
 sed 's/rate = 1.0 MB.s  *#/rate = unlimited #/' /rig/models/buoy-b.model | refused "its link of unlimited rate is faster"
 sed 's/rate = 1.0 MB.s  *#/request limit = 64Ki\nrate = 1.0 MB\/s #/' /rig/models/buoy-b.model | refused "request limit of 64 KiB"
+{ cat /rig/models/buoy-b.model; printf 'events:\n    reset at = 9\n'; } | refused "its events are counted in commands"
 run 2 bus_gadget run /rig/models/buoy-b.model
 says "binds to no other; load the module dummy_hcd"

@@ -13,7 +13,7 @@ blocks_of() { tr -dc "$2" <"$1" | wc -c | awk '{ print $1 / 512 }'; }
 sequence() { cat /sys/block/${gadget#/dev/}/diskseq; }
 
 note "power is cut with a full buffer"
-model_plug $slow -c card.img
+model_plug -c card.img $slow
 flushed old
 flushed old 1
 put new
