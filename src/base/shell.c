@@ -3,6 +3,7 @@
 
 #include <stddef.h>
 #include <stdint.h>
+#include <string.h>
 
 #include "base/clean.h"
 #include "base/text.h"
@@ -53,15 +54,37 @@ static void add_escaped(struct text *t, const char *s, bool ascii)
 	}
 }
 
-void shell_add_word(struct text *t, const char *word, bool ascii)
+static void add_quoted(struct text *t, const char *before, const char *word, bool ascii)
 {
 	bool plain = all_plain(word, ascii);
 
 	text_adds(t, plain ? "'" : "$'");
-	text_adds(t, *word == '-' ? "./" : "");
+	text_adds(t, before);
 	if (plain)
 		add_simple(t, word);
 	else
 		add_escaped(t, word, ascii);
 	text_adds(t, "'");
+}
+
+void shell_add_word(struct text *t, const char *word, bool ascii)
+{
+	add_quoted(t, *word == '-' ? "./" : "", word, ascii);
+}
+
+/* POSIX.1-2017, Shell Command Language 2.2 names what must be quoted, and what at times: all of that is left out here. */
+static bool needs_no_quotes(const char *word)
+{
+	static const char safe[] = "abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789"
+				   "_./:,+@%-=";
+
+	return *word && !word[strspn(word, safe)] && !(*word != '-' && strchr(word, '='));
+}
+
+void shell_add_typed(struct text *t, const char *word, bool ascii)
+{
+	if (needs_no_quotes(word))
+		text_adds(t, word);
+	else
+		add_quoted(t, "", word, ascii);
 }

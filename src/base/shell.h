@@ -11,4 +11,7 @@ struct text;
  * POSIX.1-2024 know. A word that begins with '-' gets ./ before it: it is a file and no option. */
 void shell_add_word(struct text *t, const char *word, bool ascii);
 
+/* The same for a word as it was typed, an option perhaps: nothing is put before it, and what needs no quotes has none. */
+void shell_add_typed(struct text *t, const char *word, bool ascii);
+
 #endif

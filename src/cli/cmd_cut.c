@@ -387,6 +387,18 @@ static int run_cycles(struct cut_job *job, struct error *err)
 	return rc;
 }
 
+/* Said once in a run, before anything is switched; --quiet does not silence it. */
+static void caution_power(const struct cut_job *job)
+{
+	if (job->o->given[OPTION_CUT_WITH])
+		message_warning("switch nothing but the gadget's own low-voltage supply (USB's 5 "
+				"V, a hub port "
+				"made for it, a bench supply); never mains, no shorted or back-fed "
+				"battery\n"
+				"         discharge yourself before you touch cards and boards; "
+				"blkassay-cut(7), Cautions, has the rest");
+}
+
 static int cut(struct cut_job *job, struct error *err)
 {
 	struct session *s = &job->session;
@@ -396,6 +408,7 @@ static int cut(struct cut_job *job, struct error *err)
 
 	if (record_run_begin(&job->writer, job->path, JOURNAL_KIND, job->seed, job->o, s, err) < 0)
 		return error_exit_status(err);
+	caution_power(job);
 	progress_start(&progress);
 	progress.counts_bytes = true;
 	s->run.seed = cycle_seed(job, 1); /* with kept data there is no second cut */

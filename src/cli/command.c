@@ -1,4 +1,4 @@
-/* The command table, dispatch and help. */
+/* The command table and dispatch. */
 #include "cli/command.h"
 
 #include <stdio.h>
@@ -6,18 +6,21 @@
 #include <string.h>
 
 #include "base/error.h"
+#include "base/shell.h"
+#include "base/suggest.h"
 #include "base/text.h"
 #include "cli/completion.h"
+#include "cli/help.h"
 #include "cli/message.h"
+#include "cli/screen.h"
 #include "platform/interrupt.h"
-#include "report/keys.h"
-#include "report/layout.h"
 
 const struct command commands[] = {
 	{ "targets", "", "what may be tested here, what may not and why",
 		"Lists every block device with its consent token, and says for each whether a run "
 		"may write to it. Reads only; works without root as far as it can.",
-		0, 0, cmd_targets, { OPTION_CSV_FILE, OPTION_PAGE, OPTION_JSON, OPTION_END } },
+		0, 0, cmd_targets,
+		{ OPTION_CSV_FILE, OPTION_PAGE, OPTION_JSON, OPTION_BRIEF, OPTION_END } },
 	{ "sweep", "TARGET", "measure rate against request size",
 		"Transfers at each request size with O_DIRECT, in passes interleaved in seeded "
 		"random order, appends every pass to a run record and prints its summary. Reads by "
@@ -26,7 +29,8 @@ const struct command commands[] = {
 		{ OPTION_DIRECTION, OPTION_ORDER, OPTION_SIZES, OPTION_IN_FLIGHT, OPTION_SECONDS,
 			OPTION_PASSES, OPTION_REGION, OPTION_SEED, OPTION_LABEL, OPTION_OUT,
 			OPTION_ERASE, OPTION_KEEP_DATA, OPTION_CREATE, OPTION_FIXED_DISK,
-			OPTION_CSV_FILE, OPTION_PAGE, OPTION_JSON, OPTION_QUIET, OPTION_END } },
+			OPTION_CSV_FILE, OPTION_PAGE, OPTION_JSON, OPTION_BRIEF, OPTION_QUIET,
+			OPTION_END } },
 	{ "audit", "TARGET", "is this gadget's write-behind safe?",
 		"Sets claims against behaviour: asks the target what it claims about its writes, "
 		"tests each claim against what it does, and prints one line each: kept, broken, or "
@@ -48,15 +52,18 @@ const struct command commands[] = {
 		{ OPTION_ONLY, OPTION_SIZES, OPTION_ORDER, OPTION_REGION, OPTION_GENERATIONS,
 			OPTION_SPOT, OPTION_SEED, OPTION_LABEL, OPTION_GIVE_UP_AFTER, OPTION_RESUME,
 			OPTION_OUT, OPTION_ERASE, OPTION_KEEP_DATA, OPTION_CREATE,
-			OPTION_FIXED_DISK, OPTION_CSV_FILE, OPTION_PAGE, OPTION_JSON, OPTION_QUIET,
-			OPTION_END } },
+			OPTION_FIXED_DISK, OPTION_CSV_FILE, OPTION_PAGE, OPTION_JSON, OPTION_BRIEF,
+			OPTION_QUIET, OPTION_END } },
 	{ "cut", "TARGET", "write with a journal until power or plug is cut",
 		"Stamps the region, then writes and flushes at seeded random moments, and journals "
 		"each promise of the target on this host, until the target vanishes, --seconds "
 		"pass, or --cut-with has cut it at a random moment within --seconds. Then: "
 		"blkassay recheck JOURNAL TARGET. With --cycles, and always on a model, it waits "
-		"for the target to come back and rechecks by itself. Cut the target only, never "
-		"other gear; pulling a card under power can damage it: follow its maker's data "
+		"for the target to come back and rechecks by itself. Switch the gadget's own "
+		"low-voltage "
+		"supply only (USB's 5 V, a hub port made for it, a bench supply), never mains and "
+		"never other gear; discharge yourself before you touch cards and boards. Pulling a "
+		"card under power can damage it: follow its maker's data "
 		"sheet. See blkassay-cut(7).",
 		1, 1, cmd_cut,
 		{ OPTION_SECONDS, OPTION_CUT_WITH, OPTION_CYCLES, OPTION_REGION, OPTION_SEED,
@@ -75,7 +82,8 @@ const struct command commands[] = {
 		"into one CSV or page, in the order given. On a page, sweeps with two labels are "
 		"set against each other, the label named first as the base.",
 		1, 64, cmd_report,
-		{ OPTION_CSV_FILE, OPTION_PAGE, OPTION_JSON, OPTION_QUIET, OPTION_END } },
+		{ OPTION_CSV_FILE, OPTION_PAGE, OPTION_JSON, OPTION_BRIEF, OPTION_QUIET,
+			OPTION_END } },
 	{ "explain", "RUN...", "fixed cost, streaming rate, ceilings, stage budget",
 		"Fits t(n) = t0 + n/r to each direction and order of a sweep, sets the rates "
 		"against the link and what you know of the card, and says what limits and what a "
@@ -91,7 +99,7 @@ const struct command commands[] = {
 		"is 0 when the gate is passed, 1 when it fails and 4 when it is undecided.",
 		1, 64, cmd_compare,
 		{ OPTION_AGAINST, OPTION_ALLOW_SLOWER, OPTION_ANYWAY, OPTION_CSV_FILE, OPTION_PAGE,
-			OPTION_JSON, OPTION_QUIET, OPTION_END } },
+			OPTION_JSON, OPTION_BRIEF, OPTION_QUIET, OPTION_END } },
 	{ "observe", "TARGET", "what the host really sends while the target is used",
 		"Watches the kernel's counters and, as root, every request in its block trace, for "
 		"--seconds or until Ctrl-C. Opens nothing and disturbs nothing: it works while the "
@@ -99,7 +107,7 @@ const struct command commands[] = {
 		"and flushes; 'explain RUN --as RECORD' weighs a sweep by them.",
 		1, 1, cmd_observe,
 		{ OPTION_SECONDS, OPTION_LABEL, OPTION_OUT, OPTION_CSV_FILE, OPTION_PAGE,
-			OPTION_JSON, OPTION_QUIET, OPTION_END } },
+			OPTION_JSON, OPTION_BRIEF, OPTION_QUIET, OPTION_END } },
 	{ "restore", "SAVED TARGET", "put kept data back after an interrupted run",
 		"Writes back what --keep-data saved (RECORD.kept), then reads all of it back. "
 		"First it checks that the saved file is whole, and looks at all that it would "
@@ -140,41 +148,6 @@ const struct command *command_find(const char *name)
 	return NULL;
 }
 
-enum { HELP_COLUMNS = 79, OVERVIEW_AT = 27, OPTION_AT = 27 };
-
-/* words from the column `at` on, where the line stands already, wrapped under themselves. */
-static void print_wrapped(FILE *out, const char *words, size_t at)
-{
-	struct text t;
-
-	text_init(&t);
-	layout_wrap(&t, words, at, at, HELP_COLUMNS);
-	fputs(t.bytes, out);
-	text_release(&t);
-}
-
-static void print_overview(FILE *out)
-{
-	fprintf(out,
-		"usage: blkassay COMMAND [OPTION...] [ARGUMENT...]\n\n"
-		"Measures and verifies removable media. Nothing is written to a target unless\n"
-		"--erase TOKEN names it, --keep-data saves it, or --create has just made it.\n\n");
-	for (size_t i = 0; i < command_count; i++) {
-		const struct command *c = &commands[i];
-
-		if (strlen(c->arguments) > 15) /* on a line of its own */
-			fprintf(out, "  %-9s%s\n%*s", c->name, c->arguments, OVERVIEW_AT, "");
-		else
-			fprintf(out, "  %-9s%-15s ", c->name, c->arguments);
-		print_wrapped(out, c->summary, OVERVIEW_AT);
-	}
-	fprintf(out,
-		"\n'blkassay help COMMAND' tells more; 'blkassay --version' its version.\n"
-		"Exit status: 0 success, 1 the target or build failed the check, 2 usage or\n"
-		"refused for safety, 3 the I/O or the machine failed, 4 not shown (too little\n"
-		"was tested to say), 130 interrupted.\n");
-}
-
 const char *command_option_help(const struct command *c, enum option_id id)
 {
 	for (size_t i = 0; i < sizeof notes / sizeof *notes; i++)
@@ -183,33 +156,23 @@ const char *command_option_help(const struct command *c, enum option_id id)
 	return option_spec(id)->help;
 }
 
-static void print_option(FILE *out, const struct command *c, const struct option_spec *s)
+static int unknown_command(const char *name)
 {
-	char left[40];
+	struct error err = { 0 };
+	struct suggest near;
 
-	snprintf(left, sizeof left, "--%s%s%s", s->name, s->value ? " " : "",
-		s->value ? s->value : "");
-	if (strlen(left) > OPTION_AT - 3)
-		fprintf(out, "  %s\n%*s", left, OPTION_AT, "");
+	suggest_begin(&near, name);
+	for (size_t i = 0; i < command_count; i++)
+		suggest_try(&near, commands[i].name);
+	suggest_try(&near, "help");
+	if (near.nearest)
+		error_set(&err, ERROR_USAGE,
+			"there is no command '%s'; did you mean '%s'? 'blkassay help' lists them",
+			name, near.nearest);
 	else
-		fprintf(out, "  %-24s ", left);
-	print_wrapped(out, command_option_help(c, s->id), OPTION_AT);
-}
-
-static void print_help(FILE *out, const struct command *c)
-{
-	size_t n = strlen(c->summary);
-
-	fprintf(out, "usage: blkassay %s [OPTION...]%s%s\n\n%c%s%s\n\n", c->name,
-		*c->arguments ? " " : "", c->arguments,
-		c->summary[0] >= 'a' && c->summary[0] <= 'z' ? c->summary[0] - 'a' + 'A'
-							     : c->summary[0],
-		c->summary + 1, c->summary[n - 1] == '?' ? "" : ".");
-	print_wrapped(out, c->details, 0);
-	fputc('\n', out);
-	for (size_t i = 0; c->options[i] != OPTION_END; i++)
-		print_option(out, c, option_spec(c->options[i]));
-	print_option(out, c, option_spec(OPTION_HELP));
+		error_set(&err, ERROR_USAGE, "there is no command '%s'; 'blkassay help' lists them",
+			name);
+	return message_error(&err);
 }
 
 static int help_completion(const char *shell)
@@ -223,42 +186,45 @@ static int help_completion(const char *shell)
 	return message_error(&err);
 }
 
-static int unknown_command(const char *name)
-{
-	struct error err = { 0 };
-
-	error_set(&err, ERROR_USAGE, "there is no command '%s'; 'blkassay help' lists them", name);
-	return message_error(&err);
-}
-
-/* For programs; the man page of the JSON is made from it. */
-static int help_keys(void)
-{
-	struct text t;
-
-	text_init(&t);
-	keys_add(&t);
-	fputs(t.bytes, stdout);
-	text_release(&t);
-	return 0;
-}
-
 static int help(int argc, char **argv)
 {
 	const struct command *c;
 
 	if (argc < 2) {
-		print_overview(stdout);
+		help_print_overview(stdout, true);
 		return 0;
 	}
 	if (!strcmp(argv[1], "--completion"))
 		return help_completion(argc > 2 ? argv[2] : NULL);
-	if (!strcmp(argv[1], "--keys"))
-		return help_keys();
+	if (!strcmp(argv[1], "--keys")) {
+		help_print_keys(stdout);
+		return 0;
+	}
 	c = command_find(argv[1]);
 	if (!c)
 		return unknown_command(argv[1]);
-	print_help(stdout, c);
+	help_print_command(stdout, c);
+	return 0;
+}
+
+static int take_common(const struct options *o, struct error *err)
+{
+	const char *colour = options_text(o, OPTION_COLOR, "auto");
+
+	if (screen_set_colour(colour) < 0)
+		return error_set(
+			err, ERROR_USAGE, "--color takes auto, always or never, not '%s'", colour);
+	screen_set_brief(o->given[OPTION_BRIEF]);
+	message_set_quiet(o->given[OPTION_QUIET]);
+	return 0;
+}
+
+static int show_help(const struct command *c, const struct options *o)
+{
+	if (o->help_short)
+		help_print_usage(stdout, c);
+	else
+		help_print_command(stdout, c);
 	return 0;
 }
 
@@ -282,13 +248,11 @@ static int run_command(const struct command *c, int argc, char **argv, const cha
 	if (options_parse(&o, argc, argv, c->options, &err) < 0) {
 		status = message_error(&err);
 	} else if (o.given[OPTION_HELP]) {
-		print_help(stdout, c);
-		status = 0;
-	} else if (check_arguments(c, &o, &err) < 0) {
+		status = show_help(c, &o);
+	} else if (take_common(&o, &err) < 0 || check_arguments(c, &o, &err) < 0) {
 		status = message_error(&err);
 	} else {
 		o.command_line = command_line;
-		message_set_quiet(o.given[OPTION_QUIET]);
 		interrupt_install();
 		status = c->run(&o);
 	}
@@ -315,11 +279,14 @@ static int check_stdout(int status)
 	return message_error(&err);
 }
 
+/* So that what a record holds can be pasted. */
 static void join_command_line(struct text *t, int argc, char **argv)
 {
 	text_adds(t, "blkassay");
-	for (int i = 1; i < argc; i++)
-		text_addf(t, " %s", argv[i]);
+	for (int i = 1; i < argc; i++) {
+		text_adds(t, " ");
+		shell_add_typed(t, argv[i], false);
+	}
 }
 
 int cli_main(int argc, char **argv)
@@ -329,14 +296,18 @@ int cli_main(int argc, char **argv)
 	int status;
 
 	if (argc < 2) {
-		print_overview(stderr);
+		help_print_overview(stderr, false);
 		return 2;
 	}
 	if (!strcmp(argv[1], "help"))
 		return check_stdout(help(argc - 1, argv + 1));
-	if (!strcmp(argv[1], "-h") || !strcmp(argv[1], "--help"))
+	if (!strcmp(argv[1], "--help"))
 		return check_stdout(help(1, argv + 1));
-	if (!strcmp(argv[1], "--version")) {
+	if (!strcmp(argv[1], "-h")) {
+		help_print_overview(stdout, false);
+		return check_stdout(0);
+	}
+	if (!strcmp(argv[1], "--version") || !strcmp(argv[1], "-V")) {
 		printf("blkassay %s\n", BLKASSAY_VERSION);
 		return check_stdout(0);
 	}

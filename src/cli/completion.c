@@ -14,6 +14,8 @@ static const struct {
 	{ OPTION_DIRECTION, "read write read,write" },
 	{ OPTION_ORDER, "sequential random sequential,random" },
 	{ OPTION_ONLY, "write read" },
+	{ OPTION_CARD_BUS, "spi:20MHz sd1:25MHz sd4:50MHz sd4ddr:50MHz mmc8:52MHz" },
+	{ OPTION_COLOR, "auto always never" },
 };
 
 static const char *value_words(enum option_id id)
@@ -36,12 +38,13 @@ static bool takes_file(const struct option_spec *s)
 
 typedef void option_visitor(FILE *out, const struct command *c, const struct option_spec *s);
 
-/* The options of a command, --help last as in its help. */
+/* The options of a command, those of every command last as in its help. */
 static void visit_options(FILE *out, const struct command *c, option_visitor *visit)
 {
 	for (size_t i = 0; c->options[i] != OPTION_END; i++)
 		visit(out, c, option_spec(c->options[i]));
-	visit(out, c, option_spec(OPTION_HELP));
+	for (size_t i = 0; options_common[i] != OPTION_END; i++)
+		visit(out, c, option_spec(options_common[i]));
 }
 
 static void print_command_names(FILE *out)
@@ -100,7 +103,7 @@ static void print_bash(FILE *out)
 	      "\t\tCOMPREPLY=($(compgen -W \"",
 		out);
 	print_command_names(out);
-	fputs("help --help --version\" -- \"$word\"))\n\t\treturn\n\tfi\n"
+	fputs("help --help --version -V\" -- \"$word\"))\n\t\treturn\n\tfi\n"
 	      "\tcase $command:$before in\n",
 		out);
 	for (size_t i = 0; i < command_count; i++) {
@@ -136,11 +139,9 @@ static void zsh_option(FILE *out, const struct command *c, const struct option_s
 	if (s->value) {
 		fputc(':', out);
 		print_escaped(out, s->value, ":");
-		fprintf(out, ":%s%s%s", words ? "(" : "",
-			words           ? words
-			: takes_file(s) ? "_files"
-					: "",
-			words ? ")" : "");
+		fputs(words ? ":(" : takes_file(s) ? ":_files" : ":", out);
+		print_escaped(out, words ? words : "", ":");
+		fputs(words ? ")" : "", out);
 	}
 	fputc('\'', out);
 }

@@ -3,12 +3,15 @@
 
 #include <errno.h>
 #include <getopt.h>
+#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
 #include "base/error.h"
 #include "base/number.h"
 #include "base/size.h"
+#include "base/suggest.h"
+#include "base/text.h"
 
 static const struct option_spec specs[OPTION_ID_COUNT] = {
 	{ OPTION_DIRECTION, "direction", "LIST", OPTION_IS_TEXT, 0, 0,
@@ -91,8 +94,15 @@ static const struct option_spec specs[OPTION_ID_COUNT] = {
 	{ OPTION_OVERWRITE_CHANGED, "overwrite-changed", "TOKEN", OPTION_IS_TEXT, 0, 0,
 		"put the data back although the target with this token holds something else by "
 		"now, which is lost then" },
-	{ OPTION_HELP, "help", NULL, OPTION_IS_FLAG, 0, 0, "what this command does and takes" },
+	{ OPTION_BRIEF, "brief", NULL, OPTION_IS_FLAG, 0, 0, "text shows the verdict alone" },
+	{ OPTION_COLOR, "color", "WHEN", OPTION_IS_TEXT, 0, 0,
+		"colour in text: auto, always or never (default: auto, on a terminal, unless "
+		"NO_COLOR is set)" },
+	{ OPTION_HELP, "help", NULL, OPTION_IS_FLAG, 0, 0,
+		"what this command does and takes; -h shows it in short" },
 };
+
+const enum option_id options_common[] = { OPTION_COLOR, OPTION_HELP, OPTION_END };
 
 const struct option_spec *option_spec(enum option_id id)
 {
@@ -171,22 +181,75 @@ static int take_option(struct options *o, enum option_id id, const char *value, 
 	return parse_whole(s, value, &o->number[id], err);
 }
 
+static struct option long_option(enum option_id id)
+{
+	return (struct option){ .name = specs[id].name,
+		.has_arg = specs[id].value ? required_argument : no_argument,
+		.val = 256 + (int)id };
+}
+
 /* getopt's own table, made from ours; val is the id + 256. */
 static void fill_long_options(struct option *longs, const enum option_id *allowed)
 {
 	size_t n = 0;
 
 	for (; allowed[n] != OPTION_END; n++)
-		longs[n] = (struct option){ .name = specs[allowed[n]].name,
-			.has_arg = specs[allowed[n]].value ? required_argument : no_argument,
-			.val = 256 + (int)allowed[n] };
-	longs[n] = (struct option){ .name = "help", .val = 256 + OPTION_HELP };
+		longs[n] = long_option(allowed[n]);
+	for (size_t i = 0; options_common[i] != OPTION_END; i++)
+		longs[n++] = long_option(options_common[i]);
 }
 
-static int unknown_option(const char *word, struct error *err)
+/* Calls visit with each option that is allowed. */
+typedef void spec_visitor(void *context, const struct option_spec *s);
+
+static void visit_allowed(const enum option_id *allowed, spec_visitor *visit, void *context)
 {
-	return error_set(err, ERROR_USAGE,
-		"this command has no option '%s', or it stands for several; see its --help", word);
+	for (size_t i = 0; allowed[i] != OPTION_END; i++)
+		visit(context, &specs[allowed[i]]);
+	for (size_t i = 0; options_common[i] != OPTION_END; i++)
+		visit(context, &specs[options_common[i]]);
+}
+
+struct guess {
+	struct suggest near;
+	struct text begun; /* "--page, --passes": options that begin with it */
+	size_t begun_count, length;
+};
+
+static void guess_try(void *context, const struct option_spec *s)
+{
+	struct guess *g = context;
+
+	suggest_try(&g->near, s->name);
+	if (strncmp(s->name, g->near.word, g->length) != 0)
+		return;
+	text_addf(&g->begun, "%s--%s", g->begun_count ? ", " : "", s->name);
+	g->begun_count++;
+}
+
+/* word: as typed, with the dashes and perhaps "=VALUE". */
+static int unknown_option(const enum option_id *allowed, const char *word, struct error *err)
+{
+	char name[SUGGEST_LONGEST + 1];
+	struct guess g = { 0 };
+
+	snprintf(name, sizeof name, "%.*s", (int)strcspn(word + strspn(word, "-"), "="),
+		word + strspn(word, "-"));
+	suggest_begin(&g.near, name);
+	g.length = strlen(name);
+	text_init(&g.begun);
+	visit_allowed(allowed, guess_try, &g);
+	if (g.begun_count > 1 && g.length)
+		error_set(err, ERROR_USAGE, "option '%s' is ambiguous: %s", word, g.begun.bytes);
+	else if (g.near.nearest)
+		error_set(err, ERROR_USAGE,
+			"this command has no option '%s'; did you mean '--%s'? See its --help",
+			word, g.near.nearest);
+	else
+		error_set(
+			err, ERROR_USAGE, "this command has no option '%s'; see its --help", word);
+	text_release(&g.begun);
+	return -1;
 }
 
 int options_parse(
@@ -206,12 +269,12 @@ int options_parse(
 		if (code == 1)
 			o->args[o->arg_count++] = optarg;
 		else if (code == 'h')
-			o->given[OPTION_HELP] = true;
+			o->given[OPTION_HELP] = o->help_short = true;
 		else if (code == ':')
 			return error_set(
 				err, ERROR_USAGE, "option '%s' needs a value", argv[optind - 1]);
 		else if (code == '?')
-			return unknown_option(argv[optind - 1], err);
+			return unknown_option(allowed, argv[optind - 1], err);
 		else if (take_option(o, (enum option_id)(code - 256), optarg, err) < 0)
 			return -1;
 	}

@@ -47,6 +47,8 @@ enum option_id {
 	OPTION_RESUME,
 	OPTION_GIVE_UP_AFTER,
 	OPTION_OVERWRITE_CHANGED, /* restore */
+	OPTION_BRIEF,
+	OPTION_COLOR,
 	OPTION_HELP,
 	OPTION_ID_COUNT,
 	OPTION_END = OPTION_ID_COUNT, /* ends a command's list */
@@ -72,6 +74,7 @@ struct option_spec {
 /* A command line, checked against the command's list. Values point into argv. */
 struct options {
 	bool given[OPTION_ID_COUNT];
+	bool help_short; /* help was asked for by -h */
 	const char *text[OPTION_ID_COUNT];
 	uint64_t number[OPTION_ID_COUNT]; /* counts, sizes; seconds in ns */
 	const char **args; /* what is no option, in order */
@@ -81,6 +84,9 @@ struct options {
 };
 
 const struct option_spec *option_spec(enum option_id id);
+
+/* What every command takes beside its own list, ended by OPTION_END. */
+extern const enum option_id options_common[];
 
 /* allowed: ids ended by OPTION_END. 0, or -1 with *err of kind ERROR_USAGE. */
 int options_parse(

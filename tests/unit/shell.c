@@ -81,6 +81,26 @@ START_TEST(simple_words_look_simple)
 }
 END_TEST
 
+/* What was typed: options stay options, and only what a shell would take apart has quotes. */
+START_TEST(typed)
+{
+	static const char *const pairs[][2] = { { "--label", "--label" },
+		{ "build b", "'build b'" }, { "", "''" }, { "512..1Mi", "512..1Mi" },
+		{ "/dev/sdX", "/dev/sdX" }, { "~", "'~'" }, { "a;b", "'a;b'" }, { "*", "'*'" },
+		{ "x=1", "'x=1'" }, { "--seed=1", "--seed=1" },
+		{ "./relay off; sleep 2; ./relay on", "'./relay off; sleep 2; ./relay on'" } };
+
+	for (size_t i = 0; i < sizeof pairs / sizeof *pairs; i++) {
+		struct text t;
+
+		text_init(&t);
+		shell_add_typed(&t, pairs[i][0], false);
+		ck_assert_str_eq(t.bytes, pairs[i][1]);
+		text_release(&t);
+	}
+}
+END_TEST
+
 Suite *shell_suite(void)
 {
 	Suite *s = suite_create("shell");
@@ -92,6 +112,7 @@ Suite *shell_suite(void)
 		tcase_add_loop_test(t, read_back_by_a_shell, 0, sizeof words / sizeof *words);
 	else
 		fprintf(stderr, "shell: SKIPPED reading back: no bash here\n");
+	tcase_add_test(t, typed);
 	suite_add_tcase(s, t);
 	return s;
 }
