@@ -26,7 +26,7 @@ static int ask_inquiry(struct desk *d)
 			"refused, or %u bytes of no standard form", scsi_transferred(&x));
 	return desk_report(d, "inquiry", claim,
 		q.removable == d->t->marked_removable ? PROMISE_KEPT : PROMISE_BROKEN, mend,
-		"'%s' '%s' revision '%s', device type %02Xh, %sremovable; the kernel has it as "
+		"'%s' '%s' revision '%s', device type %02Xh, %sremovable; the kernel lists it as "
 		"%sremovable",
 		q.vendor, q.product, q.revision, q.device_type, q.removable ? "" : "not ",
 		d->t->marked_removable ? "" : "not ");

@@ -210,8 +210,8 @@ int probe_fua(struct desk *d)
 			"accept FUA in WRITE(10), or do not claim DPOFUA",
 			"DPOFUA is claimed, but a write with FUA is refused");
 	return desk_report(d, "fua", claim, judge_fua(d, &fua, &plain), mend,
-		"from idle, %llu writes run at %s with FUA and at %s without%s%s",
-		(unsigned long long)n, rate_format(a, sample_median(&fua)),
+		"from idle, %llu write%s at %s with FUA and at %s without%s%s",
+		(unsigned long long)n, n == 1 ? " runs" : "s run", rate_format(a, sample_median(&fua)),
 		rate_format(b, sample_median(&plain)),
 		d->known.knee ? "; the card takes " : "; no write-behind was seen that would tell",
 		d->known.knee ? rate_format(c, d->known.drain_rate) : "");

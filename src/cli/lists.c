@@ -41,6 +41,18 @@ static int add_size(struct size_list *out, uint64_t bytes, struct error *err)
 	return 0;
 }
 
+/* Somebody who writes 512..1M wants the megabyte measured, too: leaving it out would pass unnoticed. */
+static int refuse_missed(uint64_t low, uint64_t below, uint64_t high, struct error *err)
+{
+	char from[SIZE_TEXT_MAX], end[SIZE_TEXT_MAX], next[SIZE_TEXT_MAX];
+
+	return error_set(err, ERROR_USAGE,
+		"--sizes: doubling from %s never meets %llu bytes; end the range at %s or %s, or "
+		"list the size after a comma",
+		size_format(from, low), (unsigned long long)high, size_format(end, below),
+		size_format(next, below * 2));
+}
+
 static int add_range(struct size_list *out, uint64_t low, uint64_t high, struct error *err)
 {
 	if (low > high)
@@ -50,7 +62,7 @@ static int add_range(struct size_list *out, uint64_t low, uint64_t high, struct 
 		if (add_size(out, n, err) < 0)
 			return -1;
 		if (n > high / 2)
-			return 0;
+			return n == high ? 0 : refuse_missed(low, n, high, err);
 	}
 }
 

@@ -45,7 +45,7 @@ void figure_add_interval(struct text *t, const struct rate_summary *s)
 		return;
 	}
 	if (s->high > s->low * 100) { /* says nothing, and no table has room for it */
-		text_adds(t, "very wide");
+		text_adds(t, "not shown");
 		return;
 	}
 	figure_add(t, s->low / unit);

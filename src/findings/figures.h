@@ -12,7 +12,7 @@ void figure_add(struct text *t, double value);
 /* A rate as base/size.h writes it. */
 void figure_add_rate(struct text *t, double bytes_per_second);
 
-/* "1.17..1.19" in the unit that the median is written with; "-" when there is none, "very wide" when its ends are a
+/* "1.17..1.19" in the unit that the median is written with; "-" when there is none, "not shown" when its ends are a
  * hundred times apart. */
 void figure_add_interval(struct text *t, const struct rate_summary *s);
 

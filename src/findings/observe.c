@@ -153,10 +153,10 @@ static void add_mix(struct findings *f, const struct observation *o, enum run_di
 	requests = share(o->sequential[d], o->requests[d]);
 	amount = share(o->sequential_bytes[d], o->bytes[d]);
 	one = finding_add(f, &observe_codes[MIX],
-		"Of the %ss, %s carries %.0f %% of the bytes, %s is the size of %.0f %% of the "
-		"requests; %.0f %% of the requests (%.0f %% of the bytes) are sequential.",
-		run_direction_name(d), size_format(a, bytes->bytes), by_bytes * 100,
-		size_format(b, count->bytes), by_count * 100, requests * 100, amount * 100);
+		"%.0f %% of %ss are %s; %.0f %% of the bytes come in requests of %s. %.0f %% of "
+		"the requests (%.0f %% of the bytes) are sequential.",
+		by_count * 100, run_direction_name(d), size_format(b, count->bytes), by_bytes * 100,
+		size_format(a, bytes->bytes), requests * 100, amount * 100);
 	finding_figure(one, "direction", value_word(run_direction_name(d)));
 	finding_figure(one, "most_bytes_request_bytes", value_bytes(bytes->bytes));
 	finding_figure(one, "most_bytes_share", value_share(by_bytes));
@@ -214,13 +214,19 @@ static void add_flushes(struct findings *f, const struct observation *o)
 
 static void add_others(struct findings *f, const struct observation *o)
 {
+	char discards[40] = "", others[48] = "";
 	struct finding *one;
 
 	if (!o->discards && !o->others)
 		return;
-	one = finding_add(f, &observe_codes[OTHERS],
-		"It also sent %llu discards and %llu other commands.", ull(o->discards),
-		ull(o->others));
+	if (o->discards)
+		snprintf(discards, sizeof discards, "%llu discard%s", ull(o->discards),
+			o->discards == 1 ? "" : "s");
+	if (o->others)
+		snprintf(others, sizeof others, "%llu other command%s", ull(o->others),
+			o->others == 1 ? "" : "s");
+	one = finding_add(f, &observe_codes[OTHERS], "It also sent %s%s%s.", discards,
+		*discards && *others ? " and " : "", others);
 	finding_figure(one, "discards", value_count(o->discards));
 	finding_figure(one, "others", value_count(o->others));
 }

@@ -87,7 +87,7 @@ static const struct column times[] = {
 	{ "of", "time of a", "read, write or flush", 9, true, NULL, time_of },
 	{ "requests", "requests", "how many", 10, false, NULL, time_count },
 	{ "shortest_seconds", "shortest", "from sent to answered", 10, false, NULL, time_shortest },
-	{ "p50_seconds", "half within", "median", 12, false, NULL, time_p50 },
+	{ "p50_seconds", "median", "median", 12, false, NULL, time_p50 },
 	{ "p90_seconds", "90 %", "90th percentile", 9, false, NULL, time_p90 },
 	{ "p99_seconds", "99 %", "99th percentile", 9, false, NULL, time_p99 },
 	{ "longest_seconds", "longest", "the longest one", 9, false, NULL, time_longest },

@@ -83,3 +83,7 @@ run 2 "$BLKASSAY" frobnicate
 says "frobnicate"
 run 2 "$BLKASSAY"
 [ "$(sha256sum <"$card")" = "$before" ] || fail "the image was written to"
+
+# A doubling range that misses its end is refused: the size that was asked for would be left out in silence.
+run 2 "$BLKASSAY" sweep "model:$here/../../scripts/models/buoy-b.model" --sizes 512..1M --out "$tmp/range.assay"
+says "doubling from 512 B never meets 1000000 bytes; end the range at 512 KiB or 1 MiB"

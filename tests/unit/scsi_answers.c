@@ -233,7 +233,7 @@ static void turn_rmb(void *context, struct scsi_exchange *x)
 START_TEST(an_inquiry_that_changed_its_mind)
 {
 	audit(back, turn_rmb, NULL);
-	expect("inquiry", PROMISE_BROKEN, "not removable; the kernel has it as removable");
+	expect("inquiry", PROMISE_BROKEN, "not removable; the kernel lists it as removable");
 }
 END_TEST
 
