@@ -4,6 +4,7 @@
 #include "base/error.h"
 #include "base/text.h"
 #include "cli/command.h"
+#include "cli/contents.h"
 #include "cli/message.h"
 #include "cli/results.h"
 #include "cli/session_keep.h"
@@ -14,7 +15,7 @@
 struct behind {
 	char used[1024];
 	struct target_kept kept;
-	struct text restore;
+	struct text restore, holds;
 };
 
 static struct target row_of(const struct target_row *from, struct behind *b)
@@ -24,6 +25,10 @@ static struct target row_of(const struct target_row *from, struct behind *b)
 	target_usage_format(b->used, sizeof b->used, from);
 	target_kept_find(&b->kept, from);
 	text_init(&b->restore);
+	text_init(&b->holds);
+	/* A disk that no run may write to is left alone. */
+	if (from->openable && from->verdict.may_write && !d->partition)
+		contents_add(&b->holds, d);
 	if (*b->kept.path && !b->kept.in_use)
 		keep_restore_command(&b->restore, b->kept.path, d->node);
 	return (struct target){ .path = d->node,
@@ -48,6 +53,7 @@ static struct target row_of(const struct target_row *from, struct behind *b)
 		.cache = !d->write_cache_known ? ""
 			 : d->write_back       ? "write back"
 					       : "write through",
+		.holds = b->holds.bytes,
 		.used_by = b->used,
 		.kept_by = b->kept.run,
 		.restore = b->restore.bytes };
@@ -89,8 +95,10 @@ static int show(struct results *r, const struct target_list *list, struct error 
 		rows[i] = row_of(&list->rows[i], &behind[i]);
 	rc = rows && behind ? show_rows(r, rows, list, err)
 			    : error_set(err, ERROR_IO, "out of memory");
-	for (size_t i = 0; rows && behind && i < list->count; i++)
+	for (size_t i = 0; rows && behind && i < list->count; i++) {
 		text_release(&behind[i].restore);
+		text_release(&behind[i].holds);
+	}
 	free(behind);
 	free(rows);
 	return rc;

@@ -134,7 +134,8 @@ static const struct option_note {
 		"request sizes: a doubling range 512..1Mi or a list 512,4Ki,24Ki (default: 64Ki)" },
 	{ "verify", OPTION_ORDER, "sequential, random or both with a comma (default: sequential)" },
 	{ "cut", OPTION_SECONDS,
-		"how long to write, or within which --cut-with cuts, in seconds (default: 10)" },
+		"how long to write, or within which --cut-with cuts, in seconds (default: 10 with "
+		"--cut-with or a model, else until the target is gone)" },
 	{ "observe", OPTION_SECONDS, "how long to observe, in seconds (default: until Ctrl-C)" },
 };
 

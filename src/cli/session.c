@@ -13,6 +13,7 @@
 #include "base/error.h"
 #include "base/size.h"
 #include "base/text.h"
+#include "cli/contents.h"
 #include "cli/device_openers.h"
 #include "cli/image.h"
 #include "cli/kept_search.h"
@@ -278,6 +279,8 @@ int session_open(
 				s->traits->offset_align_bytes, err) == 0 &&
 			(!write || check_consent(s, o, err) == 0)) {
 			look_for_kept(s, o);
+			if (o->given[OPTION_ERASE] && !s->traits->virtual_clock)
+				contents_tell(s->medium, s->region_start, s->region_bytes);
 			return 0;
 		}
 	}

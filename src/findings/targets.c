@@ -219,6 +219,7 @@ TARGET(target_physical, value_if(r->physical_block_bytes, value_bytes(r->physica
 TARGET(target_limit, value_if(r->request_limit_bytes, value_bytes(r->request_limit_bytes)))
 TARGET(target_cache, value_text(r->cache))
 TARGET(target_used_by, value_text(r->used_by))
+TARGET(target_holds, value_text(r->holds))
 TARGET(target_advice, value_text(r->may_write ? "" : r->advice))
 TARGET(target_title, value_text(r->title))
 TARGET(target_link_words, value_text(r->link))
@@ -226,6 +227,16 @@ TARGET(target_transfers, value_text(r->transfers))
 TARGET(target_users, value_text(r->users))
 TARGET(target_writing, value_text(r->writing))
 TARGET(target_partitions, value_text(r->partitions))
+
+static bool any_holds(const struct table *t)
+{
+	const struct target *rows = t->rows;
+
+	for (size_t i = 0; i < t->count; i++)
+		if (*rows[i].holds)
+			return true;
+	return false;
+}
 
 static const struct column columns[] = {
 	{ NULL, "target", "what it is", 0, true, NULL, target_title },
@@ -235,6 +246,7 @@ static const struct column columns[] = {
 	{ NULL, "transfers", "what it transfers", 0, true, NULL, target_transfers },
 	{ NULL, "used by", "mounts, swap and holders of the whole disk", 0, true, NULL,
 		target_users },
+	{ NULL, "holds", "filesystems on it", 0, true, any_holds, target_holds },
 	{ "token", "token", "names it in --erase", 0, true, NULL, target_token },
 	{ NULL, "may write", "whether a run may, and why not", 0, true, NULL, target_writing },
 	{ NULL, "partitions", "of it", 0, true, NULL, target_partitions },
@@ -265,6 +277,8 @@ static const struct column columns[] = {
 		NULL, target_used_by },
 	{ "advice", NULL, "why it may not be written to and what to do, in a sentence", 0, true,
 		NULL, target_advice },
+	{ "holds", NULL, "filesystems on it, by their marks; null: not looked at", 0, true, NULL,
+		target_holds },
 };
 
 const struct table_spec targets_spec = { .key = "targets",

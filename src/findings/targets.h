@@ -23,6 +23,7 @@ struct target {
 	bool removable, read_only;
 	uint32_t logical_block_bytes, physical_block_bytes, request_limit_bytes; /* 0: unknown */
 	const char *cache; /* "write back", "write through" */
+	const char *holds; /* filesystems: "FAT32 'LOGGER', 7.95 GB"; "": not looked at */
 	const char *used_by; /* "mounted on / (sda1), swap (sda2)" */
 	const char *kept_by; /* the run that saved its own data; "": nothing is known to be saved */
 	const char *

@@ -4,7 +4,7 @@ run 0 "$BLKASSAY" targets
 # But for commands to be pasted, which are one line however long.
 [ "$(grep -v '^    blkassay restore ' "$out" | awk 'length > 80' | wc -l)" = 0 ] || fail "a line is longer than 80 columns"
 run 0 "$BLKASSAY" targets --csv -
-head -n 1 "$out" | grep -q '^path,kind,token,may_read,may_write,why_not,size_bytes,.*,used_by,advice.$' || fail "no heading"
+head -n 1 "$out" | grep -q '^path,kind,token,may_read,may_write,why_not,size_bytes,.*,used_by,advice,holds.$' || fail "no heading"
 [ "$(grep -c "$(printf '\r')\$" "$out")" = "$(wc -l <"$out")" ] || fail "a line does not end in CRLF"
 run 2 "$BLKASSAY" targets extra
 run 2 "$BLKASSAY" targets --csv
