@@ -8,6 +8,7 @@
 struct sample {
 	double x[COST_POINTS_MAX], y[COST_POINTS_MAX], w[COST_POINTS_MAX];
 	double precision[COST_POINTS_MAX]; /* 1 / relative variance of the mean over passes */
+	double passes[COST_POINTS_MAX];
 	size_t n;
 	bool noise_known;
 };
@@ -45,6 +46,7 @@ static void take_points(struct sample *s, const struct cost_point *points, size_
 				COST_NOISE_FLOOR * COST_NOISE_FLOOR);
 		s->x[i] = (double)points[i].request_bytes / pieces;
 		s->y[i] = points[i].seconds / pieces;
+		s->passes[i] = points[i].passes;
 		s->precision[i] = points[i].passes / variance;
 		s->w[i] = s->precision[i] / (s->y[i] * s->y[i]);
 	}
@@ -204,7 +206,43 @@ static void add_figures(struct cost_line *l)
 	l->half_known = l->fit.b > 0 && fit_ratio_bounds(&l->fit, &l->half_bounds);
 }
 
-static void add_doubts(struct cost_line *l, double span)
+/* How far off point i lies, in standard errors: of its own noise, or where that is not known of what the others are off
+ * the line. */
+static double deviation(const struct cost_line *l, const struct sample *s, size_t i, double *df)
+{
+	double squares = 0, own = 0;
+
+	for (size_t k = 0; k < s->n; k++) {
+		double t = l->fit.a + l->fit.b * s->x[k], off = fabs(s->y[k] - t) / fabs(t);
+
+		squares += off * off * s->precision[k];
+		own = k == i ? off * sqrt(s->precision[k]) : own;
+	}
+	*df = (double)s->n - 3;
+	if (s->noise_known) {
+		*df = 0;
+		for (size_t k = 0; k < s->n; k++)
+			*df += s->passes[k] - 1;
+		return own;
+	}
+	return *df > 0 ? own / sqrt(fmax(1e-300, (squares - own * own) / *df)) : 0;
+}
+
+/* Off by a share that matters, and by more than noise explains: 1 % over all points (Bonferroni). */
+static bool is_bent(const struct cost_line *l, const struct sample *s)
+{
+	for (size_t i = 0; i < s->n; i++) {
+		double t = l->fit.a + l->fit.b * s->x[i], df;
+		double z = deviation(l, s, i, &df);
+
+		if (fabs(s->y[i] - t) > COST_BENT_SHARE * fabs(t) && df > 0 &&
+			student_two_sided(z, df) < COST_BENT_CHANCE / (double)s->n)
+			return true;
+	}
+	return false;
+}
+
+static void add_doubts(struct cost_line *l, const struct sample *s, double span)
 {
 	if (span < COST_SPAN_MIN)
 		l->doubts |= COST_TOO_NARROW;
@@ -212,7 +250,7 @@ static void add_doubts(struct cost_line *l, double span)
 		l->doubts |= COST_FIXED_UNSURE;
 	if (!(l->rate_bounds.high < 2 * l->rate_bounds.low))
 		l->doubts |= COST_RATE_UNSURE;
-	if (l->worst > COST_BENT_SHARE)
+	if (is_bent(l, s))
 		l->doubts |= COST_BENT;
 }
 
@@ -233,7 +271,7 @@ void cost_line_make(struct cost_line *line, const struct cost_point *points, siz
 	add_figures(line);
 	add_residuals(line, &s, points);
 	knee_find(&line->knee, &s, line->worst);
-	add_doubts(line, spread_of(s.x, s.n));
+	add_doubts(line, &s, spread_of(s.x, s.n));
 }
 
 /* Slope beyond the measured sizes: the line's, else that of time in proportion. */

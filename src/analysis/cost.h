@@ -43,13 +43,14 @@ enum cost_doubt {
 	COST_TOO_NARROW = 1 << 1, /* largest less than COST_SPAN_MIN times the smallest */
 	COST_FIXED_UNSURE = 1 << 2, /* the interval of t0 reaches 0 */
 	COST_RATE_UNSURE = 1 << 3, /* the interval of r has no end, or spans a factor of 2 */
-	COST_BENT = 1 << 4, /* worst residual above COST_BENT_SHARE */
+	COST_BENT = 1 << 4, /* a residual above COST_BENT_SHARE, and beyond its own noise */
 };
 
 enum { COST_SIZES_MIN = 4 };
 #define COST_NOISE_FLOOR 0.005
 #define COST_SPAN_MIN 8.0
 #define COST_BENT_SHARE 0.10
+#define COST_BENT_CHANCE 0.01 /* of saying so of a straight line with noise */
 
 struct cost_line {
 	bool known; /* false: nothing below but doubts */
