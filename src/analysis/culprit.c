@@ -1,0 +1,863 @@
+/* Explanations of a table of times, and what they have in common. */
+#include "analysis/culprit.h"
+
+#include <math.h>
+
+/* A given rate may be off by 5 %; the rest is for what was measured. */
+#define GIVEN_SLACK 0.06
+/* Noise that may move less than this share of the time between fixed cost and slope does not matter (ours). */
+#define LEANS 0.03
+/* Frames that a request may wait for at the most, data aside. */
+#define FRAMES_MOST 6.0
+/* Of the time: as good as no slope. */
+#define TINY 1e-6
+/* A unit whose steps are this many standard errors would have been seen. */
+#define HIDDEN 3.3
+/* See is_chance_likely (ours). */
+#define CHANCE_SHARE_LEAST 0.28
+#define CHANCE_SHARE 0.35
+#define CHANCE_OFF 0.02
+#define FILL_NEAR 0.2
+/* Of the way of a block: less than that does not overlap in blocks. */
+#define FILL_LEAST 0.7
+/* Shares below this are not worth a word. */
+#define NEXT_MIN 0.05
+
+enum { STORIES_MAX = 16 };
+
+/* Time per byte that a stage may take. */
+struct range {
+	double low, high;
+	bool known; /* from a rate that was given or measured */
+};
+
+/* One explanation of the time per byte. */
+struct story {
+	bool overlapped;
+	double link, card, sector; /* s per byte */
+	double partly; /* s per byte lost because stages overlap in part only */
+	unsigned assumed; /* values made up to fit */
+};
+
+struct search {
+	const struct culprit_input *in;
+	const struct growth *growth; /* the shape in hand */
+	struct culprits *out;
+	struct range link, card;
+	enum frames_evidence frames; /* as far as the shape in hand goes */
+	double piece; /* bytes */
+	double seconds; /* of a piece, without stalls */
+	double fixed, slope, slope_low, slope_high; /* of the line that holds at this size */
+	double fixed_error;
+	double gap_s; /* of the host, where other requests do not hide it */
+	double excess_s; /* of a program unit */
+	bool named[CAUSE_COUNT];
+	unsigned near[CAUSE_COUNT]; /* explanations in which it is large */
+	struct culprit all[CAUSE_COUNT]; /* every cause of every explanation */
+	unsigned explanations;
+	unsigned seen[CAUSE_COUNT]; /* in how many of them */
+	double fixed_low, fixed_high; /* share of all costs that a request has whatever its size */
+};
+
+/* Where the time of one piece goes in one explanation; what is left is the slower stage's. */
+struct parts {
+	double of[CAUSE_COUNT]; /* s saved without the cause */
+	bool link_is_base, card_is_base;
+};
+
+static struct range range_of(const struct stage_known *k)
+{
+	struct range r = { 0, INFINITY, k->rate > 0 };
+
+	if (k->ceiling > 0)
+		r.low = (1 - GIVEN_SLACK) / k->ceiling;
+	if (k->rate > 0) {
+		r.low = (1 - GIVEN_SLACK) / k->rate;
+		r.high = (1 + GIVEN_SLACK) / k->rate;
+	}
+	return r;
+}
+
+static double middle(const struct range *r)
+{
+	return r->known ? (r->low + r->high) / 2 : r->low / (1 - GIVEN_SLACK);
+}
+
+static bool allows(const struct range *r, const struct search *s)
+{
+	return r->low <= s->slope_high && r->high >= s->slope_low;
+}
+
+/* Requests in flight share the host's gap until they are long enough to hide it: below the bend the line has a
+ * k-th of the slope that it has above. */
+static bool is_gap_shared(const struct growth *g, unsigned in_flight)
+{
+	double k = in_flight;
+
+	return k > 1 && g->kind == GROWTH_TURNED && fabs(g->slope / g->slope_below / k - 1) < 0.1;
+}
+
+/* ---- explanations of the time per byte ---- */
+
+/* Can the other stage hide behind the slope? A buffer lets it work through the fixed cost of a request as well. */
+static bool hides(const struct range *other, const struct search *s, bool buffer)
+{
+	const struct growth *g = s->growth;
+	double room = s->slope_high;
+
+	if (buffer)
+		room = fmax(room, growth_seconds(g, g->largest_bytes) / g->largest_bytes);
+	return other->low <= room;
+}
+
+/* Values made up so far, and one more for a buffer that nothing speaks for. */
+static unsigned made_up(const struct search *s, const struct range *other, bool assumed)
+{
+	return assumed + (!hides(other, s, s->in->may_buffer) ? 1u : 0u);
+}
+
+static void add_story(struct story *list, size_t *n, struct story story)
+{
+	if (*n < STORIES_MAX)
+		list[(*n)++] = story;
+}
+
+/* A link at its ceiling is as good as a known one. */
+static bool at_ceiling(const struct search *s)
+{
+	return !s->link.known && s->link.low > 0 &&
+	       s->slope_low <= (1 + GIVEN_SLACK) / (1 - GIVEN_SLACK) * s->link.low;
+}
+
+static void tell_slower_stage(const struct search *s, struct story *list, size_t *n)
+{
+	double b = s->slope;
+
+	if (allows(&s->link, s) && hides(&s->card, s, s->in->write))
+		add_story(list, n,
+			(struct story){ .overlapped = true,
+				.link = b,
+				.card = fmin(b, middle(&s->card)),
+				.assumed =
+					made_up(s, &s->card, !s->link.known && !at_ceiling(s)) });
+	if (allows(&s->card, s) && hides(&s->link, s, s->in->write))
+		add_story(list, n,
+			(struct story){ .overlapped = true,
+				.link = fmin(b, middle(&s->link)),
+				.card = b,
+				.assumed = made_up(s, &s->link, !s->card.known) });
+}
+
+static void tell_in_turn(const struct search *s, struct story *list, size_t *n)
+{
+	struct story t = { .assumed = 1 };
+	double b = s->slope, low = s->link.low + s->card.low;
+
+	if (low > s->slope_high || s->link.high + s->card.high < s->slope_low)
+		return;
+	if (s->link.known && s->card.known) {
+		double sum = middle(&s->link) + middle(&s->card);
+
+		t.assumed = 0;
+		t.link = middle(&s->link) * b / sum;
+		t.card = b - t.link;
+	} else if (s->card.known) {
+		t.card = fmin(middle(&s->card), b);
+		t.link = b - t.card;
+	} else if (s->link.known) {
+		t.link = fmin(middle(&s->link), b);
+		t.card = b - t.link;
+	} else {
+		/* Halves lose most by taking turns. */
+		t.link = fmax(b / 2, s->link.low);
+		t.card = fmax(b - t.link, s->card.low);
+	}
+	add_story(list, n, t);
+}
+
+/* The way of a first block into the faster stage: what overlapped stages cost a request at the least. */
+static double fill_of(const struct search *s, double faster)
+{
+	return s->in->block_bytes * faster;
+}
+
+/* More than link and card: a cost per sector, or, between the two, stages that overlap in part. */
+static void tell_sectors(const struct search *s, struct story *list, size_t *n)
+{
+	double link = fmin(middle(&s->link), s->slope), card = middle(&s->card), b = s->slope;
+	double slower = fmax(link, s->card.known ? card : 0), rest = b - link;
+	bool both = s->link.known && s->card.known;
+	/* Overlapped stages cost a request that at least; behind a buffer they need not. */
+	bool filled = s->fixed + s->fixed_error > FILL_LEAST * fill_of(s, link);
+
+	if (!s->card.known)
+		card = fmax(card, b / 4); /* a sector cost of any size would do */
+	if (s->card.low <= s->slope_high && s->link.low <= s->slope_high && card < b &&
+		(filled || s->in->write))
+		add_story(list, n,
+			(struct story){ .overlapped = true,
+				.link = link,
+				.card = card,
+				.sector = b - card,
+				.assumed = filled || s->in->may_buffer ? 1 : 2 });
+	if (!s->card.known)
+		card = fmax(s->card.low, rest / 4);
+	if (s->link.low + s->card.low <= s->slope_high && link + card < b)
+		add_story(list, n,
+			(struct story){
+				.link = link, .card = card, .sector = rest - card, .assumed = 1 });
+	else if (both && slower < b)
+		add_story(list, n,
+			(struct story){ .overlapped = true,
+				.link = link,
+				.card = card,
+				.partly = b - slower,
+				.assumed = 1 });
+}
+
+static size_t keep_simplest(struct story *list, size_t n)
+{
+	unsigned least = UINT32_MAX;
+	size_t kept = 0;
+
+	for (size_t i = 0; i < n; i++)
+		least = list[i].assumed < least ? list[i].assumed : least;
+	for (size_t i = 0; i < n; i++)
+		if (list[i].assumed == least)
+			list[kept++] = list[i];
+	return kept;
+}
+
+static bool in_turn(const struct story *t)
+{
+	return !t->overlapped;
+}
+
+/* A buffer between them: link and card do not wait for one another. */
+static size_t drop_in_turn(struct story *list, size_t n)
+{
+	size_t kept = 0;
+
+	for (size_t i = 0; i < n; i++)
+		if (!in_turn(&list[i]) && !(list[i].partly > 0))
+			list[kept++] = list[i];
+	return kept;
+}
+
+/* ---- what an explanation means for this request ---- */
+
+static double store_side(const struct story *t)
+{
+	return t->card + t->sector;
+}
+
+/* Bytes that link and card could not overlap within, at the least: one block must be in before the other stage begins. */
+static double overlappable(const struct search *s)
+{
+	return fmax(0, s->piece - s->in->block_bytes);
+}
+
+static void note(struct search *s, const struct parts *p, double total, enum cause cause)
+{
+	struct culprit *c = &s->all[cause];
+	double share = p->of[cause] / total;
+
+	c->cause = cause;
+	if (!s->seen[cause]++) {
+		c->share_low = c->share_high = share;
+		return;
+	}
+	c->share_low = fmin(c->share_low, share);
+	c->share_high = fmax(c->share_high, share);
+}
+
+/* Several names of one cost: which of them it is differs, how much it is hardly. */
+static bool is_fixed(int cause)
+{
+	return cause == CAUSE_REQUEST_COST || cause == CAUSE_HOST_GAP || cause == CAUSE_FRAMES ||
+	       cause == CAUSE_PROGRAM_UNIT;
+}
+
+static void note_fixed(struct search *s, const struct parts *p, double total)
+{
+	double share = 0;
+
+	for (int c = 0; c < CAUSE_COUNT; c++)
+		share += is_fixed(c) ? p->of[c] / total : 0;
+	s->fixed_low = s->explanations ? fmin(s->fixed_low, share) : share;
+	s->fixed_high = s->explanations ? fmax(s->fixed_high, share) : share;
+}
+
+static void weigh(struct search *s, struct parts *p)
+{
+	double stall = s->in->stall_s / s->in->pieces, backlog = s->in->backlog_s / s->in->pieces;
+	double total = s->seconds + stall + backlog, most = 0, left = total;
+
+	p->of[CAUSE_STALLS] = stall;
+	p->of[CAUSE_BACKLOG] = backlog;
+	if (s->gap_s > 0)
+		p->of[CAUSE_HOST_GAP] = s->gap_s;
+	for (int c = CAUSE_IN_TURN; c < CAUSE_UNKNOWN; c++) {
+		most = fmax(most, p->of[c]);
+		left -= p->of[c];
+	}
+	for (int c = CAUSE_IN_TURN; c < CAUSE_UNKNOWN; c++) {
+		bool small = most < CULPRIT_SHARE * total;
+		double limit = small ? CULPRIT_BESIDE * total : 0;
+
+		if (p->of[c] > 0)
+			note(s, p, total, (enum cause)c);
+		s->near[c] += !small && p->of[c] >= CULPRIT_SHARE * total &&
+			      p->of[c] >= CULPRIT_SURE * most;
+		if (p->of[c] > 0 && p->of[c] >= CULPRIT_NEAR * most && p->of[c] >= limit)
+			s->named[c] = true;
+	}
+	note_fixed(s, p, total);
+	p->of[CAUSE_LINK] = p->link_is_base ? left : 0;
+	p->of[CAUSE_CARD] = p->card_is_base ? left : 0;
+	for (int c = CAUSE_LINK; c <= CAUSE_CARD; c++) {
+		if (p->of[c] > 0)
+			note(s, p, total, (enum cause)c);
+		if (p->of[c] > 0 && most < CULPRIT_SHARE * total) {
+			s->named[c] = true;
+			s->near[c]++;
+		}
+	}
+	s->explanations++;
+}
+
+static void weigh_request(struct search *s, const struct parts *p, enum cause cause, double request)
+{
+	struct parts one = *p;
+
+	one.of[cause] += request;
+	weigh(s, &one);
+}
+
+/* Waiting for frames may take more than that: for data, by what overlap would have saved, or because stages that could
+ * overlap don't when one of them moves by whole frames. */
+static void weigh_framed(struct search *s, const struct parts *p, const struct story *t,
+	double frames, double request)
+{
+	double frame = s->in->frame_s, more = fmin(request, FRAMES_MOST * frame - frames);
+	double lost = t->overlapped && s->frames == FRAMES_SEEN
+			      ? overlappable(s) * fmin(t->link, store_side(t))
+			      : 0;
+	struct parts one = *p;
+
+	for (int most = 0; most < 2; most++) {
+		one.of[CAUSE_FRAMES] = frames + most * (frame + lost + fmax(0, more));
+		one.of[CAUSE_IN_TURN] = fmax(0, p->of[CAUSE_IN_TURN] - most * frame);
+		request -= most * fmax(0, more);
+		weigh_request(s, &one, CAUSE_REQUEST_COST, request);
+		if (s->in->in_flight == 1 && request > 0)
+			weigh_request(s, &one, CAUSE_HOST_GAP, request);
+	}
+}
+
+/* The same, with the cost of a request put down to one cause after the other. Frames: one for command, one for status,
+ * and half a frame each for data, card and host. */
+static void weigh_fixed(
+	struct search *s, const struct parts *p, const struct story *t, double fixed)
+{
+	const struct culprit_input *in = s->in;
+	double frame = in->frame_s;
+
+	fixed = fmax(fixed, 0);
+	if (s->frames == FRAMES_SEEN || (s->frames == FRAMES_OPEN && fixed > 1.8 * frame)) {
+		double frames = fixed < 3.6 * frame ? fixed : 3 * frame;
+
+		weigh_framed(s, p, t, frames, fixed - frames);
+	}
+	/* Behind a buffer frames may pass unnoticed. */
+	if (s->frames == FRAMES_SEEN && !(in->may_buffer && fixed > 4 * frame))
+		return;
+	weigh_request(s, p, CAUSE_REQUEST_COST, fixed);
+	if (in->in_flight == 1)
+		weigh_request(s, p, CAUSE_HOST_GAP, fixed);
+}
+
+/* Both slower, as far as is known. */
+static void set_base(struct parts *p, const struct search *s, const struct story *t)
+{
+	double link = t->link, card = store_side(t);
+	double tie = s->link.known && s->card.known ? 2 * GIVEN_SLACK : 0;
+
+	p->link_is_base = link >= card * (1 - tie);
+	p->card_is_base = card >= link * (1 - tie);
+	if (!(t->sector > 0) &&
+		t->assumed) /* made to fit: the other one is not known to be as slow */
+		p->card_is_base = card >= link && !(p->link_is_base && link > card);
+}
+
+static double least_frames(const struct search *s)
+{
+	return s->frames == FRAMES_SEEN ? 3 * s->in->frame_s : 0;
+}
+
+/* In a request of one sector a cost per sector is one per request, and may be a unit of the card. */
+static void weigh_single(struct search *s, const struct parts *p, const struct story *t)
+{
+	weigh_request(s, p, CAUSE_REQUEST_COST, s->piece * t->sector);
+	if (s->in->write)
+		weigh_request(s, p, CAUSE_PROGRAM_UNIT, s->piece * t->sector);
+}
+
+static void weigh_straight(struct search *s, const struct story *t)
+{
+	struct parts p = { { 0 }, false, false };
+	double faster = fmin(t->link, store_side(t)), fill = faster * s->in->block_bytes;
+	double coarsest = faster * s->growth->smallest_bytes;
+
+	set_base(&p, s, t);
+	p.of[CAUSE_PROGRAM_UNIT] = s->excess_s;
+	if (t->sector > 0 && s->piece < 2 * s->in->block_bytes)
+		weigh_single(s, &p, t);
+	p.of[CAUSE_SECTOR_COST] = s->piece * t->sector;
+	if (t->overlapped && t->sector > 0)
+		p.of[CAUSE_SECTOR_COST] = s->piece * fmax(0, s->slope - fmax(t->link, t->card));
+	if (t->partly > 0)
+		p.of[CAUSE_IN_TURN] = overlappable(s) * t->partly;
+	if (!t->overlapped) {
+		p.of[CAUSE_IN_TURN] = overlappable(s) * faster;
+		weigh_fixed(s, &p, t, s->fixed);
+		return;
+	}
+	if (s->in->may_buffer)
+		weigh_fixed(s, &p, t, s->fixed);
+	/* The first piece's way in is no cost of a request, and may be as long as the shortest request. */
+	weigh_fixed(s, &p, t, s->fixed - fill);
+	if (coarsest - fill < CULPRIT_BESIDE * s->seconds)
+		return;
+	p.of[CAUSE_IN_TURN] = fmax(0, fmin(s->fixed - least_frames(s), coarsest) - fill);
+	weigh_fixed(s, &p, t, s->fixed - fill - p.of[CAUSE_IN_TURN]);
+}
+
+/* A cost per sector of just the faster stage's time looks like taking turns. Where that time is short beside the other's,
+ * where the rates don't meet the sum well, or where the fixed cost is just the one that overlapped stages have, it
+ * needs no great chance. Where there is less than that it can't be. */
+static bool is_chance_likely(const struct search *s, const struct story *list, size_t n)
+{
+	double sum = middle(&s->link) + middle(&s->card), b = s->slope;
+
+	for (size_t i = 0; i < n; i++) {
+		double faster = fmin(list[i].link, list[i].card), fill = fill_of(s, list[i].link);
+
+		if (list[i].overlapped || list[i].assumed)
+			continue;
+		/* So fast that it makes no difference is no chance either. */
+		if (b - faster >= b / (1 + 2 * GIVEN_SLACK) ||
+			(s->fixed + s->fixed_error < FILL_LEAST * fill && !s->in->may_buffer))
+			return false;
+		return faster < CHANCE_SHARE_LEAST * b || fabs(s->fixed / fill - 1) < FILL_NEAR ||
+		       (faster < CHANCE_SHARE * b && fabs(b / sum - 1) > CHANCE_OFF);
+	}
+	return false;
+}
+
+/* Shown only with both rates known; refuted only where taking turns would be seen. */
+static void note_turns(struct search *s, const struct story *list, size_t n)
+{
+	double link = middle(&s->link), card = middle(&s->card);
+
+	if (!s->link.known || !s->card.known || s->in->behind ||
+		fmin(link, card) < 2 * GIVEN_SLACK * fmax(link, card))
+		return;
+	s->out->turns = TURNS_REFUTED;
+	for (size_t i = 0; i < n; i++)
+		if (!list[i].overlapped && !list[i].assumed)
+			s->out->turns = TURNS_SHOWN;
+}
+
+static void explain_straight(struct search *s)
+{
+	struct story list[STORIES_MAX];
+	size_t n = 0;
+
+	tell_slower_stage(s, list, &n);
+	tell_in_turn(s, list, &n);
+	tell_sectors(s, list, &n);
+	if (s->in->behind)
+		n = drop_in_turn(list, n);
+	if (!s->in->doubt_in_turn && !is_chance_likely(s, list, n))
+		n = keep_simplest(list, n);
+	note_turns(s, list, n);
+	for (size_t i = 0; i < n; i++)
+		weigh_straight(s, &list[i]);
+}
+
+/* ---- stages that overlap in coarse pieces ---- */
+
+static void explain_coarse(struct search *s)
+{
+	const struct growth *g = s->growth;
+	double slower = g->slope, faster = g->slope_below - g->slope, chunk = g->at_bytes;
+	double fixed = g->fixed_below_s;
+
+	for (int which = 0; which < 2; which++) {
+		struct story t = { .overlapped = true,
+			.link = which ? faster : slower,
+			.card = which ? slower : faster };
+		struct parts p = { { 0 }, !which, which };
+		double waits = fmax(0, fmin(s->piece, chunk) - s->in->block_bytes) * faster;
+
+		if (t.link < s->link.low * 0.95 || t.link > s->link.high * 1.05 ||
+			t.card < s->card.low * 0.95)
+			continue;
+		if (s->card.known && t.card > s->card.high * 1.05) {
+			t.sector = t.card - middle(&s->card);
+			t.card -= t.sector;
+		}
+		p.of[CAUSE_IN_TURN] = waits;
+		p.of[CAUSE_SECTOR_COST] =
+			overlappable(s) *
+			(store_side(&t) > t.link ? store_side(&t) - fmax(t.link, t.card) : 0);
+		weigh_fixed(s, &p, &t, fixed - s->in->block_bytes * faster * 0);
+	}
+}
+
+/* ---- another stage takes over ---- */
+
+/* Two stages beside each other, each with a fixed cost of its own: whichever takes longer. Or several requests in flight
+ * that hide the host's gap once they are long enough. */
+static void explain_turned(struct search *s)
+{
+	const struct growth *g = s->growth;
+	bool below = s->piece < g->at_bytes;
+	double other = below ? g->fixed_s + g->slope * s->piece
+			     : g->fixed_below_s + g->slope_below * s->piece;
+	double bare = s->slope * s->piece, other_slope = below ? g->slope : g->slope_below;
+	double fixed = fmin(s->fixed, s->seconds - fmax(bare, other));
+
+	for (int which = 0; which < 2; which++) {
+		const struct range *own = which ? &s->card : &s->link;
+		const struct range *others = which ? &s->link : &s->card;
+		struct story t = { .overlapped = true,
+			.link = which ? 0 : s->slope,
+			.card = which ? s->slope : 0 };
+		struct parts p = { { 0 }, !which, which };
+
+		if (s->slope_high < own->low || (s->slope_low > own->high && !which))
+			continue;
+		if (other_slope < 0.95 * others->low ||
+			(which && other_slope > 1.05 * others->high))
+			continue;
+		if (s->slope_low > own->high) {
+			t.sector = s->slope - middle(own);
+			p.of[CAUSE_SECTOR_COST] =
+				fmax(0, fmin(overlappable(s) * t.sector, s->seconds - other));
+		}
+		weigh_fixed(s, &p, &t, fixed);
+		if (below && s->in->in_flight > 1)
+			weigh_request(s, &p, CAUSE_HOST_GAP, fixed);
+		if (below && s->in->write)
+			weigh_request(s, &p, CAUSE_PROGRAM_UNIT, fixed);
+	}
+}
+
+/* Or they are too short for that at all sizes: then the slope is a k-th of the true one everywhere. */
+static void explain_large_gap(struct search *s)
+{
+	const struct growth *g = s->growth;
+	double k = s->in->in_flight;
+	struct search kept = *s;
+
+	/* The largest size may begin to hide it: one point makes no bend. */
+	if (k < 2 || (k - 1) * s->slope * g->largest_bytes > 1.5 * s->fixed)
+		return;
+	s->slope *= k;
+	s->slope_low *= k;
+	s->slope_high *= k;
+	s->fixed = 0;
+	s->gap_s = s->seconds - s->slope * s->piece - s->excess_s;
+	explain_straight(s);
+	s->slope = kept.slope;
+	s->slope_low = kept.slope_low;
+	s->slope_high = kept.slope_high;
+	s->fixed = kept.fixed;
+	s->gap_s = 0;
+}
+
+static void explain_shared_gap(struct search *s)
+{
+	const struct growth *g = s->growth;
+
+	s->fixed = g->fixed_s;
+	s->slope = g->slope;
+	s->slope_low = fmax(0, s->slope - 2 * g->slope_se);
+	s->slope_high = s->slope + 2 * g->slope_se;
+	s->gap_s = fmax(0, s->seconds - s->fixed - s->slope * s->piece);
+	explain_straight(s);
+	s->gap_s = 0;
+}
+
+/* ---- the whole ---- */
+
+static void set_line(struct search *s)
+{
+	const struct growth *g = s->growth;
+	bool below = g->at_bytes > 0 && s->piece < g->at_bytes && g->kind != GROWTH_UNIT;
+	double error = 2 * (below ? g->slope_below_se : g->slope_se);
+
+	s->seconds = growth_seconds(g, s->piece);
+	s->fixed = below ? g->fixed_below_s : g->fixed_s;
+	s->slope = below ? g->slope_below : g->slope;
+	s->slope_low = fmax(0, s->slope - error);
+	s->slope_high = s->slope + error;
+	s->fixed_error = 2 * (below ? g->fixed_below_se : g->fixed_se);
+	s->excess_s =
+		g->kind == GROWTH_UNIT ? fmax(0, s->seconds - s->fixed - s->slope * s->piece) : 0;
+	s->link = range_of(&s->in->link);
+	s->card = range_of(&s->in->card);
+	/* Behind a buffer such steps may be something else's, and say nothing sure of the card. */
+	if (g->kind == GROWTH_UNIT && !s->card.known && !s->in->may_buffer)
+		s->card = (struct range){ 0.85 * g->unit_slope, 1.15 * g->unit_slope, true };
+}
+
+/* The fixed cost this much larger, the slope so much smaller that this request takes the same. */
+static void lean(struct search *s, double more_s)
+{
+	more_s = fmax(more_s, -fmax(0, s->fixed));
+	s->fixed += more_s;
+	s->slope -= more_s / s->piece;
+	s->slope_low -= more_s / s->piece;
+	s->slope_high -= more_s / s->piece;
+}
+
+static void explain_line(struct search *s)
+{
+	if (s->growth->kind == GROWTH_COARSE)
+		explain_coarse(s);
+	else if (is_gap_shared(s->growth, s->in->in_flight))
+		explain_shared_gap(s);
+	else if (s->growth->kind == GROWTH_TURNED)
+		explain_turned(s);
+	else {
+		explain_straight(s);
+		explain_large_gap(s);
+	}
+}
+
+/* The same line with a unit in it that these sizes don't show: as much of the fixed cost as it can be. */
+static void explain_hidden(struct search *s, const struct growth_hidden *h)
+{
+	struct range known = range_of(&s->in->card);
+	double fixed = s->fixed + s->fixed_error - least_frames(s);
+	double cost = fixed / h->fixed_bytes;
+	double excess = growth_unit_excess((uint64_t)(s->piece + 0.5), 0, (uint64_t)h->unit_bytes);
+
+	if (!(fixed > 0) || known.low > cost)
+		return;
+	if (h->told > 0)
+		cost = fmin(cost, HIDDEN / h->told);
+	cost = fmin(cost, known.high);
+	if (cost < known.low || cost * excess < CULPRIT_BESIDE * s->seconds)
+		return;
+	s->card = (struct range){ 0.94 * cost, 1.06 * cost, true };
+	s->excess_s = fmin(cost * excess, s->seconds);
+	s->fixed = fmax(0, s->fixed - cost * h->fixed_bytes);
+	s->slope -= cost * h->slope;
+	s->slope_low -= cost * h->slope;
+	s->slope_high -= cost * h->slope;
+	explain_straight(s);
+}
+
+/* And as far as noise may have leaned the line either way. */
+static void explain(struct search *s)
+{
+	const struct growth *g = s->growth;
+	bool below = g->at_bytes > 0 && s->piece < g->at_bytes;
+	double error = 2 * (below ? g->fixed_below_se : g->fixed_se);
+
+	for (int way = -1; way <= 1; way++) {
+		set_line(s);
+		if (way && error < LEANS * s->seconds)
+			continue;
+		lean(s, way * fmin(error, s->seconds));
+		s->slope = fmax(s->slope, TINY * s->seconds / s->piece);
+		if (s->slope_high > 0)
+			explain_line(s);
+	}
+	for (size_t i = 0; i < g->hidden_count; i++) {
+		set_line(s);
+		explain_hidden(s, &g->hidden[i]);
+	}
+	set_line(s);
+}
+
+static void give_up(struct culprits *c, enum culprit_doubt doubt)
+{
+	c->doubt = doubt;
+	c->count = 1;
+	c->list[0] = (struct culprit){ .cause = CAUSE_UNKNOWN,
+		.share_high = 1,
+		.seconds_low = c->seconds,
+		.seconds_high = c->seconds };
+}
+
+/* ---- what they have in common ---- */
+
+/* What every explanation names is enough; else all that any of them names. */
+static void keep_sure(struct search *s)
+{
+	bool any = false;
+
+	for (int c = 0; c < CAUSE_UNKNOWN; c++)
+		any |= s->named[c] && s->near[c] == s->explanations;
+	for (int c = 0; any && c < CAUSE_UNKNOWN; c++)
+		s->named[c] &= s->near[c] == s->explanations;
+}
+
+static struct culprit timed(const struct culprits *c, const struct culprit *one)
+{
+	struct culprit with = *one;
+
+	with.seconds_low = c->seconds * (1 - one->share_high);
+	with.seconds_high = c->seconds * (1 - one->share_low);
+	return with;
+}
+
+static void put(struct culprits *c, const struct culprit *one)
+{
+	size_t at = c->count++;
+
+	while (at && c->list[at - 1].share_high < one->share_high) {
+		c->list[at] = c->list[at - 1];
+		at--;
+	}
+	c->list[at] = timed(c, one);
+}
+
+static bool fixed_is_named(const struct search *s)
+{
+	for (int c = 0; c < CAUSE_UNKNOWN; c++)
+		if (is_fixed(c) && s->named[c])
+			return true;
+	return false;
+}
+
+/* Under each of the names it has. */
+static void put_fixed_next(struct search *s)
+{
+	struct culprits *c = s->out;
+
+	c->next_count = 0;
+	for (int i = 0; i < CAUSE_UNKNOWN; i++) {
+		struct culprit one = { (enum cause)i, s->fixed_low, s->fixed_high, 0, 0 };
+
+		if (is_fixed(i) && s->seen[i])
+			c->next[c->next_count++] = timed(c, &one);
+	}
+}
+
+static void pick_next(struct search *s)
+{
+	struct culprits *c = s->out;
+	double most = NEXT_MIN;
+
+	for (int i = CAUSE_IN_TURN; i < CAUSE_UNKNOWN; i++) {
+		const struct culprit *o = &s->all[i];
+
+		if (s->named[i] || is_fixed(i) || s->seen[i] < s->explanations ||
+			o->share_low < most)
+			continue;
+		c->next[0] = timed(c, o);
+		c->next_count = 1;
+		most = o->share_low;
+	}
+	if (!fixed_is_named(s) && s->fixed_low >= most)
+		put_fixed_next(s);
+}
+
+static bool is_next(const struct culprits *c, int cause)
+{
+	for (size_t i = 0; i < c->next_count; i++)
+		if ((int)c->next[i].cause == cause)
+			return true;
+	return false;
+}
+
+static void pick_perhaps(struct search *s)
+{
+	struct culprits *c = s->out;
+
+	for (int i = CAUSE_IN_TURN; i < CAUSE_UNKNOWN; i++) {
+		const struct culprit *o = &s->all[i];
+
+		if (s->named[i] || !s->seen[i] || is_next(c, i) || o->share_high < CULPRIT_SHARE ||
+			(c->perhaps_known && c->perhaps.share_high >= o->share_high))
+			continue;
+		c->perhaps = timed(c, o);
+		c->perhaps_known = true;
+	}
+}
+
+static void pick(struct search *s)
+{
+	keep_sure(s);
+	for (int i = 0; i < CAUSE_UNKNOWN; i++)
+		if (s->named[i])
+			put(s->out, &s->all[i]);
+	pick_next(s);
+	pick_perhaps(s);
+}
+
+static enum culprit_doubt doubt_of(const struct search *s)
+{
+	if (s->growth->kind == GROWTH_UNKNOWN)
+		return s->growth->sizes < 2 ? CULPRIT_TOO_FEW : CULPRIT_NO_SHAPE;
+	return s->slope_high < s->link.low ? CULPRIT_LINK_BEATEN : CULPRIT_CARD_BEATEN;
+}
+
+/* Units tell the same as two stages side by side, with one figure less, where nothing speaks for a buffer between them. */
+static bool is_idle(const struct culprit_input *in, const struct growth_set *set, size_t at)
+{
+	bool idle = false;
+
+	for (size_t i = 0; i < set->count; i++)
+		idle |= set->list[i].kind == GROWTH_UNIT && !in->may_buffer;
+	return idle && set->list[at].kind == GROWTH_TURNED &&
+	       !is_gap_shared(&set->list[at], in->in_flight);
+}
+
+/* The best one last, so that its figures stay. */
+static void explain_all(struct search *s, const struct growth_set *set, enum frames_evidence frames)
+{
+	s->frames = frames;
+	for (size_t i = set->count; i-- > 0;) {
+		s->growth = &set->list[i];
+		if (s->growth->kind != GROWTH_UNKNOWN && !is_idle(s->in, set, i))
+			explain(s);
+	}
+}
+
+void culprits_find(struct culprits *c, const struct culprit_input *in)
+{
+	struct search s = { .in = in,
+		.out = c,
+		.growth = &in->growths->list[0],
+		.piece = (double)in->bytes / in->pieces };
+
+	*c = (struct culprits){ 0 };
+	/* That frames are not ruled out is no reason to believe in them, when nothing else fits. */
+	if (in->framed &&
+		(in->frames == FRAMES_SEEN || in->growths->list[0].kind != GROWTH_UNKNOWN))
+		explain_all(&s, in->framed, FRAMES_SEEN);
+	if (in->frames != FRAMES_SEEN || !in->framed)
+		explain_all(&s, in->growths, in->framed ? FRAMES_EXCLUDED : in->frames);
+	set_line(&s);
+	c->seconds = s.seconds * in->pieces + in->stall_s + in->backlog_s;
+	c->fixed_s = s.fixed * in->pieces;
+	if (s.explanations)
+		pick(&s);
+	if (!c->count)
+		give_up(c, doubt_of(&s));
+}
+
+bool culprits_have(const struct culprits *c, enum cause cause)
+{
+	for (size_t i = 0; i < c->count; i++)
+		if (c->list[i].cause == cause)
+			return true;
+	return false;
+}

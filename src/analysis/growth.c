@@ -1,0 +1,510 @@
+/* Shapes of time against size. */
+#include "analysis/growth.h"
+
+#include <math.h>
+
+#include "analysis/fit.h"
+#include "analysis/least_squares.h"
+
+/* What a gadget does that no shape follows: rounding, a command hidden in part. Ours. */
+#define MODEL_ERROR 0.006
+/* Farther off than this many of its own uncertainties is no accident (3.3 standard errors: once in 1000). */
+#define FITS 3.3
+/* Shapes that are worse by this much are ruled out by the best one (3 standard errors). */
+#define WORSE 9.0
+/* And this far off a shape is still better than none. */
+#define FITS_ROUGHLY 6.0
+#define UNIT_MAX (UINT64_C(16) << 20)
+/* Sizes enough to do without one. */
+enum { COUNT_MIN = 4 };
+/* Not below what the rest of such a shape is worth (ours). */
+#define UNIT_SLOPE_ERROR 0.01
+
+struct sample {
+	double x[GROWTH_POINTS_MAX], y[GROWTH_POINTS_MAX], w[GROWTH_POINTS_MAX];
+	double excess[GROWTH_POINTS_MAX]; /* bytes a unit adds to a piece */
+	uint64_t bytes[GROWTH_POINTS_MAX];
+	double pieces[GROWTH_POINTS_MAX];
+	size_t n;
+};
+
+/* ---- program units ---- */
+
+static uint64_t gcd(uint64_t a, uint64_t b)
+{
+	while (b) {
+		uint64_t rest = a % b;
+
+		a = b;
+		b = rest;
+	}
+	return a;
+}
+
+static uint64_t covered(uint64_t from, uint64_t to, uint64_t unit)
+{
+	return (to + unit - 1) / unit * unit - from / unit * unit;
+}
+
+static uint64_t excess_at(uint64_t start, uint64_t bytes, uint64_t limit, uint64_t unit)
+{
+	uint64_t sum = 0;
+
+	for (uint64_t done = 0; done < bytes; done += limit) {
+		uint64_t n = bytes - done < limit ? bytes - done : limit;
+
+		sum += covered(start + done, start + done + n, unit) - n;
+	}
+	return sum;
+}
+
+double growth_unit_excess(uint64_t bytes, uint64_t piece_limit, uint64_t unit)
+{
+	enum { PLACES_MAX = 256 }; /* enough for a mean */
+	uint64_t limit = piece_limit && piece_limit < bytes ? piece_limit : bytes;
+	uint64_t places = unit / gcd(bytes, unit), step = 1;
+	double sum = 0;
+
+	if (bytes / limit > PLACES_MAX)
+		return 0; /* a record from nowhere */
+	if (places > PLACES_MAX) {
+		step = places / PLACES_MAX;
+		places = PLACES_MAX;
+	}
+	for (uint64_t i = 0; i < places; i++)
+		sum += (double)excess_at(i * step * bytes, bytes, limit, unit);
+	return sum / (double)places;
+}
+
+/* ---- a shape against the points ---- */
+
+static double predict(const struct growth *g, double x, double excess)
+{
+	if (g->kind == GROWTH_UNIT)
+		return g->fixed_s + g->slope * x + g->unit_slope * excess +
+		       (excess > 0 ? g->unit_each_s : 0);
+	if (x < g->at_bytes)
+		return g->fixed_below_s + g->slope_below * x;
+	return g->fixed_s + g->slope * x;
+}
+
+double growth_seconds(const struct growth *g, double bytes)
+{
+	double excess = 0;
+
+	if (g->kind == GROWTH_UNIT)
+		excess = growth_unit_excess((uint64_t)bytes, 0, (uint64_t)g->at_bytes);
+	return predict(g, bytes, excess);
+}
+
+/* squares as Akaike has it (IEEE Transactions on Automatic Control 19, 1974): one figure more must earn 2. */
+static void judge(struct growth *g, const struct sample *s, int figures)
+{
+	g->worst = g->misfit = 0;
+	g->squares = 2 * figures;
+	for (size_t i = 0; i < s->n; i++) {
+		double off = fabs(s->y[i] - predict(g, s->x[i], s->excess[i]));
+
+		g->worst = fmax(g->worst, off / s->y[i]);
+		g->misfit = fmax(g->misfit, off * sqrt(s->w[i]));
+		g->squares += off * off * s->w[i];
+	}
+}
+
+/* From the weights, and not below what the scatter says. */
+static void add_errors(const struct fit *f, const double *x, const double *w, size_t n,
+	double *fixed_se, double *slope_se)
+{
+	double weights = 0, mean = 0, sxx = 0;
+	double scale = f->df > 0 ? sqrt(fmax(1, f->residual_ms)) : 1;
+
+	for (size_t i = 0; i < n; i++) {
+		weights += w[i];
+		mean += w[i] * x[i];
+	}
+	mean /= weights;
+	for (size_t i = 0; i < n; i++)
+		sxx += w[i] * (x[i] - mean) * (x[i] - mean);
+	*slope_se = scale / sqrt(sxx);
+	*fixed_se = scale * sqrt(1 / weights + mean * mean / sxx);
+}
+
+static bool straight(struct growth *g, const struct sample *s)
+{
+	struct fit f;
+
+	if (!fit_line(&f, s->x, s->y, s->w, s->n))
+		return false;
+	*g = (struct growth){ .kind = GROWTH_STRAIGHT,
+		.checked = s->n > 2,
+		.fixed_s = f.a,
+		.slope = f.b,
+		.fixed_below_s = f.a,
+		.slope_below = f.b };
+	add_errors(&f, s->x, s->w, s->n, &g->fixed_se, &g->slope_se);
+	g->fixed_below_se = g->fixed_se;
+	g->slope_below_se = g->slope_se;
+	judge(g, s, 2);
+	return true;
+}
+
+/* ---- two lines ---- */
+
+/* Points below `split` on one line, the others on another. False where these don't meet between the two groups. */
+static bool two_lines(struct growth *g, const struct sample *s, size_t split)
+{
+	struct fit low, high;
+	size_t rest = s->n - split;
+
+	if (!fit_line(&low, s->x, s->y, s->w, split) ||
+		!fit_line(&high, s->x + split, s->y + split, s->w + split, rest))
+		return false;
+	*g = (struct growth){ .kind = high.b > low.b ? GROWTH_TURNED : GROWTH_COARSE,
+		.checked = s->n > 4,
+		.fixed_s = high.a,
+		.slope = high.b,
+		.fixed_below_s = low.a,
+		.slope_below = low.b,
+		.at_bytes = (low.a - high.a) / (high.b - low.b) };
+	add_errors(&high, s->x + split, s->w + split, rest, &g->fixed_se, &g->slope_se);
+	add_errors(&low, s->x, s->w, split, &g->fixed_below_se, &g->slope_below_se);
+	if (!(g->at_bytes > 0.9 * s->x[split - 1] && g->at_bytes < 1.1 * s->x[split]))
+		return false;
+	judge(g, s, 4);
+	return true;
+}
+
+/* One point beyond a bend tells nothing of what comes after it: two must lie clearly on either side, or `enough`. */
+static bool is_told_by(const struct growth *g, const struct sample *s, size_t enough)
+{
+	size_t below = 0, above = 0;
+	bool unit = g->kind == GROWTH_UNIT;
+
+	for (size_t i = 0; i < s->n; i++) {
+		/* Places that straddle two units tell as much as requests that are longer. */
+		bool straddles = unit && fmod(g->at_bytes, s->x[i]) != 0;
+
+		below += s->x[i] < 0.9 * g->at_bytes;
+		above += s->x[i] > 1.1 * g->at_bytes || (straddles && s->x[i] < g->at_bytes);
+	}
+	return below > 1 && above >= enough;
+}
+
+static bool is_told(const struct growth *g, const struct sample *s)
+{
+	return is_told_by(g, s, 2);
+}
+
+static bool is_physical(const struct growth *g, const struct sample *s)
+{
+	double hair = 0.02 * s->y[0];
+
+	return g->fixed_below_s > -hair && g->slope_below * s->x[0] > -hair && g->slope > 0 &&
+	       (g->kind != GROWTH_COARSE || g->fixed_s > -hair);
+}
+
+/* Shapes that fit, those that do so roughly, and the misfit of the nearest. */
+struct choice {
+	struct growth_set *set, *rough;
+	struct growth nearest;
+};
+
+static void consider(struct choice *c, const struct growth *g)
+{
+	struct growth_set *set = g->misfit > FITS ? c->rough : c->set;
+
+	if (g->misfit < c->nearest.misfit)
+		c->nearest = *g;
+	if (g->misfit > FITS_ROUGHLY || set->count == GROWTH_SHAPES_MAX)
+		return;
+	set->list[set->count++] = *g;
+	if (g->squares < set->list[0].squares) {
+		set->list[set->count - 1] = set->list[0];
+		set->list[0] = *g;
+	}
+}
+
+/* What is clearly worse than the best goes, but for a straight line; one that is about as good rules out all others. */
+static void keep_best(struct growth_set *set, double worse)
+{
+	double limit = set->list[0].squares + worse;
+	size_t kept = 0;
+
+	for (size_t i = 0; i < set->count; i++) {
+		const struct growth *g = &set->list[i];
+
+		if (g->kind == GROWTH_STRAIGHT && g->squares < limit) {
+			set->list[0] = *g;
+			set->count = 1;
+			return;
+		}
+		if (g->kind == GROWTH_STRAIGHT || g->squares < limit)
+			set->list[kept++] = *g;
+	}
+	set->count = kept;
+}
+
+static void try_two_lines(struct choice *c, const struct sample *s)
+{
+	struct growth g;
+
+	for (size_t split = 2; split + 2 <= s->n; split++)
+		if (two_lines(&g, s, split) && is_physical(&g, s) && is_told(&g, s))
+			consider(c, &g);
+}
+
+/* ---- units ---- */
+
+/* Time for the excess, and, where told, something for each piece that has any: the card reads the rest of the unit first
+ * (more), or link and firmware go on meanwhile (less). */
+static bool with_unit(struct growth *g, const struct sample *s, bool each)
+{
+	double one[GROWTH_POINTS_MAX], any[GROWTH_POINTS_MAX], found[LEAST_SQUARES_MAX] = { 0 };
+	const double *columns[] = { s->x, s->excess, one, any };
+	const double *without[] = { s->x, s->excess, any };
+
+	for (size_t i = 0; i < s->n; i++) {
+		one[i] = 1;
+		any[i] = s->excess[i] > 0;
+	}
+	if (!least_squares(found, columns, each ? 4 : 3, s->y, s->w, s->n))
+		return false;
+	if (found[2] < 0) { /* no request costs less than nothing */
+		if (!least_squares(found, without, each ? 3 : 2, s->y, s->w, s->n))
+			return false;
+		found[3] = each ? found[2] : 0;
+		found[2] = 0;
+	}
+	g->slope = g->slope_below = found[0];
+	g->unit_slope = found[1];
+	g->fixed_s = g->fixed_below_s = found[2];
+	g->unit_each_s = found[3];
+	judge(g, s, each ? 4 : 3);
+	return true;
+}
+
+static void set_excess(struct sample *s, uint64_t limit, uint64_t unit)
+{
+	for (size_t i = 0; i < s->n; i++) {
+		double k = s->pieces[i];
+
+		s->excess[i] = growth_unit_excess(s->bytes[i], k > 1.01 ? limit : 0, unit) / k;
+	}
+}
+
+/* The card's time is part of b, so u is at most b; and what a unit adds is never less than nothing. */
+static bool is_unit(const struct growth *g)
+{
+	return g->unit_slope > 0 && g->unit_slope < 1.1 * g->slope &&
+	       g->unit_slope * g->at_bytes / 2 + g->unit_each_s > 0;
+}
+
+/* As those of a straight line through what the unit leaves. */
+static void add_unit_errors(struct growth *g, const struct sample *s)
+{
+	double rest[GROWTH_POINTS_MAX] = { 0 };
+	struct fit f;
+
+	for (size_t i = 0; i < s->n; i++)
+		rest[i] = s->y[i] - g->unit_slope * s->excess[i] -
+			  (s->excess[i] > 0 ? g->unit_each_s : 0);
+	if (fit_line(&f, s->x, rest, s->w, s->n))
+		add_errors(&f, s->x, s->w, s->n, &g->fixed_se, &g->slope_se);
+	g->slope_se = fmax(g->slope_se, UNIT_SLOPE_ERROR * g->slope);
+	g->slope_below_se = g->slope_se;
+	g->fixed_below_se = g->fixed_se;
+}
+
+static void try_units(struct choice *c, struct sample *s, uint64_t limit, bool each)
+{
+	double largest = s->n ? s->x[s->n - 1] : 0;
+
+	for (uint64_t unit = 1024; unit <= UNIT_MAX && (double)unit <= 4 * largest; unit *= 2) {
+		struct growth g = { .kind = GROWTH_UNIT,
+			.at_bytes = (double)unit,
+			.checked = s->n > (each ? 4 : 3) };
+
+		set_excess(s, limit, unit);
+		if (with_unit(&g, s, each) && is_unit(&g) && is_told(&g, s)) {
+			add_unit_errors(&g, s);
+			consider(c, &g);
+		}
+	}
+	set_excess(s, limit, 1);
+}
+
+/* Beside units that fit: others that only one point tells, where they fit better still. They rule out nothing. */
+static void add_untold_units(struct growth_set *set, struct sample *s, uint64_t limit)
+{
+	double best = set->list[0].squares;
+
+	if (set->list[0].kind != GROWTH_UNIT)
+		return;
+	for (uint64_t unit = 1024; unit <= UNIT_MAX && set->count < GROWTH_SHAPES_MAX; unit *= 2) {
+		struct growth g = {
+			.kind = GROWTH_UNIT, .at_bytes = (double)unit, .checked = s->n > 3
+		};
+
+		set_excess(s, limit, unit);
+		if (!with_unit(&g, s, false) || !is_unit(&g) || !is_told_by(&g, s, 1) ||
+			is_told(&g, s) || g.squares >= best)
+			continue;
+		add_unit_errors(&g, s);
+		set->list[set->count++] = g;
+	}
+	set_excess(s, limit, 1);
+}
+
+/* Units from one block up to far more than the longest request. */
+static void add_hidden(struct growth *g, struct sample *s, uint64_t limit)
+{
+	for (uint64_t unit = 1024; unit <= UNIT_MAX && g->hidden_count < GROWTH_HIDDEN_MAX;
+		unit *= 2) {
+		struct growth_hidden h = { .unit_bytes = (double)unit };
+		struct fit f;
+
+		set_excess(s, limit, unit);
+		if (!fit_line(&f, s->x, s->excess, s->w, s->n))
+			break;
+		h.fixed_bytes = f.a;
+		h.slope = f.b;
+		for (size_t i = 0; i < s->n; i++)
+			h.told = fmax(
+				h.told, fabs(s->excess[i] - f.a - f.b * s->x[i]) * sqrt(s->w[i]));
+		if (h.fixed_bytes > 0)
+			g->hidden[g->hidden_count++] = h;
+	}
+	set_excess(s, limit, 1);
+}
+
+/* ---- the simplest that fits ---- */
+
+static void take_points(struct sample *s, const struct growth_point *points, size_t count)
+{
+	s->n = 0;
+	for (size_t i = 0; i < count && s->n < GROWTH_POINTS_MAX; i++) {
+		const struct growth_point *p = &points[i];
+		double k = p->pieces > 1 ? p->pieces : 1, y = p->seconds / k;
+
+		if (!(y > 0))
+			continue;
+		s->x[s->n] = (double)p->bytes / k;
+		s->y[s->n] = y;
+		s->w[s->n] = 1 / (y * y * (MODEL_ERROR * MODEL_ERROR + p->noise * p->noise));
+		s->bytes[s->n] = p->bytes;
+		s->excess[s->n] = 0;
+		s->pieces[s->n++] = k;
+	}
+}
+
+static void swap(double *a, double *b)
+{
+	double kept = *a;
+
+	*a = *b;
+	*b = kept;
+}
+
+static void swap_points(struct sample *s, size_t i, size_t j)
+{
+	uint64_t bytes = s->bytes[i];
+
+	s->bytes[i] = s->bytes[j];
+	s->bytes[j] = bytes;
+	swap(&s->x[i], &s->x[j]);
+	swap(&s->y[i], &s->y[j]);
+	swap(&s->w[i], &s->w[j]);
+	swap(&s->pieces[i], &s->pieces[j]);
+}
+
+/* By size of a piece: a split request may have smaller ones than a shorter request that was not. */
+static void sort_points(struct sample *s)
+{
+	for (size_t i = 1; i < s->n; i++)
+		for (size_t j = i; j > 0 && s->x[j] < s->x[j - 1]; j--)
+			swap_points(s, j, j - 1);
+}
+
+static void add_span(struct growth *g, const struct sample *s)
+{
+	g->sizes = s->n;
+	g->smallest_bytes = s->n ? s->x[0] : 0;
+	g->largest_bytes = s->n ? s->x[s->n - 1] : 0;
+}
+
+static void find_bent(struct choice *c, struct sample *s, uint64_t piece_limit, bool units)
+{
+	if (units && s->n > 3)
+		try_units(c, s, piece_limit, false);
+	if (units && s->n > 5)
+		try_units(c, s, piece_limit, true);
+	try_two_lines(c, s);
+}
+
+static void find_shapes(struct growth_set *set, struct sample *s, uint64_t piece_limit, bool units)
+{
+	struct growth_set rough = { .count = 0 };
+	struct choice c = { set, &rough, { .misfit = INFINITY } };
+	struct growth line;
+
+	*set = (struct growth_set){ .count = 0 };
+	if (s->n > 1 && straight(&line, s))
+		consider(&c, &line);
+	find_bent(&c, s, piece_limit, units);
+	set->fits = set->count > 0;
+	keep_best(set, WORSE);
+	if (set->fits && units && s->n > 3)
+		add_untold_units(set, s, piece_limit);
+	if (!set->fits) {
+		*set = rough;
+		/* None is right, so the best rules out only what is far worse. */
+		keep_best(set, 4 * set->list[0].squares);
+	}
+	if (!set->count)
+		set->list[set->count++] = (struct growth){
+			.kind = GROWTH_UNKNOWN, .worst = c.nearest.worst, .misfit = c.nearest.misfit
+		};
+	for (size_t i = 0; i < set->count; i++) {
+		add_span(&set->list[i], s);
+		if (units && set->list[i].kind == GROWTH_STRAIGHT)
+			add_hidden(&set->list[i], s, piece_limit);
+	}
+}
+
+static void drop_point(struct sample *s, size_t at)
+{
+	for (size_t i = at; i + 1 < s->n; i++)
+		swap_points(s, i, i + 1);
+	s->n--;
+}
+
+static bool reaches(const struct sample *s, uint64_t bytes)
+{
+	bool below = false, above = false;
+
+	for (size_t i = 0; i < s->n; i++) {
+		below |= s->bytes[i] <= bytes;
+		above |= s->bytes[i] >= bytes;
+	}
+	return below && above;
+}
+
+void growth_find(struct growth_set *set, const struct growth_point *points, size_t count,
+	const struct growth_options *options)
+{
+	struct growth_set less;
+	struct sample all, most;
+
+	take_points(&all, points, count);
+	sort_points(&all);
+	find_shapes(set, &all, options->piece_limit, options->units);
+	/* One point alone may be where something else begins. */
+	for (int side = 0; !set->fits && side < 2 && all.n > COUNT_MIN; side++) {
+		most = all;
+		drop_point(&most, side ? 0 : all.n - 1);
+		find_shapes(&less, &most, options->piece_limit, options->units);
+		less.partial = true;
+		if (less.fits && reaches(&most, options->wanted_bytes))
+			*set = less;
+	}
+}

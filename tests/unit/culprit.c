@@ -1,0 +1,443 @@
+/* analysis/culprit: which causes are named for gadgets whose times are computed here, and which are named together because
+ * the times can't tell them apart. tests/truth has hundreds more, swept as models. */
+#include <check.h>
+#include <math.h>
+#include <stdio.h>
+#include <string.h>
+
+#include "analysis/culprit.h"
+
+enum { SIZES = 8 };
+
+/* Times per byte in us/B at 1 MB/s = 1; ms for the rest. */
+struct gadget {
+	double link, card, sector; /* us a byte */
+	double fixed_ms;
+	bool overlapped; /* in blocks of 512 */
+	double unit; /* bytes */
+};
+
+static double seconds_of(const struct gadget *g, uint64_t bytes)
+{
+	double n = (double)bytes, store = g->card + g->sector;
+	double programmed = g->unit > 0 ? ceil(n / g->unit) * g->unit - n : 0;
+	double us = g->overlapped ? 512 * fmin(g->link, store) + n * fmax(g->link, store)
+				  : n * (g->link + store);
+
+	return g->fixed_ms * 1e-3 + us * 1e-6 + programmed * g->card * 1e-6;
+}
+
+/* Rates in MB/s, 0: not given. */
+struct question {
+	double link, card;
+	unsigned in_flight;
+	bool write, behind, doubt_in_turn;
+	double stall_ms;
+};
+
+static struct culprits asked(const struct gadget *g, const struct question *q)
+{
+	struct growth_point p[SIZES];
+	struct growth_set set;
+	struct culprits c;
+	struct culprit_input in = { .growths = &set,
+		.bytes = 4096,
+		.pieces = 1,
+		.block_bytes = 512,
+		.in_flight = q->in_flight ? q->in_flight : 1,
+		.write = q->write,
+		.behind = q->behind,
+		.may_buffer = q->behind,
+		.doubt_in_turn = q->doubt_in_turn,
+		.link = { .rate = q->link * 1e6 },
+		.card = { .rate = q->card * 1e6 },
+		.stall_s = q->stall_ms * 1e-3 };
+
+	for (int i = 0; i < SIZES; i++)
+		p[i] = (struct growth_point){ .bytes = UINT64_C(512) << i,
+			.seconds = seconds_of(g, UINT64_C(512) << i),
+			.pieces = 1 };
+	growth_find(&set, p, SIZES,
+		&(struct growth_options){ .units = q->write, .wanted_bytes = 4096 });
+	culprits_find(&c, &in);
+	return c;
+}
+
+/* The codes in the order of the enum, with blanks between. */
+static void names(const struct culprits *c, const char *wanted)
+{
+	char said[200] = "";
+
+	for (int i = 0; i < CAUSE_COUNT; i++) {
+		if (!culprits_have(c, (enum cause)i))
+			continue;
+		strcat(said, *said ? " " : "");
+		strcat(said, cause_code((enum cause)i));
+	}
+	ck_assert_msg(!strcmp(said, wanted), "it names '%s', not '%s'", said, wanted);
+}
+
+static void gives(const struct gadget *g, const struct question *q, const char *wanted)
+{
+	struct culprits c = asked(g, q);
+
+	names(&c, wanted);
+}
+
+static const struct question both = { .link = 1, .card = 1.7 };
+
+/* ---- one cause each ---- */
+
+START_TEST(link_and_card)
+{
+	gives(&(struct gadget){ 1, 1 / 1.7, 0, 0, true, 0 }, &both, "link");
+	gives(&(struct gadget){ 1 / 1.7, 1, 0, 0, true, 0 },
+		&(struct question){ .link = 1.7, .card = 1 }, "card");
+	/* Given rates may be off by 5 % either way. */
+	gives(&(struct gadget){ 1, 1 / 1.7, 0, 0, true, 0 },
+		&(struct question){ .link = 1.05, .card = 1.62 }, "link");
+	gives(&(struct gadget){ 1, 1 / 1.7, 0, 0, true, 0 },
+		&(struct question){ .link = 0.955, .card = 1.78 }, "link");
+	/* Too near each other. */
+	gives(&(struct gadget){ 1, 0.97, 0, 0, true, 0 },
+		&(struct question){ .link = 1, .card = 1.03 }, "link card");
+}
+END_TEST
+
+START_TEST(in_turn)
+{
+	struct culprits c = asked(&(struct gadget){ 1, 1 / 1.7, 0, 0, false, 0 }, &both);
+
+	names(&c, "in-turn");
+	/* 4096 B at 1 MB/s and the first 512 on the way to the card: 4.397 ms. */
+	ck_assert_double_eq_tol(c.list[0].seconds_low, 4.397e-3, 5e-6);
+	ck_assert_double_eq_tol(c.seconds, 4096e-6 * (1 + 1 / 1.7), 1e-6);
+	ck_assert_int_eq(c.turns, TURNS_SHOWN);
+	gives(&(struct gadget){ 1, 1 / 1.7, 0, 0, false, 0 },
+		&(struct question){ .link = 1.05, .card = 1.62 }, "in-turn");
+	/* A buffer between them: whatever it is, it is not that. */
+	gives(&(struct gadget){ 1, 1 / 1.7, 0, 0, false, 0 },
+		&(struct question){ .link = 1, .card = 1.7, .write = true, .behind = true },
+		"sector-cost");
+	/* The other direction does not take turns: it may be a likeness, unless the fixed cost is less than overlapped
+	 * stages have. */
+	gives(&(struct gadget){ 1, 1 / 1.7, 0, 0, false, 0 },
+		&(struct question){ .link = 1, .card = 1.7, .doubt_in_turn = true }, "in-turn");
+	gives(&(struct gadget){ 1, 1 / 1.7, 0, 0.6, false, 0 },
+		&(struct question){ .link = 1, .card = 1.7, .doubt_in_turn = true },
+		"in-turn sector-cost");
+}
+END_TEST
+
+/* Overlapped, and a cost per sector of just the link's time: slope and fixed cost are those of taking turns, nearly. */
+START_TEST(a_likeness)
+{
+	gives(&(struct gadget){ 1, 1 / 1.7, 1, 0, true, 0 }, &both, "in-turn sector-cost");
+}
+END_TEST
+
+START_TEST(fixed_cost)
+{
+	struct gadget g = { 1, 1 / 1.7, 0, 4, true, 0 };
+	struct culprits c = asked(&g, &both);
+
+	/* One request at a time: of the host or of the gadget. */
+	names(&c, "request-cost host-gap");
+	ck_assert_double_eq_tol(c.list[0].share_low, 4e-3 / seconds_of(&g, 4096), 1e-3);
+	ck_assert_double_eq_tol(c.list[0].seconds_low, seconds_of(&g, 4096) - 4e-3, 1e-6);
+	gives(&g, &(struct question){ .link = 1, .card = 1.7, .in_flight = 2 }, "request-cost");
+	/* In writes it could be one unit of 128 KiB or more, were the card fast enough: 4 ms for 64 KiB is 16 MB/s. */
+	gives(&g, &(struct question){ .link = 1, .in_flight = 2, .write = true },
+		"request-cost program-unit");
+	gives(&g, &(struct question){ .link = 1, .card = 1.7, .in_flight = 2, .write = true },
+		"request-cost");
+	/* So much of the time that nothing per byte can be more, whatever link and card are. */
+	g.fixed_ms = 12;
+	gives(&g, &(struct question){ .in_flight = 2 }, "request-cost");
+}
+END_TEST
+
+START_TEST(sector_cost)
+{
+	/* Beyond link and card in turn by as much as taking turns would cost. */
+	struct gadget g = { 1, 1 / 1.7, 2, 0, true, 0 };
+	struct culprits c = asked(&g, &both);
+
+	names(&c, "sector-cost");
+	/* Without it 4.4 ms, overlapped as it is; up to 6.8 should it take turns: 0.5 + 4.1 x 1.59. */
+	ck_assert_double_eq_tol(c.list[0].seconds_low, 4.6e-3, 1e-4);
+	ck_assert_double_eq_tol(c.list[0].seconds_high, 7.0e-3, 1e-4);
+	/* In turn, and no fixed cost at all: overlapped stages would have some. */
+	g.overlapped = false;
+	c = asked(&g, &both);
+	names(&c, "sector-cost");
+	ck_assert_double_eq_tol(c.list[0].seconds_low, 4096e-6 * (1 + 1 / 1.7), 1e-6);
+	/* Less than that may be stages that overlap in part. */
+	gives(&(struct gadget){ 1, 1 / 1.7, 0.75, 0, true, 0 }, &both, "in-turn sector-cost");
+}
+END_TEST
+
+START_TEST(program_unit)
+{
+	struct gadget g = { 1, 1 / 1.7, 0, 0, false, 16384 };
+	struct culprits c = asked(&g, &(struct question){ .link = 1, .card = 1.7, .write = true });
+
+	names(&c, "program-unit");
+	ck_assert_double_eq_tol(c.list[0].seconds_low, 4096e-6 * (1 + 1 / 1.7), 1e-5);
+	/* Without any rate: the times alone show it. */
+	gives(&g, &(struct question){ .write = true }, "program-unit");
+}
+END_TEST
+
+START_TEST(stalls_count)
+{
+	struct gadget g = { 1, 1 / 1.7, 0, 0, true, 0 };
+	struct culprits c = asked(
+		&g, &(struct question){ .link = 1, .card = 1.7, .write = true, .stall_ms = 5 });
+
+	names(&c, "stalls");
+	ck_assert_double_eq_tol(c.seconds, seconds_of(&g, 4096) + 5e-3, 1e-6);
+	ck_assert_double_eq_tol(c.list[0].seconds_low, seconds_of(&g, 4096), 1e-6);
+}
+END_TEST
+
+/* ---- what can't be told ---- */
+
+START_TEST(without_rates)
+{
+	struct gadget g = { 1, 1 / 1.7, 0, 0, false, 0 };
+
+	gives(&g, &(struct question){ 0 }, "link card in-turn sector-cost");
+	/* A slow link, or taking turns with a faster one. */
+	gives(&g, &(struct question){ .card = 1.7 }, "link in-turn sector-cost");
+	gives(&g, &(struct question){ .link = 1 }, "card in-turn sector-cost");
+	/* As fast as the one that is known: it is that. */
+	gives(&(struct gadget){ 1, 0.3, 0, 0, true, 0 }, &(struct question){ .link = 1 }, "link");
+}
+END_TEST
+
+START_TEST(contradicted)
+{
+	struct culprits c = asked(&(struct gadget){ 1, 1 / 1.7, 0, 0, true, 0 },
+		&(struct question){ .link = 0.8, .card = 1.7 });
+
+	names(&c, "unknown");
+	ck_assert_int_eq(c.doubt, CULPRIT_LINK_BEATEN);
+	c = asked(&(struct gadget){ 1, 1 / 1.7, 0, 0, true, 0 },
+		&(struct question){ .link = 1, .card = 0.5 });
+	names(&c, "unknown");
+	ck_assert_int_eq(c.doubt, CULPRIT_CARD_BEATEN);
+}
+END_TEST
+
+/* No shape at all, as when memory ran out. */
+START_TEST(nothing_known)
+{
+	struct growth_set none = { .count = 0 };
+	struct culprits c;
+
+	culprits_find(&c, &(struct culprit_input){ .growths = &none,
+				  .bytes = 4096,
+				  .pieces = 1,
+				  .block_bytes = 512,
+				  .in_flight = 1 });
+	names(&c, "unknown");
+	ck_assert_int_eq(c.doubt, CULPRIT_TOO_FEW);
+}
+END_TEST
+
+/* Two causes, one of them clearly larger: that one, and the other as the next. */
+START_TEST(next)
+{
+	struct gadget g = { 1, 1 / 1.7, 0, 1.2, false, 0 };
+	struct culprits c = asked(&g, &both);
+
+	names(&c, "in-turn");
+	ck_assert_uint_eq(c.next_count, 2);
+	ck_assert_int_eq(c.next[0].cause, CAUSE_REQUEST_COST);
+	ck_assert_int_eq(c.next[1].cause, CAUSE_HOST_GAP);
+	ck_assert_double_eq_tol(c.next[0].share_low, 1.2e-3 / seconds_of(&g, 4096), 1e-3);
+}
+END_TEST
+
+/* Small fixed costs don't take the verdict from the stage that sets the pace. */
+START_TEST(small_costs)
+{
+	gives(&(struct gadget){ 1, 1 / 1.7, 0, 0.4, true, 0 }, &both, "link");
+	gives(&(struct gadget){ 1, 0.08, 0, 0, false, 0 },
+		&(struct question){ .link = 1, .card = 12.5 }, "link");
+}
+END_TEST
+
+/* ---- every pair of causes ---- */
+
+enum { PAIRED = 7 };
+
+static const enum cause paired[PAIRED] = { CAUSE_LINK, CAUSE_CARD, CAUSE_IN_TURN,
+	CAUSE_REQUEST_COST, CAUSE_SECTOR_COST, CAUSE_PROGRAM_UNIT, CAUSE_STALLS };
+
+/* A gadget and its stalls: writes with two in flight, so that the host's pause is out of the question. */
+struct paired_gadget {
+	struct gadget g;
+	double stall_ms;
+};
+
+static void without(struct paired_gadget *p, enum cause cause)
+{
+	switch (cause) {
+	case CAUSE_LINK:
+		p->g.link = 0;
+		break;
+	case CAUSE_CARD:
+		p->g.card = 0;
+		break;
+	case CAUSE_IN_TURN:
+		p->g.overlapped = true;
+		break;
+	case CAUSE_REQUEST_COST:
+		p->g.fixed_ms = 0;
+		break;
+	case CAUSE_SECTOR_COST:
+		p->g.sector = 0;
+		break;
+	case CAUSE_PROGRAM_UNIT:
+		p->g.unit = 0;
+		break;
+	default:
+		p->stall_ms = 0;
+	}
+}
+
+/* So much of a cause that it takes about `ms` of 4 KiB. */
+static void with(struct paired_gadget *p, enum cause cause, double ms)
+{
+	switch (cause) {
+	case CAUSE_LINK:
+		p->g.link = fmax(p->g.link, p->g.card + ms / 4.096);
+		break;
+	case CAUSE_CARD:
+		p->g.card = fmax(p->g.card, p->g.link + ms / 4.096);
+		break;
+	case CAUSE_IN_TURN:
+		p->g.overlapped = false;
+		break;
+	case CAUSE_REQUEST_COST:
+		p->g.fixed_ms = ms;
+		break;
+	case CAUSE_SECTOR_COST:
+		p->g.sector = ms / 4.096 + (p->g.overlapped ? fmax(0, p->g.link - p->g.card) : 0);
+		break;
+	case CAUSE_PROGRAM_UNIT:
+		p->g.unit = ms < 4 ? 8192 : ms < 8 ? 16384 : 32768;
+		break;
+	default:
+		p->stall_ms = ms;
+	}
+}
+
+static double paired_seconds(const struct paired_gadget *p)
+{
+	return seconds_of(&p->g, 4096) + p->stall_ms * 1e-3;
+}
+
+static double share_of(const struct paired_gadget *p, enum cause cause)
+{
+	struct paired_gadget rest = *p;
+
+	without(&rest, cause);
+	return 1 - paired_seconds(&rest) / paired_seconds(p);
+}
+
+/* Named alone a cause takes 15 % at the least, and more than half of what the largest takes; link and card where nothing
+ * else takes a quarter. The largest of all is among those that are named when it is twice the second. */
+static void judge_pair(const struct paired_gadget *p, const char *name, unsigned *alone)
+{
+	struct culprits c = asked(&p->g, &(struct question){ .link = 1 / p->g.link,
+						 .card = 1 / p->g.card,
+						 .in_flight = 2,
+						 .write = true,
+						 .stall_ms = p->stall_ms });
+	enum cause largest = CAUSE_UNKNOWN, said = c.list[0].cause;
+	double most = 0, second = 0;
+
+	for (int i = 2; i < PAIRED; i++) {
+		double share = share_of(p, paired[i]);
+
+		second = fmax(second, fmin(share, most));
+		if (share > most)
+			largest = paired[i];
+		most = fmax(most, share);
+	}
+	*alone += c.count == 1;
+	if (c.count == 1 && (said == CAUSE_LINK || said == CAUSE_CARD))
+		ck_assert_msg(most < 0.25, "%s: %s takes %.2f", name, cause_code(largest), most);
+	else if (c.count == 1)
+		ck_assert_msg(share_of(p, said) >= fmax(0.15, 0.55 * most),
+			"%s: it names %s, which takes %.2f of %.2f", name, cause_code(said),
+			share_of(p, said), most);
+	if (most >= 0.25 && most > 2 * second)
+		ck_assert_msg(culprits_have(&c, largest), "%s: it leaves out %s", name,
+			cause_code(largest));
+}
+
+/* _i: the pair. */
+START_TEST(pairs)
+{
+	static const double ms[] = { 0.3, 0.6, 1.2, 2.4, 4.8, 9.6 };
+	static const double cards[] = { 0.2, 0.5, 0.8, 1.3, 2, 4 };
+	enum cause one = paired[_i / PAIRED], other = paired[_i % PAIRED];
+	unsigned alone = 0, all = 0;
+	char name[200];
+
+	if (one == CAUSE_LINK && other == CAUSE_CARD)
+		return;
+	for (size_t c = 0; _i / PAIRED < _i % PAIRED && c < 6; c++) {
+		for (size_t a = 0; a < 36; a++) {
+			struct paired_gadget p = { { 1, cards[c], 0, 0, true, 0 }, 0 };
+
+			with(&p, CAUSE_IN_TURN == other ? other : one, ms[a % 6]);
+			with(&p, CAUSE_IN_TURN == other ? one : other, ms[a / 6]);
+			snprintf(name, sizeof name, "%s %g ms and %s %g ms, card %g",
+				cause_code(one), ms[a % 6], cause_code(other), ms[a / 6], cards[c]);
+			judge_pair(&p, name, &alone);
+			all++;
+		}
+	}
+	ck_assert_uint_ge(alone * 3, all);
+}
+END_TEST
+
+START_TEST(codes)
+{
+	static const char *const known[] = { "link", "card", "in-turn", "request-cost",
+		"sector-cost", "host-gap", "frames", "program-unit", "stalls", "backlog",
+		"unknown" };
+
+	ck_assert_uint_eq(sizeof known / sizeof *known, CAUSE_COUNT);
+	for (int i = 0; i < CAUSE_COUNT; i++)
+		ck_assert_str_eq(cause_code((enum cause)i), known[i]);
+}
+END_TEST
+
+Suite *culprit_suite(void)
+{
+	Suite *s = suite_create("culprit");
+	TCase *c = tcase_create("culprit");
+
+	tcase_add_test(c, link_and_card);
+	tcase_add_test(c, in_turn);
+	tcase_add_test(c, a_likeness);
+	tcase_add_test(c, fixed_cost);
+	tcase_add_test(c, sector_cost);
+	tcase_add_test(c, program_unit);
+	tcase_add_test(c, stalls_count);
+	tcase_add_test(c, without_rates);
+	tcase_add_test(c, contradicted);
+	tcase_add_test(c, nothing_known);
+	tcase_add_test(c, next);
+	tcase_add_test(c, small_costs);
+	tcase_add_loop_test(c, pairs, 0, PAIRED * PAIRED);
+	tcase_add_test(c, codes);
+	suite_add_tcase(s, c);
+	return s;
+}

@@ -1,0 +1,403 @@
+/* analysis/growth, least_squares, frames, stall: what is told from times before anything is made of it. Times are
+ * computed from gadgets whose stages are known. */
+#include <check.h>
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "analysis/frames.h"
+#include "analysis/growth.h"
+#include "analysis/least_squares.h"
+#include "analysis/stall.h"
+#include "analysis/usb.h"
+#include "base/random.h"
+#include "support/chance.h"
+
+enum { SIZES = 8 };
+
+static void same(double got, double wanted, double relative)
+{
+	ck_assert_double_eq_tol(got, wanted, relative * fabs(wanted));
+}
+
+/* ---- least squares ---- */
+
+/* NIST StRD, Norris (lower difficulty): certified B0, B1. https://www.itl.nist.gov/div898/strd/ */
+START_TEST(norris)
+{
+	static const double y[] = { 0.1, 338.8, 118.1, 888.0, 9.2, 228.1, 668.5, 998.5, 449.1,
+		778.9, 559.2, 0.3, 0.1, 778.1, 668.8, 339.3, 448.9, 10.8, 557.7, 228.3, 998.0,
+		888.8, 119.6, 0.3, 0.6, 557.6, 339.3, 888.0, 998.5, 778.9, 10.2, 117.6, 228.9,
+		668.4, 449.2, 0.2 };
+	static const double x[] = { 0.2, 337.4, 118.2, 884.6, 10.1, 226.5, 666.3, 996.3, 448.6,
+		777.0, 558.2, 0.4, 0.6, 775.5, 666.9, 338.0, 447.5, 11.6, 556.0, 228.1, 995.8,
+		887.6, 120.2, 0.3, 0.3, 556.8, 339.1, 887.2, 999.0, 779.0, 11.1, 118.3, 229.2,
+		669.1, 448.9, 0.5 };
+	double one[36], w[36], found[2];
+	const double *columns[] = { one, x };
+
+	for (int i = 0; i < 36; i++)
+		one[i] = w[i] = 1;
+	ck_assert(least_squares(found, columns, 2, y, w, 36));
+	same(found[0], -0.262323073774029, 1e-9);
+	same(found[1], 1.00211681802045, 1e-10);
+}
+END_TEST
+
+START_TEST(several_columns)
+{
+	static const double a[] = { 1, 1, 1, 1, 1, 1 }, b[] = { 1, 2, 3, 4, 5, 6 },
+			    c[] = { 0, 0, 1, 0, 4, 1 }, d[] = { 2, 4, 6, 8, 10, 12 };
+	static const double w[] = { 1, 2, 1, 3, 1, 1 };
+	const double *columns[] = { a, b, c }, *twice[] = { b, d };
+	double y[6], found[LEAST_SQUARES_MAX];
+
+	for (int i = 0; i < 6; i++)
+		y[i] = 3 * a[i] - 0.5 * b[i] + 7 * c[i];
+	ck_assert(least_squares(found, columns, 3, y, w, 6));
+	same(found[0], 3, 1e-12);
+	same(found[1], -0.5, 1e-12);
+	same(found[2], 7, 1e-12);
+	ck_assert(!least_squares(found, twice, 2, y, w, 6)); /* they say the same */
+	ck_assert(!least_squares(found, columns, 3, y, w, 2));
+}
+END_TEST
+
+/* ---- shapes ---- */
+
+/* What a unit adds, by hand. */
+START_TEST(excess_of_a_unit)
+{
+	ck_assert_double_eq(growth_unit_excess(4096, 0, 16384), 12288);
+	ck_assert_double_eq(growth_unit_excess(16384, 0, 16384), 0);
+	ck_assert_double_eq(growth_unit_excess(65536, 0, 16384), 0);
+	/* 24 KiB at 0, 24, 48, ... KiB: always two units of 16. */
+	ck_assert_double_eq(growth_unit_excess(24576, 0, 16384), 8192);
+	/* 3 sectors in units of 8: at 0 and 3 one unit, at 6 two, ...: (8 + 8 + 16 + 8 + 8 + 16 + 8 + 8) / 8 - 3. */
+	ck_assert_double_eq(growth_unit_excess(1536, 0, 4096), 512 * 7);
+	/* 128 KiB in pieces of 120: 7.5 units of 16 and half a one more on either side. */
+	ck_assert_double_eq(growth_unit_excess(131072, 122880, 16384), 16384);
+}
+END_TEST
+
+static const struct growth_options reading = { .wanted_bytes = 4096 },
+				   writing = { .wanted_bytes = 4096, .units = true };
+
+/* 512 B.. by powers of two; t is filled in by who asks. */
+static void sizes(struct growth_point *p, size_t n)
+{
+	for (size_t i = 0; i < n; i++)
+		p[i] = (struct growth_point){ .bytes = UINT64_C(512) << i, .pieces = 1 };
+}
+
+START_TEST(straight)
+{
+	struct growth_point p[SIZES];
+	struct growth_set set;
+
+	sizes(p, SIZES);
+	for (int i = 0; i < SIZES; i++)
+		p[i].seconds = 2e-3 + (double)p[i].bytes * 1.6e-6;
+	growth_find(&set, p, SIZES, &writing);
+	ck_assert(set.fits && set.count == 1);
+	ck_assert_int_eq(set.list[0].kind, GROWTH_STRAIGHT);
+	same(set.list[0].fixed_s, 2e-3, 1e-9);
+	same(set.list[0].slope, 1.6e-6, 1e-9);
+	/* Two sizes make a line, that nothing could have contradicted. */
+	growth_find(&set, p + 2, 2, &reading);
+	ck_assert(set.fits && !set.list[0].checked);
+	growth_find(&set, p, 1, &reading);
+	ck_assert_int_eq(set.list[0].kind, GROWTH_UNKNOWN);
+	growth_find(&set, p, 0, &reading);
+	ck_assert_int_eq(set.list[0].kind, GROWTH_UNKNOWN);
+}
+END_TEST
+
+/* A split request pays the fixed cost for each piece. */
+START_TEST(straight_though_split)
+{
+	struct growth_options options = { .piece_limit = 122880, .wanted_bytes = 4096 };
+	struct growth_point p[12];
+	struct growth_set set;
+
+	sizes(p, 12);
+	for (int i = 0; i < 12; i++) {
+		p[i].pieces = ceil((double)p[i].bytes / 122880);
+		p[i].seconds = p[i].pieces * 1e-3 + (double)p[i].bytes * 1e-6;
+	}
+	growth_find(&set, p, 12, &options);
+	ck_assert_int_eq(set.list[0].kind, GROWTH_STRAIGHT);
+	same(set.list[0].fixed_s, 1e-3, 1e-9);
+	same(set.list[0].slope, 1e-6, 1e-9);
+}
+END_TEST
+
+/* Units of 16 KiB at 1 MB/s, a link of 1 MB/s before them. */
+START_TEST(unit)
+{
+	struct growth_point p[SIZES];
+	struct growth_set set;
+
+	sizes(p, SIZES);
+	for (int i = 0; i < SIZES; i++)
+		p[i].seconds =
+			(double)p[i].bytes * 1e-6 + ceil((double)p[i].bytes / 16384) * 16384e-6;
+	growth_find(&set, p, SIZES, &writing);
+	ck_assert(set.fits);
+	ck_assert_int_eq(set.list[0].kind, GROWTH_UNIT);
+	ck_assert_double_eq(set.list[0].at_bytes, 16384);
+	same(set.list[0].unit_slope, 1e-6, 1e-6);
+	same(set.list[0].slope, 2e-6, 1e-6);
+	same(growth_seconds(&set.list[0], 4096), 4096e-6 + 16384e-6, 1e-6);
+	/* No unit in reads: there it is two lines. */
+	growth_find(&set, p, SIZES, &reading);
+	ck_assert_int_eq(set.list[0].kind, GROWTH_TURNED);
+}
+END_TEST
+
+/* Overlapped in pieces of 4 KiB: in turn up to there, beyond the slower stage alone. */
+START_TEST(coarse)
+{
+	struct growth_point p[SIZES];
+	struct growth_set set;
+
+	sizes(p, SIZES);
+	for (int i = 0; i < SIZES; i++) {
+		double n = (double)p[i].bytes;
+
+		p[i].seconds = 1e-3 + fmin(n, 4096) * 1.6e-6 + fmax(0, n - 4096) * 1e-6;
+	}
+	growth_find(&set, p, SIZES, &writing);
+	ck_assert(set.fits);
+	ck_assert_int_eq(set.list[0].kind, GROWTH_COARSE);
+	same(set.list[0].at_bytes, 4096, 1e-6);
+	same(set.list[0].slope_below, 1.6e-6, 1e-6);
+	same(set.list[0].slope, 1e-6, 1e-6);
+}
+END_TEST
+
+/* One point beyond a bend shows no bend: the rest is a line, and that one was left out. */
+START_TEST(one_point_is_no_shape)
+{
+	struct growth_point p[SIZES];
+	struct growth_set set;
+
+	sizes(p, SIZES);
+	for (int i = 0; i < SIZES; i++)
+		p[i].seconds = 1e-3 + (double)p[i].bytes * 1e-6;
+	p[SIZES - 1].seconds *= 1.5;
+	growth_find(&set, p, SIZES, &writing);
+	ck_assert(set.fits && set.partial);
+	ck_assert_int_eq(set.list[0].kind, GROWTH_STRAIGHT);
+	/* But not the size that matters. */
+	growth_find(&set, p, SIZES,
+		&(struct growth_options){ .units = true, .wanted_bytes = p[SIZES - 1].bytes });
+	ck_assert(!set.partial);
+}
+END_TEST
+
+START_TEST(noise_makes_no_shape)
+{
+	enum { TRIALS = 2000 };
+	struct random r = { 11 };
+	unsigned bent = 0;
+
+	for (int k = 0; k < TRIALS; k++) {
+		struct growth_point p[SIZES];
+		struct growth_set set;
+
+		sizes(p, SIZES);
+		for (int i = 0; i < SIZES; i++) {
+			p[i].noise = 0.02;
+			p[i].seconds =
+				(1e-3 + (double)p[i].bytes * 1e-6) * exp(0.02 * chance_normal(&r));
+		}
+		growth_find(&set, p, SIZES, &writing);
+		bent += set.list[0].kind != GROWTH_STRAIGHT;
+	}
+	/* The best of some twenty shapes is better by 9 by chance in a few of a hundred. */
+	ck_assert_double_le((double)bent / TRIALS, 0.05);
+}
+END_TEST
+
+START_TEST(no_shape_at_all)
+{
+	static const double odd[SIZES] = { 1, 9, 2, 30, 3, 40, 11, 70 };
+	struct growth_point p[SIZES];
+	struct growth_set set;
+
+	sizes(p, SIZES);
+	for (int i = 0; i < SIZES; i++)
+		p[i].seconds = odd[i] * 1e-3;
+	growth_find(&set, p, SIZES, &writing);
+	ck_assert(!set.fits);
+	ck_assert_int_eq(set.list[0].kind, GROWTH_UNKNOWN);
+}
+END_TEST
+
+/* A unit larger than every request makes a straight line; how much of it the line can't tell. */
+START_TEST(hidden_unit)
+{
+	struct growth_point p[SIZES];
+	struct growth_set set;
+	const struct growth *g = &set.list[0];
+	bool found = false;
+
+	sizes(p, SIZES);
+	for (int i = 0; i < SIZES; i++)
+		p[i].seconds = 3e-3 + (double)p[i].bytes * 1e-6;
+	growth_find(&set, p, SIZES, &writing);
+	for (size_t i = 0; i < g->hidden_count; i++) {
+		if (g->hidden[i].unit_bytes < 131072)
+			continue;
+		found = true;
+		ck_assert_double_lt(g->hidden[i].told, 1e-6);
+		same(g->hidden[i].fixed_bytes, g->hidden[i].unit_bytes, 1e-6);
+		same(g->hidden[i].slope, -1, 1e-6);
+	}
+	ck_assert(found);
+	growth_find(&set, p, SIZES, &reading);
+	ck_assert_uint_eq(g->hidden_count, 0);
+}
+END_TEST
+
+/* ---- frames ---- */
+
+/* Full speed, one phase a frame, `more` frames besides; off: of a frame, for all. */
+static void in_frames(struct frames_point *p, size_t n, double more, double off)
+{
+	const struct usb_link *full = usb_link_at(12000000);
+
+	for (size_t i = 0; i < n; i++) {
+		uint64_t bytes = UINT64_C(512) << i;
+		double t = usb_command_phased_s(full, bytes) + (more + off) * 1e-3;
+
+		p[i] = (struct frames_point){
+			.bytes = (double)bytes, .pieces = 1, .seconds = t, .median_s = t, .p90_s = t
+		};
+	}
+}
+
+START_TEST(frames)
+{
+	const struct usb_link *full = usb_link_at(12000000), *super = usb_link_at(5000000000);
+	struct frames_point p[SIZES];
+
+	in_frames(p, SIZES, 1, 0);
+	ck_assert_int_eq(frames_look(full, p, SIZES, false, INFINITY), FRAMES_SEEN);
+	/* No frames there, or no such link. */
+	ck_assert_int_eq(frames_look(super, p, SIZES, false, INFINITY), FRAMES_EXCLUDED);
+	ck_assert_int_eq(frames_look(NULL, p, SIZES, false, INFINITY), FRAMES_EXCLUDED);
+	/* Four tenths of a frame off the whole ones. */
+	in_frames(p, SIZES, 1, 0.4);
+	ck_assert_int_eq(frames_look(full, p, SIZES, false, INFINITY), FRAMES_EXCLUDED);
+	/* Faster than one phase a frame allows. */
+	in_frames(p, SIZES, -1, 0);
+	ck_assert_int_eq(frames_look(full, p, SIZES, false, INFINITY), FRAMES_EXCLUDED);
+	/* Times of single requests are not known: may be. */
+	in_frames(p, SIZES, 1, 0.1);
+	for (int i = 0; i < SIZES; i++)
+		p[i].median_s = 0;
+	ck_assert_int_eq(frames_look(full, p, SIZES, false, INFINITY), FRAMES_OPEN);
+	/* Round figures: a line of 3 ms and 1 ms a KiB takes whole frames as well, where a line is all there is. */
+	for (int i = 1; i < SIZES; i++)
+		p[i].seconds = p[i].median_s = p[i].p90_s = 3e-3 + p[i].bytes / 1024 * 1e-3;
+	ck_assert_int_ne(frames_look(full, p + 1, 3, true, 0), FRAMES_SEEN);
+}
+END_TEST
+
+/* ---- stalls ---- */
+
+START_TEST(stalls)
+{
+	/* 1000 requests of 4 KiB in 4 ms each, and two of 1 s more. */
+	struct stall_pass p[] = {
+		{ .request_bytes = 4096,
+			.bytes = 4096000,
+			.requests = 1000,
+			.busy_s = 6.0,
+			.p50_s = 4e-3,
+			.max_s = 1.004,
+			.in_flight = 1 },
+		/* of 64 KiB, where every third one meets one: not told from itself */
+		{ .request_bytes = 1 << 20,
+			.bytes = 30 << 20,
+			.requests = 30,
+			.busy_s = 46.2,
+			.p50_s = 1.03,
+			.max_s = 2.0,
+			.in_flight = 1 },
+	};
+	struct stalls s;
+
+	ck_assert(stalls_find(&s, p, 2));
+	same(s.seconds, 2.0, 1e-9);
+	ck_assert_double_eq(s.count, 2);
+	same(stalls_per_byte(&s), 2.0 / 4096000, 1e-9);
+	same(p[0].stalled_s, 2.0, 1e-9);
+	same(p[1].stalled_s, 2.0 / 4096000 * (30 << 20), 1e-9);
+	ck_assert_double_gt(p[1].stalled_error_s, 1);
+}
+END_TEST
+
+START_TEST(no_stalls)
+{
+	struct stall_pass p[] = {
+		/* half of them fast, half of them slow: a mixture */
+		{ .request_bytes = 4096,
+			.bytes = 4096000,
+			.requests = 1000,
+			.busy_s = 6.0,
+			.p50_s = 1e-3,
+			.max_s = 11e-3,
+			.in_flight = 1 },
+		/* four in flight wait for each other */
+		{ .request_bytes = 8192,
+			.bytes = 8192000,
+			.requests = 1000,
+			.busy_s = 4.0,
+			.p50_s = 16e-3,
+			.max_s = 17e-3,
+			.in_flight = 4 },
+		/* a full buffer: what the flush took as well */
+		{ .request_bytes = 16384,
+			.bytes = 1638400,
+			.requests = 100,
+			.busy_s = 1.4,
+			.p50_s = 4e-3,
+			.max_s = 0.4,
+			.flush_s = 2,
+			.in_flight = 1 },
+	};
+	struct stalls s;
+
+	ck_assert(stalls_find(&s, p, 3));
+	ck_assert_double_eq(s.seconds, 0);
+	ck_assert_double_eq(stalls_per_byte(&s), 0);
+	ck_assert(stalls_find(&s, p, 0));
+	ck_assert_double_eq(s.count, 0);
+}
+END_TEST
+
+Suite *growth_suite(void)
+{
+	Suite *s = suite_create("growth");
+	TCase *c = tcase_create("growth");
+
+	tcase_add_test(c, norris);
+	tcase_add_test(c, several_columns);
+	tcase_add_test(c, excess_of_a_unit);
+	tcase_add_test(c, straight);
+	tcase_add_test(c, straight_though_split);
+	tcase_add_test(c, unit);
+	tcase_add_test(c, coarse);
+	tcase_add_test(c, one_point_is_no_shape);
+	tcase_add_test(c, noise_makes_no_shape);
+	tcase_add_test(c, no_shape_at_all);
+	tcase_add_test(c, hidden_unit);
+	tcase_add_test(c, frames);
+	tcase_add_test(c, stalls);
+	tcase_add_test(c, no_stalls);
+	suite_add_tcase(s, c);
+	return s;
+}
