@@ -5,6 +5,8 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "analysis/stall.h"
+#include "analysis/student.h"
 #include "base/error.h"
 #include "findings/points.h"
 
@@ -107,21 +109,272 @@ static void take_point(struct explained *x, const struct point *p, uint32_t requ
 	x->point_count++;
 }
 
-static void judge(struct explained *x, const struct explain_known *known)
+/* ---- what limits ---- */
+
+static struct stall_pass stall_pass_of(const struct run_pass *p)
+{
+	return (struct stall_pass){ .request_bytes = p->request_bytes,
+		.bytes = (double)p->bytes,
+		.requests = (double)p->requests,
+		.busy_s = (double)p->busy_ns / 1e9,
+		.flush_s = (double)p->flush_ns / 1e9,
+		.p50_s = (double)p->lat_p50_ns / 1e9,
+		.max_s = (double)p->lat_max_ns / 1e9,
+		.in_flight = p->in_flight ? p->in_flight : 1 };
+}
+
+/* The usable passes of a table, by size; *count of them. NULL: out of memory. The caller frees it. */
+static struct stall_pass *stall_passes_of(const struct points *table, size_t *count)
+{
+	struct stall_pass *list;
+	size_t n = 1;
+
+	for (size_t i = 0; i < table->count; i++)
+		n += table->list[i].pass_count;
+	list = calloc(n, sizeof *list);
+	*count = 0;
+	for (size_t i = 0; list && i < table->count; i++)
+		for (size_t k = 0; k < table->list[i].pass_count; k++)
+			if (usable(table->list[i].passes[k]))
+				list[(*count)++] = stall_pass_of(table->list[i].passes[k]);
+	return list;
+}
+
+/* One size without its stalls: the passes at list[0..n). */
+static struct growth_point growth_point_of(
+	const struct stall_pass *list, size_t n, const struct point *p, double pieces)
+{
+	struct growth_point g = { .bytes = p->request_bytes, .pieces = pieces };
+	struct log_mean seconds = { 0 };
+	double spread = 0, requests = 0, error = 0, seconds_all = 0;
+
+	for (size_t i = 0; i < n; i++) {
+		const struct stall_pass *s = &list[i];
+
+		error += s->stalled_error_s;
+		seconds_all += s->busy_s + s->flush_s - s->stalled_s;
+		log_mean_add(&seconds, (s->busy_s + s->flush_s - s->stalled_s) / s->requests);
+		requests += s->requests;
+	}
+	for (size_t i = 0; i < p->pass_count; i++) {
+		double p50 = (double)p->passes[i]->lat_p50_ns;
+
+		if (usable(p->passes[i]) && p50 > 0)
+			spread = fmax(spread, ((double)p->passes[i]->lat_p90_ns - p50) / p50);
+	}
+	g.seconds = log_mean_value(&seconds);
+	/* What the requests' own spread makes of their mean at the least; 1.28: 90 % of a normal distribution. */
+	g.noise = fmin(spread, 0.5) / 1.28 / sqrt(requests);
+	if (n > 1)
+		g.noise = fmax(g.noise, log_mean_sd(&seconds) / sqrt((double)n) *
+						student_critical(0.95, (double)n - 1) / 2);
+	g.noise += error / seconds_all;
+	return g;
+}
+
+/* Of the pass in the middle of the medians, near enough: the first usable one. */
+static struct frames_point frames_point_of(const struct point *p, const struct growth_point *g)
+{
+	struct frames_point f = { .bytes = (double)g->bytes,
+		.pieces = g->pieces,
+		.seconds = g->seconds,
+		.noise = g->noise };
+
+	for (size_t i = 0; i < p->pass_count && !(f.median_s > 0); i++) {
+		if (!usable(p->passes[i]))
+			continue;
+		f.median_s = (double)p->passes[i]->lat_p50_ns / 1e9;
+		f.p90_s = (double)p->passes[i]->lat_p90_ns / 1e9;
+	}
+	return f;
+}
+
+/* A frame more or less for a request is then the bus's doing. */
+static void allow_frames(struct growth_point *points, size_t n, double frame_s)
+{
+	for (size_t i = 0; i < n; i++)
+		points[i].noise = hypot(
+			points[i].noise, 0.35 * frame_s / (points[i].seconds / points[i].pieces));
+}
+
+static uint64_t nearest_size(const struct explained *x, uint64_t usual)
+{
+	uint64_t low = x->points[0].request_bytes,
+		 high = x->points[x->point_count - 1].request_bytes;
+
+	return usual < low ? low : usual > high ? high : usual;
+}
+
+static void find_growth(struct explained *x, const struct points *table,
+	const struct stall_pass *list, size_t count, uint32_t request_limit)
+{
+	struct growth_point points[GROWTH_POINTS_MAX] = { 0 };
+	struct frames_point frames[GROWTH_POINTS_MAX] = { 0 };
+	struct growth_options options = { .piece_limit = request_limit,
+		.units = x->direction == RUN_WRITE,
+		.wanted_bytes = x->judged_bytes };
+	double straight;
+	size_t n = 0, at = 0, of_size;
+
+	for (size_t i = 0; i < table->count && n < GROWTH_POINTS_MAX; i++, at += of_size) {
+		const struct point *p = &table->list[i];
+		double pieces = pieces_of(p, request_limit);
+
+		for (of_size = 0; at + of_size < count &&
+				  list[at + of_size].request_bytes == p->request_bytes;)
+			of_size++;
+		if (!of_size || !p->request_bytes || p->request_bytes > REQUEST_MAX)
+			continue;
+		/* Pieces of one request do not hide the host's gap from each other. */
+		if (x->in_flight > 1 && pieces > 1.01 && n >= COST_SIZES_MIN)
+			continue;
+		points[n] = growth_point_of(&list[at], of_size, p, pieces);
+		frames[n] = frames_point_of(p, &points[n]);
+		n++;
+	}
+	growth_find(&x->growths, points, n, &options);
+	straight =
+		x->growths.fits && !x->growths.partial && x->growths.list[0].kind == GROWTH_STRAIGHT
+			? x->growths.list[0].misfit
+			: INFINITY;
+	x->frames = frames_look(x->usb, frames, n, x->growths.fits, straight);
+	/* A line of a few frames' time may be all steps. */
+	if (!n || x->frames == FRAMES_EXCLUDED ||
+		(isfinite(straight) && points[n - 1].seconds / points[n - 1].pieces -
+						       points[0].seconds / points[0].pieces >
+					       4 * x->usb->frame_s))
+		return;
+	allow_frames(points, n, x->usb->frame_s);
+	growth_find(&x->framed, points, n, &options);
+}
+
+/* Much more to flush than a flush itself takes: something waited. */
+static bool writes_behind(const struct explained *x, const struct points *table)
+{
+	double flush = 0, n = 0, least = x->points[0].seconds * x->in_flight;
+
+	for (size_t i = 0; i < table->count; i++) {
+		for (size_t k = 0; k < table->list[i].pass_count; k++) {
+			flush += (double)table->list[i].passes[k]->flush_ns / 1e9;
+			n++;
+		}
+	}
+	return n > 0 && flush / n > 2 * least;
+}
+
+/* What is known of link and card, and what was seen of the rest. */
+static struct culprit_input culprit_input_of(
+	const struct explained *x, const struct explain_known *known, const struct run *run)
+{
+	bool write = x->direction == RUN_WRITE;
+	double stalled = stalls_per_byte(&x->stalls) * (double)x->judged_bytes;
+	uint32_t block = run->target.logical_block_bytes, limit = run->target.request_limit_bytes;
+	struct culprit_input in = { .growths = &x->growths,
+		.framed = x->framed.count ? &x->framed : NULL,
+		.bytes = x->judged_bytes,
+		.pieces = limit && x->judged_bytes > limit ? ceil((double)x->judged_bytes / limit)
+							   : 1,
+		.block_bytes = block ? block : 512,
+		.in_flight = x->in_flight,
+		.write = write,
+		.behind = x->buffered,
+		.may_buffer = write && (x->buffered || !strcmp(run->target.cache, "write back")),
+		.link = { known->link, x->usb ? x->usb->ceiling : 0 },
+		.card = { known->card[x->direction], write ? known->bus.write : known->bus.read },
+		.frame_s = x->usb ? x->usb->frame_s : 0,
+		.frames = x->frames,
+		.stall_s = x->backlog ? 0 : stalled,
+		.backlog_s = x->backlog ? stalled : 0 };
+
+	if (x->frames == FRAMES_SEEN && !(in.link.rate > 0))
+		in.link.rate = in.link.ceiling;
+	return in;
+}
+
+static void find_culprits(struct explained *x, const struct explain_known *known,
+	const struct points *table, const struct run *run)
+{
+	struct culprit_input in;
+	size_t count;
+	struct stall_pass *list = stall_passes_of(table, &count);
+
+	x->judged_bytes = nearest_size(x, known->usual_bytes);
+	if (list && stalls_find(&x->stalls, list, count))
+		find_growth(x, table, list, count, run->target.request_limit_bytes);
+	free(list);
+	x->buffered = x->direction == RUN_WRITE && writes_behind(x, table);
+	x->backlog = x->direction == RUN_READ && x->stalls.seconds > 0 &&
+		     run->plan.directions[RUN_WRITE];
+	in = culprit_input_of(x, known, run);
+	culprits_find(&x->culprits, &in);
+}
+
+/* The same firmware moves data both ways: where one direction does not take turns, doing so in the other may be a chance
+ * likeness of something else. Not so where writes have a buffer to themselves. */
+static void doubt_turns(struct explanation *e, const struct run *run)
+{
+	for (size_t i = 0; i < e->count; i++) {
+		struct explained *x = &e->tables[i];
+		struct culprit_input in = culprit_input_of(x, &e->known, run);
+
+		for (size_t k = 0; k < e->count; k++)
+			in.doubt_in_turn |= e->tables[k].culprits.turns == TURNS_REFUTED &&
+					    e->tables[k].order == x->order &&
+					    e->tables[k].in_flight == x->in_flight;
+		if (x->culprits.turns == TURNS_SHOWN && in.doubt_in_turn)
+			culprits_find(&x->culprits, &in);
+	}
+}
+
+static void budget(struct explained *x, const struct explain_known *known, uint32_t block_bytes)
 {
 	bool write = x->direction == RUN_WRITE;
 	struct diagnose_input in = { .line = &x->line,
-		.points = x->points,
+		.points = x->stored,
 		.point_count = x->point_count,
 		.usual_bytes = known->usual_bytes,
+		.block_bytes = block_bytes ? block_bytes : 512,
+		.fixed_s = x->culprits.fixed_s,
 		.usb = x->usb,
 		.link = known->link,
 		.card = known->card[x->direction],
-		.card_ceiling = write ? known->bus.write : known->bus.read,
-		.behind = x->behind };
+		.card_ceiling = write ? known->bus.write : known->bus.read };
 
-	cost_line_make(&x->line, x->points, x->point_count);
 	diagnose(&x->diagnosis, &in);
+}
+
+/* ---- do passes depend on when they were made? ---- */
+
+static size_t wander_passes_of(const struct points *table, struct wander_pass *out)
+{
+	size_t n = 0;
+
+	for (size_t i = 0; i < table->count; i++) {
+		for (size_t k = 0; k < table->list[i].pass_count; k++) {
+			const struct run_pass *p = table->list[i].passes[k];
+
+			if (!usable(p))
+				continue;
+			out[n++] = (struct wander_pass){ .at_s = (double)p->at_ns / 1e9,
+				.point = i,
+				.round = p->pass,
+				.log_seconds = log((double)p->busy_ns / (double)p->requests) };
+		}
+	}
+	return n;
+}
+
+static void look_for_wander(struct explained *x, const struct points *table)
+{
+	size_t n = 0;
+	struct wander_pass *passes;
+
+	for (size_t i = 0; i < table->count; i++)
+		n += table->list[i].pass_count;
+	passes = calloc(n + 1, sizeof *passes);
+	if (passes && wander_find(&x->wander, passes, wander_passes_of(table, passes)))
+		wander_widen(&x->line, &x->wander);
+	free(passes);
 }
 
 static const struct usb_link *link_of(const struct run_target *t)
@@ -144,7 +397,12 @@ static void take_table(struct explanation *e, const struct points *table, const 
 		take_point(x, &table->list[i], run->target.request_limit_bytes);
 	if (!x->point_count)
 		return;
-	judge(x, &e->known);
+	x->link_known = e->known.link > 0;
+	x->card_known = e->known.card[x->direction] > 0;
+	cost_line_make(&x->line, x->points, x->point_count);
+	look_for_wander(x, table);
+	find_culprits(x, &e->known, table, run);
+	budget(x, &e->known, run->target.logical_block_bytes);
 	e->count++;
 }
 
@@ -176,6 +434,7 @@ int explanation_make(struct explanation *e, const struct run *run,
 		take_table(e, &table, run);
 		i += table.count;
 	}
+	doubt_turns(e, run);
 	points_release(&points);
 	return 0;
 }

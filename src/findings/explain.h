@@ -9,7 +9,10 @@
 
 #include "analysis/card_bus.h"
 #include "analysis/cost.h"
+#include "analysis/culprit.h"
 #include "analysis/diagnose.h"
+#include "analysis/stall.h"
+#include "analysis/wander.h"
 #include "record/run.h"
 
 struct error;
@@ -23,6 +26,9 @@ struct explain_known {
 	uint64_t copy_bytes; /* 0: no copy time asked for */
 };
 
+/* Acknowledged over stored rate: from here on it is said. */
+#define EXPLAIN_BEHIND 1.05
+
 /* One direction, order and number in flight. */
 struct explained {
 	enum run_direction direction;
@@ -33,7 +39,16 @@ struct explained {
 	size_t point_count;
 	size_t passes, left_out; /* left out: passes cut, with errors, or with I/O by others */
 	struct cost_line line;
+	struct wander wander; /* what passes have in common with those before and after them */
 	struct diagnosis diagnosis;
+	bool link_known, card_known; /* measured rates were given */
+	struct growth_set growths, framed; /* of stored costs, without stalls; in steps of frames */
+	struct culprits culprits; /* at judged_bytes */
+	enum frames_evidence frames;
+	uint64_t judged_bytes; /* the usual request, or the nearest size that was measured */
+	struct stalls stalls; /* waits among usual requests */
+	bool buffered; /* writes that were acknowledged before the card had them */
+	bool backlog; /* stalls are reads that wait for earlier writes */
 	double behind; /* acknowledged over stored, at its largest */
 	uint64_t behind_at; /* request size there */
 	double behind_flush_s; /* the closing flush there, mean */

@@ -155,28 +155,68 @@ static void add_prediction(const struct pen *p, const char *what, double rate, d
 	text_addf(p->t, "   measured is %+.1f %% off it\n", (measured / rate - 1) * 100);
 }
 
+static void add_stage(const struct pen *p, const char *what, double rate, const char *from)
+{
+	char buf[SIZE_TEXT_MAX];
+
+	name(p, what);
+	value(p, rate_format(buf, rate));
+	text_addf(p->t, "   %s\n", from);
+}
+
 static void add_stages(const struct pen *p, const struct explained *x)
 {
 	const struct stage_budget *b = &x->diagnosis.usual;
-	unsigned findings = x->diagnosis.findings;
 	char buf[SIZE_TEXT_MAX];
 
-	if (b->verdict == STAGES_UNKNOWN)
+	if (!(b->in_turn > 0))
 		return;
-	text_addf(p->t, "\n  Stages of a request of %s\n", size_format(buf, b->bytes));
-	name(p, "link");
-	value(p, rate_format(buf, b->link));
-	text_addf(
-		p->t, "   %s\n", findings & FINDING_LINK_ASSUMED ? "ceiling, assumed" : "as given");
-	name(p, "card");
-	value(p, rate_format(buf, b->card));
-	text_addf(p->t, "   %s\n",
-		findings & FINDING_CARD_IS_CEILING ? "ceiling of its bus, assumed" : "as given");
+	text_addf(p->t, "\n  Stages of a request of %s, its fixed cost included\n",
+		size_format(buf, b->bytes));
+	add_stage(p, "link", b->link, b->link_is_ceiling ? "ceiling, not measured" : "as given");
+	add_stage(p, "card", b->card,
+		b->card_is_ceiling ? "ceiling of its bus, not measured" : "as given");
 	add_prediction(p, "one after the other", b->in_turn, b->measured);
 	add_prediction(p, "overlapped", b->overlapped, b->measured);
-	name(p, b->interpolated ? "from its neighbours" : "measured");
-	value(p, rate_format(buf, b->measured));
-	text_addf(p->t, "   overlap %.2f: %s\n", b->degree, stage_verdict_name(b->verdict));
+	add_stage(p, b->interpolated ? "from its neighbours" : "measured", b->measured, "stored");
+}
+
+/* ---- where the time goes ---- */
+
+static void add_part(const struct pen *p, const struct culprit *c, double bytes)
+{
+	char fast[SIZE_TEXT_MAX], slow[SIZE_TEXT_MAX], share[40];
+
+	name(p, cause_code(c->cause));
+	if (c->share_high - c->share_low < 0.02)
+		snprintf(share, sizeof share, "%.0f %%", c->share_high * 100);
+	else
+		snprintf(share, sizeof share, "%.0f..%.0f %%", c->share_low * 100,
+			c->share_high * 100);
+	value(p, share);
+	if (c->cause > CAUSE_CARD && c->seconds_low > 0) {
+		text_addf(p->t, "   without it %s", rate_format(slow, bytes / c->seconds_high));
+		if (strcmp(slow, rate_format(fast, bytes / c->seconds_low)) != 0)
+			text_addf(p->t, " to %s", fast);
+	}
+	text_adds(p->t, "\n");
+}
+
+static void add_parts(const struct pen *p, const struct explained *x)
+{
+	const struct culprits *c = &x->culprits;
+	char size[SIZE_TEXT_MAX], time[SIZE_TEXT_MAX];
+
+	if (c->doubt)
+		return;
+	text_addf(p->t, "\n  Where the %s of a request of %s go\n",
+		duration_format(time, c->seconds), size_format(size, x->judged_bytes));
+	for (size_t i = 0; i < c->count; i++)
+		add_part(p, &c->list[i], (double)x->judged_bytes);
+	for (size_t i = 0; i < c->next_count; i++)
+		add_part(p, &c->next[i], (double)x->judged_bytes);
+	if (c->perhaps_known)
+		add_part(p, &c->perhaps, (double)x->judged_bytes);
 }
 
 /* ---- one table ---- */
@@ -209,11 +249,12 @@ static void add_table(const struct pen *p, const struct explained *x)
 	if (x->left_out)
 		text_addf(p->t, ", %zu left out", x->left_out);
 	text_adds(p->t, "\n");
+	explain_advice_visit(x, &v);
+	text_adds(p->t, "\n");
 	add_line(p, x);
+	add_parts(p, x);
 	add_ceilings(p, x);
 	add_stages(p, x);
-	text_adds(p->t, "\n");
-	explain_advice_visit(x, &v);
 }
 
 /* ---- copy ---- */
@@ -237,7 +278,7 @@ static void add_copy_direction(
 	name(p, direction == RUN_READ ? "read, measured rate" : "write, stored rate");
 	value(p, duration_format(buf, time.seconds[direction]));
 	text_addf(p->t, "   %s\n", rate_format(buf, bytes / time.seconds[direction]));
-	if (x->diagnosis.usual.verdict == STAGES_UNKNOWN)
+	if (!(x->diagnosis.usual.in_turn > 0))
 		return;
 	name(p, "  one after the other");
 	value(p, duration_format(buf, bytes / x->diagnosis.usual.in_turn));
