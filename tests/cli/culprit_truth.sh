@@ -1,0 +1,8 @@
+# What explain names for gadgets of known truth: each cause, and each pair of them, swept as models. The whole grid and
+# other seeds: tests/truth/culprit.py --models 600 --seed N.
+. "$(dirname "$0")/lib.sh"
+command -v python3 >/dev/null || skip "needs python3, which works out the truth"
+python3 "$here/../truth/culprit.py" --models 106 --seed 7 --verbose --build "$(dirname "$BLKASSAY")" >"$out" 2>&1 ||
+	fail "a cause is named wrongly, or too few are named"
+tells "0 of them wrong"
+exit 0
