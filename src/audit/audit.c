@@ -9,26 +9,47 @@
 #include "base/error.h"
 #include "base/watch.h"
 
+#define ID(name) PROMISE_BIT(PROMISE_ID_##name)
+
+enum { CLAIMS = ID(INQUIRY) | ID(CAPACITY) | ID(CACHE_PAGE) | ID(KERNEL_VIEW) };
+
+/* In the order of enum promise_id. builds_on: what it takes from lines before it. */
 static const struct {
 	const char *phase;
 	int (*run)(struct desk *d);
+	uint32_t answers, builds_on;
 } probes[] = {
-	{ "claims", probe_claims },
-	{ "buffer", probe_buffer },
-	{ "flush", probe_flush },
-	{ "FUA", probe_fua },
-	{ "fsync", probe_fsync },
-	{ "coherence", probe_coherence },
-	{ "odd lengths", probe_odd_length },
-	{ "many writes", probe_stored },
-	{ "past the end", probe_past_end },
-	{ "failed writes", probe_background_error },
-	{ "power cuts", probe_power_cut },
-	{ "hidden write-behind", probe_write_behind },
-	{ "eject", probe_eject },
+	{ "claims", probe_claims, CLAIMS, 0 },
+	{ "buffer", probe_buffer, ID(BUFFER), CLAIMS },
+	{ "flush", probe_flush, ID(FLUSH), ID(BUFFER) },
+	{ "FUA", probe_fua, ID(FUA), ID(BUFFER) },
+	{ "fsync", probe_fsync, ID(FSYNC), ID(BUFFER) },
+	{ "coherence", probe_coherence,
+		ID(READ_AFTER_WRITE) | ID(INTERLEAVED) | ID(OVERLAP) | ID(PARTIAL_OVERLAP) |
+			ID(STRADDLE),
+		ID(BUFFER) },
+	{ "odd lengths", probe_odd_length, ID(ODD_LENGTH), ID(BUFFER) },
+	{ "many writes", probe_stored, ID(STORED), ID(BUFFER) },
+	{ "past the end", probe_past_end, ID(PAST_END), 0 },
+	{ "failed writes", probe_background_error, ID(BACKGROUND_ERROR), ID(STORED) },
+	{ "power cuts", probe_power_cut, ID(POWER_CUT), ID(BUFFER) },
+	{ "hidden write-behind", probe_write_behind, ID(WRITE_BEHIND), ID(BUFFER) | ID(POWER_CUT) },
+	{ "transfers", probe_transfers, ID(TRANSFER_LENGTH), ID(STORED) },
+	{ "eject", probe_eject, ID(EJECT), ID(BUFFER) },
 };
 
 enum { PROBES = sizeof probes / sizeof *probes };
+
+/* Which lines are to be found out, be it for the sake of others. */
+static uint32_t needed(const struct audit_plan *p)
+{
+	uint32_t need = p->only ? p->only : PROMISES_ALL;
+
+	for (size_t i = PROBES; i--;)
+		if (need & probes[i].answers)
+			need |= probes[i].builds_on;
+	return need;
+}
 
 void audit_plan_defaults(struct audit_plan *p, const struct medium *m)
 {
@@ -65,8 +86,31 @@ static int explain(struct desk *d, int rc, const char *phase, struct error *err)
 	return -1;
 }
 
+/* Its lines are there, and say that nobody asked. */
+static int leave_out(struct desk *d, uint32_t lines)
+{
+	int rc = 0;
+
+	for (int id = 0; id < PROMISE_IDS && !rc; id++)
+		if (lines & PROMISE_BIT(id))
+			rc = desk_report(
+				d, (enum promise_id)id, PROMISE_NOT_ASKED, 0, "", "%s", "");
+	return rc;
+}
+
+static int run_probe(struct desk *d, size_t i, uint32_t need)
+{
+	int rc = medium_check(d->m, MEDIUM_CHECK_BATCH);
+
+	if (rc)
+		return rc;
+	return need & probes[i].answers ? probes[i].run(d) : leave_out(d, probes[i].answers);
+}
+
 static int run_probes(struct desk *d, struct error *err)
 {
+	uint32_t need = needed(d->plan);
+
 	for (size_t i = 0; i < PROBES; i++) {
 		int rc;
 
@@ -75,9 +119,7 @@ static int run_probes(struct desk *d, struct error *err)
 			PROBES);
 		if (desk_stopped(d))
 			return 1;
-		rc = medium_check(d->m, MEDIUM_CHECK_BATCH);
-		if (!rc)
-			rc = probes[i].run(d);
+		rc = run_probe(d, i, need);
 		if (rc < 0)
 			return explain(d, rc, probes[i].phase, err);
 	}

@@ -25,6 +25,7 @@ struct audit_plan {
 	uint64_t burst_limit_ns; /* no longer burst after one took this long */
 	unsigned many_writes; /* of the search for lost writes */
 	uint64_t many_limit_ns; /* and its time */
+	uint32_t only; /* the promises that matter, a set of PROMISE_BIT(); 0: all */
 	bool with_eject; /* START STOP UNIT is sent, only then */
 	bool provoke; /* wait for the user to make the card fail */
 	uint64_t provoke_ns; /* how long */

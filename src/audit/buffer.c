@@ -240,6 +240,7 @@ static int confirm(struct desk *d, struct curve *c)
 	k->sync_wait = waits[3].count ? sample_median(&waits[3]) - sample_median(&waits[1]) : 0;
 	syncs = waits[1].count ? sample_resolution(&waits[1]) : 0;
 	k->resolution = fmax(sample_resolution(&waits[0]), syncs);
+	k->waits_seen = waits[0].count && waits[2].count ? waits[2].count + waits[3].count : 0;
 	if (!k->knee)
 		return 0;
 	k->confirmed = (k->read_wait > k->resolution && k->read_wait > 0.5 * backlog) ||
@@ -260,8 +261,6 @@ static const char *kib_format(char out[SIZE_TEXT_MAX], double bytes)
 
 static int report_buffer(struct desk *d)
 {
-	static const char claim[] =
-		"the write-behind buffer is bounded, and slows writes down when it is full";
 	const struct known *k = &d->known;
 	char b[3][SIZE_TEXT_MAX], r[3][SIZE_TEXT_MAX], w[2][SIZE_TEXT_MAX], h[SIZE_TEXT_MAX],
 		q[SIZE_TEXT_MAX];
@@ -270,9 +269,7 @@ static int report_buffer(struct desk *d)
 	duration_format(w[0], fmax(k->read_wait, 0));
 	duration_format(w[1], fmax(k->sync_wait, 0));
 	if (!k->knee)
-		return desk_report(d, "buffer",
-			"writes wait for the card, or run ahead of it by a bounded amount",
-			PROMISE_NOT_SHOWN, "",
+		return desk_report(d, PROMISE_ID_BUFFER, PROMISE_NOT_SHOWN, 0, "",
 			"no burst ran ahead of the card; after one, a read waits %s and a flush %s "
 			"longer than after idle",
 			w[0], w[1]);
@@ -283,7 +280,8 @@ static int report_buffer(struct desk *d)
 	rate_format(r[0], k->drain_rate);
 	rate_format(r[1], k->drain_low);
 	rate_format(r[2], k->drain_high);
-	return desk_report(d, "buffer", claim, k->confirmed ? PROMISE_KEPT : PROMISE_NOT_SHOWN, "",
+	return desk_report(d, PROMISE_ID_BUFFER, k->confirmed ? PROMISE_KEPT : PROMISE_NOT_SHOWN,
+		d->plan->repeats, "",
 		"in requests of %s, bursts after idle run at %s, then at %s (%s to %s): a buffer "
 		"of "
 		"%s (%s to %s, %u bursts); after a full one the first read waits %s and a flush "
@@ -326,7 +324,6 @@ int probe_buffer(struct desk *d)
 
 int probe_write_behind(struct desk *d)
 {
-	static const char claim[] = "a device that acknowledges early says so (WCE 1)";
 	static const char mend[] = "show a caching page (08h) with WCE 1 in MODE SENSE page 3Fh, "
 				   "so that the host sends "
 				   "flushes; or acknowledge each write only when the card has it";
@@ -338,24 +335,24 @@ int probe_write_behind(struct desk *d)
 	kib_format(a, k->buffer_bytes);
 	duration_format(b, k->resolution);
 	if (d->t->cache == MEDIUM_CACHE_UNKNOWN && !d->scsi)
-		return desk_report(d, "write-behind", claim, PROMISE_NOT_SHOWN, "",
+		return desk_report(d, PROMISE_ID_WRITE_BEHIND, PROMISE_NOT_SHOWN, 0, "",
 			"what this target claims about its cache is not known");
 	if (k->claims_cache)
-		return desk_report(d, "write-behind", claim, PROMISE_KEPT, "",
+		return desk_report(d, PROMISE_ID_WRITE_BEHIND, PROMISE_KEPT, 1, "",
 			"claims write back%s", behind ? ", and does write behind" : "");
 	if (behind && d->scsi)
-		return desk_report(d, "write-behind", claim, PROMISE_BROKEN, mend,
+		return desk_report(d, PROMISE_ID_WRITE_BEHIND, PROMISE_BROKEN, 1, mend,
 			"claims write through, but %s%s%s: the host never sends a flush",
 			k->knee ? "holds about " : "", k->knee ? a : "",
 			k->behind_proven ? (k->knee ? " and lost acknowledged data in a power cut"
 						    : "lost acknowledged data in a power cut")
 					 : " of acknowledged data");
 	if (k->knee || waits)
-		return desk_report(d, "write-behind", claim, PROMISE_NOT_SHOWN, "",
+		return desk_report(d, PROMISE_ID_WRITE_BEHIND, PROMISE_NOT_SHOWN, 0, "",
 			"claims write through; bursts start faster than they end or something "
 			"waits "
 			"after them, which the card itself may cause: see 'blkassay cut'");
-	return desk_report(d, "write-behind", claim, PROMISE_KEPT, "",
+	return desk_report(d, PROMISE_ID_WRITE_BEHIND, PROMISE_KEPT, k->waits_seen, "",
 		"claims write through; no burst ran ahead, and no read or flush waited for a "
 		"backlog (one over %s would have shown)",
 		b);

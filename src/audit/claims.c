@@ -9,7 +9,6 @@ enum { MODE_BYTES = 192, INQUIRY_BYTES = 36 }; /* what Linux asks of USB disks *
 
 static int ask_inquiry(struct desk *d)
 {
-	static const char claim[] = "INQUIRY is answered in full and agrees with the kernel";
 	static const char mend[] = "answer INQUIRY with 36 bytes of standard data (additional "
 				   "length 31 or more) and the RMB bit as built";
 	struct scsi_exchange x;
@@ -22,10 +21,10 @@ static int ask_inquiry(struct desk *d)
 	if (rc < 0)
 		return rc;
 	if (rc || !scsi_inquiry_decode(&q, d->buf, scsi_transferred(&x)))
-		return desk_report(d, "inquiry", claim, PROMISE_BROKEN, mend,
+		return desk_report(d, PROMISE_ID_INQUIRY, PROMISE_BROKEN, 1, mend,
 			"refused, or %u bytes of no standard form", scsi_transferred(&x));
-	return desk_report(d, "inquiry", claim,
-		q.removable == d->t->marked_removable ? PROMISE_KEPT : PROMISE_BROKEN, mend,
+	return desk_report(d, PROMISE_ID_INQUIRY,
+		q.removable == d->t->marked_removable ? PROMISE_KEPT : PROMISE_BROKEN, 1, mend,
 		"'%s' '%s' revision '%s', device type %02Xh, %sremovable; the kernel lists it as "
 		"%sremovable",
 		q.vendor, q.product, q.revision, q.device_type, q.removable ? "" : "not ",
@@ -34,7 +33,6 @@ static int ask_inquiry(struct desk *d)
 
 static int ask_capacity(struct desk *d)
 {
-	static const char claim[] = "READ CAPACITY names the size the kernel uses";
 	static const char mend[] = "return the last block number (not the count) and the block "
 				   "length, big-endian";
 	struct scsi_exchange x;
@@ -58,12 +56,12 @@ static int ask_capacity(struct desk *d)
 		ok = !rc && scsi_capacity_16_decode(&c, d->buf, scsi_transferred(&x));
 	}
 	if (!ok)
-		return desk_report(d, "capacity", claim, PROMISE_BROKEN, mend,
+		return desk_report(d, PROMISE_ID_CAPACITY, PROMISE_BROKEN, 1, mend,
 			"refused, or an answer that makes no sense");
-	return desk_report(d, "capacity", claim,
+	return desk_report(d, PROMISE_ID_CAPACITY,
 		scsi_capacity_is(&c, d->t->size_bytes, d->t->logical_block_bytes) ? PROMISE_KEPT
 										  : PROMISE_BROKEN,
-		mend, "%llu blocks of %u bytes; the kernel uses %llu bytes in blocks of %u",
+		1, mend, "%llu blocks of %u bytes; the kernel uses %llu bytes in blocks of %u",
 		(unsigned long long)c.blocks, c.block_bytes, (unsigned long long)d->t->size_bytes,
 		d->t->logical_block_bytes);
 }
@@ -88,7 +86,7 @@ static int ask_mode(
 
 static const char *wce(const struct scsi_mode *m, bool answered)
 {
-	return !answered         ? "refused"
+	return !answered         ? "no usable answer"
 	       : !m->has_caching ? "no caching page"
 	       : m->write_cache  ? "WCE 1"
 				 : "WCE 0";
@@ -116,7 +114,6 @@ static int ask_own_page(struct desk *d, struct own_page *p)
 
 static int report_cache_page(struct desk *d, const struct own_page *own)
 {
-	static const char claim[] = "the caching page is found where the kernel looks for it";
 	static const char mend[] =
 		"put the caching page (08h) into the answer to MODE SENSE(6) page "
 		"3Fh too: Linux asks USB disks for nothing else";
@@ -124,7 +121,8 @@ static int report_cache_page(struct desk *d, const struct own_page *own)
 	bool differ =
 		one->has_caching && (!all->has_caching || all->write_cache != one->write_cache);
 
-	return desk_report(d, "cache-page", claim, differ ? PROMISE_BROKEN : PROMISE_KEPT, mend,
+	return desk_report(d, PROMISE_ID_CACHE_PAGE, differ ? PROMISE_BROKEN : PROMISE_KEPT,
+		(uint64_t)d->known.mode_answered + own->answered, mend,
 		"page 3Fh: %s%s; page 08h%s: %s; DPOFUA %d, write protect %d%s",
 		wce(all, d->known.mode_answered), all->truncated ? " (cut short)" : "",
 		own->form_10 ? " by MODE SENSE(10)" : "", wce(one, own->answered), all->dpo_fua,
@@ -136,19 +134,18 @@ static int report_cache_page(struct desk *d, const struct own_page *own)
 
 static int report_kernel_view(struct desk *d)
 {
-	static const char claim[] = "the kernel believes what the device says of its cache";
 	static const char mend[] = "nothing in the firmware: a quirk or a setting of this host "
 				   "(queue/write_cache) hides the cache, so that no flush is sent";
 	bool back = d->t->cache == MEDIUM_CACHE_WRITE_BACK;
 	bool hidden = d->known.claims_cache && !back;
 	bool agrees = d->known.claims_cache == back && d->t->fua == (back && d->known.claims_fua);
 
-	return desk_report(d, "kernel-view", claim,
+	return desk_report(d, PROMISE_ID_KERNEL_VIEW,
 		d->t->cache == MEDIUM_CACHE_UNKNOWN ? PROMISE_NOT_SHOWN
 		: hidden                            ? PROMISE_BROKEN
 		: agrees                            ? PROMISE_KEPT
 						    : PROMISE_NOT_SHOWN,
-		mend, "device: %s, FUA %s; kernel: %s, FUA %s",
+		1, mend, "device: %s, FUA %s; kernel: %s, FUA %s",
 		d->known.claims_cache ? "write back" : "write through",
 		d->known.claims_fua ? "yes" : "no",
 		d->t->cache == MEDIUM_CACHE_UNKNOWN ? "unknown"
@@ -160,17 +157,13 @@ static int report_kernel_view(struct desk *d)
 int probe_claims(struct desk *d)
 {
 	struct own_page own = { 0 };
-	int rc;
+	int rc = 0;
 
 	if (!d->scsi) {
 		d->known.claims_cache = d->t->cache == MEDIUM_CACHE_WRITE_BACK;
-		rc = desk_report_no_scsi(d, "inquiry", "INQUIRY is answered in full");
-		if (!rc)
-			rc = desk_report_no_scsi(
-				d, "capacity", "READ CAPACITY names the size the kernel uses");
-		return rc ? rc
-			  : desk_report_no_scsi(d, "cache-page",
-				    "the caching page is found where the kernel looks for it");
+		for (int id = PROMISE_ID_INQUIRY; id <= PROMISE_ID_KERNEL_VIEW && !rc; id++)
+			rc = desk_report_no_scsi(d, (enum promise_id)id);
+		return rc;
 	}
 	rc = ask_inquiry(d);
 	if (!rc)

@@ -28,18 +28,15 @@ static int check_zone(struct desk *d, uint64_t at, uint64_t length, struct desk_
 	return desk_check(d, d->quiet_base + at, length, c);
 }
 
-static int report(struct desk *d, const char *id, const char *claim, const char *mend,
-	const struct desk_check *c, const char *when)
+static int report(struct desk *d, enum promise_id id, const char *mend, const struct desk_check *c,
+	const char *when)
 {
 	char text[200];
 
 	if (desk_stopped(d))
 		return 0;
-	return desk_report(d, id, claim,
-		c->wrong    ? PROMISE_BROKEN
-		: c->judged ? PROMISE_KEPT
-			    : PROMISE_NOT_SHOWN,
-		mend, "%s, %s", desk_check_format(text, sizeof text, c), when);
+	return desk_report(d, id, desk_judge_order(c), desk_tested(c), mend, "%s, %s",
+		desk_check_format(text, sizeof text, c), when);
 }
 
 /* Runs of fresh writes, each read back the moment its last write was acknowledged, newest first. */
@@ -60,7 +57,7 @@ static int read_after_write(struct desk *d)
 			rc = check_zone(d, base + (uint64_t)k * one, one, &c);
 	}
 	return rc ? rc
-		  : report(d, "read-after-write", "a read sees what was just written",
+		  : report(d, PROMISE_ID_READ_AFTER_WRITE,
 			    "serve reads of blocks that still wait in the buffer from the buffer, "
 			    "or "
 			    "empty it first",
@@ -87,7 +84,7 @@ static int interleaved(struct desk *d)
 			rc = check_zone(d, at, n * d->unit, &c);
 	}
 	return rc ? rc
-		  : report(d, "interleaved", "reads between writes see the newest data",
+		  : report(d, PROMISE_ID_INTERLEAVED,
 			    "look for the newest waiting copy of each block of a read", &c,
 			    "reads and writes in turn");
 }
@@ -110,8 +107,8 @@ static int overlap(struct desk *d)
 	if (!rc)
 		rc = check_zone(d, 0, places * step, &c);
 	return rc ? rc
-		  : report(d, "overlap", "of several writes to one place the last one wins",
-			    mend_order, &c, "each written three times in a row");
+		  : report(d, PROMISE_ID_OVERLAP, mend_order, &c,
+			    "each written three times in a row");
 }
 
 /* Writes that cover parts of one another, moving on by a random step. */
@@ -135,8 +132,7 @@ static int partial_overlap(struct desk *d)
 	if (!rc)
 		rc = check_zone(d, 0, (at + 8 < units ? at + 8 : units) * d->unit, &c);
 	return rc ? rc
-		  : report(d, "partial-overlap",
-			    "writes that cover parts of one another stay in order", mend_order, &c,
+		  : report(d, PROMISE_ID_PARTIAL_OVERLAP, mend_order, &c,
 			    "written in overlapping steps");
 }
 
@@ -161,7 +157,7 @@ static int straddle(struct desk *d)
 	if (!rc)
 		rc = check_zone(d, 0, at, &c);
 	return rc ? rc
-		  : report(d, "straddle", "requests that only half fit the buffer arrive whole",
+		  : report(d, PROMISE_ID_STRADDLE,
 			    "take the rest of a request when the buffer has room again, block by "
 			    "block in order",
 			    &c, "in requests of 1 to 15 blocks through a full buffer");

@@ -89,12 +89,18 @@ void desk_release(struct desk *d)
 	d->generation = d->window = NULL;
 }
 
-/* The device told of a failure: what was written since the last clean flush need not be there. */
+/* After a failure what was written since the last clean flush need not be there. */
 static void note_error(struct desk *d)
 {
-	if (!d->errors_reported++)
-		scsi_sense_format(d->first_error, &d->last_sense);
-	d->deferred_reported += d->last_sense.deferred;
+	if (d->host_failed) {
+		d->host_errors++;
+	} else if (scsi_sense_identity(&d->last_sense) == -ENOMEDIUM) {
+		d->absent_reported++;
+	} else {
+		if (!d->errors_reported++)
+			scsi_sense_format(d->first_error, &d->last_sense);
+		d->deferred_reported += d->last_sense.deferred;
+	}
 	for (uint64_t i = 0; i < d->blocks; i++)
 		if (d->generation[i] && d->window[i] + 1 >= d->this_window) {
 			d->generation[i] = 0;
@@ -132,6 +138,7 @@ int desk_exchange(struct desk *d, struct scsi_exchange *x)
 		x->status = 0;
 		x->sense_length = 0;
 		x->residual = 0;
+		d->host_failed = false;
 		rc = medium_scsi(d->m, x);
 		if (rc < 0)
 			return rc;
@@ -147,6 +154,7 @@ int desk_exchange(struct desk *d, struct scsi_exchange *x)
 		scsi_sense_decode(&d->last_sense, x->sense, x->sense_length);
 		if (scsi_completed(x))
 			return 0;
+		d->host_failed = x->host_status && !d->last_sense.valid;
 		/* A deferred recovered error tells of an earlier command that went well in the end. */
 		if (d->last_sense.deferred && d->last_sense.key != SENSE_RECOVERED_ERROR)
 			note_error(d);
@@ -175,7 +183,25 @@ static uint64_t lba_of(const struct desk *d, uint64_t offset)
 	return (d->plan->area_start + offset) / d->t->logical_block_bytes;
 }
 
-static int kernel_write(struct desk *d, uint64_t offset, uint32_t length, enum desk_way way)
+/* Answered GOOD: with all that was asked for? */
+static bool is_whole(struct desk *d, bool write, uint64_t offset, uint32_t wanted, size_t got)
+{
+	d->transfers++;
+	if (got >= wanted)
+		return true;
+	if (!d->short_reads && !d->short_writes)
+		snprintf(d->first_short, sizeof d->first_short,
+			"a %s of %u bytes at byte %llu moved %zu", write ? "write" : "read", wanted,
+			(unsigned long long)(d->plan->area_start + offset), got);
+	if (write)
+		d->short_writes++;
+	else
+		d->short_reads++;
+	return false;
+}
+
+static int kernel_write(
+	struct desk *d, uint64_t offset, uint32_t length, enum desk_way way, bool *whole)
 {
 	uint64_t at = d->plan->area_start + offset, began = medium_now_ns(d->m);
 	size_t got;
@@ -183,36 +209,41 @@ static int kernel_write(struct desk *d, uint64_t offset, uint32_t length, enum d
 				 : medium_write(d->m, at, d->buf, length, &got);
 
 	d->last_ns = medium_now_ns(d->m) - began;
-	if (!rc && got < length)
-		rc = -EIO;
+	*whole = rc || is_whole(d, true, offset, length, got);
 	return refusal(d, rc);
 }
 
-static int send_write(struct desk *d, uint64_t offset, uint32_t length, enum desk_way way)
+/* *whole: false where it was answered GOOD with less than all. */
+static int send_write(
+	struct desk *d, uint64_t offset, uint32_t length, enum desk_way way, bool *whole)
 {
 	struct scsi_exchange x;
+	int rc;
 
 	if (!d->scsi)
-		return kernel_write(d, offset, length, way);
+		return kernel_write(d, offset, length, way, whole);
 	scsi_build_write(&x, lba_of(d, offset), length / d->t->logical_block_bytes,
 		d->t->logical_block_bytes, d->buf, way == DESK_FUA ? SCSI_IO_FUA : 0);
-	return desk_exchange(d, &x);
+	rc = desk_exchange(d, &x);
+	*whole = rc || is_whole(d, true, offset, length, scsi_transferred(&x));
+	return rc;
 }
 
 int desk_write(struct desk *d, uint64_t offset, uint32_t length, enum desk_way way)
 {
 	uint32_t generation = d->next_generation++;
+	bool whole;
 	int rc;
 
 	stamp_fill_range(
 		&d->judge->stamp, d->buf, length, d->plan->area_start + offset, generation);
-	rc = send_write(d, offset, length, way);
+	rc = send_write(d, offset, length, way, &whole);
 	if (rc < 0)
 		return rc;
 	for (uint64_t i = offset / d->block; i < (offset + length) / d->block; i++) {
 		if (d->window[i] == DESK_BAD_PLACE)
 			continue;
-		d->generation[i] = rc ? 0 : generation;
+		d->generation[i] = rc || !whole ? 0 : generation;
 		d->window[i] = d->this_window;
 	}
 	if (rc && !d->last_sense.deferred)
@@ -241,12 +272,16 @@ int desk_read(struct desk *d, uint64_t offset, uint32_t length)
 		scsi_build_read(&x, lba_of(d, offset), length / d->t->logical_block_bytes,
 			d->t->logical_block_bytes, d->buf, 0);
 		rc = desk_exchange(d, &x);
-		return !rc && scsi_transferred(&x) < length ? DESK_REFUSED : rc;
+		return !rc && !is_whole(d, false, offset, length, scsi_transferred(&x))
+			       ? DESK_REFUSED
+			       : rc;
 	}
 	began = medium_now_ns(d->m);
 	rc = medium_read(d->m, d->plan->area_start + offset, d->buf, length, &got);
 	d->last_ns = medium_now_ns(d->m) - began;
-	return refusal(d, !rc && got < length ? -EIO : rc);
+	if (!rc && !is_whole(d, false, offset, length, got))
+		return DESK_REFUSED;
+	return refusal(d, rc);
 }
 
 int desk_sync(struct desk *d)
@@ -364,6 +399,7 @@ static void judge_unit(struct desk *d, uint64_t offset, const unsigned char *dat
 		judge_block(d->judge, data, d->plan->area_start + offset, d->generation[i], &v);
 	c->judged++;
 	c->by_class[v.class]++;
+	c->unreadable += v.class == DAMAGE_UNREADABLE;
 	if (v.class == DAMAGE_NONE)
 		return;
 	if (!c->wrong)
@@ -374,19 +410,58 @@ static void judge_unit(struct desk *d, uint64_t offset, const unsigned char *dat
 	d->generation[i] = 0; /* told once; later lines answer for themselves */
 }
 
+static int check_request(struct desk *d, uint64_t offset, uint32_t length, struct desk_check *c)
+{
+	uint64_t shorts = d->short_reads;
+	int rc = desk_read(d, offset, length);
+
+	if (rc < 0)
+		return rc;
+	if (rc && length > d->unit) {
+		for (uint32_t k = 0; k < length && rc >= 0; k += d->unit)
+			rc = check_request(d, offset + k, d->unit, c);
+		return rc < 0 ? rc : 0;
+	}
+	if (rc && d->host_failed)
+		d->host_errors++;
+	if (d->short_reads > shorts)
+		return 0; /* told in its own line; the data may be right */
+	for (uint32_t k = 0; k < length; k += d->block)
+		judge_unit(d, offset + k, d->buf + k, !rc, c);
+	return 0;
+}
+
 int desk_check(struct desk *d, uint64_t offset, uint64_t length, struct desk_check *c)
 {
 	for (uint64_t done = 0; done < length && !desk_stopped(d);) {
 		uint32_t n = (uint32_t)(length - done < d->bulk ? length - done : d->bulk);
-		int rc = desk_read(d, offset + done, n);
+		int rc = check_request(d, offset + done, n, c);
 
 		if (rc < 0)
 			return rc;
-		for (uint32_t k = 0; k < n; k += d->block)
-			judge_unit(d, offset + done + k, d->buf + k, !rc, c);
 		done += n;
 	}
 	return 0;
+}
+
+enum promise_verdict desk_judge_order(const struct desk_check *c)
+{
+	if (c->wrong > c->unreadable)
+		return PROMISE_BROKEN;
+	return c->wrong ? PROMISE_NOT_SHOWN : PROMISE_KEPT;
+}
+
+const char *desk_mend(const struct desk_check *c, const char *mend)
+{
+	return c->wrong && c->wrong == c->unreadable
+		       ? "what was stored must be readable: look at how reads of the card are "
+			 "retried, timed out and reported"
+		       : mend;
+}
+
+uint64_t desk_tested(const struct desk_check *c)
+{
+	return c->judged - c->unreadable;
 }
 
 const char *desk_check_format(char *out, size_t room, const struct desk_check *c)
@@ -425,46 +500,104 @@ void desk_pass_over_errors(struct desk *d)
 	new_errors(d);
 }
 
-static void doubt(struct promise *f, uint64_t errors)
+static void add_evidence(struct promise *f, const char *fmt, ...)
+	__attribute__((format(printf, 2, 3)));
+static void add_evidence(struct promise *f, const char *fmt, ...)
 {
 	size_t n = strlen(f->evidence);
+	va_list ap;
 
-	f->verdict = PROMISE_NOT_SHOWN;
-	f->mend[0] = 0;
-	snprintf(f->evidence + n, sizeof f->evidence - n,
-		"; the kernel counted %llu error%s or reset%s of the device meanwhile, so this "
-		"counts "
-		"for nothing: see the kernel log (dmesg) and run the audit again",
-		(unsigned long long)errors, errors == 1 ? "" : "s", errors == 1 ? "" : "s");
+	va_start(ap, fmt);
+	vsnprintf(f->evidence + n, sizeof f->evidence - n, fmt, ap);
+	va_end(ap);
 }
 
-int desk_report(struct desk *d, const char *id, const char *claim, enum promise_verdict verdict,
+static void make_not_shown(struct promise *f)
+{
+	f->verdict = PROMISE_NOT_SHOWN;
+	f->mend[0] = 0;
+}
+
+static const char *plural(uint64_t n)
+{
+	return n == 1 ? "" : "s";
+}
+
+/* Whatever was seen while something else failed counts for nothing. */
+static void doubt(struct promise *f, uint64_t kernel_errors, uint64_t host_errors)
+{
+	if (f->verdict == PROMISE_NOT_ASKED || !(kernel_errors || host_errors))
+		return;
+	make_not_shown(f);
+	if (host_errors)
+		add_evidence(f,
+			"; %llu request%s failed on the way, with no answer from the device",
+			(unsigned long long)host_errors, plural(host_errors));
+	if (kernel_errors)
+		add_evidence(f,
+			"; the kernel counted %llu error%s or reset%s of the device meanwhile",
+			(unsigned long long)kernel_errors, plural(kernel_errors),
+			plural(kernel_errors));
+	add_evidence(f,
+		", so this counts for nothing: see the kernel log (dmesg) and run the audit "
+		"again");
+}
+
+static bool is_wanted(const struct desk *d, enum promise_id id)
+{
+	return !d->plan->only || d->plan->only & PROMISE_BIT(id);
+}
+
+/* What is known in passing of a line that --only leaves out is said, where it is bad. */
+static void leave_out(struct promise *f)
+{
+	char seen[sizeof f->evidence];
+	bool bad = f->verdict == PROMISE_BROKEN;
+
+	text_copy(seen, sizeof seen, f->evidence);
+	text_copy(f->evidence, sizeof f->evidence, "left out by --only");
+	if (bad)
+		add_evidence(f, "; seen in passing, and broken: %s", seen);
+	f->verdict = PROMISE_NOT_ASKED;
+	f->mend[0] = 0;
+}
+
+enum promise_verdict desk_unasked(const struct desk *d, enum promise_id id)
+{
+	return d->plan->only & PROMISE_BIT(id) ? PROMISE_NOT_SHOWN : PROMISE_NOT_ASKED;
+}
+
+int desk_report(struct desk *d, enum promise_id id, enum promise_verdict verdict, uint64_t tested,
 	const char *mend, const char *evidence, ...)
 {
 	struct promise *f;
-	uint64_t errors;
+	uint64_t host_errors = d->host_errors;
 	va_list ap;
 
 	if (d->out->count == PROMISES_MAX)
 		return -ENOSPC;
 	f = &d->out->list[d->out->count++];
-	*f = (struct promise){ .verdict = verdict };
-	text_copy(f->id, sizeof f->id, id);
-	text_copy(f->claim, sizeof f->claim, claim);
+	*f = (struct promise){ .verdict = verdict, .tested_known = true, .tested = tested };
+	text_copy(f->name, sizeof f->name, promise_row(id)->name);
+	text_copy(f->claim, sizeof f->claim, promise_row(id)->claim);
 	if (verdict == PROMISE_BROKEN)
 		text_copy(f->mend, sizeof f->mend, mend);
 	va_start(ap, evidence);
 	vsnprintf(f->evidence, sizeof f->evidence, evidence, ap);
 	va_end(ap);
-	errors = new_errors(d);
-	if (errors)
-		doubt(f, errors);
+	if (verdict == PROMISE_KEPT && !tested) {
+		make_not_shown(f);
+		add_evidence(f, "; nothing was tested");
+	}
+	d->host_errors = 0;
+	doubt(f, new_errors(d), host_errors);
+	if (!is_wanted(d, id))
+		leave_out(f);
 	return d->hooks->promise && d->hooks->promise(d->hooks->context, f, d->err) < 0 ? -ECANCELED
 											: 0;
 }
 
-int desk_report_no_scsi(struct desk *d, const char *id, const char *claim)
+int desk_report_no_scsi(struct desk *d, enum promise_id id)
 {
-	return desk_report(
-		d, id, claim, PROMISE_NOT_SHOWN, "", "no SCSI command path to this target");
+	return desk_report(d, id, PROMISE_NOT_SHOWN, 0, "", "no SCSI command path to this target");
 }

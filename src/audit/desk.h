@@ -43,6 +43,7 @@ struct known {
 	uint64_t burst_bytes;
 	double read_wait, sync_wait; /* seconds after such a burst, above idle; medians */
 	double resolution; /* seconds: a longer wait would have shown */
+	uint64_t waits_seen; /* after such bursts; 0: none that could be set against idle */
 };
 
 struct desk {
@@ -71,10 +72,16 @@ struct desk {
 	uint64_t last_ns; /* duration of the last command */
 	uint64_t write_commands, written_bytes;
 
-	/* errors the device told of */
+	/* errors the device told of: 02/3A/00 apart, which says that there is no card and nothing of any write */
 	struct scsi_sense last_sense;
-	uint64_t errors_reported, deferred_reported, blocks_excused;
+	uint64_t errors_reported, deferred_reported, absent_reported, blocks_excused;
 	char first_error[SCSI_SENSE_TEXT_MAX];
+	/* requests that came to nothing on their way, so that the device said nothing of them; up to the last line */
+	uint64_t host_errors;
+	bool host_failed; /* the last command */
+	/* reads and writes answered GOOD; those that moved less than was asked for */
+	uint64_t transfers, short_reads, short_writes;
+	char first_short[120];
 	/* by the kernel's count, up to the last line; none of this run's own among them */
 	uint64_t kernel_errors;
 	uint64_t silent_places; /* blocks that stay wrong whatever is written, with no error told */
@@ -118,27 +125,45 @@ void desk_idle(struct desk *d, uint64_t ns); /* in small steps: a real wait can 
 
 /* Blocks that are not what was written last. */
 struct desk_check {
-	uint64_t judged, wrong;
+	uint64_t judged, wrong, unreadable; /* unreadable ones are among both */
 	uint64_t by_class[DAMAGE_CLASSES];
 	uint64_t first_wrong; /* byte offset on the target */
 	uint64_t wrong_at[16]; /* the first of them, byte offsets in the area */
 };
 /* Reads [offset, offset+length) of the area in requests of at most `bulk` bytes and judges every block of known
- * generation; adds to *c. Unreadable stretches count as wrong. A wrong block is told once, then forgotten. */
+ * generation; adds to *c. What cannot be read so is read unit by unit: what stays unreadable counts as wrong. A wrong
+ * block is told once, then forgotten. */
 int desk_check(struct desk *d, uint64_t offset, uint64_t length, struct desk_check *c);
 /* "3 of 64 blocks: 2 stale, 1 torn, the first at byte 4096" */
 const char *desk_check_format(char *out, size_t room, const struct desk_check *c);
 
-/* Reports a line. One during which the kernel counted errors or resets that this run did not bring about proves nothing
- * either way: it is not shown. 0, or -EIO with the error of the hook kept by the caller's error. */
-int desk_report(struct desk *d, const char *id, const char *claim, enum promise_verdict verdict,
+/* The verdict on what was read back; data that cannot be read says nothing of their order. */
+enum promise_verdict desk_judge_order(const struct desk_check *c);
+/* What mends it where nothing is wrong but that blocks cannot be read; else `mend`. */
+const char *desk_mend(const struct desk_check *c, const char *mend);
+/* Blocks that were read and judged. */
+uint64_t desk_tested(const struct desk_check *c);
+
+/* Reports a line. tested: how much the verdict rests on, as the promise's row counts; with 0 none is kept. A line during which
+ * requests failed on the host's side, or the kernel counted errors or resets that this run did not bring about, proves
+ * nothing either way: it is not shown. 0, or -ECANCELED with the error of the hook kept by the caller's error. */
+int desk_report(struct desk *d, enum promise_id id, enum promise_verdict verdict, uint64_t tested,
 	const char *mend, const char *evidence, ...) __attribute__((format(printf, 6, 7)));
+
+/* Of what is asked for by an option only: not asked, or, where --only names it, not shown. */
+enum promise_verdict desk_unasked(const struct desk *d, enum promise_id id);
+
+/* Errors that the device told of, whatever they say. */
+static inline uint64_t desk_told(const struct desk *d)
+{
+	return d->errors_reported + d->absent_reported;
+}
 
 /* For a line that is about errors, or about the medium leaving: whatever the kernel counted up to now is no reason for doubt. */
 void desk_pass_over_errors(struct desk *d);
 
 /* The same line for all that cannot be asked without SCSI. */
-int desk_report_no_scsi(struct desk *d, const char *id, const char *claim);
+int desk_report_no_scsi(struct desk *d, enum promise_id id);
 
 /* How many blocks at either end of the target are looked at: both ends fit the buffer together. 1 to 8. */
 uint32_t desk_edge_blocks(uint64_t total, uint32_t block_bytes);

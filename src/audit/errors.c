@@ -16,6 +16,7 @@ struct edge {
 	uint32_t blocks; /* looked at at either end: both fit the workbench's buffer together */
 	uint32_t bytes; /* of a block */
 	char why[300]; /* what was wrong first; "" */
+	uint64_t tried; /* requests that reach past the end */
 };
 
 uint32_t desk_edge_blocks(uint64_t total, uint32_t block_bytes)
@@ -51,6 +52,11 @@ static int expect_refusal(
 	char sense[SCSI_SENSE_TEXT_MAX];
 	int rc = raw_io(d, write, lba, blocks, d->buf);
 
+	e->tried++;
+	if (rc == DESK_REFUSED && d->host_failed) {
+		d->host_errors++;
+		return 0;
+	}
 	if (desk_is_error_answer(rc) || rc == -EINVAL) {
 		blame(e, what, "the transport failed instead of a refusal");
 		return 0;
@@ -143,7 +149,6 @@ static int mend_edges(struct desk *d, const struct edge *e)
 
 int probe_past_end(struct desk *d)
 {
-	static const char claim[] = "requests past the last block are refused, and touch nothing";
 	static const char mend[] = "check block number plus count against the capacity, without "
 				   "overflow, before any data moves: ILLEGAL REQUEST, 21/00";
 	struct edge e = { .bytes = d->t->logical_block_bytes,
@@ -151,7 +156,7 @@ int probe_past_end(struct desk *d)
 	int rc = 0;
 
 	if (!d->scsi)
-		return desk_report_no_scsi(d, "past-end", claim);
+		return desk_report_no_scsi(d, PROMISE_ID_PAST_END);
 	e.blocks = desk_edge_blocks(e.total, e.bytes);
 	e.first = buffer_new(2 * (size_t)e.blocks * e.bytes, d->t->memory_align_bytes);
 	if (!e.first)
@@ -165,8 +170,8 @@ int probe_past_end(struct desk *d)
 	free(e.first);
 	if (rc < 0 || desk_stopped(d))
 		return rc;
-	return desk_report(d, "past-end", claim, *e.why ? PROMISE_BROKEN : PROMISE_KEPT, mend,
-		"%s; %s",
+	return desk_report(d, PROMISE_ID_PAST_END, *e.why ? PROMISE_BROKEN : PROMISE_KEPT, e.tried,
+		mend, "%s; %s",
 		*e.why ? e.why
 		       : "the last block can be reached; across and past it refused with 21h",
 		d->plan->whole_target ? "reads and writes tried"
@@ -176,8 +181,6 @@ int probe_past_end(struct desk *d)
 /* Lengths that are easily forgotten: none, one, and odd numbers of blocks at odd places. */
 int probe_odd_length(struct desk *d)
 {
-	static const char claim[] =
-		"odd lengths are stored exactly, and a length of 0 does nothing";
 	static const char mend[] =
 		"treat a transfer length of 0 as success without data (SBC-3), and "
 		"count blocks, not buffers";
@@ -204,8 +207,8 @@ int probe_odd_length(struct desk *d)
 		rc = desk_check(d, d->quiet_base, at - d->quiet_base, &c);
 	if (rc < 0 || desk_stopped(d))
 		return rc;
-	return desk_report(d, "odd-length", claim,
-		c.wrong || zero_refused ? PROMISE_BROKEN : PROMISE_KEPT, mend, "%s%s",
+	return desk_report(d, PROMISE_ID_ODD_LENGTH,
+		zero_refused ? PROMISE_BROKEN : desk_judge_order(&c), desk_tested(&c), mend, "%s%s",
 		desk_check_format(text, sizeof text, &c),
 		!d->scsi       ? "; length 0 not asked: no SCSI command path"
 		: zero_refused ? "; a READ or WRITE of 0 blocks is refused"
@@ -221,7 +224,7 @@ static void ask(struct desk *d, const char *what)
 /* Writes and flushes until something fails, then waits until the target is back. */
 static int wait_for_failure(struct desk *d)
 {
-	uint64_t end = medium_now_ns(d->m) + d->plan->provoke_ns, errors = d->errors_reported;
+	uint64_t end = medium_now_ns(d->m) + d->plan->provoke_ns, errors = desk_told(d);
 	struct scsi_exchange x;
 	int rc = desk_leave_marks(d);
 
@@ -231,15 +234,14 @@ static int wait_for_failure(struct desk *d)
 	ask(d, "make the card fail now: pull it out of the gadget (not "
 	       "the cable), wait for the next "
 	       "message, then put it back");
-	while (rc >= 0 && d->errors_reported == errors && medium_now_ns(d->m) < end &&
-		!desk_stopped(d)) {
+	while (rc >= 0 && desk_told(d) == errors && medium_now_ns(d->m) < end && !desk_stopped(d)) {
 		rc = desk_write_next(d, d->request, DESK_PLAIN);
 		if (rc >= 0 && d->write_commands % 8 == 0)
 			rc = desk_sync(d);
 	}
-	if (rc >= 0 && d->errors_reported == errors)
+	if (rc >= 0 && desk_told(d) == errors)
 		rc = medium_confirm(d->m);
-	if (rc < 0 || d->errors_reported == errors)
+	if (rc < 0 || desk_told(d) == errors)
 		return rc < 0 ? rc : 0;
 	ask(d, "an error came; put the card back");
 	end = medium_now_ns(d->m) + d->plan->provoke_ns;
@@ -253,45 +255,88 @@ static int wait_for_failure(struct desk *d)
 	return rc < 0 ? rc : desk_settle(d);
 }
 
+static const char error_mend[] =
+	"remember a failed background write and end the next command, or the flush, with "
+	"CHECK CONDITION, sense 71h, MEDIUM ERROR 0C/00 and the block";
+
+static int report_no_error(struct desk *d)
+{
+	if (d->t->virtual_clock)
+		return desk_report(d, PROMISE_ID_BACKGROUND_ERROR,
+			desk_unasked(d, PROMISE_ID_BACKGROUND_ERROR), 0, "",
+			"no write failed; a model fails where its description has a bad range");
+	if (d->plan->provoke)
+		return desk_report(d, PROMISE_ID_BACKGROUND_ERROR, PROMISE_NOT_SHOWN, 0, "",
+			"no write failed while it was waited for");
+	return desk_report(d, PROMISE_ID_BACKGROUND_ERROR,
+		desk_unasked(d, PROMISE_ID_BACKGROUND_ERROR), 0, "",
+		"no write failed; --provoke waits while you make one fail");
+}
+
+/* That there is no card says nothing of the writes before. */
+static enum promise_verdict judge_errors(const struct desk *d, const struct desk_check *c)
+{
+	if (c->wrong)
+		return PROMISE_BROKEN;
+	return d->errors_reported ? PROMISE_KEPT : PROMISE_NOT_SHOWN;
+}
+
+static int report_errors(struct desk *d, const struct desk_check *c)
+{
+	char text[200], absent[160] = "";
+
+	if (d->absent_reported)
+		snprintf(absent, sizeof absent,
+			"; %llu commands more were answered that there is no card (02/3A/00), "
+			"which "
+			"is no report of a failed write",
+			(unsigned long long)d->absent_reported);
+	return desk_report(d, PROMISE_ID_BACKGROUND_ERROR, judge_errors(d, c), d->errors_reported,
+		error_mend,
+		"%llu errors reported, %llu of them deferred%s%s%s; %s (%llu blocks written since "
+		"the last clean flush before an error were not judged)",
+		(unsigned long long)d->errors_reported, (unsigned long long)d->deferred_reported,
+		d->errors_reported ? ", the first: " : "", d->first_error, absent,
+		c->wrong ? desk_check_format(text, sizeof text, c) : "nothing else is missing",
+		(unsigned long long)d->blocks_excused);
+}
+
 int probe_background_error(struct desk *d)
 {
-	static const char claim[] = "a write that fails after it was acknowledged is reported";
-	static const char mend[] =
-		"remember a failed background write and end the next command, or the flush, with "
-		"CHECK CONDITION, sense 71h, MEDIUM ERROR 0C/00 and the block";
 	struct desk_check c = { 0 };
-	char text[200];
 	int rc = 0;
 
+	if (!d->scsi && !d->plan->provoke)
+		return report_no_error(d);
 	if (!d->scsi)
-		return desk_report_no_scsi(d, "background-error", claim);
-	if (d->plan->provoke && !d->silent_places && !d->errors_reported && !d->t->virtual_clock) {
+		return desk_report_no_scsi(d, PROMISE_ID_BACKGROUND_ERROR);
+	if (d->plan->provoke && !d->silent_places && !desk_told(d) && !d->t->virtual_clock) {
 		rc = wait_for_failure(d);
-		if (!rc && d->errors_reported)
+		if (!rc && desk_told(d))
 			rc = desk_check(d, 0, d->plan->area_bytes, &c);
 	}
 	if (rc < 0 || desk_stopped(d))
 		return rc;
 	desk_pass_over_errors(d);
 	if (d->silent_places)
-		return desk_report(d, "background-error", claim, PROMISE_BROKEN, mend,
+		return desk_report(d, PROMISE_ID_BACKGROUND_ERROR, PROMISE_BROKEN, d->silent_places,
+			error_mend,
 			"%llu blocks stay as they were whatever is written to them; every write "
-			"and "
-			"flush was answered GOOD",
+			"and flush was answered GOOD",
 			(unsigned long long)d->silent_places);
-	if (!d->errors_reported)
-		return desk_report(d, "background-error", claim, PROMISE_NOT_SHOWN, "",
-			"no write failed%s",
-			d->t->virtual_clock
-				? "; a model fails where its description has a bad range"
-			: d->plan->provoke ? " while it was waited for"
-					   : "; --provoke waits while you make one fail");
-	return desk_report(d, "background-error", claim, c.wrong ? PROMISE_BROKEN : PROMISE_KEPT,
-		mend,
-		"%llu errors reported, %llu of them deferred, the first: %s; %s (%llu blocks "
-		"written since the last clean flush before an error were not judged)",
-		(unsigned long long)d->errors_reported, (unsigned long long)d->deferred_reported,
-		d->first_error,
-		c.wrong ? desk_check_format(text, sizeof text, &c) : "nothing else is missing",
-		(unsigned long long)d->blocks_excused);
+	return desk_told(d) ? report_errors(d, &c) : report_no_error(d);
+}
+
+/* Of all that was read and written up to now. */
+int probe_transfers(struct desk *d)
+{
+	static const char mend[] =
+		"move everything that was asked for, or end the command with CHECK CONDITION: GOOD "
+		"with a residue tells the host that the rest was not to be had";
+	uint64_t shorts = d->short_reads + d->short_writes;
+
+	return desk_report(d, PROMISE_ID_TRANSFER_LENGTH, shorts ? PROMISE_BROKEN : PROMISE_KEPT,
+		d->transfers, mend, "%llu of %llu reads and writes moved less than was asked%s%s",
+		(unsigned long long)shorts, (unsigned long long)d->transfers,
+		shorts ? ": the first, " : "", d->first_short);
 }

@@ -82,21 +82,23 @@ static int report_sync_refused(struct desk *d)
 	bool unknown = d->known.sync_sense.code == SENSE_INVALID_OPCODE;
 	char sense[SCSI_SENSE_TEXT_MAX];
 
-	return desk_report(d, "flush", "SYNCHRONIZE CACHE is a command it knows",
-		d->known.claims_cache || (d->known.knee && d->known.confirmed) ? PROMISE_BROKEN
-									       : PROMISE_KEPT,
+	return desk_report(d, PROMISE_ID_FLUSH,
+		d->known.claims_cache || (d->known.knee && d->known.confirmed)
+			? PROMISE_BROKEN
+			: desk_unasked(d, PROMISE_ID_FLUSH),
+		1,
 		unknown ? "implement SYNCHRONIZE CACHE(10): Linux takes the refusal for success"
 			: "accept SYNCHRONIZE CACHE(10) with block 0 and length 0: that is the "
 			  "whole unit, and what Linux sends",
 		"refused: %s%s", scsi_sense_format(sense, &d->known.sync_sense),
 		d->known.claims_cache ? ", with WCE 1"
 		: d->known.knee       ? ", with a buffer to flush"
-				      : "; allowed for a device without a cache");
+				      : "; allowed for a device without a cache, so that "
+					"nothing was flushed here");
 }
 
 int probe_flush(struct desk *d)
 {
-	static const char claim[] = "SYNCHRONIZE CACHE returns when everything is stored";
 	static const char mend[] =
 		"answer SYNCHRONIZE CACHE (IMMED 0) only when the buffer is empty "
 		"and the card is no longer busy";
@@ -105,19 +107,18 @@ int probe_flush(struct desk *d)
 	int rc;
 
 	if (!d->scsi)
-		return desk_report_no_scsi(d, "flush", claim);
+		return desk_report_no_scsi(d, PROMISE_ID_FLUSH);
 	rc = measure(d, desk_sync, &w);
 	if (rc < 0 || desk_stopped(d))
 		return rc;
 	if (d->known.sync_refused)
 		return report_sync_refused(d);
-	return desk_report(
-		d, "flush", claim, judge(d, &w), mend, "%s", describe(text, sizeof text, d, &w));
+	return desk_report(d, PROMISE_ID_FLUSH, judge(d, &w), w.busy.count, mend, "%s",
+		describe(text, sizeof text, d, &w));
 }
 
 int probe_fsync(struct desk *d)
 {
-	static const char claim[] = "fsync through the kernel returns when everything is stored";
 	static const char through[] =
 		"claim the cache (WCE 1): the kernel sends no flush to a device "
 		"that says it has none";
@@ -136,8 +137,9 @@ int probe_fsync(struct desk *d)
 	if (counted)
 		snprintf(sent, sizeof sent, "; it sent %llu flushes for %u fsyncs",
 			(unsigned long long)(after.flushes - before.flushes), 2 * d->plan->repeats);
-	return desk_report(d, "fsync", claim, judge(d, &w), is_back ? back : through,
-		"%s; the kernel takes it for %s%s", describe(text, sizeof text, d, &w),
+	return desk_report(d, PROMISE_ID_FSYNC, judge(d, &w), w.busy.count,
+		is_back ? back : through, "%s; the kernel takes it for %s%s",
+		describe(text, sizeof text, d, &w),
 		is_back                               ? "write back"
 		: d->t->cache == MEDIUM_CACHE_UNKNOWN ? "a file"
 						      : "write through",
@@ -178,7 +180,6 @@ static enum promise_verdict judge_fua(
 
 int probe_fua(struct desk *d)
 {
-	static const char claim[] = "a write with FUA returns when it is stored";
 	static const char mend[] =
 		"honour FUA (CDB byte 1 bit 3): wait until the card has this write; "
 		"or do not claim DPOFUA, then the kernel flushes instead";
@@ -189,9 +190,9 @@ int probe_fua(struct desk *d)
 	int rc = 0;
 
 	if (!d->scsi)
-		return desk_report_no_scsi(d, "fua", claim);
+		return desk_report_no_scsi(d, PROMISE_ID_FUA);
 	if (!d->known.claims_fua)
-		return desk_report(d, "fua", claim, PROMISE_KEPT, "",
+		return desk_report(d, PROMISE_ID_FUA, desk_unasked(d, PROMISE_ID_FUA), 0, "",
 			"FUA is not claimed (DPOFUA 0): the kernel sends a flush instead");
 	n = (uint64_t)(d->known.buffer_bytes / d->request);
 	n = n < 1 ? 1 : n > 64 ? 64 : n;
@@ -206,13 +207,13 @@ int probe_fua(struct desk *d)
 	if (rc < 0 || desk_stopped(d))
 		return rc;
 	if (refused && !fua.count)
-		return desk_report(d, "fua", claim, PROMISE_BROKEN,
+		return desk_report(d, PROMISE_ID_FUA, PROMISE_BROKEN, 1,
 			"accept FUA in WRITE(10), or do not claim DPOFUA",
 			"DPOFUA is claimed, but a write with FUA is refused");
-	return desk_report(d, "fua", claim, judge_fua(d, &fua, &plain), mend,
+	return desk_report(d, PROMISE_ID_FUA, judge_fua(d, &fua, &plain), fua.count * n, mend,
 		"from idle, %llu write%s at %s with FUA and at %s without%s%s",
-		(unsigned long long)n, n == 1 ? " runs" : "s run", rate_format(a, sample_median(&fua)),
-		rate_format(b, sample_median(&plain)),
+		(unsigned long long)n, n == 1 ? " runs" : "s run",
+		rate_format(a, sample_median(&fua)), rate_format(b, sample_median(&plain)),
 		d->known.knee ? "; the card takes " : "; no write-behind was seen that would tell",
 		d->known.knee ? rate_format(c, d->known.drain_rate) : "");
 }

@@ -99,14 +99,13 @@ static int cut_in_between(struct desk *d, struct random *random, struct cut_resu
 
 static int report(struct desk *d, const struct cut_result *r)
 {
-	static const char claim[] =
-		"after a power cut all that was flushed is there, the rest old or new";
 	bool lost = !d->known.claims_cache && r->old;
 	char text[200];
 
 	d->known.behind_proven = r->old > 0;
-	return desk_report(d, "power-cut", claim,
+	return desk_report(d, PROMISE_ID_POWER_CUT,
 		r->flushed.wrong || r->torn || lost ? PROMISE_BROKEN : PROMISE_KEPT,
+		desk_tested(&r->flushed),
 		r->flushed.wrong ? "store everything before a flush is answered"
 		: r->torn ? "write whole sectors only; stop the card's command, not its data, "
 			    "when power fails"
@@ -125,9 +124,8 @@ int probe_power_cut(struct desk *d)
 	int rc = 0;
 
 	if (!d->t->virtual_clock)
-		return desk_report(d, "power-cut",
-			"after a power cut all that was flushed is there", PROMISE_NOT_SHOWN, "",
-			"power was not cut: that is what 'blkassay cut' does");
+		return desk_report(d, PROMISE_ID_POWER_CUT, desk_unasked(d, PROMISE_ID_POWER_CUT),
+			0, "", "power was not cut: that is what 'blkassay cut' does");
 	rc = desk_settle(d);
 	/* First of all what has been written so far: a flushed write may be forgotten now and then. */
 	if (!rc)

@@ -18,6 +18,7 @@ int probe_stored(struct desk *d); /* stored: many writes, and everything written
 int probe_past_end(struct desk *d);
 int probe_odd_length(struct desk *d);
 int probe_background_error(struct desk *d);
+int probe_transfers(struct desk *d); /* transfer-length: of all reads and writes so far */
 int probe_eject(struct desk *d);
 
 #endif

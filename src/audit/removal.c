@@ -134,9 +134,8 @@ static int report(struct desk *d, const struct sample *idle, const struct sample
 	char text[200], a[SIZE_TEXT_MAX], b[SIZE_TEXT_MAX];
 
 	desk_pass_over_errors(d); /* the kernel may have asked a drive without a medium */
-	return desk_report(d, "eject", "an eject empties the buffer before it returns",
-		judge(d, idle, busy, c, heeded), mend,
-		"%s after a burst, %s after idle; %s after %s; %s",
+	return desk_report(d, PROMISE_ID_EJECT, judge(d, idle, busy, c, heeded), busy->count,
+		desk_mend(c, mend), "%s after a burst, %s after idle; %s after %s; %s",
 		duration_format(a, sample_median(busy)), duration_format(b, sample_median(idle)),
 		desk_check_format(text, sizeof text, c),
 		d->t->virtual_clock ? "a power cut right then" : "loading it again",
@@ -147,15 +146,14 @@ static int report(struct desk *d, const struct sample *idle, const struct sample
 
 int probe_eject(struct desk *d)
 {
-	static const char claim[] = "an eject empties the buffer before it returns";
 	struct sample idle = { 0 }, busy = { 0 };
 	struct desk_check c = { 0 };
 	int heeded, rc;
 
-	if (!d->scsi)
-		return desk_report_no_scsi(d, "eject", claim);
+	if (!d->scsi && d->plan->with_eject)
+		return desk_report_no_scsi(d, PROMISE_ID_EJECT);
 	if (!d->plan->with_eject)
-		return desk_report(d, "eject", claim, PROMISE_NOT_SHOWN, "",
+		return desk_report(d, PROMISE_ID_EJECT, desk_unasked(d, PROMISE_ID_EJECT), 0, "",
 			"not asked for: --with-eject sends START STOP UNIT");
 	rc = try_prevented(d, &heeded);
 	for (int i = 0; i < TIMED_EJECTS && !rc && !desk_stopped(d); i++) {
@@ -166,7 +164,7 @@ int probe_eject(struct desk *d)
 	if (rc < 0 || desk_stopped(d))
 		return rc;
 	if (rc)
-		return desk_report(d, "eject", claim, PROMISE_NOT_SHOWN, "",
+		return desk_report(d, PROMISE_ID_EJECT, PROMISE_NOT_SHOWN, 0, "",
 			"it %s; plug it in again and read it back with 'blkassay verify'",
 			busy.count || idle.count ? "did not come back after an eject"
 						 : "does not take START STOP UNIT with eject");

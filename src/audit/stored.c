@@ -60,7 +60,7 @@ static int find_silent_places(struct desk *d, const struct desk_check *c)
 	size_t n = c->wrong < 16 ? (size_t)c->wrong : 16;
 
 	for (size_t i = 0; i < n && !desk_stopped(d); i++) {
-		uint64_t at = c->wrong_at[i] / d->unit * d->unit, errors = d->errors_reported;
+		uint64_t at = c->wrong_at[i] / d->unit * d->unit, errors = desk_told(d);
 		struct desk_check again = { 0 };
 		int rc = 0;
 
@@ -71,7 +71,7 @@ static int find_silent_places(struct desk *d, const struct desk_check *c)
 		}
 		if (rc < 0)
 			return rc;
-		if (again.wrong < 2 || errors != d->errors_reported)
+		if (again.wrong < 2 || errors != desk_told(d))
 			continue;
 		d->silent_places++;
 		for (uint32_t b = 0; b < d->unit / d->block; b++)
@@ -80,25 +80,38 @@ static int find_silent_places(struct desk *d, const struct desk_check *c)
 	return 0;
 }
 
-int probe_stored(struct desk *d)
+/* "0 of 8192 blocks wrong after 3000 small writes ...": the bound rests on writes that could be judged, and on no more. */
+static int report(struct desk *d, const struct desk_check *c, uint64_t writes)
 {
-	static const char claim[] = "every write that was acknowledged and flushed is stored";
 	static const char mend[] =
 		"look for writes that are dropped, cut short or stored elsewhere on "
 		"their way from the buffer; 'blkassay verify' shows the pattern";
+	uint64_t blocks = small_request(d) / d->block, seen = desk_tested(c) / blocks;
+	char text[200], share[120] = "";
+
+	if (seen > writes)
+		seen = writes;
+	if (c->wrong)
+		snprintf(share, sizeof share, "; blocks wrong, share: %.2g",
+			(double)c->wrong / (double)c->judged);
+	else if (seen)
+		snprintf(share, sizeof share,
+			"; with 95 %% confidence the share of lost writes is under %.2g",
+			interval_upper_of_none(seen, 0.95));
+	return desk_report(d, PROMISE_ID_STORED, c->wrong ? PROMISE_BROKEN : PROMISE_KEPT,
+		desk_tested(c), desk_mend(c, mend),
+		"%s after %llu small writes and a flush, read back from the card%s",
+		desk_check_format(text, sizeof text, c), (unsigned long long)writes, share);
+}
+
+int probe_stored(struct desk *d)
+{
 	struct desk_check c = { 0 };
 	uint64_t writes;
-	char text[200];
 	int rc = write_many(d, &writes, &c);
 
 	if (rc < 0 || desk_stopped(d))
 		return rc;
-	rc = desk_report(d, "stored", claim, c.wrong ? PROMISE_BROKEN : PROMISE_KEPT, mend,
-		"%s after %llu small writes and a flush, read back from the card; %s%.2g",
-		desk_check_format(text, sizeof text, &c), (unsigned long long)writes,
-		c.wrong ? "blocks wrong, share: "
-			: "with 95 % confidence the share of lost writes is under ",
-		c.wrong ? (double)c.wrong / (double)c.judged
-			: interval_upper_of_none(writes, 0.95));
+	rc = report(d, &c, writes);
 	return rc || !c.wrong ? rc : find_silent_places(d, &c);
 }

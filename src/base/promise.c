@@ -1,20 +1,89 @@
-/* Lines of an audit and what they come to. */
+/* Promises that an audit asks after. */
 #include "base/promise.h"
 
-#include <stdio.h>
 #include <string.h>
 
-static const char *const names[] = { "kept", "broken", "not shown" };
+static const struct promise_row rows[] = {
+	[PROMISE_ID_INQUIRY] = { "inquiry",
+		"INQUIRY is answered in full and agrees with the kernel", "answers" },
+	[PROMISE_ID_CAPACITY] = { "capacity", "READ CAPACITY names the size the kernel uses",
+		"answers" },
+	[PROMISE_ID_CACHE_PAGE] = { "cache-page",
+		"the caching page is found where the kernel looks for it", "answers" },
+	[PROMISE_ID_KERNEL_VIEW] = { "kernel-view",
+		"the kernel believes what the device says of its cache", "answers" },
+	[PROMISE_ID_BUFFER] = { "buffer",
+		"writes wait for the card, or run ahead of it by a bounded amount", "bursts" },
+	[PROMISE_ID_FLUSH] = { "flush", "SYNCHRONIZE CACHE returns when everything is stored",
+		"flushes" },
+	[PROMISE_ID_FUA] = { "fua", "a write with FUA returns when it is stored", "writes" },
+	[PROMISE_ID_FSYNC] = { "fsync",
+		"fsync through the kernel returns when everything is stored", "flushes" },
+	[PROMISE_ID_READ_AFTER_WRITE] = { "read-after-write", "a read sees what was just written",
+		"blocks" },
+	[PROMISE_ID_INTERLEAVED] = { "interleaved", "reads between writes see the newest data",
+		"blocks" },
+	[PROMISE_ID_OVERLAP] = { "overlap", "of several writes to one place the last one wins",
+		"blocks" },
+	[PROMISE_ID_PARTIAL_OVERLAP] = { "partial-overlap",
+		"writes that cover parts of one another stay in order", "blocks" },
+	[PROMISE_ID_STRADDLE] = { "straddle", "requests that only half fit the buffer arrive whole",
+		"blocks" },
+	[PROMISE_ID_ODD_LENGTH] = { "odd-length",
+		"odd lengths are stored exactly, and a length of 0 does nothing", "blocks" },
+	[PROMISE_ID_STORED] = { "stored", "every write that was acknowledged and flushed is stored",
+		"blocks" },
+	[PROMISE_ID_PAST_END] = { "past-end",
+		"requests past the last block are refused, and touch nothing", "requests" },
+	[PROMISE_ID_BACKGROUND_ERROR] = { "background-error",
+		"a write that fails after it was acknowledged is reported", "errors" },
+	[PROMISE_ID_POWER_CUT] = { "power-cut",
+		"after a power cut all that was flushed is there, the rest old or new", "blocks" },
+	[PROMISE_ID_WRITE_BEHIND] = { "write-behind",
+		"a device that acknowledges early says so (WCE 1)", "answers" },
+	[PROMISE_ID_TRANSFER_LENGTH] = { "transfer-length",
+		"a read or write that is answered GOOD has moved all of its data", "requests" },
+	[PROMISE_ID_EJECT] = { "eject", "an eject empties the buffer before it returns", "ejects" },
+};
+_Static_assert(sizeof rows / sizeof *rows == PROMISE_IDS, "one row a promise");
+
+const struct promise_row *promise_row(enum promise_id id)
+{
+	return &rows[id];
+}
+
+int promise_parse(const char *name)
+{
+	for (int i = 0; i < PROMISE_IDS; i++)
+		if (!strcmp(rows[i].name, name))
+			return i;
+	return -1;
+}
+
+static const struct {
+	const char *name, *code;
+} verdicts[] = {
+	[PROMISE_KEPT] = { "kept", "kept" },
+	[PROMISE_BROKEN] = { "broken", "broken" },
+	[PROMISE_NOT_SHOWN] = { "not shown", "not-shown" },
+	[PROMISE_NOT_ASKED] = { "not asked", "not-asked" },
+};
+_Static_assert(sizeof verdicts / sizeof *verdicts == PROMISE_VERDICTS, "one row a verdict");
 
 const char *promise_verdict_name(enum promise_verdict v)
 {
-	return names[v];
+	return verdicts[v].name;
+}
+
+const char *promise_verdict_code(enum promise_verdict v)
+{
+	return verdicts[v].code;
 }
 
 bool promise_verdict_parse(const char *name, enum promise_verdict *out)
 {
-	for (size_t i = 0; i < sizeof names / sizeof *names; i++)
-		if (!strcmp(names[i], name)) {
+	for (int i = 0; i < PROMISE_VERDICTS; i++)
+		if (!strcmp(verdicts[i].name, name)) {
 			*out = (enum promise_verdict)i;
 			return true;
 		}
@@ -30,41 +99,11 @@ size_t promises_tally(const struct promises *f, enum promise_verdict v)
 	return n;
 }
 
-static void list_ids(const struct promises *f, enum promise_verdict v, char *out, size_t room)
+enum promise_verdict promises_conclude(const struct promises *f)
 {
-	size_t n = 0;
-
-	out[0] = 0;
-	for (size_t i = 0; i < f->count && n < room; i++)
-		if (f->list[i].verdict == v)
-			n += (size_t)snprintf(
-				out + n, room - n, "%s%s", n ? ", " : "", f->list[i].id);
-}
-
-const char *promises_conclude(const struct promises *f, char out[PROMISES_SENTENCE_MAX])
-{
-	size_t kept = promises_tally(f, PROMISE_KEPT), broken = promises_tally(f, PROMISE_BROKEN),
-	       open = promises_tally(f, PROMISE_NOT_SHOWN);
-	const char *scsi = f->no_scsi ? "; it takes no SCSI commands, so its claims, flushes and "
-					"errors could not be asked for"
-				      : "";
-	char ids[240];
-
-	list_ids(f, broken ? PROMISE_BROKEN : PROMISE_NOT_SHOWN, ids, sizeof ids);
-	if (broken)
-		snprintf(out, PROMISES_SENTENCE_MAX,
-			"Not safe to ship: %zu of %zu promises broken (%s)%s%s.", broken, f->count,
-			ids, f->partial ? "; the audit did not finish" : "", scsi);
-	else if (f->partial)
-		snprintf(out, PROMISES_SENTENCE_MAX,
-			"No verdict: the audit did not finish; %zu promises kept so far, none "
-			"broken%s.",
-			kept, scsi);
-	else if (!kept)
-		snprintf(out, PROMISES_SENTENCE_MAX, "No verdict: nothing could be shown%s.", scsi);
-	else
-		snprintf(out, PROMISES_SENTENCE_MAX,
-			"No broken promise found: %zu kept, %zu not shown%s%s%s%s.", kept, open,
-			open ? " (" : "", ids, open ? ")" : "", scsi);
-	return out;
+	if (promises_tally(f, PROMISE_BROKEN))
+		return PROMISE_BROKEN;
+	if (f->partial || promises_tally(f, PROMISE_NOT_SHOWN))
+		return PROMISE_NOT_SHOWN;
+	return promises_tally(f, PROMISE_KEPT) ? PROMISE_KEPT : PROMISE_NOT_ASKED;
 }

@@ -1,4 +1,5 @@
 /* blkassay audit: what a gadget claims about its writes, and whether it keeps it. */
+#include <string.h>
 #include <unistd.h>
 
 #include "audit/audit.h"
@@ -8,9 +9,58 @@
 #include "cli/message.h"
 #include "cli/progress.h"
 #include "cli/record_run.h"
+#include "cli/results.h"
 #include "cli/session.h"
-#include "cli/show.h"
 #include "record/audit.h"
+
+/* Of one name in the list. */
+static int take_name(uint32_t *only, const char *name, struct error *err)
+{
+	const char *list = "";
+	char all[512] = "";
+	int id = promise_parse(name);
+
+	if (id >= 0) {
+		*only |= PROMISE_BIT(id);
+		return 0;
+	}
+	for (int i = 0; i < PROMISE_IDS; i++) {
+		size_t n = strlen(all);
+
+		snprintf(all + n, sizeof all - n, "%s%s", list,
+			promise_row((enum promise_id)i)->name);
+		list = ", ";
+	}
+	return error_set(err, ERROR_USAGE, "--only names no promise '%s'; there are %s", name, all);
+}
+
+static int parse_only(uint32_t *only, const char *list, struct error *err)
+{
+	char name[64];
+
+	for (*only = 0; list; list = *list ? list + 1 : NULL) {
+		size_t n = strcspn(list, ",");
+
+		snprintf(name, sizeof name, "%.*s", n < sizeof name ? (int)n : 63, list);
+		if (take_name(only, name, err) < 0)
+			return -1;
+		list += n;
+	}
+	return 0;
+}
+
+/* What is named must be something that this run asks after. */
+static int check_only(const struct audit_plan *p, const struct session *s, struct error *err)
+{
+	if (p->only & PROMISE_BIT(PROMISE_ID_EJECT) && !p->with_eject)
+		return error_set(err, ERROR_USAGE,
+			"--only eject needs --with-eject, which sends START STOP UNIT");
+	if (p->only & PROMISE_BIT(PROMISE_ID_POWER_CUT) && !s->traits->virtual_clock)
+		return error_set(err, ERROR_USAGE,
+			"--only power-cut: the audit cuts power of models only; on hardware that "
+			"is the work of 'blkassay cut'");
+	return 0;
+}
 
 static int make_plan(struct audit_plan *p, const struct session *s, const struct options *o,
 	uint64_t seed, struct error *err)
@@ -38,7 +88,9 @@ static int make_plan(struct audit_plan *p, const struct session *s, const struct
 		.provoke = o->given[OPTION_PROVOKE] };
 	audit_plan_defaults(p, s->medium);
 	p->provoke_ns = options_number(o, OPTION_SECONDS, p->provoke_ns);
-	return 0;
+	if (parse_only(&p->only, options_text(o, OPTION_ONLY, NULL), err) < 0)
+		return -1;
+	return check_only(p, s, err);
 }
 
 static int keep_promise(void *context, const struct promise *f, struct error *err)
@@ -56,6 +108,13 @@ static void ask(void *context, const char *what)
 static int run(struct session *s, const struct audit_plan *p, struct record_writer *w,
 	struct promises *found, struct error *err)
 {
+	/* What nobody asked after does not count; all of it left out shows nothing. */
+	static const int statuses[] = {
+		[PROMISE_KEPT] = 0,
+		[PROMISE_BROKEN] = 1,
+		[PROMISE_NOT_SHOWN] = 4,
+		[PROMISE_NOT_ASKED] = 4,
+	};
 	struct progress progress;
 	struct audit_hooks hooks = {
 		.context = w, .promise = keep_promise, .ask = ask, .watch = &progress.watch
@@ -70,7 +129,7 @@ static int run(struct session *s, const struct audit_plan *p, struct record_writ
 		return error_exit_status(err);
 	if (outcome == AUDIT_INTERRUPTED)
 		return 130;
-	return promises_tally(found, PROMISE_BROKEN) ? 1 : 0;
+	return statuses[promises_conclude(found)];
 }
 
 static int audit(struct session *s, const struct options *o, const struct audit_plan *p,
@@ -96,7 +155,7 @@ static int audit(struct session *s, const struct options *o, const struct audit_
 	status = session_ended(s, &w, run(s, p, &w, &found, err), err);
 	if (audit_write_close(&w, &found, err->kind == ERROR_NONE ? err : NULL) < 0 ||
 		record_run_end(&w, status, err, err->kind == ERROR_NONE ? err : NULL) < 0)
-		return status == 0 || status == 1 ? 3 : status;
+		return status == 130 ? status : 3;
 	return status;
 }
 
@@ -105,13 +164,15 @@ int cmd_audit(const struct options *o)
 	struct error err = { 0 }, close_err = { 0 };
 	struct audit_plan plan;
 	struct session s = { 0 };
+	struct results results = { 0 };
 	char path[512];
 	int status;
 
 	if (session_open(&s, o, SESSION_WRITES, &err) < 0)
 		return message_error(&err);
 	if (make_plan(&plan, &s, o, record_run_seed(o), &err) < 0 ||
-		session_record_path(path, sizeof path, &s, o, "audit", &err) < 0) {
+		session_record_path(path, sizeof path, &s, o, "audit", &err) < 0 ||
+		results_open_in(&results, o, path, &s, &err) < 0) {
 		status = message_error(&err);
 		session_abandon(&s);
 		return status;
@@ -125,7 +186,7 @@ int cmd_audit(const struct options *o)
 	if (session_close(&s, &close_err) < 0) {
 		int closed = message_error(&close_err);
 
-		status = status == 0 || status == 1 ? closed : status;
+		status = status == 130 ? status : closed;
 	}
-	return show_finished(path, status);
+	return results_end(&results, path, status);
 }

@@ -12,12 +12,10 @@
 #include "cli/show.h"
 #include "findings/notices.h"
 #include "findings/record_view.h"
-#include "record/audit.h"
 #include "record/cut_load.h"
 #include "record/run.h"
 #include "report/cut_text.h"
 #include "report/page.h"
-#include "report/page_audit.h"
 #include "report/page_cut.h"
 
 struct report {
@@ -62,33 +60,6 @@ static int write_page(struct report *r, const struct run *run, page_part *part,
 
 typedef int kind_reporter(struct report *r, const struct run *run, struct error *err);
 
-static void audit_part(struct text *t, void *result)
-{
-	page_add_audit(t, result);
-}
-
-static void audit_found(void *result, const struct notice_visitor *visitor)
-{
-	page_audit_found(result, visitor);
-}
-
-static int report_audit(struct report *r, const struct run *run, struct error *err)
-{
-	struct promises *f;
-	int rc;
-
-	if (!r->out.page.file)
-		return show_summary(run, err);
-	f = calloc(1, sizeof *f);
-	if (!f)
-		return error_set(err, ERROR_IO, "out of memory");
-	rc = audit_load(f, run->path, err);
-	if (!rc)
-		rc = write_page(r, run, audit_part, audit_found, f, err);
-	free(f);
-	return rc;
-}
-
 /* What page_add_cut needs, through one pointer. */
 struct cut_page {
 	const struct run *run;
@@ -126,7 +97,6 @@ static const struct report_kind {
 	bool has_csv;
 	kind_reporter *report;
 } kinds[] = {
-	{ "audit", false, report_audit },
 	{ "journal", true, report_cut },
 };
 

@@ -33,15 +33,18 @@ const struct command commands[] = {
 			OPTION_END } },
 	{ "audit", "TARGET", "is this gadget's write-behind safe?",
 		"Sets claims against behaviour: asks the target what it claims about its writes, "
-		"tests each claim against what it does, and prints one line each: kept, broken, or "
-		"not shown, with the evidence and the firmware change that mends it. The last "
-		"sentence is for a release note; exit status 1 when a promise is broken. "
+		"tests each claim against what it does, and says of each promise: kept, broken, "
+		"not "
+		"shown or not asked, with the evidence and the firmware change that mends it. The "
+		"first sentence is for a release note; exit status 1 when a promise is broken, 4 "
+		"when one that was asked after could not be shown. "
 		"Overwrites up to 16 MiB of the region, and writes that much many times over. See "
 		"blkassay-audit(7).",
 		1, 1, cmd_audit,
-		{ OPTION_WITH_EJECT, OPTION_PROVOKE, OPTION_SECONDS, OPTION_REGION, OPTION_SEED,
-			OPTION_LABEL, OPTION_OUT, OPTION_ERASE, OPTION_KEEP_DATA, OPTION_CREATE,
-			OPTION_FIXED_DISK, OPTION_QUIET, OPTION_END } },
+		{ OPTION_ONLY, OPTION_WITH_EJECT, OPTION_PROVOKE, OPTION_SECONDS, OPTION_REGION,
+			OPTION_SEED, OPTION_LABEL, OPTION_OUT, OPTION_ERASE, OPTION_KEEP_DATA,
+			OPTION_CREATE, OPTION_FIXED_DISK, OPTION_CSV_FILE, OPTION_PAGE, OPTION_JSON,
+			OPTION_QUIET, OPTION_END } },
 	{ "verify", "TARGET", "write seeded patterns, read back, judge every block",
 		"Writes stamped blocks over the whole region, then reads them back past the host's "
 		"cache and says of each whether it is what was written, and if not, what it is: "
@@ -129,6 +132,9 @@ static const struct option_note {
 		"request sizes: a doubling range 512..1Mi or a list 512,4Ki,24Ki (default: "
 		"512..1Mi as far as the target allows it)" },
 	{ "sweep", OPTION_SECONDS, "how long each pass takes, in seconds (default: 1)" },
+	{ "audit", OPTION_ONLY,
+		"ask after these promises only, with commas between, as blkassay-audit(7) lists "
+		"them (default: all)" },
 	{ "audit", OPTION_SECONDS, "how long --provoke waits, in seconds (default: 60)" },
 	{ "verify", OPTION_SIZES,
 		"request sizes: a doubling range 512..1Mi or a list 512,4Ki,24Ki (default: 64Ki)" },

@@ -3,6 +3,7 @@
 
 #include <string.h>
 
+#include "base/promise.h"
 #include "cli/command.h"
 #include "cli/options.h"
 
@@ -18,8 +19,21 @@ static const struct {
 	{ OPTION_COLOR, "auto always never" },
 };
 
-static const char *value_words(enum option_id id)
+static const char *promise_names(void)
 {
+	static char names[512];
+	size_t n = 0;
+
+	for (int i = 0; i < PROMISE_IDS; i++)
+		n += (size_t)snprintf(names + n, sizeof names - n, "%s%s", i ? " " : "",
+			promise_row((enum promise_id)i)->name);
+	return names;
+}
+
+static const char *value_words(const struct command *c, enum option_id id)
+{
+	if (id == OPTION_ONLY && !strcmp(c->name, "audit"))
+		return promise_names();
 	for (size_t i = 0; i < sizeof values / sizeof *values; i++)
 		if (values[i].id == id)
 			return values[i].words;
@@ -76,7 +90,7 @@ static void bash_option(FILE *out, const struct command *c, const struct option_
 
 static void bash_value(FILE *out, const struct command *c, const struct option_spec *s)
 {
-	const char *words = value_words(s->id);
+	const char *words = value_words(c, s->id);
 
 	if (!s->value || takes_file(s)) /* files are what readline offers by itself */
 		return;
@@ -131,7 +145,7 @@ static void print_bash(FILE *out)
 
 static void zsh_option(FILE *out, const struct command *c, const struct option_spec *s)
 {
-	const char *words = value_words(s->id);
+	const char *words = value_words(c, s->id);
 
 	fprintf(out, " \\\n\t\t'--%s%s[", s->name, s->value ? "=" : "");
 	print_escaped(out, command_option_help(c, s->id), "[]:");
@@ -182,7 +196,7 @@ static void print_fish_quoted(FILE *out, const char *s)
 
 static void fish_option(FILE *out, const struct command *c, const struct option_spec *s)
 {
-	const char *words = value_words(s->id);
+	const char *words = value_words(c, s->id);
 
 	fprintf(out, "complete -c blkassay -n '__fish_seen_subcommand_from %s' -l %s", c->name,
 		s->name);

@@ -79,7 +79,7 @@ static const struct option_spec specs[OPTION_ID_COUNT] = {
 		"also send PREVENT and eject, and load again (some gadgets need a replug then)" },
 	{ OPTION_PROVOKE, "provoke", NULL, OPTION_IS_FLAG, 0, 0,
 		"wait while you make the card fail, as long as --seconds says (default: 60)" },
-	{ OPTION_ONLY, "only", "HALF", OPTION_IS_TEXT, 0, 0,
+	{ OPTION_ONLY, "only", "WHAT", OPTION_IS_TEXT, 0, 0,
 		"write, or read: one half now, the other later or in another reader, with the same "
 		"--seed (default: both)" },
 	{ OPTION_GENERATIONS, "generations", "N", OPTION_IS_COUNT, 1, 1000,

@@ -41,7 +41,7 @@ enum option_id {
 	OPTION_AS, /* explain: the observation whose mix of requests counts */
 	OPTION_WITH_EJECT,
 	OPTION_PROVOKE,
-	OPTION_ONLY, /* verify */
+	OPTION_ONLY, /* audit, verify */
 	OPTION_GENERATIONS,
 	OPTION_SPOT,
 	OPTION_RESUME,

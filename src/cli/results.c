@@ -259,7 +259,7 @@ int results_end(struct results *r, const char *path, int status)
 		(results_show_record(r, path, &err) < 0 || results_finish(r, &err) < 0))
 		shown = message_error(&err);
 	results_release(r);
-	return status == 0 ? shown : status;
+	return shown && (status == 0 || status == 1 || status == 4) ? shown : status;
 }
 
 int results_finish(struct results *r, struct error *err)

@@ -11,9 +11,7 @@
 #include "cli/message.h"
 #include "cli/screen.h"
 #include "findings/kept_words.h"
-#include "record/audit.h"
 #include "record/run.h"
-#include "report/audit_text.h"
 #include "report/cut_text.h"
 #include "report/text_view.h"
 
@@ -39,20 +37,6 @@ static void add_kept(struct text *t, const struct run *run, const struct text_st
 	text_release(&command);
 }
 
-/* An audit has lines of its own, which run_load leaves to others. */
-static int add_audit(
-	struct text *t, const struct run *run, const struct text_style *style, struct error *err)
-{
-	struct promises *f = malloc(sizeof *f);
-	int rc = f ? audit_load(f, run->path, err) : error_set(err, ERROR_IO, "out of memory");
-
-	add_kept(t, run, style);
-	if (!rc)
-		rc = audit_text_add(t, run, f, style, err);
-	free(f);
-	return rc;
-}
-
 /* An empty text, and the style for it. */
 static void begin(struct text *t, struct text_style *style)
 {
@@ -69,17 +53,6 @@ static int print(struct text *t, int rc)
 	return rc;
 }
 
-int show_summary(const struct run *run, struct error *err)
-{
-	struct text_style style;
-	struct text t;
-
-	begin(&t, &style);
-	return print(&t, !strcmp(run->head.kind, "audit")
-				 ? add_audit(&t, run, &style, err)
-				 : text_view_add_run(&t, run, &style, err));
-}
-
 int show_cut(const struct run *run, const struct cut_record *r, struct error *err)
 {
 	struct text_style style;
@@ -88,19 +61,6 @@ int show_cut(const struct run *run, const struct cut_record *r, struct error *er
 	begin(&t, &style);
 	add_kept(&t, run, &style);
 	return print(&t, cut_text_add(&t, run, r, &style, err));
-}
-
-/* Loads it first, so that the user sees what was kept, not what was meant. */
-static int show_record(const char *path, struct error *err)
-{
-	struct run run;
-	int rc = run_load(&run, path, err);
-
-	if (rc < 0)
-		return rc;
-	rc = show_summary(&run, err);
-	run_release(&run);
-	return rc;
 }
 
 void show_kept_warning(const struct run *run)
@@ -129,14 +89,4 @@ void show_kept_warning_of(const char *path)
 		return;
 	show_kept_warning(&run);
 	run_release(&run);
-}
-
-int show_finished(const char *path, int status)
-{
-	struct error err = { 0 };
-	int shown = 0;
-
-	if (access(path, F_OK) == 0 && show_record(path, &err) < 0)
-		shown = message_error(&err);
-	return status == 0 ? shown : status;
 }

@@ -6,8 +6,7 @@ struct cut_record;
 struct error;
 struct run;
 
-int show_summary(const struct run *run, struct error *err); /* 0, or -1 with *err */
-
+/* 0, or -1 with *err. */
 int show_cut(const struct run *run, const struct cut_record *r, struct error *err);
 
 /* On stderr, beside views that are for a program or about more than one run: where the target's own data is, when that
@@ -15,9 +14,5 @@ int show_cut(const struct run *run, const struct cut_record *r, struct error *er
 void show_kept_warning(const struct run *run);
 /* The same by the record's path, quick where no saved file lies next to it. */
 void show_kept_warning_of(const char *path);
-
-/* The end of a run: what was kept is shown, also of one cut short, if there is a record at all. Returns the exit status:
- * `status`, or that of the failure to show when all went well until then. */
-int show_finished(const char *path, int status);
 
 #endif

@@ -6,11 +6,13 @@
 
 #include "base/error.h"
 #include "base/text.h"
+#include "findings/audit.h"
 #include "findings/compare.h"
 #include "findings/observe.h"
 #include "findings/sweep.h"
 #include "findings/targets.h"
 #include "findings/verify.h"
+#include "record/audit.h"
 #include "record/file.h"
 #include "record/run.h"
 
@@ -93,6 +95,37 @@ static int load_verify(struct view *v, const char *path, struct error *err)
 	return keep(v, release_verify, r, err);
 }
 
+struct audited {
+	struct run run;
+	struct promises promises;
+};
+
+static void release_audited(void *what)
+{
+	struct audited *a = what;
+
+	run_release(&a->run);
+	free(a);
+}
+
+static int load_audit(struct view *v, const char *path, struct error *err)
+{
+	struct audited *a = calloc(1, sizeof *a);
+
+	if (!a)
+		return error_set(err, ERROR_IO, "out of memory for '%s'", path);
+	if (run_load(&a->run, path, err) < 0) {
+		free(a);
+		return -1;
+	}
+	if (audit_load(&a->promises, path, err) < 0 ||
+		audit_view(v, &a->run, &a->promises, err) < 0) {
+		release_audited(a);
+		return -1;
+	}
+	return keep(v, release_audited, a, err);
+}
+
 /* ---- kinds ---- */
 
 static const struct table_spec *const sweep_tables[] = {
@@ -116,6 +149,11 @@ static const struct table_spec *const verify_tables[] = {
 	&verify_classes_spec,
 	&verify_damage_spec,
 	&verify_map_spec,
+};
+
+static const struct table_spec *const audit_tables[] = {
+	&audit_summary_spec,
+	&audit_promises_spec,
 };
 
 static const struct table_spec *const observe_tables[] = {
@@ -153,6 +191,14 @@ const struct view_kind view_kinds[] = {
 		.of_any_run = true,
 		.word = verify_class_word,
 		.load = load_verify },
+	{ .kind = "audit",
+		.meaning = "what a gadget claims about its writes against what it does",
+		.codes = audit_codes,
+		.code_count = &audit_code_count,
+		TABLES(audit_tables),
+		.of_any_run = true,
+		.word = audit_word,
+		.load = load_audit },
 	{ .kind = "observe",
 		.meaning = "what the host sent, as observe saw it",
 		.codes = observe_codes,

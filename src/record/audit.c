@@ -22,8 +22,10 @@ struct close_line {
 
 #define HERE struct promise_line
 static const struct field promise_fields[] = {
-	FIELD("id", promise.id, "of the promise, as in blkassay-audit(7)"),
-	FIELD("verdict", verdict, "kept, broken or not shown"),
+	FIELD("id", promise.name, "of the promise, as in blkassay-audit(7)"),
+	FIELD("verdict", verdict, "kept, broken, not shown or not asked"),
+	FIELD_WHEN("tested", promise.tested, promise.tested_known,
+		"how much the verdict rests on, counted as blkassay-audit(7) says"),
 	FIELD("claim", promise.claim, ""),
 	FIELD("evidence", promise.evidence, ""),
 	FIELD("mend", promise.mend, "the change of firmware that mends it"),
@@ -63,7 +65,7 @@ static void take_promise(struct promises *out, const struct line *l)
 	struct promise_line line = { .verdict = "" };
 
 	line_take_fields(l, &kind_promise, &line);
-	if (out->count == PROMISES_MAX || !*line.promise.id ||
+	if (out->count == PROMISES_MAX || !*line.promise.name ||
 		!promise_verdict_parse(line.verdict, &line.promise.verdict))
 		return;
 	out->list[out->count++] = line.promise;

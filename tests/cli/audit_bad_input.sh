@@ -14,10 +14,17 @@ says "at least 256 KiB"
 refused "$model" --erase buoy-d --seconds 5
 says "--provoke"
 refused "$model" --erase buoy-d --repeats 5
+refused "$model" --erase buoy-d --only flush,fsink
+says "names no promise 'fsink'; there are inquiry, capacity"
+refused "$model" --erase buoy-d --only ''
+refused "$model" --erase buoy-d --only eject
+says "needs --with-eject"
 refused "$model" one-too-many --erase buoy-d
 refused
 refused /dev/null --erase x
 truncate -s 1M plain.img
+refused plain.img --keep-data --only power-cut
+says "is the work of 'blkassay cut'"
 refused plain.img
 says "--erase"
 [ "$(od -An -c plain.img | grep -vc '\\0' | head -n 1)" = 1 ] || fail "the image was written to"

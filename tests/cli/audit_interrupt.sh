@@ -17,6 +17,6 @@ status=0
 wait $child || status=$?
 [ "$status" = 130 ] || fail "exit status $status"
 says "interrupted"
-says "the audit did not finish"
+tells "the audit did not finish"
 [ "$(sha256sum <a.img)" = "$sum" ] || fail "the kept data did not come back"
 grep -q ' end .*status=interrupted' a.assay || fail "the record does not say so"

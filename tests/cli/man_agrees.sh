@@ -46,6 +46,14 @@ while read -r flag; do
 	grep -qxF ".It Cm $flag" "$here/../../man/blkassay-record.5" || fail "blkassay-record(5) does not list the flag $flag"
 done <"$tmp/flags"
 
+# Promises of an audit.
+"$BLKASSAY" help --keys | awk -F'\t' '$1 == "word" && $2 == "audit" && $3 == "name" { print $4 }' >"$tmp/promises"
+[ "$(wc -l <"$tmp/promises")" -gt 20 ] || fail "help --keys lists hardly any promise"
+sed -n 's/^\.It \([a-z].*\)/\1/p' "$here/../../man/blkassay-audit.7" | tr -d ' ' | tr ',' '\n' >"$tmp/audited"
+while read -r promise; do
+	grep -qxF "$promise" "$tmp/audited" || fail "blkassay-audit(7) does not list the promise $promise"
+done <"$tmp/promises"
+
 for p in "$here"/../../man/*.[1-9]; do
 	run 0 mandoc -T lint -W warning "$p"
 done

@@ -33,5 +33,11 @@ same 0 report "$tmp/early.assay"
 same 1 report "$tmp/damaged.assay"
 same 1 report "$tmp/capacity.assay"
 same 1 report "$tmp/other.assay"
+run 0 "$BLKASSAY" audit "model:$models/buoy-d.model" --seed 1 --label '=cmd|x,"y"' --out "$tmp/audit.assay"
+run 1 "$BLKASSAY" audit "model:$models/buoy-c.model" --seed 1 --out "$tmp/unsafe.assay"
+head -c 4000 "$tmp/audit.assay" >"$tmp/unfinished.assay"
+same blocks report "$tmp/audit.assay"
+same blocks report "$tmp/unsafe.assay"
+same blocks report "$tmp/unfinished.assay"
 same blocks targets
 exit 0

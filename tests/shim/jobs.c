@@ -13,7 +13,7 @@
 
 static const struct job jobs[] = {
 	/* Long ones first, so that two processors finish together. */
-	{ "audit-loop", 0,
+	{ "audit-loop", 4,
 		{ "audit", "@", "--erase", "@token", "--seed", "5", "--out", "a.assay", NULL },
 		prepare_card, judge_record, PLACE_LOOP, true, NULL },
 	{ "audit-model", 1,

@@ -107,7 +107,7 @@ void make_records(void)
 	status |= job_tool("verify", "model:" FAULT_MODELS "/buoy-b.model", "--region", "0+512Ki",
 		"--out", "kept-verify.assay", NULL);
 	status |= job_tool(
-		"audit", "model:" FAULT_MODELS "/buoy-b.model", "--out", "kept-audit.assay", NULL);
+		"audit", "model:" FAULT_MODELS "/buoy-d.model", "--out", "kept-audit.assay", NULL);
 	if (status)
 		file_die(model);
 	if (place_token()[0] == 'c') /* an image: nothing can be observed */

@@ -6,26 +6,29 @@
 #include "base/error.h"
 #include "base/promise.h"
 #include "base/text.h"
+#include "findings/audit.h"
 #include "findings/observe.h"
 #include "findings/verify.h"
-#include "report/audit_text.h"
 #include "report/text_view.h"
 
 static const struct text_style style = { .columns = 80 };
 
-/* The id of a promise is a word of ours, unless somebody else wrote the record. */
+/* The name of a promise is a word of ours, unless somebody else wrote the record. */
 START_TEST(a_finding_cannot_steer_the_terminal)
 {
 	struct promises *f = calloc(1, sizeof *f);
 	struct run run = { 0 };
 	struct error err = { 0 };
+	struct view v;
 	struct text t;
 
 	ck_assert_ptr_nonnull(f);
 	f->count = 1;
-	text_copy(f->list[0].id, sizeof f->list[0].id, "a\033[2Jb\xff");
+	text_copy(f->list[0].name, sizeof f->list[0].name, "a\033[2Jb\xff");
 	text_init(&t);
-	ck_assert_int_eq(audit_text_add(&t, &run, f, &style, &err), 0);
+	ck_assert_int_eq(audit_view(&v, &run, f, &err), 0);
+	ck_assert_int_eq(text_view_add(&t, &v, &style, &err), 0);
+	view_release(&v);
 	ck_assert_ptr_nonnull(strstr(t.bytes, "a?[2Jb?"));
 	ck_assert_ptr_null(strchr(t.bytes, '\033'));
 	text_release(&t);

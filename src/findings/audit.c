@@ -1,0 +1,256 @@
+/* What an audit means. */
+#include "findings/audit.h"
+
+#include <inttypes.h>
+#include <string.h>
+
+#include "findings/record_view.h"
+#include "findings/run_findings.h"
+#include "record/run.h"
+
+/* ---- findings ---- */
+
+enum { KEPT, BROKEN, NOT_SHOWN, NOT_FINISHED, NOT_ASKED, NO_SCSI, NAME_THEM, ASK_CUT };
+
+#define TALLY "promises kept_promises broken_promises not_shown_promises not_asked_promises"
+
+const struct finding_code audit_codes[] = {
+	[KEPT] = { "kept", FINDING_PLAIN, true, "every promise that was asked after was kept",
+		TALLY },
+	[BROKEN] = { "broken", FINDING_CAUTION, true,
+		"at least one promise is broken: not safe to ship", TALLY },
+	[NOT_SHOWN] = { "not-shown", FINDING_CAUTION, true,
+		"no broken promise was found, and some that were asked after could not be shown",
+		TALLY },
+	[NOT_FINISHED] = { "not-finished", FINDING_CAUTION, true,
+		"the audit ended early, and none of the promises until then is broken", TALLY },
+	[NOT_ASKED] = { "not-asked", FINDING_CAUTION, true,
+		"of the promises not one was asked after, so nothing is shown", TALLY },
+	[NO_SCSI] = { "no-scsi", FINDING_CAUTION, false,
+		"the target takes no SCSI commands, so that its claims, flushes and errors could "
+		"not be asked for",
+		NULL },
+	[NAME_THEM] = { "name-promises", FINDING_PLAIN, false,
+		"how to ask only after the promises that matter", NULL },
+	[ASK_CUT] = { "ask-cut", FINDING_PLAIN, false,
+		"power was not cut, which is the work of another command", NULL },
+};
+
+const size_t audit_code_count = sizeof audit_codes / sizeof *audit_codes;
+
+/* " (flush, fua)"; "" for none */
+static const char *names_words(
+	struct pool *pool, const struct promises *p, enum promise_verdict verdict)
+{
+	const char *list = "";
+
+	for (size_t i = 0; i < p->count; i++)
+		if (p->list[i].verdict == verdict)
+			list = pool_printf(
+				pool, "%s%s%s", list, *list ? ", " : "", p->list[i].name);
+	return *list ? pool_printf(pool, " (%s)", list) : "";
+}
+
+static bool is_good(enum promise_verdict v)
+{
+	return v == PROMISE_KEPT || v == PROMISE_NOT_ASKED;
+}
+
+/* "12 kept, 1 broken (flush), 2 not shown (buffer, fsync), 3 not asked" */
+static const char *tally_words(struct pool *pool, const struct promises *p)
+{
+	const char *all = "";
+
+	for (int v = 0; v < PROMISE_VERDICTS; v++) {
+		enum promise_verdict verdict = (enum promise_verdict)v;
+
+		all = pool_printf(pool, "%s%s%zu %s%s", all, *all ? ", " : "",
+			promises_tally(p, verdict), promise_verdict_name(verdict),
+			is_good(verdict) ? "" : names_words(pool, p, verdict));
+	}
+	return all;
+}
+
+static int verdict_of(const struct promises *p)
+{
+	static const int codes[] = {
+		[PROMISE_KEPT] = KEPT,
+		[PROMISE_BROKEN] = BROKEN,
+		[PROMISE_NOT_SHOWN] = NOT_SHOWN,
+		[PROMISE_NOT_ASKED] = NOT_ASKED,
+	};
+	enum promise_verdict v = promises_conclude(p);
+
+	return p->partial && v != PROMISE_BROKEN ? NOT_FINISHED : codes[v];
+}
+
+static void add_verdict(struct findings *f, const struct promises *p)
+{
+	static const char *const words[] = {
+		[KEPT] = "No broken promise found, and all that was asked after was shown",
+		[BROKEN] = "Not safe to ship",
+		[NOT_SHOWN] = "No broken promise found, but not all that was asked after could be "
+			      "shown",
+		[NOT_FINISHED] = "No verdict: the audit did not finish; so far",
+		[NOT_ASKED] = "No verdict: nothing was asked after",
+	};
+	int code = verdict_of(p);
+	struct finding *one = finding_add(f, &audit_codes[code], "%s%s: %s.", words[code],
+		code == BROKEN && p->partial ? ", and the audit did not finish" : "",
+		tally_words(f->pool, p));
+
+	finding_figure(one, "promises", value_count(p->count));
+	finding_figure(one, "kept_promises", value_count(promises_tally(p, PROMISE_KEPT)));
+	finding_figure(one, "broken_promises", value_count(promises_tally(p, PROMISE_BROKEN)));
+	finding_figure(
+		one, "not_shown_promises", value_count(promises_tally(p, PROMISE_NOT_SHOWN)));
+	finding_figure(
+		one, "not_asked_promises", value_count(promises_tally(p, PROMISE_NOT_ASKED)));
+}
+
+static bool has(const struct promises *p, enum promise_id id, enum promise_verdict verdict)
+{
+	for (size_t i = 0; i < p->count; i++)
+		if (promise_parse(p->list[i].name) == (int)id && p->list[i].verdict == verdict)
+			return true;
+	return false;
+}
+
+static void add_rest(struct findings *f, const struct promises *p, bool modelled)
+{
+	if (p->no_scsi)
+		finding_add(f, &audit_codes[NO_SCSI],
+			"It takes no SCSI commands, so that its claims, flushes and errors could "
+			"not be asked for.");
+	if (promises_conclude(p) == PROMISE_NOT_SHOWN && !p->partial)
+		finding_add(f, &audit_codes[NAME_THEM],
+			"Where only some of the promises matter, name them: --only, with commas "
+			"between.");
+	if (!modelled && has(p, PROMISE_ID_POWER_CUT, PROMISE_NOT_ASKED))
+		finding_add(f, &audit_codes[ASK_CUT],
+			"What is left after a real loss of power is not part of this: see "
+			"'blkassay cut'.");
+}
+
+/* ---- tables ---- */
+
+#define SUM(function, expression) COLUMN_VALUE(function, struct promises, r, expression)
+#define LINE(function, expression) COLUMN_VALUE(function, struct audit_line, r, expression)
+
+SUM(sum_scsi, value_flag(!r->no_scsi))
+SUM(sum_finished, value_flag(!r->partial))
+
+static const struct column summary[] = {
+	{ "takes_scsi", NULL, "whether the target takes SCSI commands", 0, false, NULL, sum_scsi },
+	{ "finished", NULL, "whether all was asked after", 0, false, NULL, sum_finished },
+};
+
+const struct table_spec audit_summary_spec = { .key = "summary",
+	.meaning = "the audit as a whole",
+	.json = JSON_BARE,
+	.row_bytes = sizeof(struct promises),
+	TABLE_COLUMNS(summary) };
+
+LINE(line_title, value_text(r->title))
+LINE(line_name, value_text(r->promise->name))
+LINE(line_verdict, value_code(promise_verdict_code(r->promise->verdict)))
+LINE(line_claim, value_text(r->promise->claim))
+LINE(line_tested, value_text(r->tested))
+LINE(line_tested_number, value_if(r->promise->tested_known, value_count(r->promise->tested)))
+LINE(line_tested_what, value_word(r->tested_what))
+LINE(line_evidence, value_text(r->promise->evidence))
+LINE(line_mend, value_text(r->promise->mend))
+
+static const struct column lines[] = {
+	{ NULL, "promise", "its name, and what became of it", 0, true, NULL, line_title },
+	{ "name", NULL, "of the promise", 0, true, NULL, line_name },
+	{ "verdict", NULL, "what became of it", 0, true, NULL, line_verdict },
+	{ "claim", "claim", "what is promised", 0, true, NULL, line_claim },
+	{ "tested", NULL, "how much the verdict rests on; null: an older record", 0, false, NULL,
+		line_tested_number },
+	{ "tested_what", NULL, "what that counts: blocks, flushes, ...", 0, true, NULL,
+		line_tested_what },
+	{ NULL, "tested", "how much the verdict rests on", 0, true, NULL, line_tested },
+	{ "evidence", "seen", "what was seen, with its numbers", 0, true, NULL, line_evidence },
+	{ "mend", "to mend it", "the change of the firmware that keeps the promise", 0, true, NULL,
+		line_mend },
+};
+
+const struct table_spec audit_promises_spec = { .key = "promises",
+	.meaning = "a promise and what became of it",
+	.csv = CSV_RUN_TARGET,
+	.blocks = true,
+	.row_bytes = sizeof(struct audit_line),
+	TABLE_COLUMNS(lines) };
+
+bool audit_word(size_t i, struct view_word *out)
+{
+	static const char *const meanings[] = {
+		[PROMISE_KEPT] = "the evidence fits the promise",
+		[PROMISE_BROKEN] = "noise cannot explain the evidence",
+		[PROMISE_NOT_SHOWN] = "asked after, and the evidence is too weak either way, or "
+				      "there is none",
+		[PROMISE_NOT_ASKED] =
+			"left to an option or to cut, left out by --only, or never promised",
+	};
+	size_t v = i - PROMISE_IDS;
+
+	if (i < PROMISE_IDS)
+		*out = (struct view_word){ .key = "name",
+			.word = promise_row((enum promise_id)i)->name,
+			.meaning = promise_row((enum promise_id)i)->claim,
+			.note = "" };
+	else if (v < PROMISE_VERDICTS)
+		*out = (struct view_word){ .key = "verdict",
+			.word = promise_verdict_code((enum promise_verdict)v),
+			.meaning = meanings[v],
+			.note = "" };
+	return v < PROMISE_VERDICTS || i < PROMISE_IDS;
+}
+
+/* "5 flushes", "1 flush" */
+static const char *counted(struct pool *pool, uint64_t n, const char *plural)
+{
+	size_t length = strlen(plural), ending = strstr(plural, "shes") ? 2 : 1;
+
+	return pool_printf(
+		pool, "%" PRIu64 " %.*s", n, (int)(n == 1 ? length - ending : length), plural);
+}
+
+static struct audit_line *make_lines(struct pool *pool, const struct promises *p)
+{
+	struct audit_line *lines_of = pool_alloc(pool, p->count, sizeof *lines_of);
+
+	for (size_t i = 0; lines_of && i < p->count; i++) {
+		const struct promise *one = &p->list[i];
+		int id = promise_parse(one->name);
+
+		lines_of[i] = (struct audit_line){ .promise = one,
+			.title = pool_printf(
+				pool, "%s: %s", one->name, promise_verdict_name(one->verdict)),
+			.tested_what = id < 0 ? NULL : promise_row((enum promise_id)id)->tested };
+		if (id >= 0 && one->tested_known && one->verdict != PROMISE_NOT_ASKED)
+			lines_of[i].tested = counted(pool, one->tested, lines_of[i].tested_what);
+	}
+	return lines_of;
+}
+
+int audit_view(struct view *v, const struct run *run, const struct promises *p, struct error *err)
+{
+	struct audit_line *rows;
+
+	view_begin(v, "audit");
+	view_of_run(v, run);
+	add_verdict(&v->findings, p);
+	run_findings_add(&v->findings, run);
+	add_rest(&v->findings, p, run->target.modelled);
+	rows = make_lines(&v->pool, p);
+	view_table(v, &audit_summary_spec, p, 1);
+	view_table(v, &audit_promises_spec, rows, rows ? p->count : 0);
+	if (rows)
+		view_section(v, (struct section){ .on = ON_SCREENS,
+					.level = 2,
+					.heading = "Promises",
+					.table = { &audit_promises_spec, rows, p->count } });
+	return view_end(v, err);
+}
