@@ -40,6 +40,7 @@ static struct target disk(const char *path, const char *token)
 		.request_limit_bytes = 122880,
 		.cache = "write through",
 		.used_by = "",
+		.holds = "",
 		.kept_by = "",
 		.restore = "" };
 }
@@ -58,6 +59,7 @@ static void setup(void)
 	rows[0].model = "buoy, \"logger\"";
 	rows[0].serial = "=BUOY-0001";
 	rows[0].used_by = "mounted on /media/buoy (sdx1)";
+	rows[0].holds = "FAT32";
 	rows[1] = disk("/dev/sdx1", "BUOY-0001-33554432-part1");
 	rows[2] = disk("/dev/sdx2", "BUOY-0001-33554432-part2");
 	rows[1].partition = rows[2].partition = true;
@@ -143,6 +145,7 @@ START_TEST(targets_as_text)
 		"  transfers   blocks of 512 B (4 KiB physical), requests of up to 120 KiB, cache\n"
 		"              write through\n"
 		"  used by     mounted on /media/buoy (sdx1)\n"
+		"  holds       FAT32\n"
 		"  token       BUOY-0001-33554432\n"
 		"  may write   no, mounted: '/dev/sdx' is mounted; unmount it first\n"
 		"  partitions  /dev/sdx1, 33.6 MB, token BUOY-0001-33554432-part1; /dev/sdx2,\n"
@@ -189,7 +192,7 @@ START_TEST(targets_as_csv)
 		"\r\n/dev/sdx,disk,BUOY-0001-33554432,true,false,mounted,33554432,INVENTED,"
 		"\"buoy, \"\"logger\"\"\",'=BUOY-0001,usb,12000000,,true,false,512,4096,122880,"
 		"write through,mounted on /media/buoy (sdx1),'/dev/sdx' is mounted; unmount it "
-		"first\r\n"));
+		"first,FAT32\r\n"));
 	ck_assert_ptr_nonnull(
 		strstr(text.bytes, "\r\n/dev/sdx2,partition,BUOY-0001-33554432-part2,true,false,"));
 	ck_assert_ptr_nonnull(strstr(
