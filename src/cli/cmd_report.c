@@ -39,7 +39,7 @@ static void begin_page(struct report *r, const struct run *first)
 {
 	if (!r->out.page_begun)
 		page_begin(&r->out.text,
-			first && *first->head.label ? first->head.label : "blkassay report");
+			first && *first->head.label ? first->head.label : "blkassay report", NULL);
 	r->out.page_begun = true;
 }
 

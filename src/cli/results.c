@@ -189,9 +189,9 @@ static int add_csv(struct results *r, const struct view *v, struct error *err)
 static int add_page(struct results *r, const struct view *v, struct error *err)
 {
 	if (!r->page_begun)
-		page_begin(&r->text, v->title);
+		page_begin(&r->text, v->title, v->findings.list[0].sentence);
 	r->page_begun = true;
-	page_add_view(&r->text, v);
+	page_add_view(&r->text, v, r->shown);
 	return result_file_write(&r->page, &r->text, err);
 }
 

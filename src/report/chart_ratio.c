@@ -93,6 +93,7 @@ void chart_add_ratios(struct text *t, const struct chart *c)
 {
 	struct chart_frame f = { 0 };
 	size_t count = c->ratio_count < ROWS_MAX ? c->ratio_count : ROWS_MAX;
+	char name[120];
 	double y;
 
 	if (!find_ends(&f.x, c->ratios, count))
@@ -100,7 +101,9 @@ void chart_add_ratios(struct text *t, const struct chart *c)
 	chart_frame_init(&f, CHART_WIDTH, (double)count_lines(c->ratios, count) * ROW + 64);
 	svg_begin(t, f.width, f.height, c->title, c->what);
 	draw_grid(t, &f);
-	chart_x_axis(t, &f, c->x_name, label_ratio);
+	snprintf(name, sizeof name, "%s%s", c->x_name,
+		f.x.logarithmic ? " (logarithmic scale)" : "");
+	chart_x_axis(t, &f, name, label_ratio);
 	y = f.top + ROW / 2.0;
 	for (size_t i = 0; i < count; i++) {
 		if (i == 0 || !same_group(&c->ratios[i - 1], &c->ratios[i])) {

@@ -10,7 +10,7 @@
 #include "report/page_style.h"
 #include "report/svg.h"
 
-void page_begin(struct text *t, const char *title)
+void page_begin(struct text *t, const char *title, const char *verdict)
 {
 	/* The policy forbids scripts and any fetch, should a string ever slip through unescaped. */
 	text_adds(t, "<!doctype html>\n<html lang=\"en\">\n<head>\n<meta charset=\"utf-8\">\n"
@@ -19,6 +19,10 @@ void page_begin(struct text *t, const char *title)
 		     "<meta name=\"viewport\" content=\"width=device-width, initial-scale=1\">\n"
 		     "<title>");
 	markup_add(t, title);
+	if (verdict) {
+		text_adds(t, ": ");
+		markup_add(t, verdict);
+	}
 	text_adds(t, "</title>\n<style>\n");
 	text_adds(t, page_style);
 	text_adds(t, "</style>\n</head>\n<body>\n<main>\n");

@@ -10,11 +10,13 @@ struct error;
 struct text;
 struct view;
 
-void page_begin(struct text *t, const char *title);
+/* verdict: a sentence that stands in the window's title behind the page's; NULL: none. */
+void page_begin(struct text *t, const char *title, const char *verdict);
 void page_end(struct text *t);
 
-/* Adds all of a view: what was found, what was tested, charts and tables. */
-void page_add_view(struct text *t, const struct view *v);
+/* Adds all of a view: what was found, what was tested, charts and tables; a list of contents where they are many. nth: of
+ * how many views it is on the page, from 0. */
+void page_add_view(struct text *t, const struct view *v, size_t nth);
 
 /* What a kind of run has to say besides its notices. */
 struct page_found {

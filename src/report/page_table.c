@@ -14,7 +14,7 @@ static const char *class_of(const struct column *c)
 
 static void add_heading(struct text *t, const struct column *c)
 {
-	text_addf(t, "<th%s", class_of(c));
+	text_addf(t, "<th scope=\"col\"%s", class_of(c));
 	if (c->meaning) {
 		text_adds(t, " title=\"");
 		markup_add(t, c->meaning);
@@ -36,11 +36,28 @@ static void add_said(struct text *t, const struct table *table, size_t row, cons
 	text_release(&said);
 }
 
-static void add_cell(struct text *t, const struct table *table, size_t row, const struct column *c)
+/* The first cell names its row. */
+static void add_cell(
+	struct text *t, const struct table *table, size_t row, const struct column *c, bool first)
 {
-	text_addf(t, "<td%s>", class_of(c));
+	text_addf(t, first ? "<th scope=\"row\"%s>" : "<td%s>", class_of(c));
 	add_said(t, table, row, c);
-	text_adds(t, "</td>");
+	text_adds(t, first ? "</th>" : "</td>");
+}
+
+static void add_row(struct text *t, const struct table *table, size_t row)
+{
+	const struct table_spec *spec = table->spec;
+	bool first = true;
+
+	text_adds(t, "<tr>");
+	for (size_t c = 0; c < spec->column_count; c++) {
+		if (!table_shows(table, &spec->columns[c]))
+			continue;
+		add_cell(t, table, row, &spec->columns[c], first);
+		first = false;
+	}
+	text_adds(t, "</tr>\n");
 }
 
 /* Under a heading, which its first column is. */
@@ -68,7 +85,7 @@ static void add_block(struct text *t, const struct table *table, size_t row)
 	text_adds(t, "</dl>\n");
 }
 
-void page_table_add(struct text *t, const struct table *table)
+void page_table_add(struct text *t, const struct table *table, const char *caption)
 {
 	const struct table_spec *spec = table->spec;
 
@@ -77,18 +94,18 @@ void page_table_add(struct text *t, const struct table *table)
 	if (spec->blocks)
 		return;
 
-	text_adds(t, "<div class=\"wide\"><table><thead><tr>");
+	/* What can be scrolled sideways must be reached by the keyboard, and then say what it is (WCAG 2.1, 2.1.1). */
+	text_adds(t, "<div class=\"wide\" tabindex=\"0\" role=\"region\" aria-label=\"Table: ");
+	markup_add(t, caption);
+	text_adds(t, "\"><table><caption>");
+	markup_add(t, caption);
+	text_adds(t, "</caption><thead><tr>");
 	for (size_t c = 0; c < spec->column_count; c++)
 		if (table_shows(table, &spec->columns[c]))
 			add_heading(t, &spec->columns[c]);
 	text_adds(t, "</tr></thead><tbody>\n");
-	for (size_t i = 0; i < table->count; i++) {
-		text_adds(t, "<tr>");
-		for (size_t c = 0; c < spec->column_count; c++)
-			if (table_shows(table, &spec->columns[c]))
-				add_cell(t, table, i, &spec->columns[c]);
-		text_adds(t, "</tr>\n");
-	}
+	for (size_t i = 0; i < table->count; i++)
+		add_row(t, table, i);
 	text_adds(t, "</tbody></table></div>\n");
 }
 

@@ -6,7 +6,8 @@ struct table;
 struct table_spec;
 struct text;
 
-void page_table_add(struct text *t, const struct table *table);
+/* caption: what it is of, for who does not see the heading above it. */
+void page_table_add(struct text *t, const struct table *table, const char *caption);
 
 /* What its columns mean, one entry a heading. */
 void page_table_glossary(struct text *t, const struct table_spec *spec);

@@ -102,9 +102,9 @@ class Page(html.parser.HTMLParser):
         elif tag in ("dt", "dd"):
             if self.blocks[-1]:
                 self.blocks[-1].append(self.into)
-        elif tag == "th":
+        elif tag == "th" and not self.tables[-1][1][1:]:
             self.tables[-1][0].append(self.into)
-        elif tag == "td":
+        elif tag in ("th", "td"):
             self.tables[-1][1][-1].append(self.into)
         else:
             self.findings.append((self.into.removeprefix("Caution:").strip() if self.mark else self.into, self.mark))

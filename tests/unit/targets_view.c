@@ -164,7 +164,7 @@ START_TEST(targets_on_a_page)
 {
 	rows[0].model = "<b>";
 	verdict(4, 0);
-	page_add_view(&text, &view);
+	page_add_view(&text, &view, 0);
 	ck_assert_ptr_nonnull(strstr(text.bytes, "<h3>/dev/sdx, 33.6 MB, INVENTED &lt;b&gt;"));
 	ck_assert_ptr_nonnull(strstr(text.bytes, "<dt>token</dt><dd>BUOY-0002-33554432</dd>\n"));
 }

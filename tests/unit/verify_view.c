@@ -418,7 +418,7 @@ START_TEST(every_class_is_shown)
 		ck_assert_int_eq(text_view_add(&shown, &view, &style, &err), 0);
 		ck_assert_ptr_nonnull(strstr(shown.bytes, row->counted));
 		ck_assert_msg(strstr(shown.bytes, sign) != NULL, "no %s on the map", sign);
-		page_add_view(&shown, &view);
+		page_add_view(&shown, &view, 0);
 		ck_assert_ptr_nonnull(strstr(shown.bytes, row->meaning));
 	}
 }
@@ -442,7 +442,7 @@ static double painted(void)
 	const char *at;
 
 	text_reset(&shown);
-	page_add_view(&shown, &view);
+	page_add_view(&shown, &view, 0);
 	for (at = strstr(shown.bytes, "class=\"strip hit\""); at;
 		at = strstr(at + 1, "class=\"strip hit\"")) {
 		ck_assert_int_eq(sscanf(at,
