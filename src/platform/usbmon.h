@@ -1,0 +1,31 @@
+/* The kernel's USB monitor (Linux Documentation/usb/usbmon.rst, the binary interface), for one disk. Events lie in a ring
+ * that the kernel shares with us; those of other devices on the bus are passed over by their header, so that a keyboard's
+ * are never read. */
+#ifndef PLATFORM_USBMON_H
+#define PLATFORM_USBMON_H
+
+#include <stdint.h>
+
+#include "platform/usbmon_event.h"
+
+struct error;
+struct usbmon;
+
+/* 0, or -1 with *err; err->sys_errno is ENOENT when the kernel's module is not there, EACCES without the right. */
+int usbmon_open(struct usbmon **out, const struct usbmon_filter *filter, struct error *err);
+void usbmon_close(struct usbmon *m); /* closing NULL does nothing */
+
+/* Hands over all events that are there; they are valid during the call alone. 0 or a negative errno. */
+int usbmon_read(struct usbmon *m, void (*event)(void *context, const struct usbmon_event *e),
+	void *context);
+
+/* Waits until something happens on the bus, or for that long. */
+void usbmon_wait(struct usbmon *m, unsigned milliseconds);
+
+/* How many events of the bus were lost since the last call, whosever they were. 0 or a negative errno. */
+int usbmon_dropped(struct usbmon *m, uint64_t *out);
+
+/* Loads the kernel's module, which needs root. 0, or -1 with *err. */
+int usbmon_load_module(struct error *err);
+
+#endif

@@ -1,0 +1,45 @@
+/* Events of the kernel's USB monitor: a header of 64 bytes, in the byte order of the machine, and what was captured of the
+ * data behind it (Linux Documentation/usb/usbmon.rst; struct mon_bin_hdr in drivers/usb/mon/mon_bin.c, which no header for
+ * programs declares). */
+#ifndef PLATFORM_USBMON_EVENT_H
+#define PLATFORM_USBMON_EVENT_H
+
+#include <stdbool.h>
+#include <stddef.h>
+#include <stdint.h>
+
+enum { USBMON_HEADER_BYTES = 64, USBMON_SETUP_BYTES = 8 };
+
+enum usbmon_type { USBMON_SUBMITTED, USBMON_COMPLETED, USBMON_REFUSED };
+enum usbmon_transfer { USBMON_ISOCHRONOUS, USBMON_INTERRUPT, USBMON_CONTROL, USBMON_BULK };
+
+/* One disk on one bus, and its endpoints. All that others do there is left alone. */
+struct usbmon_filter {
+	uint16_t bus;
+	uint8_t device;
+	uint8_t in, out; /* numbers of its bulk endpoints; bit 7 set for `in` */
+};
+
+struct usbmon_event {
+	uint64_t urb; /* the same when it is submitted and when it completes */
+	enum usbmon_type type;
+	enum usbmon_transfer transfer;
+	uint8_t endpoint; /* bit 7: to the host */
+	uint64_t at_us; /* wall clock */
+	int status; /* completed: 0 or a negative errno; -EPIPE is a stall */
+	uint32_t length; /* submitted: asked for; completed: moved */
+	bool has_setup;
+	uint8_t setup[USBMON_SETUP_BYTES]; /* of a control transfer, when submitted */
+	const uint8_t *data; /* of bulk transfers alone */
+	uint32_t data_bytes;
+};
+
+/* The event in bytes[length]. False, with *out undefined, when it is none, or not of that disk: then nothing of it but
+ * the header was looked at. Of control transfers only those of endpoint 0 are handed out, without data. */
+bool usbmon_event_parse(struct usbmon_event *out, const uint8_t *bytes, size_t length,
+	const struct usbmon_filter *filter);
+
+/* How many bytes the event at bytes takes, by its header: USBMON_HEADER_BYTES of it must be there. */
+size_t usbmon_event_bytes(const uint8_t *bytes);
+
+#endif

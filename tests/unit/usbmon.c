@@ -1,0 +1,432 @@
+/* Events of the USB monitor and the commands they add up to. Layout of events: Linux Documentation/usb/usbmon.rst; wrappers
+ * and statuses: USB Mass Storage Class, Bulk-Only Transport 1.0, section 5. */
+#include "platform/usbmon_event.h"
+
+#include <check.h>
+#include <errno.h>
+#include <string.h>
+#include <sys/mman.h>
+#include <unistd.h>
+
+#include "measure/pairing.h"
+#include "support/bus_events.h"
+
+static const struct usbmon_filter disk = { .bus = 3, .device = 5, .in = 0x81, .out = 0x02 };
+
+static struct pairing pairing;
+static struct command_times last;
+static unsigned ended;
+static uint8_t bytes[BUS_EVENT_MAX];
+
+static void setup(void)
+{
+	pairing = (struct pairing){ .stage = PAIRING_IDLE };
+	ended = 0;
+}
+
+static bool parse(struct usbmon_event *out, const struct bus_event *e)
+{
+	size_t n = bus_event_make(bytes, e);
+
+	ck_assert_uint_eq(usbmon_event_bytes(bytes), n);
+	return usbmon_event_parse(out, bytes, n, &disk);
+}
+
+static void feed(const struct bus_event *e)
+{
+	struct usbmon_event event;
+
+	if (parse(&event, e) && pairing_take(&pairing, &event, &last))
+		ended++;
+}
+
+/* An event of the disk. */
+static void happens(char type, uint8_t endpoint, uint64_t urb, uint64_t at_us, int status,
+	uint32_t length, const void *data, uint32_t data_bytes)
+{
+	struct bus_event e = { .type = type,
+		.transfer = USBMON_BULK,
+		.endpoint = endpoint,
+		.device = disk.device,
+		.bus = disk.bus,
+		.urb = urb,
+		.at_us = at_us,
+		.status = status,
+		.length = length,
+		.data = data,
+		.data_bytes = data_bytes };
+
+	feed(&e);
+}
+
+static void control(uint8_t type, uint8_t request)
+{
+	const uint8_t words[8] = { type, request };
+	struct bus_event e = { .type = 'S',
+		.transfer = USBMON_CONTROL,
+		.device = disk.device,
+		.bus = disk.bus,
+		.setup = words };
+
+	feed(&e);
+}
+
+static void command(uint32_t tag, uint8_t opcode, uint32_t length, uint64_t sent, uint64_t taken)
+{
+	uint8_t w[31];
+
+	bus_wrapper(w, tag, opcode, length);
+	happens('S', disk.out, 1, sent, -EINPROGRESS, 31, w, 31);
+	happens('C', disk.out, 1, taken, 0, 31, NULL, 0);
+}
+
+static void status(uint32_t tag, uint8_t code, uint64_t asked, uint64_t came)
+{
+	uint8_t w[13];
+
+	bus_status(w, tag, code);
+	happens('S', disk.in, 1, asked, -EINPROGRESS, 13, NULL, 0);
+	happens('C', disk.in, 1, came, 0, 13, w, 13);
+}
+
+static void data(uint8_t endpoint, uint64_t urb, uint64_t sent, uint64_t came, uint32_t length)
+{
+	happens('S', endpoint, urb, sent, -EINPROGRESS, length, NULL, 0);
+	happens('C', endpoint, urb, came, 0, length, NULL, 0);
+}
+
+static void expect_us(uint64_t command_us, uint64_t data_us, uint64_t status_us, uint64_t host_us)
+{
+	ck_assert_uint_eq(last.ns[PHASE_COMMAND], command_us * 1000);
+	ck_assert_uint_eq(last.ns[PHASE_DATA], data_us * 1000);
+	ck_assert_uint_eq(last.ns[PHASE_STATUS], status_us * 1000);
+	ck_assert_uint_eq(last.ns[PHASE_HOST], host_us * 1000);
+}
+
+/* ---- events ---- */
+
+START_TEST(fields_of_an_event)
+{
+	struct bus_event e = { 'C', USBMON_BULK, 0x81, 5, 3, UINT64_MAX - 3, 1234567890123, -EPIPE,
+		4096, NULL, "abcdef", 6 };
+	struct usbmon_event out;
+
+	ck_assert(parse(&out, &e));
+	ck_assert_uint_eq(out.urb, UINT64_MAX - 3);
+	ck_assert_int_eq(out.type, USBMON_COMPLETED);
+	ck_assert_int_eq(out.transfer, USBMON_BULK);
+	ck_assert_uint_eq(out.endpoint, 0x81);
+	ck_assert_uint_eq(out.at_us, 1234567890123);
+	ck_assert_int_eq(out.status, -EPIPE);
+	ck_assert_uint_eq(out.length, 4096);
+	ck_assert_uint_eq(out.data_bytes, 6);
+	ck_assert_mem_eq(out.data, "abcdef", 6);
+	ck_assert(!out.has_setup);
+	/* Captured, it says, and not there: the ring ends. */
+	ck_assert(usbmon_event_parse(&out, bytes, 66, &disk));
+	ck_assert_uint_eq(out.data_bytes, 2);
+	ck_assert(!usbmon_event_parse(&out, bytes, 63, &disk));
+}
+END_TEST
+
+START_TEST(others_are_passed_over)
+{
+	static const struct bus_event others[] = {
+		{ .type = 'C', .transfer = USBMON_BULK, .endpoint = 0x81, .device = 6, .bus = 3 },
+		{ .type = 'C', .transfer = USBMON_BULK, .endpoint = 0x81, .device = 5, .bus = 4 },
+		/* a keyboard that is part of the same device */
+		{ .type = 'C',
+			.transfer = USBMON_INTERRUPT,
+			.endpoint = 0x81,
+			.device = 5,
+			.bus = 3 },
+		{ .type = 'C', .transfer = USBMON_BULK, .endpoint = 0x83, .device = 5, .bus = 3 },
+		{ .type = 'C', .transfer = USBMON_CONTROL, .endpoint = 4, .device = 5, .bus = 3 },
+		{ .type = 'C',
+			.transfer = USBMON_ISOCHRONOUS,
+			.endpoint = 0x81,
+			.device = 5,
+			.bus = 3 },
+		{ .type = '@', .transfer = USBMON_BULK, .endpoint = 0x81, .device = 5, .bus = 3 },
+	};
+	struct usbmon_event out;
+
+	for (size_t i = 0; i < sizeof others / sizeof *others; i++)
+		ck_assert_msg(!parse(&out, &others[i]), "event %zu was taken", i);
+}
+END_TEST
+
+/* What others send is not even looked at: it lies where looking is fatal. */
+START_TEST(what_others_send_is_never_read)
+{
+	static const struct bus_event keys = { .type = 'C',
+		.transfer = USBMON_INTERRUPT,
+		.endpoint = 0x81,
+		.device = 6,
+		.bus = 3,
+		.length = 8,
+		.data = "\0\0\x0b\0\0\0\0\0",
+		.data_bytes = 8 };
+	static const struct bus_event answer = { .type = 'C',
+		.transfer = USBMON_CONTROL,
+		.endpoint = 0x80,
+		.device = 5,
+		.bus = 3,
+		.length = 18,
+		.data = "a descriptor, say.",
+		.data_bytes = 18 };
+	size_t page = (size_t)sysconf(_SC_PAGESIZE);
+	uint8_t *ring =
+		mmap(NULL, 2 * page, PROT_READ | PROT_WRITE, MAP_PRIVATE | MAP_ANONYMOUS, -1, 0);
+	uint8_t *at = ring + page - USBMON_HEADER_BYTES;
+	struct usbmon_event out;
+
+	ck_assert_ptr_ne(ring, MAP_FAILED);
+	ck_assert_int_eq(mprotect(ring + page, page, PROT_NONE), 0);
+	bus_event_make(bytes, &keys);
+	memcpy(at, bytes, USBMON_HEADER_BYTES);
+	ck_assert(!usbmon_event_parse(&out, at, page, &disk));
+	/* The disk's own control transfers: their setup alone. */
+	bus_event_make(bytes, &answer);
+	memcpy(at, bytes, USBMON_HEADER_BYTES);
+	ck_assert(usbmon_event_parse(&out, at, page, &disk));
+	ck_assert_ptr_null(out.data);
+	ck_assert_uint_eq(out.data_bytes, 0);
+	munmap(ring, 2 * page);
+}
+END_TEST
+
+/* ---- commands ---- */
+
+START_TEST(a_read)
+{
+	command(7, 0x28, 4096, 1000, 1100);
+	data(disk.in, 9, 1110, 5110, 4096);
+	status(7, 0, 5130, 5190);
+	ck_assert_uint_eq(ended, 1);
+	ck_assert_uint_eq(last.opcode, 0x28);
+	ck_assert(last.to_host);
+	ck_assert_uint_eq(last.data_bytes, 4096);
+	ck_assert(!last.host_known);
+	ck_assert(!last.failed);
+	expect_us(100, 4000, 60, 10 + 20);
+	/* The next one: the host's time goes back to this one's end. */
+	command(8, 0x28, 4096, 5690, 5700);
+	data(disk.in, 9, 5700, 9700, 4096);
+	status(8, 0, 9700, 9705);
+	ck_assert_uint_eq(ended, 2);
+	ck_assert(last.host_known);
+	expect_us(10, 4000, 5, 500);
+	ck_assert_uint_eq(pairing.broken, 0);
+}
+END_TEST
+
+/* A scattered buffer goes in several pieces, submitted at once and completed in any order. */
+START_TEST(data_in_pieces)
+{
+	command(1, 0x2a, 12288, 0, 50);
+	for (uint64_t i = 0; i < 3; i++)
+		happens('S', disk.out, 20 + i, 60 + i, -EINPROGRESS, 4096, "payload", 7);
+	happens('C', disk.out, 21, 3000, 0, 4096, NULL, 0);
+	happens('C', disk.out, 20, 4000, 0, 4096, NULL, 0);
+	happens('C', disk.out, 22, 6060, 0, 4096, NULL, 0);
+	status(1, 0, 6060, 9060);
+	ck_assert_uint_eq(ended, 1);
+	ck_assert_uint_eq(last.data_bytes, 12288);
+	expect_us(50, 6000, 3000, 10);
+}
+END_TEST
+
+START_TEST(without_data)
+{
+	command(4, 0x35, 0, 0, 10);
+	status(4, 0, 20, 37020);
+	ck_assert_uint_eq(ended, 1);
+	expect_us(10, 0, 37000, 10);
+}
+END_TEST
+
+/* 6.7.2: data that ends short, in a stall; the status is asked for after the halt is cleared. */
+START_TEST(stalled_data)
+{
+	command(4, 0x28, 8192, 0, 10);
+	happens('S', disk.in, 9, 10, -EINPROGRESS, 8192, NULL, 0);
+	happens('C', disk.in, 9, 500, -EPIPE, 4096, NULL, 0);
+	control(0x02, 0x01); /* CLEAR_FEATURE of an endpoint */
+	status(4, 1, 700, 750);
+	ck_assert_uint_eq(ended, 1);
+	ck_assert(last.failed);
+	ck_assert_uint_eq(last.data_bytes, 4096);
+	expect_us(10, 490, 50, 200);
+}
+END_TEST
+
+/* 5.3.3, figure 2: a stalled status is asked for again. */
+START_TEST(stalled_status)
+{
+	uint8_t w[13];
+
+	bus_status(w, 4, 0);
+	command(4, 0x2a, 512, 0, 10);
+	data(disk.out, 9, 10, 110, 512);
+	happens('S', disk.in, 1, 110, -EINPROGRESS, 13, NULL, 0);
+	happens('C', disk.in, 1, 310, -EPIPE, 0, NULL, 0);
+	control(0x02, 0x01);
+	happens('S', disk.in, 1, 400, -EINPROGRESS, 13, NULL, 0);
+	happens('C', disk.in, 1, 610, 0, 13, w, 13);
+	ck_assert_uint_eq(ended, 1);
+	ck_assert(last.failed);
+	expect_us(10, 100, 500, 0);
+}
+END_TEST
+
+/* A command whose data is as short as a status, and looks like one. */
+START_TEST(thirteen_bytes_of_data)
+{
+	uint8_t w[13];
+
+	bus_status(w, 99, 0);
+	command(4, 0x28, 13, 0, 10);
+	happens('S', disk.in, 9, 10, -EINPROGRESS, 13, NULL, 0);
+	happens('C', disk.in, 9, 30, 0, 13, w, 13);
+	status(4, 0, 30, 40);
+	ck_assert_uint_eq(ended, 1);
+	ck_assert_uint_eq(last.data_bytes, 13);
+	expect_us(10, 20, 10, 0);
+}
+END_TEST
+
+static void broken_off(void)
+{
+	ck_assert_uint_eq(ended, 0);
+	/* The next command is a whole one, with no host's time of its own. */
+	command(50, 0x28, 512, 90000, 90010);
+	data(disk.in, 9, 90010, 90020, 512);
+	status(50, 0, 90020, 90030);
+	ck_assert_uint_eq(ended, 1);
+	ck_assert(!last.host_known);
+	expect_us(10, 10, 10, 0);
+	ck_assert_uint_eq(pairing.broken, 1);
+}
+
+START_TEST(broken_by_a_reset)
+{
+	command(4, 0x28, 512, 0, 10);
+	control(0x21, 0xff);
+	ck_assert_uint_eq(pairing.resets, 1);
+	broken_off();
+}
+END_TEST
+
+START_TEST(broken_by_another_tag)
+{
+	command(4, 0x28, 512, 0, 10);
+	data(disk.in, 9, 10, 20, 512);
+	status(5, 0, 30, 40);
+	broken_off();
+}
+END_TEST
+
+START_TEST(broken_by_silence)
+{
+	command(4, 0x28, 512, 0, 10);
+	happens('S', disk.in, 9, 10, -EINPROGRESS, 512, NULL, 0);
+	happens('C', disk.in, 9, 30000000, -ECONNRESET, 0, NULL, 0);
+	broken_off();
+}
+END_TEST
+
+START_TEST(broken_by_a_refusal)
+{
+	command(4, 0x28, 512, 0, 10);
+	happens('E', disk.in, 9, 10, -ENODEV, 512, NULL, 0);
+	broken_off();
+}
+END_TEST
+
+/* Half a command that began before anybody watched is no command. */
+START_TEST(begins_in_the_middle)
+{
+	data(disk.in, 9, 10, 20, 512);
+	status(5, 0, 30, 40);
+	ck_assert_uint_eq(ended, 0);
+	ck_assert_uint_eq(pairing.broken, 0);
+}
+END_TEST
+
+START_TEST(a_clock_set_back)
+{
+	command(4, 0x28, 512, 5000, 5010);
+	data(disk.in, 9, 5010, 5100, 512);
+	status(4, 0, 1000, 1010);
+	ck_assert_uint_eq(ended, 1);
+	ck_assert_uint_eq(pairing.backwards, 1);
+}
+END_TEST
+
+/* A second drive on the bus, with the same endpoints, URBs and tags, and a keyboard beside it: the disk's commands come out
+ * as they do without them. */
+START_TEST(a_second_device)
+{
+	uint8_t w[31];
+	struct bus_event other = { .type = 'S',
+		.transfer = USBMON_BULK,
+		.endpoint = disk.out,
+		.device = 6,
+		.bus = disk.bus,
+		.urb = 1,
+		.length = 31,
+		.data = w,
+		.data_bytes = 31 };
+	struct bus_event key = { .type = 'C',
+		.transfer = USBMON_INTERRUPT,
+		.endpoint = disk.in,
+		.device = 7,
+		.bus = disk.bus,
+		.urb = 9,
+		.length = 8,
+		.data = "\0\0\x0b\0\0\0\0\0",
+		.data_bytes = 8 };
+
+	bus_wrapper(w, 7, 0x2a, 512);
+	command(7, 0x28, 4096, 1000, 1100);
+	feed(&other);
+	feed(&key);
+	data(disk.in, 9, 1110, 5110, 4096);
+	feed(&key);
+	feed(&other);
+	status(7, 0, 5130, 5190);
+	ck_assert_uint_eq(ended, 1);
+	ck_assert_uint_eq(last.opcode, 0x28);
+	ck_assert_uint_eq(pairing.broken, 0);
+	expect_us(100, 4000, 60, 30);
+}
+END_TEST
+
+Suite *usbmon_suite(void)
+{
+	Suite *s = suite_create("usbmon");
+	TCase *t = tcase_create("events");
+
+	tcase_add_test(t, fields_of_an_event);
+	tcase_add_test(t, others_are_passed_over);
+	tcase_add_test(t, what_others_send_is_never_read);
+	suite_add_tcase(s, t);
+	t = tcase_create("commands");
+	tcase_add_checked_fixture(t, setup, NULL);
+	tcase_add_test(t, a_read);
+	tcase_add_test(t, data_in_pieces);
+	tcase_add_test(t, without_data);
+	tcase_add_test(t, stalled_data);
+	tcase_add_test(t, stalled_status);
+	tcase_add_test(t, thirteen_bytes_of_data);
+	tcase_add_test(t, broken_by_a_reset);
+	tcase_add_test(t, broken_by_another_tag);
+	tcase_add_test(t, broken_by_silence);
+	tcase_add_test(t, broken_by_a_refusal);
+	tcase_add_test(t, begins_in_the_middle);
+	tcase_add_test(t, a_clock_set_back);
+	tcase_add_test(t, a_second_device);
+	suite_add_tcase(s, t);
+	return s;
+}
