@@ -5,13 +5,16 @@
 
 #include "base/error.h"
 #include "base/size.h"
+#include "base/text.h"
 #include "cli/command.h"
 #include "cli/lists.h"
 #include "cli/message.h"
+#include "cli/phase_watch.h"
 #include "cli/progress.h"
 #include "cli/record_run.h"
 #include "cli/results.h"
 #include "cli/session.h"
+#include "measure/phases.h"
 #include "measure/sweep.h"
 
 enum {
@@ -32,6 +35,9 @@ struct sweep_request {
 static int parse_request(struct sweep_request *r, const struct options *o, struct error *err)
 {
 	*r = (struct sweep_request){ .sizes = { .count = 0 } };
+	if (o->given[OPTION_PHASES] && o->given[OPTION_NO_PHASES])
+		return error_set(err, ERROR_USAGE,
+			"--phases and --no-phases exclude each other; give one of them");
 	if (pair_list_parse(r->directions, options_text(o, OPTION_DIRECTION, "read"), "direction",
 		    directions, err) < 0 ||
 		pair_list_parse(r->orders, options_text(o, OPTION_ORDER, "sequential,random"),
@@ -93,7 +99,7 @@ static int make_plan(struct sweep_plan *plan, struct sweep_request *r, const str
 }
 
 static void describe_plan(struct run_plan *out, const struct sweep_plan *plan,
-	const struct sweep_request *r, const struct session *s)
+	const struct sweep_request *r, const struct session *s, const struct phase_watch *w)
 {
 	*out = (struct run_plan){ .region_start = plan->region_start,
 		.region_bytes = plan->region_bytes,
@@ -102,6 +108,7 @@ static void describe_plan(struct run_plan *out, const struct sweep_plan *plan,
 		.seconds = (double)plan->duration_ns / 1e9,
 		.passes = plan->passes,
 		.kept_data = s->kept };
+	text_copy(out->phases_off, sizeof out->phases_off, w->why);
 	for (size_t i = 0; i < r->sizes.count; i++)
 		out->sizes[i] = r->sizes.bytes[i];
 	for (int i = 0; i < 2; i++) {
@@ -154,6 +161,43 @@ struct sweep_record {
 	uint64_t passes;
 };
 
+static const enum run_phase phases_in_record[COMMAND_PHASES] = {
+	[PHASE_COMMAND] = RUN_PHASE_COMMAND,
+	[PHASE_DATA] = RUN_PHASE_DATA,
+	[PHASE_STATUS] = RUN_PHASE_STATUS,
+	[PHASE_HOST] = RUN_PHASE_HOST,
+};
+
+static const enum run_phases states_in_record[PHASES_STATES] = {
+	[PHASES_NOT_WATCHED] = RUN_PHASES_NOT_WATCHED,
+	[PHASES_SEEN] = RUN_PHASES_SEEN,
+	[PHASES_DROPPED] = RUN_PHASES_DROPPED,
+	[PHASES_BROKEN] = RUN_PHASES_BROKEN,
+	[PHASES_OTHERS] = RUN_PHASES_OTHERS,
+	[PHASES_CLOCK] = RUN_PHASES_CLOCK,
+};
+
+static void note_phases(struct run_pass *out, const struct pass_result *p)
+{
+	const struct phase_times *t = p->phases;
+
+	if (!t)
+		return;
+	out->phases = states_in_record[t->state];
+	out->phases_watched = true;
+	if (t->state != PHASES_SEEN)
+		return;
+	out->phases_seen = true;
+	out->commands = t->commands;
+	out->other_commands = t->others;
+	out->host_gaps = t->ns[PHASE_HOST].total;
+	out->flush_command_ns = p->flush_command_ns;
+	for (int i = 0; i < COMMAND_PHASES; i++) {
+		out->phase_ns[phases_in_record[i]] = t->ns[i].sum;
+		out->phase_p50_ns[phases_in_record[i]] = histogram_quantile(&t->ns[i], 0.5);
+	}
+}
+
 static uint32_t pass_flags(
 	const struct sweep_record *r, const struct sweep_point *point, const struct pass_result *p)
 {
@@ -186,18 +230,46 @@ static uint32_t pass_flags(
 	return flags;
 }
 
+struct filled_bins {
+	uint64_t upper_ns[HISTOGRAM_BINS], counts[HISTOGRAM_BINS];
+	size_t n;
+};
+
+static void fill_bins(struct filled_bins *out, const struct histogram *h)
+{
+	out->n = 0;
+	for (size_t i = 0; i < HISTOGRAM_BINS; i++) {
+		if (!h->bins[i])
+			continue;
+		out->upper_ns[out->n] = histogram_bin_upper(i);
+		out->counts[out->n++] = h->bins[i];
+	}
+}
+
+static int record_phases(struct sweep_record *r, const struct phase_times *t, struct error *err)
+{
+	static struct filled_bins bins;
+
+	if (!t || t->state != PHASES_SEEN)
+		return 0;
+	for (int i = 0; i < COMMAND_PHASES; i++) {
+		fill_bins(&bins, &t->ns[i]);
+		if (bins.n && run_write_phase(r->writer, r->passes, phases_in_record[i],
+				      bins.upper_ns, bins.counts, bins.n, err) < 0)
+			return -1;
+	}
+	return 0;
+}
+
 static int record_details(struct sweep_record *r, const struct pass_result *p, struct error *err)
 {
-	static uint64_t bins[HISTOGRAM_BINS], counts[HISTOGRAM_BINS];
-	size_t n = 0;
+	static struct filled_bins bins;
 
-	for (size_t i = 0; i < HISTOGRAM_BINS; i++) {
-		if (!p->latency_ns.bins[i])
-			continue;
-		bins[n] = histogram_bin_upper(i);
-		counts[n++] = p->latency_ns.bins[i];
-	}
-	if (n && run_write_histogram(r->writer, r->passes, bins, counts, n, err) < 0)
+	fill_bins(&bins, &p->latency_ns);
+	if (bins.n && run_write_histogram(
+			      r->writer, r->passes, bins.upper_ns, bins.counts, bins.n, err) < 0)
+		return -1;
+	if (record_phases(r, p->phases, err) < 0)
 		return -1;
 	if (!p->trace_steps)
 		return 0;
@@ -233,6 +305,7 @@ static int record_pass(void *context, const struct sweep_point *point, unsigned 
 		.device_errors = p->device_errors,
 		.flags = pass_flags(r, point, p) };
 
+	note_phases(&out, p);
 	if (run_write_pass(r->writer, &out, err) < 0 || record_details(r, p, err) < 0)
 		return -1;
 	r->passes++;
@@ -286,6 +359,7 @@ int cmd_sweep(const struct options *o)
 	struct sweep_request request;
 	struct sweep_plan plan;
 	struct run_plan described;
+	struct phase_watch phase_watch;
 	struct session s = { 0 };
 	struct results results = { 0 };
 	char path[512];
@@ -303,9 +377,12 @@ int cmd_sweep(const struct options *o)
 		session_abandon(&s);
 		return status;
 	}
-	describe_plan(&described, &plan, &request, &s);
+	phase_watch_open(&phase_watch, o, s.medium, plan.in_flight);
+	plan.phases = phase_watch.phases;
+	describe_plan(&described, &plan, &request, &s, &phase_watch);
 	announce(&plan, &s, path);
 	status = measure(&s, o, &plan, &described, path, &err);
+	phase_watch_close(&phase_watch);
 	if (err.kind != ERROR_NONE)
 		message_error(&err);
 	else if (status == 130)

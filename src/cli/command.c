@@ -29,8 +29,8 @@ const struct command commands[] = {
 		{ OPTION_DIRECTION, OPTION_ORDER, OPTION_SIZES, OPTION_IN_FLIGHT, OPTION_SECONDS,
 			OPTION_PASSES, OPTION_REGION, OPTION_SEED, OPTION_LABEL, OPTION_OUT,
 			OPTION_ERASE, OPTION_KEEP_DATA, OPTION_CREATE, OPTION_FIXED_DISK,
-			OPTION_CSV_FILE, OPTION_PAGE, OPTION_JSON, OPTION_BRIEF, OPTION_QUIET,
-			OPTION_END } },
+			OPTION_CSV_FILE, OPTION_PAGE, OPTION_JSON, OPTION_PHASES, OPTION_NO_PHASES,
+			OPTION_BRIEF, OPTION_QUIET, OPTION_END } },
 	{ "audit", "TARGET", "is this gadget's write-behind safe?",
 		"Sets claims against behaviour: asks the target what it claims about its writes, "
 		"tests each claim against what it does, and says of each promise: kept, broken, "

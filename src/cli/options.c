@@ -31,6 +31,11 @@ static const struct option_spec specs[OPTION_ID_COUNT] = {
 		"seed of offsets, data and order (default: from the clock, and shown)" },
 	{ OPTION_LABEL, "label", "TEXT", OPTION_IS_TEXT, 0, 0,
 		"what was tested, e.g. the firmware build; kept in the record" },
+	{ OPTION_PHASES, "phases", NULL, OPTION_IS_FLAG, 0, 0,
+		"show where the time of a request goes, and load the kernel's USB monitor for it "
+		"where it is missing (default: where the monitor is there)" },
+	{ OPTION_NO_PHASES, "no-phases", NULL, OPTION_IS_FLAG, 0, 0,
+		"do not watch the bus for it" },
 	{ OPTION_OUT, "out", "FILE", OPTION_IS_TEXT, 0, 0,
 		"where the run record goes (default: blkassay-KIND-TIME.assay here)" },
 	{ OPTION_ERASE, "erase", "TOKEN", OPTION_IS_TEXT, 0, 0,

@@ -15,6 +15,7 @@ enum chart_kind {
 	CHART_PANELS, /* the same, one small panel for all neighbouring series of one name */
 	/* What lies where: cells of equal length along the x axis, one strip for each thing; text draws it too. */
 	CHART_STRIPS,
+	CHART_STACKS, /* shares of a whole: one bar for each x, of the series' values in turn; its sum stands behind it */
 };
 
 struct chart_point {

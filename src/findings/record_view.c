@@ -9,6 +9,7 @@
 #include "findings/audit.h"
 #include "findings/compare.h"
 #include "findings/observe.h"
+#include "findings/phases.h"
 #include "findings/sweep.h"
 #include "findings/targets.h"
 #include "findings/verify.h"
@@ -131,6 +132,7 @@ static int load_audit(struct view *v, const char *path, struct error *err)
 static const struct table_spec *const sweep_tables[] = {
 	&sweep_plan_spec,
 	&sweep_points_spec,
+	&phases_spec,
 	&sweep_times_spec,
 	&sweep_stretches_spec,
 	&sweep_passes_spec,

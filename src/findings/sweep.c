@@ -8,6 +8,7 @@
 #include "base/text.h"
 #include "findings/explain_advice.h"
 #include "findings/figures.h"
+#include "findings/phases.h"
 
 /* What the view is made from, kept with it. */
 struct sweep {
@@ -63,6 +64,13 @@ static void add_passes(struct view *v, const struct run *run)
 	view_table(v, &sweep_passes_spec, rows, rows ? run->pass_count : 0);
 }
 
+static void add_phases(struct view *v, const struct sweep *s)
+{
+	struct table rows = phases_table(&v->pool, &s->points);
+
+	view_table(v, rows.spec, rows.rows, rows.count);
+}
+
 static void add_times(struct view *v, const struct sweep *s)
 {
 	struct sweep_times *rows = pool_alloc(&v->pool, s->points.count, sizeof *rows);
@@ -113,6 +121,7 @@ static void add_tables(struct view *v, const struct sweep *s)
 {
 	view_table(v, &sweep_plan_spec, s->run, s->run->plan.size_count ? 1 : 0);
 	view_table(v, &sweep_points_spec, s->points.list, s->points.count);
+	add_phases(v, s);
 	add_times(v, s);
 	add_stretches(v, s);
 	add_passes(v, s->run);
@@ -276,6 +285,7 @@ static void show_direction(struct view *v, const struct sweep *s, enum run_direc
 	show_explained(v, s, d);
 	view_section(v, (struct section){ .on = ON_PAGE, .chart = rates });
 	show_points(v, s, d);
+	phases_show(v, &s->points, d);
 	show_fits(v, s, d);
 	show_details(v, s, d);
 }
@@ -315,6 +325,7 @@ int sweep_view(struct view *v, const struct run *run, struct error *err)
 	add_tables(v, s);
 	show_direction(v, s, RUN_READ);
 	show_direction(v, s, RUN_WRITE);
+	phases_show_why_not(v, run);
 	if (s->points.count)
 		show_method(v, s);
 	return view_end(v, err);

@@ -5,6 +5,7 @@
 #include "base/size.h"
 #include "base/text.h"
 #include "findings/figures.h"
+#include "findings/phases.h"
 #include "findings/run_findings.h"
 #include "findings/sweep.h"
 
@@ -27,6 +28,8 @@ enum {
 	WRAPPED,
 	SHORT,
 	TAIL,
+	PHASES,
+	PHASES_LEFT_OUT,
 };
 
 #define POINT "direction order request_bytes in_flight "
@@ -77,6 +80,14 @@ const struct finding_code sweep_codes[] = {
 	[TAIL] = { "last-sectors", FINDING_CAUTION, false,
 		"passes touched the end of a USB disk, which the kernel asks for sector by sector",
 		"passes" },
+	[PHASES] = { "phases", FINDING_PLAIN, false,
+		"where the time of a request goes, at the largest size that the kernel does not "
+		"split",
+		POINT "request_seconds command_seconds data_seconds link_seconds status_seconds "
+		      "host_seconds" },
+	[PHASES_LEFT_OUT] = { "phases-left-out", FINDING_CAUTION, false,
+		"passes were watched on the bus and do not show their phases",
+		"passes passes_shown" },
 };
 
 const size_t sweep_code_count = sizeof sweep_codes / sizeof *sweep_codes;
@@ -584,4 +595,5 @@ void sweep_findings_add(struct findings *f, const struct run *run, const struct 
 	add_split(&w);
 	add_above_link(&w);
 	add_flags(&w);
+	phases_findings_add(f, points, &sweep_codes[PHASES], &sweep_codes[PHASES_LEFT_OUT]);
 }

@@ -1,4 +1,5 @@
 /* The tables of a sweep. */
+#include "findings/phases.h"
 #include "findings/record_view.h"
 #include "findings/sweep.h"
 
@@ -136,6 +137,13 @@ POINT(point_p99, some_seconds(r->lat_p99_s))
 POINT(point_slowest, some_seconds(r->lat_max_s))
 POINT(point_flush, some_seconds(r->flush_s))
 POINT(point_device, value_if(r->device_requests_each > 0, value_number(r->device_requests_each)))
+#define PHASE(function, which)                                  \
+	POINT(function, value_if(phases_of_point(r).passes > 0, \
+				value_seconds(phases_of_point(r).seconds[which])))
+PHASE(point_command, RUN_PHASE_COMMAND)
+PHASE(point_data, RUN_PHASE_DATA)
+PHASE(point_status, RUN_PHASE_STATUS)
+PHASE(point_host, RUN_PHASE_HOST)
 POINT(point_passes, value_count(r->pass_count))
 POINT(point_left_out, value_count(r->left_out))
 POINT(point_errors, value_count(r->errors))
@@ -181,6 +189,12 @@ static const struct column points[] = {
 	{ "device_requests_per_request", "dev/req",
 		"requests the device got per request of the host", 8, false, requests_differ,
 		point_device },
+	{ "phases.command_seconds", NULL,
+		"mean time of a request in the command phase; see the table phases", 0, false, NULL,
+		point_command },
+	{ "phases.data_seconds", NULL, "in the data phase", 0, false, NULL, point_data },
+	{ "phases.status_seconds", NULL, "in the status phase", 0, false, NULL, point_status },
+	{ "phases.host_seconds", NULL, "between them, in the host", 0, false, NULL, point_host },
 	{ "passes", NULL, "passes that the figures rest on", 0, false, NULL, point_passes },
 	{ "passes_left_out", NULL, "passes cut short, disturbed or empty", 0, false, NULL,
 		point_left_out },
@@ -303,6 +317,7 @@ PLAN(plan_in_flight, value_count(r->plan.in_flight))
 PLAN(plan_start, value_bytes(r->plan.region_start))
 PLAN(plan_bytes, value_bytes(r->plan.region_bytes))
 PLAN(plan_kept, value_flag(r->plan.kept_data))
+PLAN(plan_phases_off, value_text(r->plan.phases_off))
 
 static const struct column plan[] = {
 	{ "passes", NULL, "of each point", 0, false, NULL, plan_passes },
@@ -311,6 +326,8 @@ static const struct column plan[] = {
 	{ "region_start_bytes", NULL, "where it begins", 0, false, NULL, plan_start },
 	{ "region_bytes", NULL, "length of what may be touched", 0, false, NULL, plan_bytes },
 	{ "kept_data", NULL, "with --keep-data", 0, false, NULL, plan_kept },
+	{ "phases_off", NULL, "why phases were not watched; null when they were", 0, true, NULL,
+		plan_phases_off },
 };
 
 const struct table_spec sweep_plan_spec = { .key = "plan",

@@ -11,6 +11,7 @@
 #include "base/imprint.h"
 #include "measure/offsets.h"
 #include "measure/payload.h"
+#include "measure/phases.h"
 #include "medium/medium.h"
 
 /* What the workers of one pass share. */
@@ -40,9 +41,12 @@ struct worker {
 int pass_buffers_init(struct pass_buffers *b, const struct medium *m, uint64_t largest_request,
 	unsigned in_flight)
 {
-	*b = (struct pass_buffers){ .latencies = calloc(in_flight, sizeof *b->latencies) };
-	if (!b->latencies)
+	*b = (struct pass_buffers){ .latencies = calloc(in_flight, sizeof *b->latencies),
+		.phases = calloc(1, sizeof *b->phases) };
+	if (!b->latencies || !b->phases) {
+		pass_buffers_release(b);
 		return -ENOMEM;
+	}
 	for (; b->count < in_flight; b->count++) {
 		b->memory[b->count] =
 			buffer_new((size_t)largest_request, medium_traits(m)->memory_align_bytes);
@@ -59,6 +63,7 @@ void pass_buffers_release(struct pass_buffers *b)
 	for (unsigned i = 0; i < b->count; i++)
 		free(b->memory[i]);
 	free(b->latencies);
+	free(b->phases);
 	*b = (struct pass_buffers){ 0 };
 }
 
@@ -278,6 +283,7 @@ static void close_with_flush(struct shared *s)
 	int rc = medium_flush(s->medium);
 
 	s->out->flush_ns = medium_now_ns(s->medium) - before;
+	s->out->flush_command_ns = phases_flush_ns(s->plan->phases);
 	if (rc < 0 && !s->out->failure.failed)
 		s->out->failure =
 			(struct pass_failure){ .failed = true, .code = rc, .flush = true };
@@ -383,6 +389,8 @@ int pass_run(struct medium *m, const struct pass_plan *plan, struct pass_buffers
 		return 0;
 	}
 	counted = medium_counts(m, &before) == 0;
+	if (plan->phases)
+		phases_begin(plan->phases, plan->write, buffers->phases);
 	s.start_ns = medium_now_ns(m);
 	s.deadline_ns = s.start_ns + plan->duration_ns;
 	if (count == 1)
@@ -392,6 +400,10 @@ int pass_run(struct medium *m, const struct pass_plan *plan, struct pass_buffers
 	else
 		rc = run_threads(workers, count);
 	gather(&s, workers, count);
+	if (plan->phases) {
+		phases_end(plan->phases, out->bytes);
+		out->phases = buffers->phases;
+	}
 	buffers->serial += out->bytes / 512 + PASS_IN_FLIGHT_MAX;
 	if (plan->write && out->requests)
 		close_with_flush(&s);

@@ -9,6 +9,8 @@
 #include "measure/histogram.h"
 
 struct medium;
+struct phases; /* measure/phases.h */
+struct phase_times;
 
 enum { PASS_TRACE_MAX = 128, PASS_IN_FLIGHT_MAX = 64 };
 
@@ -21,6 +23,8 @@ struct pass_plan {
 	/* requests are started until this much time has passed; at least one is made */
 	uint64_t duration_ns;
 	uint64_t seed;
+	struct phases
+		*phases; /* told of the pass; NULL: nobody watches. One request in flight alone */
 };
 
 struct pass_result {
@@ -35,6 +39,9 @@ struct pass_result {
 	/* errors and timeouts that the kernel counted meanwhile; 0 also when it counts none */
 	uint64_t device_errors;
 	struct histogram latency_ns;
+	const struct phase_times *phases; /* lies in the buffers; NULL: nobody watched */
+	uint64_t
+		flush_command_ns; /* the longest SYNCHRONIZE CACHE that was seen at the closing flush; 0: none */
 	uint64_t trace_step_ns; /* bytes answered in each stretch of this length */
 	uint64_t trace[PASS_TRACE_MAX];
 	unsigned trace_steps;
@@ -50,6 +57,7 @@ struct pass_result {
 struct pass_buffers {
 	void *memory[PASS_IN_FLIGHT_MAX];
 	struct histogram *latencies; /* one a worker */
+	struct phase_times *phases;
 	unsigned count;
 	uint64_t serial; /* of sectors written so far */
 	uint64_t seed; /* of the run: whoever writes sets it, and the data bears its imprint */

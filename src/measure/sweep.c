@@ -119,7 +119,8 @@ static enum sweep_outcome run_one(struct medium *m, const struct sweep_plan *pla
 		.region_start = plan->region_start,
 		.region_bytes = plan->region_bytes,
 		.duration_ns = plan->duration_ns,
-		.seed = pass_seed(plan, index, number) };
+		.seed = pass_seed(plan, index, number),
+		.phases = plan->phases };
 	struct pass_result result;
 	uint64_t at = medium_now_ns(m) - started_ns;
 	int rc = pass_run(m, &pass, buffers, &result, watch);

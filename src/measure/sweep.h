@@ -11,6 +11,7 @@
 
 struct error;
 struct medium;
+struct phases;
 
 struct sweep_point {
 	bool write, random;
@@ -26,6 +27,7 @@ struct sweep_plan {
 	uint64_t region_start, region_bytes;
 	uint64_t duration_ns; /* per pass */
 	uint64_t seed;
+	struct phases *phases; /* NULL: nobody watches the bus */
 };
 
 struct sweep_sink {

@@ -128,3 +128,8 @@ int medium_replug(struct medium *m, bool power_lost)
 {
 	return m->ops->replug ? m->ops->replug(m, power_lost) : -ENOTSUP;
 }
+
+int medium_watch_commands(struct medium *m, const struct command_watch *w)
+{
+	return m->ops->watch_commands ? m->ops->watch_commands(m, w) : -ENOTSUP;
+}

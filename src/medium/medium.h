@@ -17,6 +17,7 @@
 struct medium; /* fields known to medium/ only */
 struct telltales; /* medium/telltale.h */
 struct scsi_exchange; /* medium/scsi.h */
+struct command_watch; /* medium/command_times.h */
 
 enum medium_kind { MEDIUM_BLOCK_DEVICE, MEDIUM_IMAGE, MEDIUM_MODEL, MEDIUM_MEMORY };
 enum medium_access { MEDIUM_READ_ONLY, MEDIUM_READ_WRITE };
@@ -80,6 +81,7 @@ struct medium_ops {
 	void (*idle_ns)(struct medium *m, uint64_t ns);
 	void (*move_clock_ns)(struct medium *m, uint64_t now_ns);
 	int (*replug)(struct medium *m, bool power_lost);
+	int (*watch_commands)(struct medium *m, const struct command_watch *w);
 	/* Is it still the target that was opened, and may it be written as when it was opened? 0, or a negative errno with
 	 * the whole sentence in *why: then it is lost for good. Must not call medium_write and its like on m. NULL: always. */
 	int (*check)(struct medium *m, enum medium_check how, struct error *why);
@@ -182,5 +184,8 @@ void medium_idle_ns(struct medium *m, uint64_t ns);
 int medium_move_clock_ns(struct medium *m, uint64_t now_ns);
 /* Models only: unplug and plug in again, with or without losing power. -ENOTSUP on real media. */
 int medium_replug(struct medium *m, bool power_lost);
+/* Models only: tells of every command and its phases from here on, in the modelled time. NULL: no more. -ENOTSUP on real
+ * media, whose bus the kernel watches (platform/usbmon.h). */
+int medium_watch_commands(struct medium *m, const struct command_watch *w);
 
 #endif

@@ -9,6 +9,7 @@
 
 #include "base/error.h"
 #include "base/text.h"
+#include "medium/command_times.h"
 #include "medium/identity.h"
 #include "medium/model_bulk.h"
 #include "medium/model_gadget.h"
@@ -28,6 +29,8 @@ struct model {
 	struct model_bulk bulk;
 	struct medium_counts counts;
 	enum medium_access access;
+	struct command_watch watch; /* command NULL: nobody */
+	double ended_ns; /* when the last command was over */
 	bool refuses; /* the host saw a unit attention: no block I/O before it has looked (Linux sd.c) */
 };
 
@@ -85,6 +88,32 @@ static int before_command(struct model *k)
 	return model_gadget_nothing(&k->gadget);
 }
 
+static uint64_t stretch(double from, double to)
+{
+	return to > from ? (uint64_t)(to - from + 0.5) : 0;
+}
+
+/* The command that is just over, as a monitor of its bus would have seen it. */
+static void tell(struct model *k, uint8_t opcode, bool to_host, size_t bytes, int rc)
+{
+	const struct model_gadget *g = &k->gadget;
+	double data_end = fmax(g->pace.data_end, g->taken_ns);
+	struct command_times c = { .opcode = opcode,
+		.to_host = to_host,
+		.data_bytes = (uint32_t)bytes,
+		.begun_ns = (uint64_t)g->sent_ns,
+		.host_known = true,
+		.failed = rc < 0 };
+
+	c.ns[PHASE_COMMAND] = stretch(g->sent_ns, g->taken_ns);
+	c.ns[PHASE_DATA] = stretch(g->taken_ns, data_end);
+	c.ns[PHASE_STATUS] = stretch(data_end, g->now_ns);
+	c.ns[PHASE_HOST] = stretch(k->ended_ns, g->sent_ns);
+	k->ended_ns = g->now_ns;
+	if (k->watch.command)
+		k->watch.command(k->watch.context, &c);
+}
+
 /* Is what has just been read or written to be repeated? A status for another command makes the driver reset the device; a
  * residue that says too little came is no success either (Linux drivers/usb/storage/transport.c). */
 static bool must_repeat(struct model *k)
@@ -97,13 +126,29 @@ static bool must_repeat(struct model *k)
 	return slip != MODEL_BULK_RIGHT;
 }
 
+static int do_read(struct model *k, uint64_t at, void *buf, size_t n)
+{
+	int rc = model_gadget_read(&k->gadget, at, buf, n);
+
+	tell(k, SCSI_READ_10, true, rc < 0 ? 0 : n, rc);
+	return rc;
+}
+
+static int do_write(struct model *k, uint64_t at, const void *buf, size_t n, bool fua)
+{
+	int rc = model_gadget_write(&k->gadget, at, buf, n, fua);
+
+	tell(k, SCSI_WRITE_10, false, rc < 0 ? 0 : n, rc);
+	return rc;
+}
+
 static int read_piece(struct model *k, uint64_t at, void *buf, size_t n)
 {
 	for (int i = 0; i < KERNEL_TRIES; i++) {
 		int rc = before_command(k);
 
 		if (!rc)
-			rc = model_gadget_read(&k->gadget, at, buf, n);
+			rc = do_read(k, at, buf, n);
 		if (rc < 0 || !must_repeat(k))
 			return rc;
 	}
@@ -119,7 +164,7 @@ static int write_piece(struct model *k, uint64_t at, const void *buf, size_t n, 
 		if (!rc && k->gadget.spec.claims.write_protected)
 			rc = -EREMOTEIO;
 		if (!rc)
-			rc = model_gadget_write(&k->gadget, at, buf, n, fua);
+			rc = do_write(k, at, buf, n, fua);
 		if (rc < 0 || !must_repeat(k))
 			return rc;
 	}
@@ -217,7 +262,9 @@ static int model_flush(struct medium *m)
 	k->counts.flushes++;
 	if (!k->gadget.spec.claims.synchronize_cache)
 		return flush_unknown(k);
-	return model_gadget_synchronize(&k->gadget);
+	rc = model_gadget_synchronize(&k->gadget);
+	tell(k, SCSI_SYNCHRONIZE_CACHE_10, false, 0, rc);
+	return rc;
 }
 
 static int model_write_through(
@@ -283,6 +330,7 @@ static int model_scsi(struct medium *m, struct scsi_exchange *x)
 	rc = model_bulk_run(&k->bulk, &c);
 	if (rc < 0)
 		return rc;
+	tell(k, c.cdb[0], c.in, c.moved, c.status == MODEL_BULK_PASSED ? 0 : -EIO);
 	if (c.silent)
 		k->gadget.now_ns = fmax(k->gadget.now_ns, before + x->timeout_ms * 1e6);
 	take_answer(k, x, &c);
@@ -311,6 +359,12 @@ static void model_idle_ns(struct medium *m, uint64_t ns)
 static void model_move_clock_ns(struct medium *m, uint64_t now_ns)
 {
 	model_of(m)->gadget.now_ns = (double)now_ns;
+}
+
+static int model_watch_commands(struct medium *m, const struct command_watch *w)
+{
+	model_of(m)->watch = w ? *w : (struct command_watch){ NULL, NULL };
+	return 0;
 }
 
 static int model_replug(struct medium *m, bool power_lost)
@@ -378,6 +432,7 @@ static const struct medium_ops model_ops = {
 	.idle_ns = model_idle_ns,
 	.move_clock_ns = model_move_clock_ns,
 	.replug = model_replug,
+	.watch_commands = model_watch_commands,
 	.check = model_check,
 	.renew = model_renew,
 	.close = model_close,

@@ -37,9 +37,14 @@ void model_gadget_release(struct model_gadget *g)
 /* A command arrives: after the host's own gap, which a waiting request hides, and when the last one is done. */
 static double begin(struct model_gadget *g)
 {
+	double t;
+
 	model_pace_draw(&g->pace);
-	return model_pace_link_begin(
-		&g->pace, fmax(g->now_ns + g->spec.link.host_gap_ns, g->busy_until_ns));
+	g->pace.data_end = 0;
+	g->sent_ns = g->now_ns + g->spec.link.host_gap_ns;
+	t = model_pace_link_begin(&g->pace, fmax(g->sent_ns, g->busy_until_ns));
+	g->taken_ns = t - g->spec.firmware.request_cost_ns;
+	return t;
 }
 
 static void end(struct model_gadget *g, double t)
@@ -184,7 +189,7 @@ static int take_block(struct model_gadget *g, const struct intake *in, size_t of
 		rc = model_line_carry(g->line, model_pace_upto(c, offset + block), *t, come);
 	if (rc < 0)
 		return rc;
-	*t = come;
+	*t = g->pace.data_end = come;
 	spoil(g, in, offset, block);
 	b.start_ns = fmax(*t, q->last_finish_ns);
 	b.finish_ns = b.start_ns + model_pace_card(&g->pace, c, offset, block);
@@ -299,7 +304,7 @@ static int read_beside_pending(
 		all_in_buffer = overlay(g, c->at, buf, c->len) == c->len / g->pending.block_bytes;
 	if (all_in_buffer) {
 		t = model_pace_link_data_start(&g->pace, t);
-		done = t + model_pace_link_data(&g->pace, c->len);
+		done = g->pace.data_end = t + model_pace_link_data(&g->pace, c->len);
 		if (!rc)
 			rc = model_line_carry(g->line, c->len, t, done);
 	} else {

@@ -17,6 +17,8 @@ struct model_gadget {
 	struct model_line *line; /* NULL: a virtual clock */
 	double now_ns; /* of the host; whole ns */
 	double busy_until_ns; /* the device serves one command at a time */
+	double sent_ns,
+		taken_ns; /* the last command: when the host offered it, and when it was taken */
 	bool background_failed; /* a background write failed and nobody was told yet */
 	uint64_t background_failed_at;
 	bool ejected, removal_prevented, attention; /* attention: a medium came in */

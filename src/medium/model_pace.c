@@ -171,6 +171,7 @@ int model_pace_through(
 		if (!c->write && !at)
 			ready = model_pace_link_data_start(p, ready);
 		lane_pass(&second, ready, c->write ? on_card : on_link);
+		p->data_end = link->done;
 		if (!rc)
 			rc = model_line_carry(
 				line, model_pace_upto(c, at + n), link->done - on_link, link->done);

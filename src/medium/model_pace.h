@@ -24,6 +24,7 @@ struct model_pace {
 	struct random random;
 	double link_factor, card_factor; /* jitter of the command at hand */
 	uint64_t written_bytes; /* on the card, for the stalls */
+	double data_end; /* when the last of the command's data had passed the link; 0: none has */
 };
 
 void model_pace_init(struct model_pace *p, const struct model_spec *spec);

@@ -35,6 +35,19 @@ static const char *const order_words[] = {
 	[RUN_SEQUENTIAL] = "sequential", [RUN_RANDOM] = "random", NULL
 };
 
+static const char *const phases_words[] = { [RUN_PHASES_NOT_WATCHED] = "not-watched",
+	[RUN_PHASES_SEEN] = "seen",
+	[RUN_PHASES_DROPPED] = "dropped",
+	[RUN_PHASES_BROKEN] = "broken",
+	[RUN_PHASES_OTHERS] = "others",
+	[RUN_PHASES_CLOCK] = "clock",
+	NULL };
+static const char *const phase_words[] = { [RUN_PHASE_COMMAND] = "command",
+	[RUN_PHASE_DATA] = "data",
+	[RUN_PHASE_STATUS] = "status",
+	[RUN_PHASE_HOST] = "host",
+	NULL };
+
 const char *run_direction_name(enum run_direction d)
 {
 	return direction_words[d];
@@ -133,12 +146,14 @@ static const struct field plan_fields[] = {
 	FIELD("seconds", seconds, "asked for, per pass"),
 	FIELD("passes", passes, "of each point"),
 	FIELD("kept_data", kept_data, "0 or 1: the target's own data was put back"),
+	FIELD("phases_off", phases_off, "why phases were not watched; empty when they were"),
 };
 #undef HERE
 const struct line_kind kind_plan =
 	LINE_KIND("plan", plan_fields, "What a sweep was asked for.", .synced = true);
 
 #define HERE struct run_pass
+#define PHASE(name, member, says) FIELD_AS(name, FIELD_IS_NS, member, says, FIELD_IF(phases_seen))
 static const struct field pass_fields[] = {
 	FIELD_AS("direction", FIELD_IS_WORD, direction, "read or write", .words = direction_words),
 	FIELD_AS("order", FIELD_IS_WORD, order, "sequential or random", .words = order_words),
@@ -165,7 +180,30 @@ static const struct field pass_fields[] = {
 		"errors, resets and timeouts of the device that the kernel counted meanwhile"),
 	FIELD_AS("flags", FIELD_IS_FLAGS, flags, "joined by '+'; see below",
 		.words = run_pass_flag_words),
+	FIELD_AS("phases", FIELD_IS_WORD, phases,
+		"of the commands on the bus: seen; or not, because events were dropped, commands "
+		"were broken off, others came in between, or the clock was set; absent when nobody "
+		"watched",
+		.words = phases_words, FIELD_IF(phases_watched)),
+	FIELD_WHEN("commands", commands, phases_seen,
+		"that carried the data; this and the rest are absent unless phases were seen"),
+	FIELD_WHEN("other_commands", other_commands, phases_seen, "in between"),
+	PHASE("command_seconds", phase_ns[RUN_PHASE_COMMAND],
+		"from the host offering a command to the device taking it, all together"),
+	PHASE("data_seconds", phase_ns[RUN_PHASE_DATA], "the same of the data"),
+	PHASE("status_seconds", phase_ns[RUN_PHASE_STATUS],
+		"from the host asking for the status to its coming"),
+	PHASE("host_seconds", phase_ns[RUN_PHASE_HOST], "what lies between"),
+	PHASE("command_p50_seconds", phase_p50_ns[RUN_PHASE_COMMAND], "median of a command"),
+	PHASE("data_p50_seconds", phase_p50_ns[RUN_PHASE_DATA], ""),
+	PHASE("status_p50_seconds", phase_p50_ns[RUN_PHASE_STATUS], ""),
+	PHASE("host_p50_seconds", phase_p50_ns[RUN_PHASE_HOST], ""),
+	FIELD_WHEN("host_gaps", host_gaps, phases_seen,
+		"commands that host_seconds is of: those with one before them"),
+	PHASE("flush_command_seconds", flush_command_ns,
+		"the longest SYNCHRONIZE CACHE at the closing flush; 0: none"),
 };
+#undef PHASE
 #undef HERE
 /* Synced: a finished pass survives whatever the target does to this machine next. */
 const struct line_kind kind_pass = LINE_KIND(
@@ -179,6 +217,13 @@ static const struct field histogram_fields[] = {
 		"its bin",
 		.shape = "nc"),
 };
+static const struct field phase_fields[] = {
+	FIELD("pass_index", pass_index, "which pass line of the record, from 0"),
+	FIELD_AS("phase", FIELD_IS_WORD, phase, "command, data, status or host",
+		.words = phase_words),
+	FIELD_AS("bins_seconds", FIELD_IS_SERIES, rows, "as in request-times, of a command each",
+		.shape = "nc"),
+};
 static const struct field trace_fields[] = {
 	FIELD("pass_index", pass_index, "which pass line of the record, from 0"),
 	FIELD_NS("step_seconds", step_ns, "length of each stretch"),
@@ -187,6 +232,8 @@ static const struct field trace_fields[] = {
 #undef HERE
 const struct line_kind kind_histogram =
 	LINE_KIND("request-times", histogram_fields, "Times of the requests of a pass.");
+const struct line_kind kind_phase =
+	LINE_KIND("phase-times", phase_fields, "Times of one phase of the commands of a pass.");
 const struct line_kind kind_trace =
 	LINE_KIND("trace", trace_fields, "Bytes moved over the time of a pass.");
 
@@ -248,6 +295,16 @@ int run_write_histogram(struct record_writer *w, uint64_t index, const uint64_t 
 	struct run_detail d = { .pass_index = index, .rows = series_of(bin_ns, count, NULL, bins) };
 
 	return record_write(w, &kind_histogram, &d, err);
+}
+
+int run_write_phase(struct record_writer *w, uint64_t index, enum run_phase phase,
+	const uint64_t *bin_ns, const uint64_t *count, size_t bins, struct error *err)
+{
+	struct run_detail d = {
+		.pass_index = index, .phase = phase, .rows = series_of(bin_ns, count, NULL, bins)
+	};
+
+	return record_write(w, &kind_phase, &d, err);
 }
 
 int run_write_trace(struct record_writer *w, uint64_t index, uint64_t step_ns,

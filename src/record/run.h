@@ -62,7 +62,23 @@ struct run_plan { /* line "plan" of a sweep */
 	double seconds; /* asked for, per pass */
 	uint32_t passes;
 	bool kept_data; /* --keep-data */
+	char phases_off
+		[160]; /* why phases were not watched; "": they were, or the record is older */
 };
+
+/* Whether the phases of a pass were seen on its bus. */
+enum run_phases {
+	RUN_PHASES_NOT_WATCHED,
+	RUN_PHASES_SEEN,
+	RUN_PHASES_DROPPED, /* events were lost */
+	RUN_PHASES_BROKEN, /* commands without a status, or resets */
+	RUN_PHASES_OTHERS, /* not just the commands of this pass */
+	RUN_PHASES_CLOCK, /* the wall clock was set */
+};
+
+enum run_phase { RUN_PHASE_COMMAND, RUN_PHASE_DATA, RUN_PHASE_STATUS, RUN_PHASE_HOST };
+
+enum { RUN_PHASE_COUNT = 4 };
 
 struct run_pass { /* line "pass" */
 	enum run_direction direction;
@@ -82,10 +98,21 @@ struct run_pass { /* line "pass" */
 	/* errors and resets by the kernel's count, whosever they were; 0: none or unknown */
 	uint64_t device_errors;
 	uint32_t flags; /* enum run_pass_flag */
+	enum run_phases phases;
+	bool phases_watched; /* phases is anything but NOT_WATCHED */
+	bool phases_seen; /* phases is SEEN: the following hold */
+	uint64_t commands; /* that carried the data */
+	uint64_t other_commands; /* in between, without such data */
+	uint64_t phase_ns[RUN_PHASE_COUNT]; /* by enum run_phase, of all these commands together */
+	uint64_t phase_p50_ns[RUN_PHASE_COUNT]; /* of a command */
+	uint64_t host_gaps; /* how many commands the host's time is of */
+	uint64_t
+		flush_command_ns; /* the longest SYNCHRONIZE CACHE at the closing flush; 0: none was seen */
 };
 
-struct run_detail { /* lines "hist" and "trace" */
+struct run_detail { /* lines "request-times", "phase-times" and "trace" */
 	uint64_t pass_index; /* 0-based order of "pass" lines */
+	enum run_phase phase;
 	uint64_t step_ns; /* of a trace */
 	struct series rows; /* upper bounds in ns and counts; or bytes in each step */
 };
@@ -137,7 +164,7 @@ const char *run_order_name(enum run_order o); /* "sequential", "random" */
 
 struct line_kind;
 extern const struct line_kind kind_run, kind_target, kind_plan, kind_pass, kind_histogram,
-	kind_trace, kind_kept, kind_end;
+	kind_phase, kind_trace, kind_kept, kind_end;
 
 /* Writing. Head fills id, started, kernel, cpus, tool by itself when they are empty. */
 void run_head_complete(struct run_head *h);
@@ -148,6 +175,9 @@ int run_write_pass(struct record_writer *w, const struct run_pass *p, struct err
 /* Line "hist": the latency histogram of pass `index` (0-based order of "pass" lines), bins as upper bounds in ns. */
 int run_write_histogram(struct record_writer *w, uint64_t index, const uint64_t *bin_ns,
 	const uint64_t *count, size_t bins, struct error *err);
+/* Line "phase-times": the same of one phase of its commands. */
+int run_write_phase(struct record_writer *w, uint64_t index, enum run_phase phase,
+	const uint64_t *bin_ns, const uint64_t *count, size_t bins, struct error *err);
 /* Line "trace": bytes moved in each stretch of step_ns of that pass. */
 int run_write_trace(struct record_writer *w, uint64_t index, uint64_t step_ns,
 	const uint64_t *bytes, size_t steps, struct error *err);

@@ -58,6 +58,18 @@ static void add_box_key(struct text *t)
 	page_key_add(t, "whisker", -1, false, "from p1 up");
 }
 
+static void add_stack_key(struct text *t, const struct chart *c)
+{
+	char class[24];
+
+	for (size_t i = 0; i < c->series_count; i++) {
+		const struct chart_series *s = &c->series[i];
+
+		snprintf(class, sizeof class, "%sb%u", s->second ? "band " : "", s->style % 4);
+		page_key_add_box(t, class, s->name);
+	}
+}
+
 static void add_key(struct text *t, const struct chart *c)
 {
 	if (c->kind == CHART_PANELS || c->kind == CHART_STRIPS) /* each bears its name */
@@ -65,6 +77,8 @@ static void add_key(struct text *t, const struct chart *c)
 	page_key_begin(t);
 	if (c->kind == CHART_BOXES)
 		add_box_key(t);
+	else if (c->kind == CHART_STACKS)
+		add_stack_key(t, c);
 	else
 		add_series_key(t, c);
 	page_key_end(t);
@@ -92,6 +106,9 @@ static void draw(struct text *t, const struct chart *c)
 		break;
 	case CHART_STRIPS:
 		chart_add_strips(t, c);
+		break;
+	case CHART_STACKS:
+		chart_add_stacks(t, c);
 		break;
 	}
 }

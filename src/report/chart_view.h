@@ -16,5 +16,6 @@ void chart_add_steps(struct text *t, const struct chart *c);
 void chart_add_ratios(struct text *t, const struct chart *c);
 void chart_add_panels(struct text *t, const struct chart *c);
 void chart_add_strips(struct text *t, const struct chart *c);
+void chart_add_stacks(struct text *t, const struct chart *c);
 
 #endif

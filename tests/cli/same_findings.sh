@@ -13,8 +13,8 @@ head -n 12 "$tmp/sweep.assay" >"$tmp/short.assay"
 head -n 4 "$tmp/sweep.assay" >"$tmp/empty.assay"
 cp "$here/../browser/observe.assay" "$tmp/observe.assay"
 
-same 4 report "$tmp/sweep.assay"
-same 2 report "$tmp/short.assay"
+same 8 report "$tmp/sweep.assay"
+same 4 report "$tmp/short.assay"
 same 0 report "$tmp/empty.assay"
 same 3 report "$tmp/observe.assay"
 run 0 "$make_record" "$tmp/a.assay" 6 8 500 1.00e6 0.01 1 read label=one

@@ -330,6 +330,11 @@ START_TEST(a_sweep_with_all_that_can_be_odd)
 		p->lat_max_ns = 900000000;
 		p->errors = i;
 	}
+	run.passes[0].phases = RUN_PHASES_SEEN;
+	run.passes[0].phases_seen = true;
+	run.passes[0].commands = run.passes[0].requests;
+	run.passes[0].phase_ns[RUN_PHASE_DATA] = 900000000;
+	run.passes[1].phases = RUN_PHASES_DROPPED;
 	p = sample_run_add(&run, RUN_WRITE, RUN_RANDOM, 245760, 1, 2e6); /* above the link */
 	p->flush_ns = p->busy_ns;
 	p->device_requests *= 2;

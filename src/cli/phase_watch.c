@@ -1,0 +1,100 @@
+/* Whether a command watches the phases of what its target is sent. */
+#include "cli/phase_watch.h"
+
+#include <errno.h>
+#include <sys/stat.h>
+#include <sys/sysmacros.h>
+
+#include "base/error.h"
+#include "base/text.h"
+#include "cli/message.h"
+#include "cli/options.h"
+#include "measure/phases.h"
+#include "medium/medium.h"
+#include "platform/usb_place.h"
+#include "platform/usbmon.h"
+
+/* NULL: it can be watched. */
+static const char *find_place(struct usb_place *place, const struct medium *m)
+{
+	struct stat st;
+
+	if (stat(medium_traits(m)->path, &st) < 0 ||
+		usb_place_find(place, NULL, major(st.st_rdev), minor(st.st_rdev)) < 0)
+		return "where the target is on its bus cannot be found out";
+	switch (place->way) {
+	case USB_WAY_BULK_ONLY:
+		return NULL;
+	case USB_WAY_UAS:
+		return "the target is driven by UAS, not by bulk-only transport";
+	case USB_WAY_OTHER:
+		return "the target is not driven by usb-storage";
+	default:
+		return "the target is not on USB";
+	}
+}
+
+static const char *why_refused(int code)
+{
+	return code == ENOENT                    ? "the kernel's module usbmon is not loaded; "
+						   "--phases loads it, as root"
+	       : code == EACCES || code == EPERM ? "only root may watch the bus"
+						 : "the bus cannot be watched";
+}
+
+/* NULL: it is watched. */
+static const char *watch_disk(
+	struct phase_watch *w, const struct usb_place *place, struct medium *m, bool load)
+{
+	struct error err = { 0 };
+
+	if (phases_open(&w->phases, m, &place->filter, &err) == 0)
+		return NULL;
+	if (!load || err.sys_errno != ENOENT)
+		return why_refused(err.sys_errno);
+	err = (struct error){ 0 };
+	if (usbmon_load_module(&err) < 0)
+		return "the kernel's module usbmon cannot be loaded";
+	message_note("loaded the kernel's module usbmon; 'modprobe -r usbmon' unloads it");
+	if (phases_open(&w->phases, m, &place->filter, &err) == 0)
+		return NULL;
+	return why_refused(err.sys_errno);
+}
+
+static const char *watch(
+	struct phase_watch *w, const struct options *o, struct medium *m, unsigned in_flight)
+{
+	struct usb_place place;
+	const char *why;
+
+	if (o->given[OPTION_NO_PHASES])
+		return "--no-phases was given";
+	if (in_flight > 1)
+		return "with several requests in flight their times overlap";
+	if (medium_traits(m)->kind == MEDIUM_MODEL)
+		return phases_open(&w->phases, m, NULL, NULL) == 0 ? NULL : "memory ran out";
+	if (medium_traits(m)->kind != MEDIUM_BLOCK_DEVICE)
+		return "the target is a file";
+	why = find_place(&place, m);
+	return why ? why : watch_disk(w, &place, m, o->given[OPTION_PHASES]);
+}
+
+void phase_watch_open(
+	struct phase_watch *w, const struct options *o, struct medium *m, unsigned in_flight)
+{
+	const char *why;
+
+	*w = (struct phase_watch){ .phases = NULL };
+	why = watch(w, o, m, in_flight);
+	if (!why)
+		return;
+	text_copy(w->why, sizeof w->why, why);
+	if (o->given[OPTION_PHASES])
+		message_warning("where the time of requests goes is not shown: %s", why);
+}
+
+void phase_watch_close(struct phase_watch *w)
+{
+	phases_close(w->phases);
+	w->phases = NULL;
+}

@@ -1,0 +1,262 @@
+/* Where the time of requests goes, phase by phase. */
+#include "measure/phases.h"
+
+#include <errno.h>
+#include <pthread.h>
+#include <stdatomic.h>
+#include <stdlib.h>
+#include <string.h>
+#include <time.h>
+
+#include "base/error.h"
+#include "measure/pairing.h"
+#include "medium/medium.h"
+#include "medium/scsi.h"
+#include "platform/clock.h"
+#include "platform/usbmon.h"
+
+/* The thread looks no more often than this: each look costs, and the ring holds what comes meanwhile. */
+static const uint64_t look_ns = 300000;
+
+struct phases {
+	struct medium *model; /* NULL: the monitor */
+	struct usbmon *monitor;
+	pthread_t thread;
+	atomic_bool stop;
+	pthread_mutex_t lock; /* of all below */
+	struct pairing pairing;
+	struct phase_times *into; /* NULL: nothing is noted */
+	bool write;
+	bool fresh; /* no command of this pass yet */
+	bool strangers; /* reads among writes, or writes among reads */
+	bool unreadable; /* the monitor itself failed */
+	uint64_t flush_ns;
+	uint64_t wall_ns, raw_ns; /* both clocks when the pass began */
+};
+
+static uint64_t wall_now_ns(void)
+{
+	struct timespec t;
+
+	clock_gettime(CLOCK_REALTIME, &t);
+	return (uint64_t)t.tv_sec * 1000000000 + (uint64_t)t.tv_nsec;
+}
+
+/* ---- one command ---- */
+
+enum deed { DEED_READ, DEED_WRITE, DEED_FLUSH, DEED_OTHER };
+
+static enum deed deed_of(uint8_t opcode)
+{
+	switch (opcode) {
+	case 0x08: /* READ and WRITE (6): SBC-3, sections 5.10 and 5.31 */
+	case SCSI_READ_10:
+	case 0xa8: /* (12) */
+	case SCSI_READ_16:
+		return DEED_READ;
+	case 0x0a:
+	case SCSI_WRITE_10:
+	case 0xaa:
+	case SCSI_WRITE_16:
+		return DEED_WRITE;
+	case SCSI_SYNCHRONIZE_CACHE_10:
+	case SCSI_SYNCHRONIZE_CACHE_16:
+		return DEED_FLUSH;
+	default:
+		return DEED_OTHER;
+	}
+}
+
+/* What the host did before the first one is no part of the pass. */
+static void add(struct phase_times *t, const struct command_times *c, bool first)
+{
+	t->commands++;
+	t->bytes += c->data_bytes;
+	for (int i = 0; i < COMMAND_PHASES; i++)
+		if (i != PHASE_HOST || (c->host_known && !first))
+			histogram_add(&t->ns[i], c->ns[i]);
+}
+
+static void take_command(void *context, const struct command_times *c)
+{
+	struct phases *p = context;
+	enum deed deed = deed_of(c->opcode);
+	uint64_t ns = c->ns[PHASE_COMMAND] + c->ns[PHASE_DATA] + c->ns[PHASE_STATUS];
+
+	if (deed == DEED_FLUSH && ns > p->flush_ns)
+		p->flush_ns = ns;
+	if (!p->into)
+		return;
+	if (deed == (p->write ? DEED_WRITE : DEED_READ))
+		add(p->into, c, p->fresh);
+	else if (deed == DEED_READ || deed == DEED_WRITE)
+		p->strangers = true;
+	else
+		p->into->others++;
+	p->fresh = false;
+}
+
+/* ---- the monitor ---- */
+
+static void take_event(void *context, const struct usbmon_event *e)
+{
+	struct phases *p = context;
+	struct command_times c;
+
+	if (pairing_take(&p->pairing, e, &c))
+		take_command(p, &c);
+}
+
+static void look(struct phases *p)
+{
+	if (p->monitor && usbmon_read(p->monitor, take_event, p) < 0)
+		p->unreadable = true;
+}
+
+static void *watch_bus(void *context)
+{
+	struct phases *p = context;
+
+	while (!atomic_load(&p->stop)) {
+		usbmon_wait(p->monitor, 100);
+		pthread_mutex_lock(&p->lock);
+		look(p);
+		pthread_mutex_unlock(&p->lock);
+		clock_sleep_ns(look_ns);
+	}
+	return NULL;
+}
+
+/* ---- from outside ---- */
+
+static int watch_model(struct phases *p, struct medium *m, struct error *err)
+{
+	struct command_watch w = { p, take_command };
+	int rc = medium_watch_commands(m, &w);
+
+	if (rc < 0)
+		return error_sys(err, ERROR_IO, -rc, "cannot watch '%s'", medium_traits(m)->path);
+	p->model = m;
+	return 0;
+}
+
+static int start_watching(struct phases *p, const struct usbmon_filter *filter, struct error *err)
+{
+	int rc;
+
+	if (usbmon_open(&p->monitor, filter, err) < 0)
+		return -1;
+	rc = pthread_create(&p->thread, NULL, watch_bus, p);
+	if (!rc)
+		return 0;
+	usbmon_close(p->monitor);
+	return error_sys(err, ERROR_IO, rc, "cannot start a thread to watch the bus");
+}
+
+int phases_open(struct phases **out, struct medium *m, const struct usbmon_filter *filter,
+	struct error *err)
+{
+	struct phases *p = calloc(1, sizeof *p);
+	int rc;
+
+	*out = NULL;
+	if (!p)
+		return error_set(err, ERROR_IO, "out of memory");
+	pthread_mutex_init(&p->lock, NULL);
+	rc = filter ? start_watching(p, filter, err) : watch_model(p, m, err);
+	if (rc < 0) {
+		pthread_mutex_destroy(&p->lock);
+		free(p);
+		return -1;
+	}
+	*out = p;
+	return 0;
+}
+
+void phases_close(struct phases *p)
+{
+	if (!p)
+		return;
+	if (p->model) {
+		(void)medium_watch_commands(p->model, NULL);
+	} else {
+		atomic_store(&p->stop, true);
+		pthread_join(p->thread, NULL);
+		usbmon_close(p->monitor);
+	}
+	pthread_mutex_destroy(&p->lock);
+	free(p);
+}
+
+static void clear(struct phase_times *t)
+{
+	*t = (struct phase_times){ .state = PHASES_NOT_WATCHED };
+	for (int i = 0; i < COMMAND_PHASES; i++)
+		histogram_init(&t->ns[i]);
+}
+
+void phases_begin(struct phases *p, bool write, struct phase_times *into)
+{
+	uint64_t before;
+
+	pthread_mutex_lock(&p->lock);
+	look(p);
+	if (p->monitor)
+		(void)usbmon_dropped(p->monitor, &before);
+	p->pairing = (struct pairing){ .stage = PAIRING_IDLE };
+	p->strangers = p->unreadable = false;
+	p->fresh = true;
+	p->write = write;
+	p->into = into;
+	clear(into);
+	p->wall_ns = wall_now_ns();
+	p->raw_ns = clock_now_ns();
+	pthread_mutex_unlock(&p->lock);
+}
+
+/* Slewing makes up to 0.05 % (clock_adjtime(2)); reading both clocks is a matter of microseconds on an idle machine. */
+static bool clock_was_set(const struct phases *p)
+{
+	uint64_t raw = clock_now_ns() - p->raw_ns, wall = wall_now_ns() - p->wall_ns;
+	uint64_t off = wall > raw ? wall - raw : raw - wall;
+
+	return off > raw / 1000 + 1000000;
+}
+
+static enum phases_state judge(struct phases *p, uint64_t bytes)
+{
+	struct phase_times *t = p->into;
+
+	if (p->monitor &&
+		(p->unreadable || usbmon_dropped(p->monitor, &t->dropped) < 0 || t->dropped))
+		return PHASES_DROPPED;
+	if (p->monitor && (p->pairing.backwards || clock_was_set(p)))
+		return PHASES_CLOCK;
+	if (p->pairing.broken || p->pairing.resets)
+		return PHASES_BROKEN;
+	return p->strangers || t->bytes != bytes || !t->commands ? PHASES_OTHERS : PHASES_SEEN;
+}
+
+void phases_end(struct phases *p, uint64_t bytes)
+{
+	pthread_mutex_lock(&p->lock);
+	look(p);
+	p->into->state = judge(p, bytes);
+	p->into = NULL;
+	p->flush_ns = 0;
+	pthread_mutex_unlock(&p->lock);
+}
+
+uint64_t phases_flush_ns(struct phases *p)
+{
+	uint64_t ns;
+
+	if (!p)
+		return 0;
+	pthread_mutex_lock(&p->lock);
+	look(p);
+	ns = p->flush_ns;
+	p->flush_ns = 0;
+	pthread_mutex_unlock(&p->lock);
+	return ns;
+}

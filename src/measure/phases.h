@@ -1,0 +1,53 @@
+/* Where the time of requests goes, phase by phase, while a pass runs: from the kernel's USB monitor on a thread of its own,
+ * or from a model. */
+#ifndef MEASURE_PHASES_H
+#define MEASURE_PHASES_H
+
+#include <stdbool.h>
+#include <stdint.h>
+
+#include "measure/histogram.h"
+#include "medium/command_times.h"
+
+struct error;
+struct medium;
+struct phases;
+struct usbmon_filter;
+
+/* Why there is nothing to show. */
+enum phases_state {
+	PHASES_NOT_WATCHED,
+	PHASES_SEEN,
+	PHASES_DROPPED, /* the monitor lost events */
+	PHASES_BROKEN, /* commands that came to no status, or resets */
+	PHASES_OTHERS, /* not just the commands of this pass */
+	PHASES_CLOCK, /* the wall clock was set meanwhile, by which the monitor tells the time */
+};
+
+enum { PHASES_STATES = 6 };
+
+/* Of the reads, or the writes, of one pass. */
+struct phase_times {
+	enum phases_state state;
+	uint64_t commands, bytes;
+	uint64_t
+		others; /* commands in between that move no such data, such as the kernel's look for a medium */
+	uint64_t dropped; /* events lost, whosever they were */
+	struct histogram
+		ns[COMMAND_PHASES]; /* a command each; the host's: where there is one before it */
+};
+
+/* Watches a model (filter NULL) or that disk on its bus. 0, or -1 with *err: what is in the way. */
+int phases_open(struct phases **out, struct medium *m, const struct usbmon_filter *filter,
+	struct error *err);
+void phases_close(struct phases *p); /* closing NULL does nothing */
+
+/* From here on reads (or writes) are noted in *into. */
+void phases_begin(struct phases *p, bool write, struct phase_times *into);
+/* Takes what the monitor still has of it, and judges it: `bytes` were moved by the caller's own count. */
+void phases_end(struct phases *p, uint64_t bytes);
+
+/* Longest SYNCHRONIZE CACHE since the last call; 0: there was none, or nobody watches. p may be NULL. */
+uint64_t phases_flush_ns(struct phases *p);
+
+#endif
