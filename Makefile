@@ -157,6 +157,11 @@ $(O)/rig-bin/%: tests/rig/%.c
 	@mkdir -p $(@D)
 	$(Q)$(CC) $(ALL_CPPFLAGS) $(ALL_CFLAGS) $(LDFLAGS) -o $@ $<
 
+# One that is preloaded.
+$(O)/rig-bin/%.so: tests/rig/%.so.c
+	@mkdir -p $(@D)
+	$(Q)$(CC) $(ALL_CPPFLAGS) $(ALL_CFLAGS) -shared -fPIC $(LDFLAGS) -o $@ $<
+
 rig: $(O)/blkassay $(O)/bench/bare_reads $(RIG_BIN) $(O)/rig-bin/bus_gadget
 	$(Q)scripts/rig/run -b $(O)/blkassay $(or $(RIG),all)
 
