@@ -13,10 +13,12 @@
 #include "cli/command.h"
 #include "cli/message.h"
 #include "cli/output.h"
+#include "cli/phase_watch.h"
 #include "cli/progress.h"
 #include "cli/record_run.h"
 #include "cli/results.h"
 #include "measure/observe.h"
+#include "measure/phases.h"
 #include "medium/device_traits.h"
 #include "medium/medium.h"
 #include "platform/blockdev.h"
@@ -31,6 +33,8 @@ struct job {
 	char path[512]; /* of the record */
 	struct record_writer writer;
 	struct observe_tally *tally;
+	struct phase_watch watch;
+	struct phases_tally commands;
 	struct observation seen;
 	struct progress progress;
 	char line[120]; /* what the terminal shows */
@@ -207,8 +211,48 @@ static void doubt_trace(struct observation *o, const struct observe_tally *t)
 	}
 }
 
+static const enum observed_deed deeds_in_record[PHASES_DEEDS] = {
+	[PHASES_READ] = OBSERVED_READ,
+	[PHASES_WRITE] = OBSERVED_WRITE,
+	[PHASES_FLUSH] = OBSERVED_FLUSH,
+	[PHASES_OTHER] = OBSERVED_OTHER,
+};
+_Static_assert((int)PHASES_DEEDS *(int)PHASES_SIZES <= (int)OBSERVED_COMMANDS_MAX,
+	"room for all that a tally tells apart");
+
+static void fill_commands(
+	struct observation *o, enum phases_deed deed, unsigned size, const struct phases_sum *s)
+{
+	struct observed_commands *c = &o->commands[o->command_count++];
+
+	*c = (struct observed_commands){ .of = deeds_in_record[deed],
+		.upto_bytes = UINT64_C(512) << size,
+		.commands = s->commands,
+		.bytes = s->bytes,
+		.longest_ns = s->longest_ns };
+	for (int i = 0; i < COMMAND_PHASES; i++)
+		c->phase_ns[phase_in_record[i]] = s->ns[i];
+}
+
+/* Commands after lost events may be half seen, so that none of them counts then. */
+static void fill_phases(
+	struct observation *o, const struct phase_watch *w, const struct phases_tally *t)
+{
+	text_copy(o->phases_off, sizeof o->phases_off, w->why);
+	if (!w->phases)
+		return;
+	o->phases_watched = true;
+	o->phases = phases_state_in_record[t->state];
+	o->broken_commands = t->broken;
+	for (int d = 0; t->state == PHASES_SEEN && d < PHASES_DEEDS; d++)
+		for (unsigned i = 0; i < PHASES_SIZES; i++)
+			if (t->sums[d][i].commands)
+				fill_commands(o, (enum phases_deed)d, i, &t->sums[d][i]);
+}
+
 static int keep(struct job *job, struct error *err)
 {
+	fill_phases(&job->seen, &job->watch, &job->commands);
 	if (job->seen.traced)
 		doubt_trace(&job->seen, job->tally);
 	if (job->seen.traced && fill_seen(&job->seen, job->tally, err) < 0)
@@ -269,17 +313,24 @@ static int observe(struct job *job, struct error *err)
 		.trace = begin_trace(job) };
 	struct observe_sink sink = { .context = job, .second = take_second };
 	struct error end_err = { 0 };
-	int status;
+	int status, kept;
 
+	phase_watch_open_disk(&job->watch, job->o, job->disk.major, job->disk.minor);
 	observe_tally_init(job->tally, trace_now_ns());
 	message_note("observing %s; record: %s%s", job->disk.node, job->path,
 		plan.duration_ns ? "" : "; Ctrl-C ends it");
 	progress_start(&job->progress);
+	if (job->watch.phases)
+		phases_begin_all(job->watch.phases, &job->commands);
 	status = status_of(
 		observe_run(&plan, job->tally, &sink, &job->progress.watch, err), job, err);
+	if (job->watch.phases)
+		phases_end_all(job->watch.phases);
 	progress_finish(&job->progress, NULL);
 	trace_close(plan.trace);
-	if (keep(job, &end_err) < 0 || record_run_end(&job->writer, status, err, &end_err) < 0) {
+	kept = keep(job, &end_err);
+	phase_watch_close(&job->watch);
+	if (kept < 0 || record_run_end(&job->writer, status, err, &end_err) < 0) {
 		if (err->kind == ERROR_NONE)
 			*err = end_err;
 		record_close(&job->writer, NULL);

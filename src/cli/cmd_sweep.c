@@ -161,29 +161,13 @@ struct sweep_record {
 	uint64_t passes;
 };
 
-static const enum run_phase phases_in_record[COMMAND_PHASES] = {
-	[PHASE_COMMAND] = RUN_PHASE_COMMAND,
-	[PHASE_DATA] = RUN_PHASE_DATA,
-	[PHASE_STATUS] = RUN_PHASE_STATUS,
-	[PHASE_HOST] = RUN_PHASE_HOST,
-};
-
-static const enum run_phases states_in_record[PHASES_STATES] = {
-	[PHASES_NOT_WATCHED] = RUN_PHASES_NOT_WATCHED,
-	[PHASES_SEEN] = RUN_PHASES_SEEN,
-	[PHASES_DROPPED] = RUN_PHASES_DROPPED,
-	[PHASES_BROKEN] = RUN_PHASES_BROKEN,
-	[PHASES_OTHERS] = RUN_PHASES_OTHERS,
-	[PHASES_CLOCK] = RUN_PHASES_CLOCK,
-};
-
 static void note_phases(struct run_pass *out, const struct pass_result *p)
 {
 	const struct phase_times *t = p->phases;
 
 	if (!t)
 		return;
-	out->phases = states_in_record[t->state];
+	out->phases = phases_state_in_record[t->state];
 	out->phases_watched = true;
 	if (t->state != PHASES_SEEN)
 		return;
@@ -193,8 +177,8 @@ static void note_phases(struct run_pass *out, const struct pass_result *p)
 	out->host_gaps = t->ns[PHASE_HOST].total;
 	out->flush_command_ns = p->flush_command_ns;
 	for (int i = 0; i < COMMAND_PHASES; i++) {
-		out->phase_ns[phases_in_record[i]] = t->ns[i].sum;
-		out->phase_p50_ns[phases_in_record[i]] = histogram_quantile(&t->ns[i], 0.5);
+		out->phase_ns[phase_in_record[i]] = t->ns[i].sum;
+		out->phase_p50_ns[phase_in_record[i]] = histogram_quantile(&t->ns[i], 0.5);
 	}
 }
 
@@ -254,7 +238,7 @@ static int record_phases(struct sweep_record *r, const struct phase_times *t, st
 		return 0;
 	for (int i = 0; i < COMMAND_PHASES; i++) {
 		fill_bins(&bins, &t->ns[i]);
-		if (bins.n && run_write_phase(r->writer, r->passes, phases_in_record[i],
+		if (bins.n && run_write_phase(r->writer, r->passes, phase_in_record[i],
 				      bins.upper_ns, bins.counts, bins.n, err) < 0)
 			return -1;
 	}

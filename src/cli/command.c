@@ -109,8 +109,9 @@ const struct command commands[] = {
 		"target is mounted and somebody copies files. Shows request sizes, order, times "
 		"and flushes; 'explain RUN --as RECORD' weighs a sweep by them.",
 		1, 1, cmd_observe,
-		{ OPTION_SECONDS, OPTION_LABEL, OPTION_OUT, OPTION_CSV_FILE, OPTION_PAGE,
-			OPTION_JSON, OPTION_BRIEF, OPTION_QUIET, OPTION_END } },
+		{ OPTION_SECONDS, OPTION_LABEL, OPTION_PHASES, OPTION_NO_PHASES, OPTION_OUT,
+			OPTION_CSV_FILE, OPTION_PAGE, OPTION_JSON, OPTION_BRIEF, OPTION_QUIET,
+			OPTION_END } },
 	{ "restore", "SAVED TARGET", "put kept data back after an interrupted run",
 		"Writes back what --keep-data saved (RECORD.kept), then reads all of it back. "
 		"First it checks that the saved file is whole, and looks at all that it would "

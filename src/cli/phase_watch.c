@@ -15,12 +15,9 @@
 #include "platform/usbmon.h"
 
 /* NULL: it can be watched. */
-static const char *find_place(struct usb_place *place, const struct medium *m)
+static const char *find_place(struct usb_place *place, unsigned major, unsigned minor)
 {
-	struct stat st;
-
-	if (stat(medium_traits(m)->path, &st) < 0 ||
-		usb_place_find(place, NULL, major(st.st_rdev), minor(st.st_rdev)) < 0)
+	if (usb_place_find(place, NULL, major, minor) < 0)
 		return "where the target is on its bus cannot be found out";
 	switch (place->way) {
 	case USB_WAY_BULK_ONLY:
@@ -43,12 +40,11 @@ static const char *why_refused(int code)
 }
 
 /* NULL: it is watched. */
-static const char *watch_disk(
-	struct phase_watch *w, const struct usb_place *place, struct medium *m, bool load)
+static const char *watch_disk(struct phase_watch *w, const struct usb_place *place, bool load)
 {
 	struct error err = { 0 };
 
-	if (phases_open(&w->phases, m, &place->filter, &err) == 0)
+	if (phases_open(&w->phases, NULL, &place->filter, &err) == 0)
 		return NULL;
 	if (!load || err.sys_errno != ENOENT)
 		return why_refused(err.sys_errno);
@@ -56,16 +52,24 @@ static const char *watch_disk(
 	if (usbmon_load_module(&err) < 0)
 		return "the kernel's module usbmon cannot be loaded";
 	message_note("loaded the kernel's module usbmon; 'modprobe -r usbmon' unloads it");
-	if (phases_open(&w->phases, m, &place->filter, &err) == 0)
+	if (phases_open(&w->phases, NULL, &place->filter, &err) == 0)
 		return NULL;
 	return why_refused(err.sys_errno);
+}
+
+static const char *watch_number(
+	struct phase_watch *w, const struct options *o, unsigned major, unsigned minor)
+{
+	struct usb_place place;
+	const char *why = find_place(&place, major, minor);
+
+	return why ? why : watch_disk(w, &place, o->given[OPTION_PHASES]);
 }
 
 static const char *watch(
 	struct phase_watch *w, const struct options *o, struct medium *m, unsigned in_flight)
 {
-	struct usb_place place;
-	const char *why;
+	struct stat st;
 
 	if (o->given[OPTION_NO_PHASES])
 		return "--no-phases was given";
@@ -75,17 +79,13 @@ static const char *watch(
 		return phases_open(&w->phases, m, NULL, NULL) == 0 ? NULL : "memory ran out";
 	if (medium_traits(m)->kind != MEDIUM_BLOCK_DEVICE)
 		return "the target is a file";
-	why = find_place(&place, m);
-	return why ? why : watch_disk(w, &place, m, o->given[OPTION_PHASES]);
+	if (stat(medium_traits(m)->path, &st) < 0)
+		return "where the target is on its bus cannot be found out";
+	return watch_number(w, o, major(st.st_rdev), minor(st.st_rdev));
 }
 
-void phase_watch_open(
-	struct phase_watch *w, const struct options *o, struct medium *m, unsigned in_flight)
+static void take_why(struct phase_watch *w, const struct options *o, const char *why)
 {
-	const char *why;
-
-	*w = (struct phase_watch){ .phases = NULL };
-	why = watch(w, o, m, in_flight);
 	if (!why)
 		return;
 	text_copy(w->why, sizeof w->why, why);
@@ -93,8 +93,40 @@ void phase_watch_open(
 		message_warning("where the time of requests goes is not shown: %s", why);
 }
 
+void phase_watch_open(
+	struct phase_watch *w, const struct options *o, struct medium *m, unsigned in_flight)
+{
+	*w = (struct phase_watch){ .phases = NULL };
+	take_why(w, o, watch(w, o, m, in_flight));
+}
+
+void phase_watch_open_disk(
+	struct phase_watch *w, const struct options *o, unsigned major, unsigned minor)
+{
+	*w = (struct phase_watch){ .phases = NULL };
+	take_why(w, o,
+		o->given[OPTION_NO_PHASES] ? "--no-phases was given"
+					   : watch_number(w, o, major, minor));
+}
+
 void phase_watch_close(struct phase_watch *w)
 {
 	phases_close(w->phases);
 	w->phases = NULL;
 }
+
+const enum run_phase phase_in_record[COMMAND_PHASES] = {
+	[PHASE_COMMAND] = RUN_PHASE_COMMAND,
+	[PHASE_DATA] = RUN_PHASE_DATA,
+	[PHASE_STATUS] = RUN_PHASE_STATUS,
+	[PHASE_HOST] = RUN_PHASE_HOST,
+};
+
+const enum run_phases phases_state_in_record[PHASES_STATES] = {
+	[PHASES_NOT_WATCHED] = RUN_PHASES_NOT_WATCHED,
+	[PHASES_SEEN] = RUN_PHASES_SEEN,
+	[PHASES_DROPPED] = RUN_PHASES_DROPPED,
+	[PHASES_BROKEN] = RUN_PHASES_BROKEN,
+	[PHASES_OTHERS] = RUN_PHASES_OTHERS,
+	[PHASES_CLOCK] = RUN_PHASES_CLOCK,
+};

@@ -2,9 +2,11 @@
 #ifndef CLI_PHASE_WATCH_H
 #define CLI_PHASE_WATCH_H
 
+#include "measure/phases.h"
+#include "record/run.h"
+
 struct medium;
 struct options;
-struct phases;
 
 struct phase_watch {
 	struct phases *phases; /* NULL: nobody watches */
@@ -15,6 +17,13 @@ struct phase_watch {
  * there is nothing to watch. */
 void phase_watch_open(
 	struct phase_watch *w, const struct options *o, struct medium *m, unsigned in_flight);
+/* The same for a disk that nobody opens. */
+void phase_watch_open_disk(
+	struct phase_watch *w, const struct options *o, unsigned major, unsigned minor);
 void phase_watch_close(struct phase_watch *w);
+
+/* What measure/ calls things, as a record calls them. */
+extern const enum run_phase phase_in_record[COMMAND_PHASES];
+extern const enum run_phases phases_state_in_record[PHASES_STATES];
 
 #endif

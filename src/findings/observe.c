@@ -21,7 +21,9 @@ enum {
 	OTHERS,
 	NOT_TRACED,
 	DROPPED,
-	ERRORS
+	ERRORS,
+	PHASES,
+	PHASES_NOT_SHOWN,
 };
 
 const struct finding_code observe_codes[] = {
@@ -53,6 +55,13 @@ const struct finding_code observe_codes[] = {
 		"trace events that the kernel dropped: tables by size count too little", "events" },
 	[ERRORS] = { "request-errors", FINDING_CAUTION, false,
 		"requests that were answered with an error", "requests" },
+	[PHASES] = { "phases", FINDING_PLAIN, false,
+		"the phase of the commands on the bus in which most of their time went",
+		"of phase seconds all_seconds" },
+	[PHASES_NOT_SHOWN] = { "phases-not-shown", FINDING_CAUTION, false,
+		"the bus was watched, and does not show where the time of commands went; the "
+		"sentence says why",
+		NULL },
 };
 
 const size_t observe_code_count = sizeof observe_codes / sizeof *observe_codes;
@@ -251,6 +260,16 @@ static void add_limits(struct findings *f, const struct observation *o)
 			"requests", value_count(o->errors));
 }
 
+static void add_unseen_phases(struct findings *f, const struct observation *o)
+{
+	if (!o->phases_watched || o->phases == RUN_PHASES_SEEN)
+		return;
+	finding_add(f, &observe_codes[PHASES_NOT_SHOWN],
+		"Where the time of commands went is not shown: %s.",
+		o->phases == RUN_PHASES_CLOCK ? "the machine's clock was set meanwhile"
+					      : "events of the USB monitor were lost");
+}
+
 static void add_findings(struct findings *f, const struct run *run, const struct observation *o)
 {
 	if (saw_nothing(o))
@@ -265,7 +284,9 @@ static void add_findings(struct findings *f, const struct run *run, const struct
 		add_flushes(f, o);
 		add_others(f, o);
 	}
+	observe_commands_add(f, o, &observe_codes[PHASES]);
 	add_limits(f, o);
+	add_unseen_phases(f, o);
 }
 
 /* ---- tables ---- */
@@ -474,6 +495,17 @@ static void add_sections(struct view *v, const struct observation *o)
 				.table = *view_find_table(v, "totals") });
 	show_rates(v, o);
 	show_sizes(v, o);
+	if (view_find_table(v, "commands")->count)
+		view_section(v, (struct section){ .on = ON_SCREENS,
+					.level = 2,
+					.heading = "Where the time of a command goes, on the bus",
+					.table = *view_find_table(v, "commands") });
+	if (*o->phases_off)
+		view_section(
+			v, (struct section){ .on = ON_SCREENS,
+				   .note = pool_printf(&v->pool,
+					   "Where the time of a command goes is not shown: %s.",
+					   o->phases_off) });
 	if (view_find_table(v, "times")->count)
 		view_section(v, (struct section){ .on = ON_SCREENS,
 					.level = 2,
@@ -491,6 +523,7 @@ int observe_view(
 	add_seconds(v, o);
 	add_sizes(v, o);
 	add_times(v, o);
+	view_table(v, &observe_commands_spec, o->commands, o->command_count);
 	add_sections(v, o);
 	return view_end(v, err);
 }

@@ -15,7 +15,12 @@ extern const struct finding_code observe_codes[];
 extern const size_t observe_code_count;
 
 extern const struct table_spec observe_totals_spec, observe_sizes_spec, observe_times_spec,
-	observe_seconds_spec;
+	observe_seconds_spec,
+	observe_commands_spec; /* rows of the last: struct observed_commands */
+
+/* In which phase of which commands most of their time on the bus went; nothing when they were not seen. */
+void observe_commands_add(
+	struct findings *f, const struct observation *o, const struct finding_code *code);
 
 /* Rows of those tables. */
 struct observe_total {

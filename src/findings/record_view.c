@@ -163,6 +163,7 @@ static const struct table_spec *const observe_tables[] = {
 	&observe_seconds_spec,
 	&observe_sizes_spec,
 	&observe_times_spec,
+	&observe_commands_spec,
 };
 
 static const struct table_spec *const targets_tables[] = {

@@ -129,7 +129,8 @@ static bool measure(struct pairing *p, uint64_t end_us)
 	fine = stretch(&ns[PHASE_HOST], moved_us, p->asked_us) && fine;
 	fine = stretch(&ns[PHASE_STATUS], p->asked_us, end_us) && fine;
 	if (p->ended)
-		fine = stretch(&ns[PHASE_HOST], p->end_us, p->sent_us) && fine;
+		fine = stretch(&p->now.before_ns, p->end_us, p->sent_us) && fine;
+	ns[PHASE_HOST] += p->now.before_ns;
 	return fine;
 }
 

@@ -26,6 +26,7 @@ struct phases {
 	pthread_mutex_t lock; /* of all below */
 	struct pairing pairing;
 	struct phase_times *into; /* NULL: nothing is noted */
+	struct phases_tally *tally; /* the same */
 	bool write;
 	bool fresh; /* no command of this pass yet */
 	bool strangers; /* reads among writes, or writes among reads */
@@ -44,26 +45,24 @@ static uint64_t wall_now_ns(void)
 
 /* ---- one command ---- */
 
-enum deed { DEED_READ, DEED_WRITE, DEED_FLUSH, DEED_OTHER };
-
-static enum deed deed_of(uint8_t opcode)
+static enum phases_deed deed_of(uint8_t opcode)
 {
 	switch (opcode) {
 	case 0x08: /* READ and WRITE (6): SBC-3, sections 5.10 and 5.31 */
 	case SCSI_READ_10:
 	case 0xa8: /* (12) */
 	case SCSI_READ_16:
-		return DEED_READ;
+		return PHASES_READ;
 	case 0x0a:
 	case SCSI_WRITE_10:
 	case 0xaa:
 	case SCSI_WRITE_16:
-		return DEED_WRITE;
+		return PHASES_WRITE;
 	case SCSI_SYNCHRONIZE_CACHE_10:
 	case SCSI_SYNCHRONIZE_CACHE_16:
-		return DEED_FLUSH;
+		return PHASES_FLUSH;
 	default:
-		return DEED_OTHER;
+		return PHASES_OTHER;
 	}
 }
 
@@ -77,19 +76,47 @@ static void add(struct phase_times *t, const struct command_times *c, bool first
 			histogram_add(&t->ns[i], c->ns[i]);
 }
 
+static unsigned size_class(uint32_t bytes)
+{
+	unsigned at = 0;
+
+	while (at + 1 < PHASES_SIZES && bytes > UINT64_C(512) << at)
+		at++;
+	return at;
+}
+
+static void tally(struct phases_tally *t, enum phases_deed deed, const struct command_times *c)
+{
+	struct phases_sum *s = &t->sums[deed][size_class(c->data_bytes)];
+	uint64_t all = 0;
+
+	for (int i = 0; i < COMMAND_PHASES; i++) {
+		uint64_t ns = i == PHASE_HOST ? c->ns[i] - c->before_ns : c->ns[i];
+
+		s->ns[i] += ns;
+		all += ns;
+	}
+	s->commands++;
+	s->bytes += c->data_bytes;
+	if (all > s->longest_ns)
+		s->longest_ns = all;
+}
+
 static void take_command(void *context, const struct command_times *c)
 {
 	struct phases *p = context;
-	enum deed deed = deed_of(c->opcode);
+	enum phases_deed deed = deed_of(c->opcode);
 	uint64_t ns = c->ns[PHASE_COMMAND] + c->ns[PHASE_DATA] + c->ns[PHASE_STATUS];
 
-	if (deed == DEED_FLUSH && ns > p->flush_ns)
+	if (deed == PHASES_FLUSH && ns > p->flush_ns)
 		p->flush_ns = ns;
+	if (p->tally)
+		tally(p->tally, deed, c);
 	if (!p->into)
 		return;
-	if (deed == (p->write ? DEED_WRITE : DEED_READ))
+	if (deed == (p->write ? PHASES_WRITE : PHASES_READ))
 		add(p->into, c, p->fresh);
-	else if (deed == DEED_READ || deed == DEED_WRITE)
+	else if (deed == PHASES_READ || deed == PHASES_WRITE)
 		p->strangers = true;
 	else
 		p->into->others++;
@@ -195,22 +222,37 @@ static void clear(struct phase_times *t)
 		histogram_init(&t->ns[i]);
 }
 
-void phases_begin(struct phases *p, bool write, struct phase_times *into)
+/* What came before is forgotten. */
+static void start_afresh(struct phases *p)
 {
 	uint64_t before;
 
-	pthread_mutex_lock(&p->lock);
 	look(p);
 	if (p->monitor)
 		(void)usbmon_dropped(p->monitor, &before);
 	p->pairing = (struct pairing){ .stage = PAIRING_IDLE };
 	p->strangers = p->unreadable = false;
 	p->fresh = true;
+	p->wall_ns = wall_now_ns();
+	p->raw_ns = clock_now_ns();
+}
+
+void phases_begin(struct phases *p, bool write, struct phase_times *into)
+{
+	pthread_mutex_lock(&p->lock);
+	start_afresh(p);
 	p->write = write;
 	p->into = into;
 	clear(into);
-	p->wall_ns = wall_now_ns();
-	p->raw_ns = clock_now_ns();
+	pthread_mutex_unlock(&p->lock);
+}
+
+void phases_begin_all(struct phases *p, struct phases_tally *into)
+{
+	pthread_mutex_lock(&p->lock);
+	start_afresh(p);
+	p->tally = into;
+	memset(into, 0, sizeof *into);
 	pthread_mutex_unlock(&p->lock);
 }
 
@@ -223,15 +265,23 @@ static bool clock_was_set(const struct phases *p)
 	return off > raw / 1000 + 1000000;
 }
 
+/* DROPPED, CLOCK, or SEEN. */
+static enum phases_state judge_monitor(struct phases *p, uint64_t *dropped)
+{
+	if (!p->monitor)
+		return PHASES_SEEN;
+	if (p->unreadable || usbmon_dropped(p->monitor, dropped) < 0 || *dropped)
+		return PHASES_DROPPED;
+	return p->pairing.backwards || clock_was_set(p) ? PHASES_CLOCK : PHASES_SEEN;
+}
+
 static enum phases_state judge(struct phases *p, uint64_t bytes)
 {
 	struct phase_times *t = p->into;
+	enum phases_state state = judge_monitor(p, &t->dropped);
 
-	if (p->monitor &&
-		(p->unreadable || usbmon_dropped(p->monitor, &t->dropped) < 0 || t->dropped))
-		return PHASES_DROPPED;
-	if (p->monitor && (p->pairing.backwards || clock_was_set(p)))
-		return PHASES_CLOCK;
+	if (state != PHASES_SEEN)
+		return state;
 	if (p->pairing.broken || p->pairing.resets)
 		return PHASES_BROKEN;
 	return p->strangers || t->bytes != bytes || !t->commands ? PHASES_OTHERS : PHASES_SEEN;
@@ -244,6 +294,16 @@ void phases_end(struct phases *p, uint64_t bytes)
 	p->into->state = judge(p, bytes);
 	p->into = NULL;
 	p->flush_ns = 0;
+	pthread_mutex_unlock(&p->lock);
+}
+
+void phases_end_all(struct phases *p)
+{
+	pthread_mutex_lock(&p->lock);
+	look(p);
+	p->tally->state = judge_monitor(p, &p->tally->dropped);
+	p->tally->broken = p->pairing.broken;
+	p->tally = NULL;
 	pthread_mutex_unlock(&p->lock);
 }
 

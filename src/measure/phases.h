@@ -37,6 +37,25 @@ struct phase_times {
 		ns[COMMAND_PHASES]; /* a command each; the host's: where there is one before it */
 };
 
+/* What all commands of an observation add up to, by what they did and how much. */
+enum phases_deed { PHASES_READ, PHASES_WRITE, PHASES_FLUSH, PHASES_OTHER };
+
+enum { PHASES_DEEDS = 4, PHASES_SIZES = 24 };
+
+struct phases_sum {
+	uint64_t commands, bytes;
+	/* the host's without the time between commands, in which nobody may have wanted anything */
+	uint64_t ns[COMMAND_PHASES];
+	uint64_t longest_ns; /* of one command */
+};
+
+struct phases_tally {
+	enum phases_state state; /* SEEN, DROPPED or CLOCK */
+	uint64_t dropped, broken;
+	/* by enum phases_deed and size: up to 512 B << index */
+	struct phases_sum sums[PHASES_DEEDS][PHASES_SIZES];
+};
+
 /* Watches a model (filter NULL) or that disk on its bus. 0, or -1 with *err: what is in the way. */
 int phases_open(struct phases **out, struct medium *m, const struct usbmon_filter *filter,
 	struct error *err);
@@ -46,6 +65,10 @@ void phases_close(struct phases *p); /* closing NULL does nothing */
 void phases_begin(struct phases *p, bool write, struct phase_times *into);
 /* Takes what the monitor still has of it, and judges it: `bytes` were moved by the caller's own count. */
 void phases_end(struct phases *p, uint64_t bytes);
+
+/* The same for everything that is sent from here on. */
+void phases_begin_all(struct phases *p, struct phases_tally *into);
+void phases_end_all(struct phases *p);
 
 /* Longest SYNCHRONIZE CACHE since the last call; 0: there was none, or nobody watches. p may be NULL. */
 uint64_t phases_flush_ns(struct phases *p);

@@ -20,6 +20,7 @@ struct command_times {
 	 * given it. The host's is what lies between, back to the end of the command before. */
 	uint64_t ns[COMMAND_PHASES];
 	bool host_known; /* the host's is: there was a command before it */
+	uint64_t before_ns; /* part of the host's: since the command before */
 	bool failed; /* a stall, a status that is not good, or none */
 };
 

@@ -109,6 +109,7 @@ static void tell(struct model *k, uint8_t opcode, bool to_host, size_t bytes, in
 	c.ns[PHASE_DATA] = stretch(g->taken_ns, data_end);
 	c.ns[PHASE_STATUS] = stretch(data_end, g->now_ns);
 	c.ns[PHASE_HOST] = stretch(k->ended_ns, g->sent_ns);
+	c.before_ns = c.ns[PHASE_HOST];
 	k->ended_ns = g->now_ns;
 	if (k->watch.command)
 		k->watch.command(k->watch.context, &c);

@@ -17,7 +17,7 @@ static const struct line_kind *const verify[] = { &kind_verify_plan, &kind_verif
 	&kind_verify_state, &kind_verify_resume };
 static const struct line_kind *const audit[] = { &kind_promise, &kind_audit };
 static const struct line_kind *const observe[] = { &kind_second, &kind_total, &kind_seen, &kind_mix,
-	&kind_latency, &kind_service };
+	&kind_latency, &kind_service, &kind_commands };
 static const struct line_kind *const journal[] = { &kind_cycle, &kind_ready, &kind_intend,
 	&kind_done, &kind_flush, &kind_stored, &kind_pull, &kind_stop, &kind_recheck,
 	&kind_damage };

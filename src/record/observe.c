@@ -11,6 +11,11 @@
 #include "record/file.h"
 #include "record/line.h"
 
+static const char *const deed_words[] = { [OBSERVED_READ] = "read",
+	[OBSERVED_WRITE] = "write",
+	[OBSERVED_FLUSH] = "flush",
+	[OBSERVED_OTHER] = "other",
+	NULL };
 static const char *const words[] = { [RUN_READ] = "read", [RUN_WRITE] = "write", NULL };
 
 void observation_release(struct observation *o)
@@ -50,6 +55,13 @@ const struct line_kind kind_second = LINE_KIND("second", second_fields,
 static const struct field total_fields[] = {
 	FIELD("traced", traced, "0 or 1: single requests were seen"),
 	FIELD("why", why, "not"),
+	FIELD_AS("phases", FIELD_IS_WORD, phases,
+		"of the commands on the bus: seen; or not, because events were dropped or the "
+		"clock was set; absent when nobody watched",
+		.words = run_phases_words, FIELD_IF(phases_watched)),
+	FIELD("phases_off", phases_off, "why phases were not watched; empty when they were"),
+	FIELD("broken_commands", broken_commands,
+		"on the bus, that came to no status of their own"),
 	COUNTS(total.),
 };
 static const struct field seen_fields[] = {
@@ -119,6 +131,22 @@ static const struct field latency_fields[] = {
 const struct line_kind kind_latency =
 	LINE_KIND("request-time", latency_fields, "Times of requests, in short.");
 
+#define HERE struct observed_commands
+static const struct field commands_fields[] = {
+	FIELD_AS("of", FIELD_IS_WORD, of, "read, write, flush or other", .words = deed_words),
+	FIELD("upto_bytes", upto_bytes, "each moved at most this much, and more than half of it"),
+	FIELD("commands", commands, "of that kind and size"),
+	FIELD("bytes", bytes, "that they moved"),
+	FIELD_NS("command_seconds", phase_ns[RUN_PHASE_COMMAND], "as in a pass line, all together"),
+	FIELD_NS("data_seconds", phase_ns[RUN_PHASE_DATA], ""),
+	FIELD_NS("status_seconds", phase_ns[RUN_PHASE_STATUS], ""),
+	FIELD_NS("host_seconds", phase_ns[RUN_PHASE_HOST], "without the time between commands"),
+	FIELD_NS("longest_seconds", longest_ns, "one command"),
+};
+#undef HERE
+const struct line_kind kind_commands =
+	LINE_KIND("commands", commands_fields, "Commands as they were seen on the disk's bus.");
+
 /* ---- writing ---- */
 
 int observe_write_second(
@@ -169,6 +197,9 @@ int observe_write_result(struct record_writer *w, const struct observation *o, s
 {
 	if (record_write(w, &kind_total, o, err) < 0)
 		return -1;
+	for (size_t i = 0; i < o->command_count; i++)
+		if (record_write(w, &kind_commands, &o->commands[i], err) < 0)
+			return -1;
 	if (!o->traced)
 		return 0;
 	if (record_write(w, &kind_seen, o, err) < 0 || write_sizes(w, o, RUN_READ, err) < 0 ||
@@ -252,6 +283,12 @@ static void take_latency(struct observation *o, const struct line *l)
 					    : &o->flush) = line.l;
 }
 
+static void take_commands(struct observation *o, const struct line *l)
+{
+	if (o->command_count < OBSERVED_COMMANDS_MAX)
+		line_take_fields(l, &kind_commands, &o->commands[o->command_count++]);
+}
+
 static int take_line(
 	struct run *run, struct observation *o, const struct line *l, struct error *err)
 {
@@ -265,6 +302,8 @@ static int take_line(
 		line_take_fields(l, &kind_seen, o);
 	else if (!strcmp(l->kind, kind_latency.name))
 		take_latency(o, l);
+	else if (!strcmp(l->kind, kind_commands.name))
+		take_commands(o, l);
 	else
 		run_take_line(run, l, NULL);
 	return 0;

@@ -37,6 +37,19 @@ struct observed_latency { /* of one direction; from the trace */
 	uint64_t max_bytes; /* its size */
 };
 
+enum observed_deed { OBSERVED_READ, OBSERVED_WRITE, OBSERVED_FLUSH, OBSERVED_OTHER };
+
+/* Commands on the bus of the disk, of one kind and about one size, all together. */
+struct observed_commands {
+	enum observed_deed of;
+	uint64_t upto_bytes; /* each moved at most this much, and more than half of it */
+	uint64_t commands, bytes;
+	uint64_t phase_ns[RUN_PHASE_COUNT]; /* the host's without the time between commands */
+	uint64_t longest_ns; /* one command */
+};
+
+enum { OBSERVED_COMMANDS_MAX = 96 };
+
 struct observation {
 	bool traced; /* below: exact requests; else the counters alone are known */
 	char why[256]; /* not traced: why */
@@ -52,12 +65,19 @@ struct observation {
 	uint64_t flushes, fua, discards, others, errors;
 	uint64_t lost; /* events the kernel dropped: more was sent than is counted here */
 	struct observed_latency latency[2], flush;
+	/* Whether the phases of commands were seen on the bus. */
+	enum run_phases phases;
+	bool phases_watched; /* phases is anything but NOT_WATCHED */
+	char phases_off[160]; /* why they were not watched; "": they were, or the record is older */
+	uint64_t broken_commands; /* that came to no status of their own */
+	struct observed_commands commands[OBSERVED_COMMANDS_MAX]; /* by what they did, then size */
+	size_t command_count;
 };
 
 void observation_release(struct observation *o);
 
 extern const struct line_kind kind_second, kind_total, kind_seen, kind_mix, kind_service,
-	kind_latency;
+	kind_latency, kind_commands;
 
 /* Lines "second", written as they come, and the rest at the end. */
 int observe_write_second(

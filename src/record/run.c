@@ -35,7 +35,7 @@ static const char *const order_words[] = {
 	[RUN_SEQUENTIAL] = "sequential", [RUN_RANDOM] = "random", NULL
 };
 
-static const char *const phases_words[] = { [RUN_PHASES_NOT_WATCHED] = "not-watched",
+const char *const run_phases_words[] = { [RUN_PHASES_NOT_WATCHED] = "not-watched",
 	[RUN_PHASES_SEEN] = "seen",
 	[RUN_PHASES_DROPPED] = "dropped",
 	[RUN_PHASES_BROKEN] = "broken",
@@ -184,7 +184,7 @@ static const struct field pass_fields[] = {
 		"of the commands on the bus: seen; or not, because events were dropped, commands "
 		"were broken off, others came in between, or the clock was set; absent when nobody "
 		"watched",
-		.words = phases_words, FIELD_IF(phases_watched)),
+		.words = run_phases_words, FIELD_IF(phases_watched)),
 	FIELD_WHEN("commands", commands, phases_seen,
 		"that carried the data; this and the rest are absent unless phases were seen"),
 	FIELD_WHEN("other_commands", other_commands, phases_seen, "in between"),

@@ -160,6 +160,7 @@ double run_pass_rate_acknowledged(const struct run_pass *p);
 double run_pass_rate_stored(const struct run_pass *p);
 
 const char *run_direction_name(enum run_direction d); /* "read", "write" */
+extern const char *const run_phases_words[]; /* by enum run_phases, ended by NULL */
 const char *run_order_name(enum run_order o); /* "sequential", "random" */
 
 struct line_kind;

@@ -379,7 +379,19 @@ START_TEST(an_observation_with_all_that_can_be_odd)
 	struct run run;
 
 	sample_run_init(&run);
+	o.phases_watched = true;
+	o.phases = RUN_PHASES_SEEN;
+	o.command_count = 2;
+	o.commands[0] = (struct observed_commands){ .of = OBSERVED_WRITE,
+		.upto_bytes = 4096,
+		.commands = 10,
+		.phase_ns = { [RUN_PHASE_DATA] = 500000, [RUN_PHASE_HOST] = 100000 } };
+	o.commands[1] = (struct observed_commands){ .of = OBSERVED_FLUSH,
+		.upto_bytes = 512,
+		.commands = 1,
+		.phase_ns = { [RUN_PHASE_STATUS] = 700000 } };
 	check_observation(&run, &o);
+	o.phases = RUN_PHASES_DROPPED;
 	o.lost = 3;
 	check_observation(&run, &o);
 	o.traced = false;
