@@ -1,6 +1,5 @@
 /* blkassay audit: what a gadget claims about its writes, and whether it keeps it. */
 #include <string.h>
-#include <unistd.h>
 
 #include "audit/audit.h"
 #include "base/error.h"
@@ -148,8 +147,7 @@ static int audit(struct session *s, const struct options *o, const struct audit_
 		s, &w, p->area_start, p->area_bytes, audit_bytes_to_write(p), &saving.watch, err);
 	progress_finish(&saving, NULL);
 	if (rc < 0) {
-		record_close(&w, NULL);
-		unlink(path); /* nothing was audited, so there is nothing to keep */
+		record_discard(&w); /* nothing was audited, so there is nothing to keep */
 		return error_exit_status(err);
 	}
 	status = session_ended(s, &w, run(s, p, &w, &found, err), err);

@@ -327,13 +327,14 @@ static int measure(struct session *s, const struct options *o, const struct swee
 		outcome = sweep_run(s->medium, plan, &sink, &progress.watch, err);
 	progress_finish(&progress, "the sweep");
 	status = session_ended(s, &writer, outcome_status(outcome, err), err);
+	if (status == 2) { /* refused before anything was measured: there is nothing to keep */
+		record_discard(&writer);
+		return status;
+	}
 	if (record_run_end(&writer, status, err, &end_err) < 0 && status != 3) {
 		*err = end_err;
 		status = 3;
 	}
-	/* Refused before anything was measured: there is nothing to keep. */
-	if (status == 2)
-		unlink(path);
 	return status;
 }
 

@@ -3,7 +3,6 @@
 
 #include <string.h>
 #include <sys/random.h>
-#include <unistd.h>
 
 #include "base/error.h"
 #include "base/random.h"
@@ -59,8 +58,7 @@ static int begin(struct record_writer *w, const char *path, struct run_head *hea
 	if (record_create(w, path, head->kind, err) < 0)
 		return -1;
 	if (run_write_head(w, head, err) < 0 || run_write_target(w, target, err) < 0) {
-		record_close(w, NULL);
-		unlink(path);
+		record_discard(w);
 		return -1;
 	}
 	return 0;

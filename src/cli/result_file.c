@@ -8,6 +8,7 @@
 #include <unistd.h>
 
 #include "base/error.h"
+#include "base/own_file.h"
 #include "base/text.h"
 
 /* The first bytes of every record of ours. */
@@ -66,8 +67,8 @@ int result_file_open(struct result_file *f, const char *path, struct error *err)
 		return error_sys(err, ERROR_USAGE, errno, "cannot write '%s'", path);
 	f->file = fdopen(fd, "w");
 	if (!f->file) {
+		(void)own_file_unlink(fd, f->temporary);
 		close(fd);
-		unlink(f->temporary);
 		return error_set(err, ERROR_IO, "out of memory");
 	}
 	return 0;
@@ -83,38 +84,56 @@ int result_file_write(struct result_file *f, struct text *t, struct error *err)
 	return 0;
 }
 
+/* Stored and closed, then put in its place by a second descriptor, which still says which file is ours. 0 or an errno;
+ * ESTALE: it was moved away. */
+static int put_in_place(const struct result_file *f, FILE *file, int own)
+{
+	int failed = fflush(file) != 0 || fsync(own) < 0 ? errno : 0;
+
+	if (fclose(file) != 0 && !failed)
+		failed = errno;
+	if (!failed) {
+		int rc = own_file_rename(own, f->temporary, f->path);
+
+		failed = rc > 0 ? ESTALE : -rc;
+	}
+	if (failed)
+		(void)own_file_unlink(own, f->temporary);
+	close(own);
+	return failed;
+}
+
 int result_file_finish(struct result_file *f, struct error *err)
 {
 	FILE *file = f->file;
-	int failed = 0;
+	int own, failed;
 
-	f->file = NULL;
-	if (!file || file == stdout) /* the dispatcher checks stdout for every command */
+	if (!file || file == stdout) { /* the dispatcher checks stdout for every command */
+		f->file = NULL;
 		return 0;
+	}
 	/* It may have come there since, by another name of the same place. */
 	if (is_record(f->path)) {
-		fclose(file);
-		unlink(f->temporary);
+		result_file_drop(f);
 		return error_set(err, ERROR_IO,
 			"'%s' has become a run record, which a result does not replace", f->path);
 	}
-	if (fflush(file) != 0 || fsync(fileno(file)) < 0)
+	own = fcntl(fileno(file), F_DUPFD_CLOEXEC, 0);
+	if (own < 0) {
 		failed = errno;
-	if (fclose(file) != 0 && !failed)
-		failed = errno;
-	if (!failed && rename(f->temporary, f->path) < 0)
-		failed = errno;
-	if (!failed)
-		return 0;
-	unlink(f->temporary);
-	return error_sys(err, ERROR_IO, failed, "cannot write '%s'", f->path);
+		result_file_drop(f);
+	} else {
+		f->file = NULL;
+		failed = put_in_place(f, file, own);
+	}
+	return failed ? error_sys(err, ERROR_IO, failed, "cannot write '%s'", f->path) : 0;
 }
 
 void result_file_drop(struct result_file *f)
 {
 	if (f->file && f->file != stdout) {
+		(void)own_file_unlink(fileno(f->file), f->temporary);
 		fclose(f->file);
-		unlink(f->temporary);
 	}
 	f->file = NULL;
 }

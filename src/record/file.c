@@ -11,6 +11,7 @@
 
 #include "base/durable.h"
 #include "base/error.h"
+#include "base/own_file.h"
 #include "record/field.h"
 #include "record/line.h"
 #include "record/old_names.h"
@@ -90,10 +91,7 @@ int record_create(struct record_writer *w, const char *path, const char *kind, s
 				err, ERROR_IO, -rc, "cannot store record '%s' in its folder", path);
 	}
 	if (rc < 0) {
-		close(w->fd);
-		w->fd = -1;
-		unlink(path);
-		text_release(&w->line);
+		record_discard(w);
 		return -1;
 	}
 	return 0;
@@ -112,6 +110,13 @@ int record_close(struct record_writer *w, struct error *err)
 	w->fd = -1;
 	text_release(&w->line);
 	return rc < 0 ? error_sys(err, ERROR_IO, -rc, "cannot store record '%s'", w->path) : 0;
+}
+
+void record_discard(struct record_writer *w)
+{
+	if (w->fd >= 0)
+		(void)own_file_unlink(w->fd, w->path);
+	record_close(w, NULL);
 }
 
 /* Makes sure a whole line, or all there is, lies in the buffer. Returns its length, *newline false at a cut end.

@@ -43,6 +43,8 @@ int record_commit(struct record_writer *w, bool sync, struct error *err);
 
 /* Syncs and closes; 0, or -1 with *err. A writer that was never created closes to 0. */
 int record_close(struct record_writer *w, struct error *err);
+/* Closes and removes the file that record_create made, unless another has been put in its place. */
+void record_discard(struct record_writer *w);
 
 struct record_reader {
 	int fd;
