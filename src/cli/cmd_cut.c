@@ -320,6 +320,8 @@ static int bring_back(struct cut_job *job, struct error *err)
 		rc = medium_replug(job->session.medium, true);
 		return rc < 0 ? error_sys(err, ERROR_IO, -rc, "cannot replug the model") : 0;
 	}
+	if (job->session.traits->kind == MEDIUM_IMAGE) /* it cannot come back under its name */
+		return session_reopen(&job->session, err);
 	return cut_return_wait(
 		&job->session, job->o, job->o->given[OPTION_CUT_WITH] ? 120 * second_ns : 0, err);
 }
@@ -454,7 +456,7 @@ int cmd_cut(const struct options *o)
 	if (session_close(&job.session, &close_err) < 0) {
 		int closed = message_error(&close_err);
 
-		status = status == 0 ? closed : status;
+		status = status == 0 || status == 1 || status == 4 ? closed : status;
 	}
 	return status;
 }

@@ -47,30 +47,10 @@ static int put_back(struct restoring *r, struct session *s, struct error *err)
 	rc = kept_restore(r->k, s->medium, r->overwrite ? KEPT_OVER_ALL : KEPT_OVER_RUN, &r->result,
 		&progress.watch, err);
 	progress_finish(&progress, rc ? NULL : "restoring");
+	if (rc < 0 && err->kind == ERROR_IO && medium_check(s->medium, MEDIUM_CHECK_FAILED) < 0)
+		return medium_explain(s->medium, err);
 	if (rc < 0 && err->kind == ERROR_REFUSED)
 		explain_refusal(r, s, err);
-	return rc;
-}
-
-static int restore(struct restoring *r, struct error *err)
-{
-	const struct kept_identity *id = kept_identity(r->k);
-	struct session s;
-	int rc;
-
-	if (kept_in_use(r->k))
-		return error_set(err, ERROR_REFUSED,
-			"'%s' is in use: the run that saved it is still going, and puts the data "
-			"back itself",
-			r->saved);
-	if (session_open_restore(&s, r->target, id, r->overwrite, err) < 0)
-		return -1;
-	if (!session_is_named(&s, id))
-		message_note("the data was saved from '%s'%s%s, and '%s' is '%s': its content "
-			     "decides",
-			id->token, *id->place ? ", " : "", id->place, r->target, s.token);
-	rc = put_back(r, &s, err);
-	session_close(&s, NULL); /* nothing of its own to put back */
 	return rc;
 }
 
@@ -95,6 +75,37 @@ static void tell(const struct restoring *r)
 	message_note("'%s' is no longer needed", r->saved);
 }
 
+static int restore(struct restoring *r, struct error *err)
+{
+	const struct kept_identity *id = kept_identity(r->k);
+	struct error late = { 0 };
+	struct session s;
+	int rc;
+
+	if (kept_in_use(r->k))
+		return error_set(err, ERROR_REFUSED,
+			"'%s' is in use: the run that saved it is still going, and puts the data "
+			"back itself",
+			r->saved);
+	if (session_open_restore(&s, r->target, id, r->overwrite, err) < 0)
+		return -1;
+	if (!session_is_named(&s, id))
+		message_note("the data was saved from '%s'%s%s, and '%s' is '%s': its content "
+			     "decides",
+			id->token, *id->place ? ", " : "", id->place, r->target, s.token);
+	rc = put_back(r, &s, err);
+	if (rc == 0)
+		tell(r);
+	if (session_close(&s, &late) == 0)
+		return rc;
+	/* Where it went to has another name by now, or may have been written by somebody else. */
+	if (rc == 0)
+		*err = late;
+	else
+		message_warning("%s", late.text);
+	return -1;
+}
+
 int cmd_restore(const struct options *o)
 {
 	struct restoring r = { .saved = o->args[0],
@@ -106,8 +117,6 @@ int cmd_restore(const struct options *o)
 	if (kept_open(&r.k, r.saved, &err) < 0)
 		return message_error(&err);
 	rc = restore(&r, &err);
-	if (!rc)
-		tell(&r);
 	kept_close(r.k);
 	return rc < 0 ? message_error(&err) : 0;
 }

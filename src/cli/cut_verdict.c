@@ -12,7 +12,7 @@
 
 static int check_identity(const struct session *s, const struct journal *j, struct error *err)
 {
-	if (strcmp(s->token, j->target.token) != 0 || s->traits->size_bytes != j->target.size_bytes)
+	if (!session_fits(s, j->target.token) || s->traits->size_bytes != j->target.size_bytes)
 		return error_set(err, ERROR_REFUSED,
 			"'%s' is not the target of this journal: it is '%s' with %llu bytes, the "
 			"journal is of '%s' with %llu bytes",
@@ -35,7 +35,28 @@ static bool is_same_plug(const struct session *s, const struct journal *j)
 	struct journal_plug now;
 
 	cut_verdict_plug(&now, s);
+	/* Nothing cuts an image off but the machine's own end. */
+	if (s->traits->kind == MEDIUM_IMAGE)
+		return *now.boot && !strcmp(now.boot, j->cycle.plug.boot);
 	return journal_plug_is_same(&now, &j->cycle.plug);
+}
+
+/* Another file of the same name and size, in another folder, is not to be accused: what the journal tells of has to be on it
+ * somewhere. */
+static int check_content(const struct session *s, const struct journal *j,
+	const struct recheck_result *r, struct error *err)
+{
+	uint64_t judged = 0;
+
+	for (int i = 0; i < RECHECK_DUTIES; i++)
+		judged += r->blocks[i];
+	if (!strcmp(s->token, j->target.token) || !judged || recheck_broken(r) < judged)
+		return 0;
+	return error_set(err, ERROR_REFUSED,
+		"'%s' lies elsewhere than the target of this journal and holds nothing of what was "
+		"written there, so it is taken for another file; to judge it all the same, move it "
+		"back to where it was",
+		s->traits->path);
 }
 
 int cut_verdict(
@@ -58,6 +79,10 @@ int cut_verdict(
 		progress.counts_bytes = !s->traits->virtual_clock;
 		rc = recheck_run(s->medium, &j, &progress.watch, out, err);
 		progress_finish(&progress, "rechecking");
+		if (rc == 0 && check_content(s, &j, out, err) < 0) {
+			recheck_result_release(out);
+			rc = -1;
+		}
 		/* A target that stopped answering was cut off, whatever this host saw of it. */
 		out->uncut = rc == 0 && same && strcmp(j.stop, "gone") != 0;
 	}

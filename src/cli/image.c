@@ -9,8 +9,11 @@
 #include <unistd.h>
 
 #include "base/error.h"
+#include "base/own_file.h"
 #include "base/random.h"
 #include "cli/progress.h"
+#include "platform/file_lock.h"
+#include "platform/hold.h"
 
 enum { FILL_BYTES = 1 << 20 };
 
@@ -79,10 +82,34 @@ static int explain_open(int saved, const char *path, struct error *err)
 		err, machine ? ERROR_IO : ERROR_USAGE, saved, "cannot create image '%s'", path);
 }
 
-int image_create(const char *path, uint64_t bytes, struct error *err)
+static int explain_making(int rc, const char *path, uint64_t bytes, struct error *err)
+{
+	if (rc == -ECANCELED)
+		return error_set(
+			err, ERROR_INTERRUPTED, "interrupted while making image '%s'", path);
+	return error_sys(err, ERROR_IO, -rc, "cannot make image '%s' of %llu bytes", path,
+		(unsigned long long)bytes);
+}
+
+static int give_up(int fd, const char *path, struct error *err)
+{
+	int rc = own_file_unlink(fd, path);
+
+	close(fd);
+	if (rc > 0)
+		error_add(err, "; that name means another file by now, which is left as it is");
+	else if (rc < 0)
+		error_add(err, "; what there is of it cannot be removed: %s", strerror(-rc));
+	else
+		error_add(err, "; it is removed");
+	return -1;
+}
+
+int image_create(struct hold **out, const char *path, uint64_t bytes, struct error *err)
 {
 	int fd, rc;
 
+	*out = NULL;
 	if (!*path)
 		return error_set(
 			err, ERROR_USAGE, "the target is empty; name the image file to create");
@@ -93,15 +120,12 @@ int image_create(const char *path, uint64_t bytes, struct error *err)
 	fd = open(path, O_RDWR | O_CREAT | O_EXCL | O_NOFOLLOW | O_CLOEXEC, 0666);
 	if (fd < 0)
 		return explain_open(errno, path, err);
-	rc = claim_and_fill(fd, bytes);
-	if (close(fd) < 0 && !rc)
-		rc = -errno;
+	rc = file_lock(fd, true); /* it is seen by others from here on */
 	if (!rc)
-		return 0;
-	unlink(path);
-	if (rc == -ECANCELED)
-		return error_set(err, ERROR_INTERRUPTED,
-			"interrupted while making image '%s'; it is removed", path);
-	return error_sys(err, ERROR_IO, -rc, "cannot make image '%s' of %llu bytes", path,
-		(unsigned long long)bytes);
+		rc = claim_and_fill(fd, bytes);
+	if (rc < 0)
+		explain_making(rc, path, bytes, err);
+	else
+		rc = hold_made(out, fd, path, err);
+	return rc < 0 ? give_up(fd, path, err) : 0;
 }

@@ -9,6 +9,7 @@
 #include <string.h>
 #include <sys/stat.h>
 #include <sys/statvfs.h>
+#include <sys/sysmacros.h>
 #include <sys/vfs.h>
 #include <time.h>
 #include <unistd.h>
@@ -16,9 +17,9 @@
 #include "base/error.h"
 #include "base/size.h"
 #include "base/text.h"
-#include "medium/model.h"
 #include "platform/blockdev.h"
 #include "platform/clock.h"
+#include "platform/hold.h"
 #include "platform/usage.h"
 
 static void folder_of(char out[PATH_MAX], const char *path)
@@ -71,36 +72,43 @@ int output_record_path(
 	return 0;
 }
 
-static bool is_same(const char *path, const char *target)
+static bool is_target(const char *path, const struct output_target *t)
 {
-	struct stat a, b;
+	struct stat st, file;
 
-	if (stat(path, &a) < 0 || stat(target, &b) < 0)
-		return !strcmp(path, target);
-	if (S_ISBLK(a.st_mode) && S_ISBLK(b.st_mode))
-		return a.st_rdev == b.st_rdev;
-	return a.st_dev == b.st_dev && a.st_ino == b.st_ino;
+	if (stat(path, &st) < 0)
+		return !strcmp(path, t->name);
+	if (t->device && S_ISBLK(st.st_mode))
+		return st.st_rdev == makedev(t->device->major, t->device->minor);
+	return t->file && hold_stat(t->file, &file) == 0 && st.st_dev == file.st_dev &&
+	       st.st_ino == file.st_ino;
 }
 
-int output_check_target(
-	const char *path, const struct blockdev *device, const char *target, struct error *err)
+static bool lies_on(const char *folder, const struct output_target *t)
+{
+	struct stat file;
+
+	if (t->device)
+		return usage_path_lies_on_disk(NULL, folder, t->device->disk);
+	return t->file && hold_stat(t->file, &file) == 0 &&
+	       usage_path_lies_in_file(NULL, folder, &file);
+}
+
+int output_check_target(const char *path, const struct output_target *target, struct error *err)
 {
 	char folder[PATH_MAX];
-	bool lies;
 
-	if (model_is_target(target))
+	if (!target->device && !target->file)
 		return 0;
-	if (is_same(path, target))
+	if (is_target(path, target))
 		return error_set(err, ERROR_REFUSED,
 			"'%s' is the target itself; let the output go elsewhere with --out", path);
 	folder_of(folder, path);
-	lies = device ? usage_path_lies_on_disk(NULL, folder, device->disk)
-		      : usage_path_lies_in_file(NULL, folder, target);
-	if (lies)
+	if (lies_on(folder, target))
 		return error_set(err, ERROR_REFUSED,
 			"'%s' would lie on the target '%s'; let the output go to another disk with "
 			"--out",
-			path, target);
+			path, target->name);
 	return 0;
 }
 

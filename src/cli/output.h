@@ -7,16 +7,22 @@
 
 struct blockdev;
 struct error;
+struct hold;
 
 /* wanted, or blkassay-KIND-TIME.assay in the current folder (with -2, -3, ... where that exists). Refuses what cannot be
  * a new record: an existing file, a folder. */
 int output_record_path(
 	char *out, size_t room, const char *wanted, const char *kind, struct error *err);
 
-/* Refuses a path that is the target, or lies on a filesystem kept on it. device NULL: target is an image file (or a
- * model). */
-int output_check_target(
-	const char *path, const struct blockdev *device, const char *target, struct error *err);
+/* A target as outputs see it: a device, or a file that it is or lies in; neither: a model. */
+struct output_target {
+	const char *name; /* as the user named it */
+	const struct blockdev *device; /* NULL: none */
+	const struct hold *file; /* NULL: none */
+};
+
+/* Refuses a path that is the target or the file beneath it, or lies on a filesystem kept on it. */
+int output_check_target(const char *path, const struct output_target *target, struct error *err);
 
 /* RECORD.kept */
 int output_kept_path(char *out, size_t room, const char *record_path, struct error *err);

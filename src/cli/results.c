@@ -77,9 +77,8 @@ static int refuse_same(const struct options *o, struct error *err)
 /* Whether a file may lie there. */
 struct place {
 	const char *record; /* of the run; NULL: there is none */
-	const struct blockdev *device;
-	const char *target; /* NULL: anywhere */
-	const struct session *session; /* NULL: the two above tell */
+	const struct output_target *target; /* NULL: anywhere */
+	const struct session *session; /* NULL: the one above tells */
 };
 
 static int check_place(const struct place *p, const char *path, struct error *err)
@@ -91,7 +90,7 @@ static int check_place(const struct place *p, const char *path, struct error *er
 			"'%s' is where the run's record goes; give each its own file", path);
 	if (p->session)
 		return session_check_output(p->session, path, err);
-	return p->target ? output_check_target(path, p->device, p->target, err) : 0;
+	return p->target ? output_check_target(path, p->target, err) : 0;
 }
 
 static int open_files(
@@ -136,9 +135,9 @@ int results_open(struct results *r, const struct options *o, struct error *err)
 }
 
 int results_open_on(struct results *r, const struct options *o, const char *record,
-	const struct blockdev *device, const char *target, struct error *err)
+	const struct output_target *target, struct error *err)
 {
-	return open_all(r, o, &(struct place){ record, device, target, NULL }, err);
+	return open_all(r, o, &(struct place){ record, target, NULL }, err);
 }
 
 int results_open_in(struct results *r, const struct options *o, const char *record,

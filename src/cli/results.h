@@ -8,9 +8,9 @@
 #include "base/text.h"
 #include "cli/result_file.h"
 
-struct blockdev;
 struct error;
 struct options;
+struct output_target;
 struct session;
 struct view;
 
@@ -29,9 +29,9 @@ struct results {
 int results_open(struct results *r, const struct options *o, struct error *err);
 
 /* The same for a run on a target: text comes too, but where a file is standard output; files that are the target or would
- * lie on it, or are the run's record, are refused. device NULL: an image or a model. */
+ * lie on it, or are the run's record, are refused. */
 int results_open_on(struct results *r, const struct options *o, const char *record,
-	const struct blockdev *device, const char *target, struct error *err);
+	const struct output_target *target, struct error *err);
 int results_open_in(struct results *r, const struct options *o, const char *record,
 	const struct session *s, struct error *err);
 

@@ -26,6 +26,7 @@
 #include "medium/telltale.h"
 #include "platform/blockdev.h"
 #include "platform/guard.h"
+#include "platform/hold.h"
 #include "record/file.h"
 
 struct session_own {
@@ -33,10 +34,12 @@ struct session_own {
 	bool created; /* by --create, this time */
 	bool began; /* writes were allowed: from here on a created image is worth keeping */
 	bool is_device;
+	bool ended; /* all that a run that wrote has to do at its end is done */
 	bool writes; /* opened for writing */
 	bool fixed_allowed;
 	const struct kept_identity *restores; /* what is to be put back, else NULL */
 	struct blockdev device; /* as examined before it was opened */
+	struct hold *hold; /* of an image, or of the file beneath a loop device; NULL: none */
 	struct kept_identity identity;
 	struct session_keep keep;
 };
@@ -102,32 +105,25 @@ static int judge_device(struct session *s, bool write, struct error *err)
 
 static int judge_image(struct session *s, bool write, struct error *err)
 {
+	const struct hold *hold = s->own->hold;
 	struct guard_verdict verdict;
 	struct usage usage = { 0 };
-	bool known = !write || usage_read_file(&usage, NULL, s->own->target, NULL) == 0;
+	struct stat st;
+	bool known =
+		!write || (hold_stat(hold, &st) == 0 && usage_read_file(&usage, NULL, &st) == 0);
 
-	guard_judge_image(&verdict, s->own->target, known ? &usage : NULL);
+	guard_judge_image(&verdict, s->own->target, hold_place(hold), known ? &usage : NULL);
 	text_copy(s->token, sizeof s->token, verdict.token);
 	return !write || verdict.may_write ? 0
 					   : error_set(err, ERROR_REFUSED, "%s", verdict.sentence);
 }
 
-/* What is neither a device nor a file, or missing, is left to medium_open, which says so. */
-static int examine(struct session *s, bool write, struct error *err)
+static int examine_device(struct session *s, bool write, struct error *err)
 {
 	struct session_own *own = s->own;
 	struct stat st;
 
-	if (model_is_target(own->target) || stat(own->target, &st) < 0)
-		return 0;
-	if (S_ISREG(st.st_mode)) {
-		char *full = realpath(own->target, NULL); /* may be longer than the field */
-
-		text_copy(own->identity.place, sizeof own->identity.place, full ? full : "");
-		free(full);
-		return judge_image(s, write, err);
-	}
-	if (!S_ISBLK(st.st_mode))
+	if (stat(own->target, &st) < 0 || !S_ISBLK(st.st_mode))
 		return 0;
 	own->is_device = true;
 	blockdev_look(own->target);
@@ -135,7 +131,38 @@ static int examine(struct session *s, bool write, struct error *err)
 		0)
 		return -1;
 	text_copy(own->identity.place, sizeof own->identity.place, own->device.backing_file);
-	return judge_device(s, write, err);
+	if (judge_device(s, write, err) < 0)
+		return -1;
+	if (!own->hold &&
+		hold_device(&own->hold, own->device.disk, own->device.node, write, err) < 0)
+		return -1;
+	return write ? hold_for_writing(own->hold, err) : 0;
+}
+
+/* Held from the first look on: when it is opened again, it is the same hold. */
+static int examine_image(struct session *s, bool write, struct error *err)
+{
+	struct session_own *own = s->own;
+
+	text_copy(own->identity.place, sizeof own->identity.place, hold_place(own->hold));
+	if (judge_image(s, write, err) < 0)
+		return -1;
+	return write ? hold_for_writing(own->hold, err) : 0;
+}
+
+/* What is neither a device nor a file, or missing, is left to medium_open, which says so. */
+static int examine(struct session *s, bool write, struct error *err)
+{
+	struct session_own *own = s->own;
+	int rc;
+
+	if (model_is_target(own->target))
+		return 0;
+	rc = own->hold ? !hold_is_image(own->hold)
+		       : hold_image(&own->hold, own->target, write, err);
+	if (rc < 0)
+		return -1;
+	return rc ? examine_device(s, write, err) : examine_image(s, write, err);
 }
 
 /* Between examining and opening, another device may have taken the name, or somebody may have begun to use this one. */
@@ -164,7 +191,7 @@ static int open_medium(struct session *s, bool write, struct error *err)
 
 	s->own->writes = write;
 	if (examine(s, write, err) < 0 ||
-		medium_open(&s->medium, s->own->target,
+		medium_open_held(&s->medium, s->own->hold, s->own->target,
 			write ? MEDIUM_READ_WRITE : MEDIUM_READ_ONLY, err) < 0)
 		return -1;
 	s->traits = medium_traits(s->medium);
@@ -204,7 +231,7 @@ static int check_token(const struct session *s, const char *token, struct error 
 		return 0;
 	return error_set(err, ERROR_REFUSED,
 		"--erase '%s' does not name %s; 'blkassay targets' shows the token of each "
-		"device, an image file's is its name",
+		"device, a run without --erase that of an image file",
 		token, describe(s, text, sizeof text));
 }
 
@@ -251,7 +278,7 @@ static int create(struct session *s, const struct options *o, struct error *err)
 {
 	if (!o->given[OPTION_CREATE])
 		return 0;
-	if (image_create(o->args[0], o->number[OPTION_CREATE], err) < 0)
+	if (image_create(&s->own->hold, o->args[0], o->number[OPTION_CREATE], err) < 0)
 		return -1;
 	s->own->created = true;
 	return 0;
@@ -345,8 +372,10 @@ int session_open_restore(struct session *s, const char *target, const struct kep
 			error_set(err, ERROR_USAGE,
 				"'%s' is a model; there is nothing to restore on it", target);
 		else if (open_medium(s, true, err) == 0 && check_identity(s, id, err) == 0 &&
-			 check_overwrite(s, overwrite_changed, err) == 0 && hold(s, err) == 0)
+			 check_overwrite(s, overwrite_changed, err) == 0 && hold(s, err) == 0) {
+			s->own->began = true;
 			return 0;
+		}
 	}
 	session_abandon(s);
 	return -1;
@@ -400,8 +429,11 @@ static void announce_wear(const struct session *s, const struct writes *w)
 
 static int check_output(const struct session *s, const char *path, struct error *err)
 {
-	return output_check_target(
-		path, s->own->is_device ? &s->own->device : NULL, s->own->target, err);
+	return output_check_target(path,
+		&(struct output_target){ .name = s->own->target,
+			.device = s->own->is_device ? &s->own->device : NULL,
+			.file = s->own->hold },
+		err);
 }
 
 static int save(struct session *s, const struct kept_identity *id, struct record_writer *record,
@@ -459,6 +491,9 @@ static int keep(struct session *s, const struct writes *w, struct record_writer 
 {
 	if (!s->kept || save_writes(s, w, record, watch, err) == 0)
 		return 0;
+	if (err->kind == ERROR_IO)
+		(void)medium_check(s->medium, MEDIUM_CHECK_FAILED);
+	medium_explain(s->medium, err);
 	error_add(err, "; nothing was written to '%s'", s->own->target);
 	return -1;
 }
@@ -521,12 +556,16 @@ int session_reopen(struct session *s, struct error *err)
 	if (open_medium(s, s->own->writes, err) == 0) {
 		medium_give_telltales(s->medium, told);
 		told = NULL;
+		if (s->own->hold && hold_is_where_it_was(s->own->hold))
+			text_copy(
+				s->token, sizeof s->token, token); /* whatever its path is by now */
 		if (!strcmp(token, s->token) && s->traits->size_bytes == before.size_bytes &&
 			s->traits->disk_sequence == before.disk_sequence &&
 			medium_check(s->medium, MEDIUM_CHECK_BATCH) == 0)
 			return 0;
 		error_set(err, ERROR_IO, "'%s' is not the target it was before it was opened again",
 			s->own->target);
+		medium_explain(s->medium, err);
 	}
 	telltales_free(told);
 	/* Refused or not: the run has begun, and cannot go on. */
@@ -535,6 +574,16 @@ int session_reopen(struct session *s, struct error *err)
 	s->medium = NULL;
 	s->traits = NULL;
 	return -1;
+}
+
+bool session_fits(const struct session *s, const char *token)
+{
+	bool loop = s->own->is_device && !strcmp(s->own->device.transport, "loop");
+
+	if (!strcmp(s->token, token))
+		return true;
+	return (loop || s->traits->kind == MEDIUM_IMAGE) &&
+	       guard_token_has_same_name(s->token, token, loop);
 }
 
 int session_check_output(const struct session *s, const char *path, struct error *err)
@@ -549,11 +598,41 @@ int session_put_back(struct session *s, struct record_writer *record, struct err
 	return s->own ? session_keep_put_back(&s->own->keep, s->medium, record, err) : 0;
 }
 
+/* What is to be said at the end of a run that wrote: that the target was lost, or that its name, by which whoever reads
+ * the result will look for it, means another file by now. 0, or -1 with *err. */
+static int check_end(const struct session *s, struct error *err)
+{
+	const struct session_own *own = s->own;
+
+	if (!s->medium || !own->began)
+		return 0;
+	if (!medium_lost(s->medium) && medium_check(s->medium, MEDIUM_CHECK_BATCH) < 0)
+		return medium_explain(s->medium, err);
+	return own->hold ? hold_check_name(own->hold, err) : 0;
+}
+
+/* Once, whoever asks first: put back, then looked whether all is as it was. */
+static int end_writing(struct session *s, struct record_writer *record, struct error *err)
+{
+	struct error late = { 0 };
+	int rc;
+
+	if (!s->own || s->own->ended)
+		return 0;
+	s->own->ended = true;
+	rc = session_put_back(s, record, err);
+	if (check_end(s, rc < 0 ? &late : err) == 0)
+		return rc;
+	if (rc < 0)
+		message_warning("%s", late.text);
+	return -1;
+}
+
 int session_ended(struct session *s, struct record_writer *record, int status, struct error *err)
 {
 	struct error why = { 0 };
 
-	if (session_put_back(s, record, &why) == 0)
+	if (end_writing(s, record, &why) == 0)
 		return status;
 	if (err->kind == ERROR_NONE) {
 		*err = why;
@@ -564,16 +643,33 @@ int session_ended(struct session *s, struct record_writer *record, int status, s
 	return status == 0 || status == 1 || status == 4 ? error_exit_status(&why) : status;
 }
 
+static void warn_of_name(const struct session *s)
+{
+	struct error moved;
+
+	if (s->medium && !s->own->began && s->own->hold &&
+		hold_check_name(s->own->hold, &moved) < 0)
+		message_warning("%s", moved.text);
+}
+
+static void release(struct session *s)
+{
+	medium_close(s->medium);
+	if (s->own)
+		hold_release(s->own->hold);
+	free(s->own);
+	*s = (struct session){ 0 };
+}
+
 int session_close(struct session *s, struct error *err)
 {
 	struct error unheard = { 0 };
-	int rc = session_put_back(s, NULL, err ? err : &unheard);
+	int rc = end_writing(s, NULL, err ? err : &unheard);
 
 	if (rc < 0 && !err)
 		message_error(&unheard); /* nobody else would say where the data is */
-	medium_close(s->medium);
-	free(s->own);
-	*s = (struct session){ 0 };
+	warn_of_name(s);
+	release(s);
 	return rc;
 }
 
@@ -583,11 +679,28 @@ int session_leave_kept(
 	return session_keep_leave(&s->own->keep, record, command, err);
 }
 
+/* The image that --create made. */
+static void take_back(const struct session *s)
+{
+	int rc = hold_unlink(s->own->hold);
+
+	if (rc > 0)
+		message_warning("'%s' is not the image any more that --create made, so it is left "
+				"as it is",
+			s->own->target);
+	else if (rc < 0)
+		message_warning("cannot remove '%s' again: %s", s->own->target, strerror(-rc));
+}
+
 void session_abandon(struct session *s)
 {
-	if (s->own && s->own->created && !s->own->began)
-		unlink(s->own->target);
-	session_close(s, NULL);
+	if (s->own && s->own->began) {
+		session_close(s, NULL);
+		return;
+	}
+	if (s->own && s->own->created)
+		take_back(s);
+	release(s);
 }
 
 /* ---- for the record ---- */

@@ -74,6 +74,10 @@ bool session_is_named(const struct session *s, const struct kept_identity *id);
  * 0, or -1 with *err and no medium open: the session can only be closed then, which says how to put kept data back. */
 int session_reopen(struct session *s, struct error *err);
 
+/* Whether a record with this token may be about this target: the token is equal, or that of a file of the same base name,
+ * which may have been moved since. Size and content have the last word. */
+bool session_fits(const struct session *s, const char *token);
+
 /* Refuses a path for a result that is the target or lies on it. */
 int session_check_output(const struct session *s, const char *path, struct error *err);
 

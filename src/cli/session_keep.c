@@ -145,6 +145,16 @@ static int explain(const struct session_keep *k, enum error_kind kind, struct er
 	return -1;
 }
 
+/* Put back and read, but somebody else came by in the meantime: what was saved is not removed. */
+static int explain_doubt(const struct session_keep *k, const struct medium *m, struct error *err)
+{
+	medium_explain(m, err);
+	error_add(err,
+		"; its data had been put back by then, but what was saved of it stays in '%s'",
+		k->path);
+	return -1;
+}
+
 /* The list of what is changed stands before the sentence that says so. */
 static int put_back(struct session_keep *k, struct medium *m, struct error *err)
 {
@@ -165,9 +175,11 @@ static int put_back(struct session_keep *k, struct medium *m, struct error *err)
 	deaf.stop = NULL; /* what was begun by writing is ended, whatever signal came */
 	rc = kept_restore(k->kept, m, KEPT_OVER_DAMAGED, &result, &deaf, err);
 	progress_finish(&progress, NULL);
-	if (rc < 0)
+	if (rc < 0 && err->kind == ERROR_IO)
+		(void)medium_check(m, MEDIUM_CHECK_FAILED);
+	if (rc < 0 && !medium_lost(m))
 		keep_list_changed(&result.look);
-	return rc;
+	return rc < 0 ? medium_explain(m, err) : rc;
 }
 
 static int finish(struct session_keep *k, struct record_writer *record, struct error *err)
@@ -201,7 +213,12 @@ int session_keep_put_back(
 	if (!k->kept)
 		return 0;
 	rc = put_back(k, m, err);
-	rc = rc < 0 ? explain(k, err->kind, err) : finish(k, record, err);
+	if (rc < 0)
+		rc = explain(k, err->kind, err);
+	else if (medium_check(m, MEDIUM_CHECK_BATCH) < 0)
+		rc = explain_doubt(k, m, err);
+	else
+		rc = finish(k, record, err);
 	let_go(k);
 	return rc;
 }

@@ -111,7 +111,7 @@ static int check_same_target(
 {
 	const struct run_target *t = &v->run.target;
 
-	if (strcmp(t->token, s->token) != 0 || t->size_bytes != s->traits->size_bytes ||
+	if (!session_fits(s, t->token) || t->size_bytes != s->traits->size_bytes ||
 		t->logical_block_bytes != s->traits->logical_block_bytes)
 		return error_set(err, ERROR_REFUSED,
 			"'%s' is the record of another target ('%s', %llu bytes), not of '%s'",

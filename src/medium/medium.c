@@ -19,6 +19,13 @@ int medium_open(
 	return raw_open(out, target, access, err);
 }
 
+int medium_open_held(struct medium **out, struct hold *hold, const char *target,
+	enum medium_access access, struct error *err)
+{
+	return hold ? raw_open_held(out, hold, target, access, err)
+		    : medium_open(out, target, access, err);
+}
+
 void medium_close(struct medium *m)
 {
 	if (!m)

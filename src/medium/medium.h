@@ -14,6 +14,7 @@
 
 #include "base/error.h"
 
+struct hold; /* platform/hold.h */
 struct medium; /* fields known to medium/ only */
 struct telltales; /* medium/telltale.h */
 struct scsi_exchange; /* medium/scsi.h */
@@ -123,6 +124,10 @@ struct medium {
  * On failure *out is NULL and *err a sentence. Does not decide whether the target may be written: see platform/guard.h. */
 int medium_open(
 	struct medium **out, const char *target, enum medium_access access, struct error *err);
+/* The same of a target that is held (platform/hold.h) for as long as the medium is open: an image is opened by its hold,
+ * whatever its name means by now, and the hold is asked with every check. */
+int medium_open_held(struct medium **out, struct hold *hold, const char *target,
+	enum medium_access access, struct error *err);
 void medium_close(struct medium *m); /* closing NULL does nothing */
 
 static inline const struct medium_traits *medium_traits(const struct medium *m)

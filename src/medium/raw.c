@@ -21,6 +21,7 @@
 #include "medium/device_traits.h"
 #include "medium/sg.h"
 #include "platform/blockdev.h"
+#include "platform/hold.h"
 
 struct raw {
 	struct medium medium;
@@ -29,6 +30,8 @@ struct raw {
 	int error_fds[2]; /* its failed commands; -1 where they are not counted */
 	bool whole_disk; /* not a partition: there a SCSI block number would mean another place */
 	struct device_identity identity; /* not of an image */
+	struct hold *hold; /* of an image, or of the file beneath a loop device; NULL: none */
+	bool owns_hold;
 };
 
 static struct raw *raw_of(struct medium *m)
@@ -109,9 +112,15 @@ static int raw_scsi(struct medium *m, struct scsi_exchange *x)
 
 static int raw_check(struct medium *m, enum medium_check how, struct error *why)
 {
-	if (m->traits.kind != MEDIUM_BLOCK_DEVICE)
-		return 0;
-	return device_identity_check(&raw_of(m)->identity, how, m, why);
+	struct raw *r = raw_of(m);
+	int rc = 0;
+
+	if (m->traits.kind == MEDIUM_BLOCK_DEVICE)
+		rc = device_identity_check(&r->identity, how, m, why);
+	if (!rc && r->hold &&
+		hold_check(r->hold, how == MEDIUM_CHECK_REQUEST ? HOLD_DUE : HOLD_NOW, why) < 0)
+		rc = -ESTALE;
+	return rc;
 }
 
 static int raw_renew(struct medium *m, struct error *why)
@@ -141,6 +150,8 @@ static void raw_close(struct medium *m)
 	for (int i = 0; i < 2; i++)
 		if (raw_of(m)->error_fds[i] >= 0)
 			close(raw_of(m)->error_fds[i]);
+	if (raw_of(m)->owns_hold)
+		hold_release(raw_of(m)->hold);
 	free(m);
 }
 
@@ -260,7 +271,7 @@ static bool lies_in_memory(int fd)
 	return fstatfs(fd, &fs) == 0 && (fs.f_type == TMPFS_MAGIC || fs.f_type == RAMFS_MAGIC);
 }
 
-static int examine(const char *path, struct stat *st, struct error *err)
+static int check_path(const char *path, struct error *err)
 {
 	if (!*path)
 		return error_set(err, ERROR_USAGE,
@@ -268,6 +279,11 @@ static int examine(const char *path, struct stat *st, struct error *err)
 	if (strlen(path) >= sizeof((struct medium_traits *)0)->path)
 		return error_set(err, ERROR_USAGE,
 			"the target's path is longer than this tool takes (511 bytes)");
+	return 0;
+}
+
+static int examine(const char *path, struct stat *st, struct error *err)
+{
 	if (stat(path, st) < 0)
 		return error_sys(err, errno == ENOENT || errno == ENOTDIR ? ERROR_USAGE : ERROR_IO,
 			errno, "cannot find target '%s'", path);
@@ -303,68 +319,113 @@ static int explain_open(const char *path, enum medium_access access, int saved, 
 	return -1;
 }
 
-/* The kernel keeps a device to one opener, but not a file: two runs on one image would save and put back each other's
- * test data. A lock on all of it, let go with the descriptor, keeps out a second run and whoever else locks what it uses
- * (virtual machines do). Filesystems without locks are taken as they are. */
-static int lock_image(int fd, const char *path, enum medium_access access, struct error *err)
+static struct raw *raw_new(const char *path)
 {
-	struct flock all = { .l_type = access == MEDIUM_READ_WRITE ? F_WRLCK : F_RDLCK,
-		.l_whence = SEEK_SET };
+	struct raw *r = calloc(1, sizeof *r);
 
-	if (fcntl(fd, F_OFD_SETLK, &all) == 0 || (errno != EAGAIN && errno != EACCES))
+	if (!r)
+		return NULL;
+	r->medium.ops = &raw_ops;
+	r->fd = r->stat_fd = r->error_fds[0] = r->error_fds[1] = -1;
+	text_copy(r->medium.traits.path, sizeof r->medium.traits.path, path);
+	return r;
+}
+
+static int open_flags(enum medium_access access)
+{
+	return O_DIRECT | O_CLOEXEC | (access == MEDIUM_READ_WRITE ? O_RDWR : O_RDONLY);
+}
+
+/* By name, so the device must be the one that was examined. */
+static int open_device(
+	struct raw *r, const struct stat *before, enum medium_access access, struct error *err)
+{
+	const char *path = r->medium.traits.path;
+	struct stat after;
+
+	r->fd = open(path, open_flags(access) | O_EXCL); /* EBUSY while anyone else holds it */
+	if (r->fd < 0)
+		return explain_open(path, access, errno, err);
+	if (fstat(r->fd, &after) < 0 || after.st_ino != before->st_ino ||
+		after.st_dev != before->st_dev || after.st_rdev != before->st_rdev)
+		return error_set(err, ERROR_REFUSED,
+			"'%s' changed while it was being opened; try again", path);
+	return describe_device(r, &after, access, err);
+}
+
+static int open_image(struct raw *r, enum medium_access access, struct error *err)
+{
+	const char *path = r->medium.traits.path;
+	struct stat st;
+	int fd = hold_reopen(r->hold, open_flags(access));
+
+	if (fd < 0)
+		return explain_open(path, access, -fd, err);
+	r->fd = fd;
+	if (fstat(fd, &st) < 0)
+		return error_sys(err, ERROR_IO, errno, "cannot look at '%s'", path);
+	if (lies_in_memory(fd))
+		return error_set(err, ERROR_REFUSED,
+			"'%s' is on a memory filesystem, which has no direct I/O (O_DIRECT); use a "
+			"file on a disk filesystem such as ext4 or xfs, or a block device",
+			path);
+	describe_image(r, &st);
+	return 0;
+}
+
+/* The kernel keeps a device to one opener, but not a file. */
+static int hold_for(struct raw *r, enum medium_access access, struct error *err)
+{
+	const char *path = r->medium.traits.path;
+	bool writing = access == MEDIUM_READ_WRITE;
+	int rc = hold_image(&r->hold, path, writing, err);
+
+	if (rc > 0)
+		return error_set(err, ERROR_REFUSED,
+			"'%s' changed while it was being opened; try again", path);
+	r->owns_hold = rc == 0;
+	return !rc && writing ? hold_for_writing(r->hold, err) : rc;
+}
+
+/* What is held is opened by its hold; anything else by its name. */
+static int open_somehow(struct raw *r, enum medium_access access, struct error *err)
+{
+	struct stat st;
+
+	if (r->hold && hold_is_image(r->hold))
+		return open_image(r, access, err);
+	if (examine(r->medium.traits.path, &st, err) < 0)
+		return -1;
+	if (S_ISBLK(st.st_mode))
+		return open_device(r, &st, access, err);
+	if (r->hold)
+		return error_set(err, ERROR_REFUSED,
+			"'%s' changed while it was being opened; try again", r->medium.traits.path);
+	return hold_for(r, access, err) < 0 ? -1 : open_image(r, access, err);
+}
+
+int raw_open_held(struct medium **out, struct hold *hold, const char *path,
+	enum medium_access access, struct error *err)
+{
+	struct raw *r;
+
+	*out = NULL;
+	if (check_path(path, err) < 0)
+		return -1;
+	r = raw_new(path);
+	if (!r)
+		return error_set(err, ERROR_IO, "out of memory");
+	r->hold = hold;
+	if (open_somehow(r, access, err) == 0 && describe_alignment(r, err) == 0 &&
+		probe_direct_read(r, err) == 0) {
+		*out = &r->medium;
 		return 0;
-	return error_set(err, ERROR_REFUSED,
-		"'%s' is in use by another program, which has locked it; wait for that or stop it",
-		path);
+	}
+	raw_close(&r->medium);
+	return -1;
 }
 
 int raw_open(struct medium **out, const char *path, enum medium_access access, struct error *err)
 {
-	struct stat before, after;
-	struct raw *r;
-	int flags = O_DIRECT | O_CLOEXEC | (access == MEDIUM_READ_WRITE ? O_RDWR : O_RDONLY);
-
-	*out = NULL;
-	if (examine(path, &before, err) < 0)
-		return -1;
-	r = calloc(1, sizeof *r);
-	if (!r)
-		return error_set(err, ERROR_IO, "out of memory");
-	r->medium.ops = &raw_ops;
-	r->stat_fd = r->error_fds[0] = r->error_fds[1] = -1;
-	text_copy(r->medium.traits.path, sizeof r->medium.traits.path, path);
-	if (S_ISBLK(before.st_mode))
-		flags |= O_EXCL; /* fails with EBUSY while anyone else holds the device */
-	r->fd = open(path, flags);
-	if (r->fd < 0) {
-		explain_open(path, access, errno, err);
-		goto fail;
-	}
-	if (fstat(r->fd, &after) < 0 || after.st_ino != before.st_ino ||
-		after.st_dev != before.st_dev || after.st_rdev != before.st_rdev) {
-		error_set(err, ERROR_REFUSED, "'%s' changed while it was being opened; try again",
-			path);
-		goto fail;
-	}
-	if (S_ISBLK(before.st_mode)) {
-		if (describe_device(r, &after, access, err) < 0)
-			goto fail;
-	} else if (lies_in_memory(r->fd)) {
-		error_set(err, ERROR_REFUSED,
-			"'%s' is on a memory filesystem, which has no direct I/O (O_DIRECT); use a "
-			"file on a disk filesystem such as ext4 or xfs, or a block device",
-			path);
-		goto fail;
-	} else if (lock_image(r->fd, path, access, err) < 0) {
-		goto fail;
-	} else {
-		describe_image(r, &after);
-	}
-	if (describe_alignment(r, err) < 0 || probe_direct_read(r, err) < 0)
-		goto fail;
-	*out = &r->medium;
-	return 0;
-fail:
-	raw_close(&r->medium);
-	return -1;
+	return raw_open_held(out, NULL, path, access, err);
 }

@@ -8,4 +8,8 @@
  * error, never a buffered run. After opening, the file must still be the one that was examined. */
 int raw_open(struct medium **out, const char *path, enum medium_access access, struct error *err);
 
+/* As medium_open_held says. An image that nobody holds yet is held by raw_open, until it is closed. */
+int raw_open_held(struct medium **out, struct hold *hold, const char *path,
+	enum medium_access access, struct error *err);
+
 #endif

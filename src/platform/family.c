@@ -212,17 +212,12 @@ int family_of_disk(struct family *f, const char *sysfs, const char *disk)
 	return rc < 0 ? rc : add_all_loops(f, sysfs);
 }
 
-int family_of_file(struct family *f, const char *sysfs, const char *path)
+int family_of_file(struct family *f, const char *sysfs, const struct stat *file)
 {
-	struct loop_base base = { 0 };
-	struct stat st;
+	struct loop_base base = { .device = file->st_dev, .inode = file->st_ino };
 	int rc;
 
 	*f = (struct family){ 0 };
-	if (stat(path, &st) < 0)
-		return -errno;
-	base.device = st.st_dev;
-	base.inode = st.st_ino;
 	rc = add_loops(f, sysfs, &base);
 	return rc < 0 ? rc : add_all_loops(f, sysfs);
 }

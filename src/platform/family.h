@@ -5,6 +5,8 @@
 #include <stdbool.h>
 #include <stddef.h>
 
+struct stat;
+
 struct family_member {
 	char name[64]; /* kernel name */
 	unsigned major, minor;
@@ -21,7 +23,8 @@ struct family {
 /* Both return 0 or a negative errno; release the family in any case. sysfs: the root, never NULL. The family of a loop
  * device has the other loop devices on its file in it. */
 int family_of_disk(struct family *f, const char *sysfs, const char *disk);
-int family_of_file(struct family *f, const char *sysfs, const char *path); /* loop devices on it */
+/* The loop devices on the file of st_dev and st_ino. */
+int family_of_file(struct family *f, const char *sysfs, const struct stat *file);
 void family_release(struct family *f);
 
 const struct family_member *family_find(const struct family *f, unsigned major, unsigned minor);

@@ -28,19 +28,24 @@ static int name_below(struct ground_disk *out, const char *link)
 	return 0;
 }
 
+int ground_of_number(struct ground_disk *out, const char *sysfs, unsigned major, unsigned minor)
+{
+	char link[SYSFS_PATH_MAX];
+	int rc = sysfs_path(link, "%s/dev/block/%u:%u", sysfs, major, minor);
+
+	return rc < 0 ? rc : name_below(out, link);
+}
+
 static int visit_loop(const char *sysfs, const char *disk,
 	int (*visit)(void *context, const struct ground_disk *below), void *context)
 {
 	struct ground_disk below = { .alias = true };
-	char link[SYSFS_PATH_MAX];
 	struct loop_base base;
 	int rc = loop_base_read(&base, sysfs, disk);
 
 	if (rc <= 0 || !base.is_device)
 		return rc < 0 ? rc : 0;
-	rc = sysfs_path(link, "%s/dev/block/%u:%u", sysfs, major(base.device), minor(base.device));
-	if (!rc)
-		rc = name_below(&below, link);
+	rc = ground_of_number(&below, sysfs, major(base.device), minor(base.device));
 	return rc < 0 ? rc : visit(context, &below);
 }
 

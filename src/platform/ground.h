@@ -16,4 +16,7 @@ struct ground_disk {
 int ground_each(const char *sysfs, const char *disk,
 	int (*visit)(void *context, const struct ground_disk *below), void *context);
 
+/* The device of that number. 0 or a negative errno (ENOENT: none, or no block device's number). */
+int ground_of_number(struct ground_disk *out, const char *sysfs, unsigned major, unsigned minor);
+
 #endif

@@ -6,6 +6,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "base/checksum.h"
 #include "base/error.h"
 #include "base/text.h"
 
@@ -66,18 +67,65 @@ void guard_token_of_name(char out[GUARD_TOKEN_MAX], const char *name)
 {
 	/* All of it strange characters: there must be a token all the same. */
 	if (!add_slug(out, 0, GUARD_TOKEN_MAX, name))
-		text_copy(out, GUARD_TOKEN_MAX, "image");
+		text_copy(out, GUARD_TOKEN_MAX, "model");
 }
 
-/* Room is left for the size and the partition. */
+/* Room is left for the path's checksum, the size and the partition. */
+enum { TOKEN_NAME_ROOM = GUARD_TOKEN_MAX - 60 };
+
+static size_t add_image(char *out, const char *place)
+{
+	size_t n = add_slug(out, 0, TOKEN_NAME_ROOM, base_name(place));
+
+	if (!n)
+		n = add_slug(out, 0, TOKEN_NAME_ROOM, "image");
+	return n + (size_t)snprintf(out + n, GUARD_TOKEN_MAX - n, "-%08x",
+			   checksum_crc32(0, place, strlen(place)));
+}
+
+void guard_token_of_image(char out[GUARD_TOKEN_MAX], const char *place)
+{
+	add_image(out, place);
+}
+
+/* Where the name ends in NAME[-CRC32], or for a loop device in NAME[-CRC32]-SIZE[-partN]; *tail: where size and
+ * partition begin. */
+static size_t name_length(const char *token, bool loop, const char **tail)
+{
+	const char *end = token + strlen(token);
+
+	if (loop) {
+		const char *part = strstr(token, "-part");
+
+		end = part && part[5 + strspn(part + 5, "0123456789")] == 0 ? part : end;
+		while (end > token && *--end != '-')
+			;
+	}
+	*tail = end;
+	if (end - token > 9 && end[-9] == '-' && strspn(end - 8, "0123456789abcdef") >= 8)
+		end -= 9;
+	return (size_t)(end - token);
+}
+
+bool guard_token_has_same_name(const char *a, const char *b, bool loop)
+{
+	const char *tail_a, *tail_b;
+	size_t n = name_length(a, loop, &tail_a), m = name_length(b, loop, &tail_b);
+
+	/* An old token whose name ends like a checksum is all name. */
+	return !strcmp(tail_a, tail_b) &&
+	       ((n == m && !strncmp(a, b, n)) || (n == (size_t)(tail_b - b) && !strncmp(a, b, n)) ||
+		       (m == (size_t)(tail_a - a) && !strncmp(a, b, m)));
+}
+
 static size_t add_identity(char *out, const struct blockdev *d)
 {
-	enum { ROOM = GUARD_TOKEN_MAX - 48 };
+	enum { ROOM = TOKEN_NAME_ROOM };
 	size_t n = 0;
 
 	if (*d->backing_file)
-		n = add_slug(out, 0, ROOM, base_name(d->backing_file));
-	if (!n && *d->serial)
+		return add_image(out, d->backing_file);
+	if (*d->serial)
 		n = add_slug(out, 0, ROOM, d->serial);
 	if (!n && (*d->vendor || *d->model)) {
 		char both[sizeof d->vendor + sizeof d->model + 1];
@@ -216,10 +264,11 @@ void guard_judge_device(struct guard_verdict *out, const struct blockdev *d,
 			d->node);
 }
 
-void guard_judge_image(struct guard_verdict *out, const char *path, const struct usage *usage)
+void guard_judge_image(
+	struct guard_verdict *out, const char *path, const char *place, const struct usage *usage)
 {
 	*out = (struct guard_verdict){ .may_write = true, .reason = GUARD_FINE };
-	guard_token_of_name(out->token, base_name(path));
+	guard_token_of_image(out->token, place);
 	if (!usage)
 		refuse(out, GUARD_UNKNOWN,
 			"what uses '%s' cannot be found out, so it is not written", path);

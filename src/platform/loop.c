@@ -85,3 +85,35 @@ int loop_base_read(struct loop_base *out, const char *sysfs, const char *name)
 	}
 	return follow_path(out, sysfs, file);
 }
+
+/* By the path, if it leads to the file the device says it lies on. */
+static int open_base(const struct loop_base *base, const char *path, int flags)
+{
+	struct stat st;
+	int rc, fd = open(path, flags | O_CLOEXEC | O_NONBLOCK);
+
+	if (fd < 0)
+		return errno == ENOENT || errno == ENOTDIR ? -ESTALE : -errno;
+	rc = fstat(fd, &st) < 0 ? -errno : 0;
+	if (!rc && (st.st_dev != base->device || st.st_ino != base->inode))
+		rc = -ESTALE;
+	if (rc < 0)
+		close(fd);
+	return rc < 0 ? rc : fd;
+}
+
+int loop_open_file(const char *sysfs, const char *name, int flags)
+{
+	char dir[SYSFS_PATH_MAX], file[SYSFS_PATH_MAX];
+	struct loop_base base;
+	int rc = sysfs_path(dir, "%s/block/%s", sysfs, name);
+
+	if (!rc)
+		rc = sysfs_read_line(dir, "loop/backing_file", file, sizeof file);
+	if (rc < 0)
+		return is_detached(dir, rc) ? -ENXIO : rc;
+	rc = loop_base_read(&base, sysfs, name);
+	if (rc <= 0)
+		return rc < 0 ? rc : -ESTALE;
+	return base.is_device ? -ENOTSUP : open_base(&base, file, flags);
+}

@@ -17,4 +17,9 @@ struct loop_base {
  * says nothing of a file that was renamed, removed or attached in another mount namespace. */
 int loop_base_read(struct loop_base *out, const char *sysfs, const char *name);
 
+/* Opens the file that the loop device lies on, by the path the kernel gives, with open(2)'s flags. A descriptor, or a
+ * negative errno: ENXIO, it is not set up; ENOTSUP, it lies on a block device; ESTALE, that path leads to no file or to
+ * another one than the device says it lies on (removed, or attached in another mount namespace). */
+int loop_open_file(const char *sysfs, const char *name, int flags);
+
 #endif

@@ -7,6 +7,7 @@
 #include <stdlib.h>
 #include <string.h>
 #include <sys/stat.h>
+#include <sys/sysmacros.h>
 #include <unistd.h>
 
 #include "base/error.h"
@@ -15,17 +16,12 @@
 #include "platform/ground.h"
 #include "platform/sysfs.h"
 
-struct mount {
-	unsigned major, minor; /* of the device it lies on, as far as that can be told */
-	char point[PATH_MAX];
-};
-
 struct search {
 	struct usage *out;
 	const struct family *family;
 	const char *sysfs;
 	const char *program; /* real path of this program; "" unknown */
-	struct mount program_mount;
+	struct usage_mount program_mount;
 	struct stat file; /* of the image, when there is one */
 	bool has_file;
 };
@@ -69,7 +65,7 @@ static void unescape(char *text)
 
 /* One line of mountinfo: ID PARENT MAJOR:MINOR ROOT POINT OPTIONS [TAGS] - TYPE SOURCE SUPER. Some filesystems (btrfs)
  * show a made-up number there, so a source that is a device has the last word. */
-static bool parse_mount(struct mount *m, char *line, const char *sysfs)
+static bool parse_mount(struct usage_mount *m, char *line, const char *sysfs)
 {
 	char *fields[5], *word, *rest = line, *tail = strstr(line, " - ");
 	char source[PATH_MAX];
@@ -80,11 +76,17 @@ static bool parse_mount(struct mount *m, char *line, const char *sysfs)
 			return false;
 	if (!tail || !sysfs_parse_device_number(fields[2], &m->major, &m->minor))
 		return false;
+	m->id = (unsigned)strtoul(fields[0], NULL, 10);
+	unescape(fields[3]);
+	text_copy(m->root, sizeof m->root, fields[3]);
 	unescape(fields[4]);
 	text_copy(m->point, sizeof m->point, fields[4]);
 	rest = tail + 3;
 	word = strsep(&rest, " ");
 	word = word ? strsep(&rest, " \n") : NULL;
+	text_copy(m->options, sizeof m->options, rest ? rest : "");
+	m->options[strcspn(m->options, "\n")] = 0;
+	unescape(m->options);
 	if (!word || *word != '/')
 		return true;
 	unescape(word);
@@ -98,10 +100,10 @@ static bool parse_mount(struct mount *m, char *line, const char *sysfs)
 
 /* Calls visit for every mount. 0 or a negative errno. */
 static int each_mount(const struct usage_sources *src,
-	void (*visit)(void *context, const struct mount *m), void *context)
+	void (*visit)(void *context, const struct usage_mount *m), void *context)
 {
 	FILE *f = fopen(src->mountinfo, "re");
-	struct mount m;
+	struct usage_mount m;
 	char *line = NULL;
 	size_t room = 0;
 	int rc;
@@ -119,12 +121,12 @@ static int each_mount(const struct usage_sources *src,
 
 struct path_search {
 	const char *path;
-	struct mount best;
+	struct usage_mount best;
 	size_t best_length;
 	bool found;
 };
 
-static void consider_path(void *context, const struct mount *m)
+static void consider_path(void *context, const struct usage_mount *m)
 {
 	struct path_search *s = context;
 	size_t n = strlen(m->point);
@@ -140,7 +142,8 @@ static void consider_path(void *context, const struct mount *m)
 }
 
 /* The mount that the real path `path` lies in. */
-static bool mount_of_path(const struct usage_sources *src, const char *path, struct mount *out)
+static bool mount_of_path(
+	const struct usage_sources *src, const char *path, struct usage_mount *out)
 {
 	struct path_search s = { .path = path };
 
@@ -175,7 +178,7 @@ static struct usage_item *add_item(
 	return item;
 }
 
-static void consider_mount(void *context, const struct mount *m)
+static void consider_mount(void *context, const struct usage_mount *m)
 {
 	struct search *s = context;
 	const struct family_member *member = family_find(s->family, m->major, m->minor);
@@ -312,26 +315,24 @@ int usage_read(
 }
 
 int usage_read_file(
-	struct usage *out, const struct usage_sources *sources, const char *path, struct error *err)
+	struct usage *out, const struct usage_sources *sources, const struct stat *image)
 {
 	struct usage_sources src = with_defaults(sources);
 	struct family family = { 0 };
-	struct search s = { .out = out, .family = &family, .has_file = true };
-	int rc = stat(path, &s.file) < 0 ? -errno : family_of_file(&family, src.sysfs, path);
+	struct search s = { .out = out, .family = &family, .file = *image, .has_file = true };
+	int rc = family_of_file(&family, src.sysfs, image);
 
 	*out = (struct usage){ 0 };
 	if (!rc)
 		rc = search(&s, &src);
 	family_release(&family);
-	if (rc < 0)
-		return error_sys(err, ERROR_IO, -rc, "cannot find out what uses '%s'", path);
-	return 0;
+	return rc;
 }
 
 static bool lies_on(const struct usage_sources *src, const char *path, const struct family *family)
 {
 	char full[PATH_MAX];
-	struct mount m;
+	struct usage_mount m;
 
 	return realpath(path, full) && mount_of_path(src, full, &m) &&
 	       family_find(family, m.major, m.minor) != NULL;
@@ -349,7 +350,7 @@ bool usage_path_lies_on_disk(
 }
 
 bool usage_path_lies_in_file(
-	const struct usage_sources *sources, const char *path, const char *image)
+	const struct usage_sources *sources, const char *path, const struct stat *image)
 {
 	struct usage_sources src = with_defaults(sources);
 	struct family family;
@@ -357,4 +358,64 @@ bool usage_path_lies_in_file(
 
 	family_release(&family);
 	return lies;
+}
+
+/* proc(5), fdinfo: "mnt_id:" is the mount's number in mountinfo. */
+static bool mount_id_of_file(int fd, unsigned *id)
+{
+	char path[48], *line = NULL;
+	size_t room = 0;
+	bool found = false;
+	FILE *f;
+
+	snprintf(path, sizeof path, "/proc/self/fdinfo/%d", fd);
+	f = fopen(path, "re");
+	while (f && !found && getline(&line, &room, f) >= 0)
+		found = sscanf(line, "mnt_id: %u", id) == 1;
+	free(line);
+	if (f)
+		fclose(f);
+	return found;
+}
+
+struct id_search {
+	unsigned id;
+	struct usage_mount *found;
+	bool any;
+};
+
+static void consider_id(void *context, const struct usage_mount *m)
+{
+	struct id_search *s = context;
+
+	if (m->id != s->id)
+		return;
+	*s->found = *m;
+	s->any = true;
+}
+
+bool usage_mount_of_file(struct usage_mount *out, const struct usage_sources *sources, int fd)
+{
+	struct usage_sources src = with_defaults(sources);
+	struct id_search s = { .found = out };
+
+	return mount_id_of_file(fd, &s.id) && each_mount(&src, consider_id, &s) == 0 && s.any;
+}
+
+bool usage_device_of_file(const struct usage_sources *src, int fd, unsigned *major, unsigned *minor)
+{
+	struct usage_mount m;
+	struct stat st;
+
+	if (fstat(fd, &st) < 0)
+		return false;
+	*major = major(st.st_dev);
+	*minor = minor(st.st_dev);
+	if (*major)
+		return true;
+	if (!usage_mount_of_file(&m, src, fd))
+		return false;
+	*major = m.major;
+	*minor = m.minor;
+	return *major != 0;
 }

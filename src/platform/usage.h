@@ -4,12 +4,14 @@
 #ifndef PLATFORM_USAGE_H
 #define PLATFORM_USAGE_H
 
+#include <limits.h>
 #include <stdbool.h>
 #include <stddef.h>
 
 #include "platform/blockdev.h"
 
 struct error;
+struct stat;
 
 /* NULL fields mean the machine's own: /sys, /proc/self/mountinfo, /proc/swaps, /proc/self/exe. */
 struct usage_sources {
@@ -47,13 +49,31 @@ struct usage {
 int usage_read(
 	struct usage *out, const struct usage_sources *src, const char *disk, struct error *err);
 
-/* The same for an image file: the loop devices attached to it and what uses them, and whether it is a swap file. */
-int usage_read_file(
-	struct usage *out, const struct usage_sources *src, const char *path, struct error *err);
+/* The same for the image file of st_dev and st_ino: the loop devices attached to it and what uses them, and whether it is
+ * a swap file. 0 or a negative errno. */
+int usage_read_file(struct usage *out, const struct usage_sources *src, const struct stat *image);
 
 /* Whether the existing folder or file `path` lies on a filesystem that is kept on `disk`, however many layers down. */
 bool usage_path_lies_on_disk(const struct usage_sources *src, const char *path, const char *disk);
 /* The same for a filesystem kept in the image file `image`. */
-bool usage_path_lies_in_file(const struct usage_sources *src, const char *path, const char *image);
+bool usage_path_lies_in_file(
+	const struct usage_sources *src, const char *path, const struct stat *image);
+
+/* One line of mountinfo. */
+struct usage_mount {
+	unsigned id;
+	unsigned major, minor; /* of the device it lies on, as far as that can be told */
+	char root[PATH_MAX]; /* which part of the filesystem is mounted there */
+	char point[PATH_MAX]; /* where */
+	char options[2 * PATH_MAX]; /* of the filesystem itself, with commas */
+};
+
+/* The mount through which the file was opened. false: it cannot be told. */
+bool usage_mount_of_file(struct usage_mount *out, const struct usage_sources *src, int fd);
+
+/* The device that the filesystem of the open file lies on, as far as that can be told; also where the filesystem shows
+ * a number of its own making (btrfs). false: on none. */
+bool usage_device_of_file(
+	const struct usage_sources *src, int fd, unsigned *major, unsigned *minor);
 
 #endif

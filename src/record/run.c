@@ -116,7 +116,9 @@ static const struct field target_fields[] = {
 	FIELD("usb_release", usb_release,
 		"bcdDevice of its USB device descriptor, 0100 is 1.00; empty: unknown"),
 	FIELD("transport", transport, ""),
-	FIELD("token", token, "names it in a consent"),
+	FIELD("token", token,
+		"names it in a consent; an image moved to another folder has another one, and "
+		"recheck and --resume take it for the same as long as base name and size agree"),
 	FIELD("size_bytes", size_bytes, ""),
 	FIELD("logical_block_bytes", logical_block_bytes, ""),
 	FIELD("physical_block_bytes", physical_block_bytes, ""),

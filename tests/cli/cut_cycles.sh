@@ -5,7 +5,7 @@ limit=$(dirname "$BLKASSAY")/bench/loop_limit
 [ -x "$limit" ] || fail "loop_limit is not built"
 truncate -s 16M "$tmp/$unique.img"
 loop_device "$tmp/$unique.img"
-token=$unique.img-$((16 << 20))
+token=$(token_of "$loop")
 cleanup "kill \$pid 2>/dev/null"
 pid=
 

@@ -3,7 +3,7 @@
 requires_root
 truncate -s 16M "$tmp/card$$.img"
 loop_device "$tmp/card$$.img"
-token=card$$.img-$((16 << 20))
+token=$(token_of "$loop")
 i=0 tested=0
 while [ $i -lt 10 ]; do
 	i=$((i + 1))

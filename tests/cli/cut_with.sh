@@ -3,7 +3,7 @@
 requires_root
 truncate -s 16M "$tmp/card$$.img"
 loop_device "$tmp/card$$.img"
-token=card$$.img-$((16 << 20))
+token=$(token_of "$loop")
 # Gone: the file behind the device has no byte left. Back: all that was there, or all of an earlier moment.
 cat >"$tmp/cut.sh" <<END
 cp "$tmp/card$$.img" "$tmp/early.img"

@@ -3,7 +3,7 @@
 requires_root
 truncate -s 16M "$tmp/card$$.img"
 loop_device "$tmp/card$$.img"
-run 0 "$BLKASSAY" sweep "$loop" --erase card$$.img-$((16 << 20)) --direction read,write --sizes 4Ki..64Ki --seconds 0.05 --passes 3 --out "$tmp/s.assay"
+run 0 "$BLKASSAY" sweep "$loop" --erase "$(token_of "$loop")" --direction read,write --sizes 4Ki..64Ki --seconds 0.05 --passes 3 --out "$tmp/s.assay"
 "$BLKASSAY" observe "$loop" --seconds 2 --out "$tmp/o.assay" >"$out" 2>"$err" &
 pid=$!
 await ' target ' "$tmp/o.assay"

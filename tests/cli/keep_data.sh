@@ -21,7 +21,7 @@ written=$(grep -c ' pass ' "$tmp/whole.assay")
 sweep 0 part --region 512Ki+1Mi
 sweep 0 end --region 2Mi+1050112
 # Both consents at once: the token must still fit.
-sweep 0 both --erase card.img
+sweep 0 both --erase "$(image_token "$card")"
 sweep 2 wrong --erase card2.img
 
 # Interrupted: the data is put back before the end.

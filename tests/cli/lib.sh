@@ -12,6 +12,7 @@
 #   empty_loop FILE            FILE under $loop loses every byte, and $loop its size: what it held is gone
 #   let_go DEVICE              detaches what one of these attached; else done at exit
 #   token_of DEVICE            prints its consent token, as `targets --csv -` has it
+#   image_token FILE           prints that of an image: base name and the CRC-32 of its real path, as gzip has it
 #   $unique                    a word of this test run alone, for image names (they become tokens)
 #   $tmp                       a folder on a real disk filesystem, removed at exit
 set -u
@@ -74,6 +75,11 @@ empty_loop() {
 		truncate -s 0 "$1"
 		losetup -c "$loop"
 	done
+}
+image_token() {
+	real=$(readlink -f "$1")
+	printf '%s-' "$(basename "$real" | sed -E 's/[^A-Za-z0-9._]+/-/g; s/^-//; s/-$//')"
+	printf '%s' "$real" | gzip -c | tail -c 8 | od -An -tx4 -N4 --endian=little | tr -d ' '
 }
 token_of() {
 	"$BLKASSAY" targets --csv - 2>/dev/null | awk -F, -v d="$1" '$1 == d { print $3 }'

@@ -48,5 +48,5 @@ tells "No verdict: the journal is damaged."
 # A verify goes on from what is whole only: this one seems to have been stopped before its first state.
 run 0 "$BLKASSAY" verify card.img --create 1Mi --only write --seed 5 --out image.assay
 awk '$2 == "verify-state" || $2 == "end" { exit } $2 != "target"' image.assay >part.assay
-run 2 "$BLKASSAY" verify card.img --erase card.img --resume part.assay
+run 2 "$BLKASSAY" verify card.img --erase "$(image_token card.img)" --resume part.assay
 says "so it does not tell for sure how far the run is"

@@ -45,7 +45,8 @@ large=$(sha256sum <"$tmp/b/card.img")
 refused 2 "wrong target" "$kept" "$tmp/b/card.img"
 says "one of 3145728 bytes, but"
 says "has 3146240"
-run 2 "$BLKASSAY" restore "$kept" "$tmp/b/card.img" --overwrite-changed card.img
+run 2 "$BLKASSAY" restore "$kept" "$tmp/b/card.img" --overwrite-changed "$(image_token "$tmp/b/card.img")"
+says "wrong target"
 [ "$(sha256sum <"$tmp/b/card.img")" = "$large" ] || fail "a larger target was written to"
 refused 2 "a directory" "$kept" "$tmp"
 refused 2 "a character device" "$kept" /dev/null

@@ -110,16 +110,16 @@ run 0 "$BLKASSAY" restore k.assay.kept "$loop"
 rm -f k.assay k.assay.kept
 
 # At the end of a run: what somebody else wrote while it had the target is not written over. The command that was to cut does
-# that, in a part of the region that `cut` writes but once; nothing is cut then, so the run puts back.
-let_go "$loop"
+# that, in a part of the region that `cut` writes but once; nothing is cut then, so the run puts back. (On a device: who opens an
+# image for writing ends the run.)
 rm -f one.kept joined.kept
 head -c 3M /dev/urandom >"$image"
 head -c 1024 /dev/urandom >theirs
 before=$(sha256sum <"$image")
-run 3 "$BLKASSAY" cut "$image" --keep-data --region 0+1Mi --seconds 0.1 --out c.assay \
-	--cut-with "dd if=theirs of='$image' bs=1024 seek=117 conv=notrunc,fsync 2>/dev/null"
+run 3 "$BLKASSAY" cut "$loop" --keep-data --region 0+1Mi --seconds 0.1 --out c.assay \
+	--cut-with "dd if=theirs of='$loop' oflag=direct bs=1024 seek=117 conv=notrunc,fsync 2>/dev/null"
 says "nothing was cut"
-says "2 of the 2048 blocks of '$image'"
+says "2 of the 2048 blocks of '$loop'"
 says "the first at byte 119808"
 says "does NOT hold its own data"
 dd if="$image" bs=1024 skip=117 count=1 2>/dev/null | cmp -s - theirs || fail "written over"

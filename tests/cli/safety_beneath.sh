@@ -15,11 +15,11 @@ dd if=/dev/urandom of="$image" bs=1M count=2 2>/dev/null
 before=$(sha256sum <"$image")
 
 # Two runs on one image would keep each other's test data: only the first may write.
-"$BLKASSAY" cut "$image" --erase "$unique.img" --region 0+1Mi --seconds 60 --out "$tmp/first.assay" 2>"$tmp/first.err" &
+"$BLKASSAY" cut "$image" --erase "$(image_token "$image")" --region 0+1Mi --seconds 60 --out "$tmp/first.assay" 2>"$tmp/first.err" &
 first=$!
 cleanup "kill -9 $first 2>/dev/null"
 await " cycle " "$tmp/first.assay"
-for consent in "--erase $unique.img" --keep-data; do
+for consent in "--erase $(image_token "$image")" --keep-data; do
 	# shellcheck disable=SC2086
 	write 2 "$image" $consent
 	says "in use by another program"
@@ -74,7 +74,7 @@ let_go "$part"
 # The file has another name, and the one the loop device was made with is gone.
 mv "$image" "$tmp/away/first.img"
 rm "$tmp/away/first.img"
-write 2 "$tmp/other name.img" --erase other-name.img
+write 2 "$tmp/other name.img" --erase "$(image_token "$tmp/other name.img")"
 says "'$(basename "$lower")' is built on it"
 unchanged "$tmp/other name.img"
 let_go "$lower"
@@ -87,6 +87,6 @@ mkdir "$tmp/place"
 hidden=$(unshare --mount sh -c "mount --bind '$tmp/away' '$tmp/place' && losetup --find --show '$tmp/place/$unique.img'") ||
 	skip "cannot make a mount namespace here; the rest passed"
 cleanup "losetup -d $hidden 2>/dev/null"
-write 2 "$tmp/away/$unique.img" --erase "$unique.img"
+write 2 "$tmp/away/$unique.img" --erase "$(image_token "$tmp/away/$unique.img")"
 says "'$(basename "$hidden")' is built on it"
 unchanged "$tmp/away/$unique.img"

@@ -12,15 +12,19 @@ sweep() { # STATUS TARGET OPTION...
 dd if=/dev/urandom of="$tmp/card.img" bs=1M count=1 2>/dev/null
 before=$(sha256sum <"$tmp/card.img")
 sweep 2 "$tmp/card.img" --direction write
-says "needs consent: --erase TOKEN (card.img)"
+token=$(image_token "$tmp/card.img")
+says "needs consent: --erase TOKEN ($token)"
 sweep 2 "$tmp/card.img" --direction read,write
-for token in CARD.IMG card.im card.imgx ./card.img "$tmp/card.img" '*' yes; do
-	sweep 2 "$tmp/card.img" --direction write --erase "$token"
-	says "--erase '$token' does not name"
-	sweep 2 "$tmp/card.img" --direction write --erase "$token" --keep-data
+mkdir "$tmp/other"
+cp "$tmp/card.img" "$tmp/other/card.img"
+for wrong in card.img CARD.IMG card.im "${token%?}" "./$token" "$tmp/card.img" "$(image_token "$tmp/other/card.img")" '*' yes; do
+	sweep 2 "$tmp/card.img" --direction write --erase "$wrong"
+	says "--erase '$wrong' does not name"
+	says_not "'$token'"
+	sweep 2 "$tmp/card.img" --direction write --erase "$wrong" --keep-data
 done
 # Consent without a write is a misunderstanding, told before it matters.
-for option in "--erase card.img" --keep-data --fixed-disk; do
+for option in "--erase $token" --keep-data --fixed-disk; do
 	# shellcheck disable=SC2086
 	sweep 2 "$tmp/card.img" $option
 	says "this run only reads"
@@ -28,7 +32,7 @@ done
 # Reading needs none.
 sweep 0 "$tmp/card.img"
 [ "$(sha256sum <"$tmp/card.img")" = "$before" ] || fail "the image was written to"
-sweep 0 "$tmp/card.img" --direction write --erase card.img
+sweep 0 "$tmp/card.img" --direction write --erase "$token"
 says "what is there is lost"
 [ "$(sha256sum <"$tmp/card.img")" != "$before" ] || fail "nothing was written"
 
@@ -69,13 +73,14 @@ sweep 2 "model:$tmp/absent" --direction write
 # A file that may not be written.
 if [ "$(id -u)" != 0 ]; then
 	chmod 444 "$tmp/card.img"
-	sweep 3 "$tmp/card.img" --direction write --erase card.img
+	sweep 3 "$tmp/card.img" --direction write --erase "$token"
 fi
 requires_root
 truncate -s 1M "$tmp/$unique.img"
 attach --read-only "$tmp/$unique.img"
 ro=$device
-for consent in "--erase $unique.img-1048576" --keep-data; do
+token=$(image_token "$tmp/$unique.img")-1048576
+for consent in "--erase $token" --keep-data; do
 	# shellcheck disable=SC2086
 	sweep 2 "$ro" --direction write $consent
 	says "is read-only"
@@ -87,21 +92,37 @@ loop_device "$tmp/$unique.img"
 ln -s "$loop" "$tmp/by-id"
 sweep 2 "$tmp/by-id" --direction write --erase "other-1048576"
 says "does not name"
-says_not "$unique.img-1048576"
+says_not "$token"
 sweep 2 "$tmp/by-id" --direction write
 says "'blkassay targets' shows it"
-sweep 0 "$tmp/by-id" --direction write --erase "$unique.img-1048576"
-# Two devices with one token: consent could mean either.
+sweep 0 "$tmp/by-id" --direction write --erase "$token"
+# The same line with a file of the same name and size from another folder in the device.
 mkdir "$tmp/twin"
 truncate -s 1M "$tmp/twin/$unique.img"
 attach "$tmp/twin/$unique.img"
-twin=$device
+sweep 2 "$device" --direction write --erase "$token"
+says "does not name"
+let_go "$device"
+# Two devices with one token: consent could mean either. One path, but another file in another mount namespace.
+unshare --mount sh -c "mount --bind '$tmp/twin' '$tmp' && losetup --find --show '$tmp/$unique.img' && exec sleep 1000" \
+	>"$tmp/twin.device" 2>"$err" &
+elsewhere=$!
+cleanup "kill $elsewhere 2>/dev/null"
+tries=0
+until [ -s "$tmp/twin.device" ]; do
+	kill -0 $elsewhere 2>/dev/null || skip "cannot make a mount namespace here; the rest passed"
+	[ $((tries += 1)) -lt 1500 ] || fail "no twin"
+	sleep 0.02
+done
+twin=$(cat "$tmp/twin.device")
+cleanup "losetup -d $twin 2>/dev/null"
+[ "$(token_of "$twin")" = "$token" ] || fail "no twin: $(token_of "$twin")"
 for device in "$loop" "$twin"; do
-	sweep 2 "$device" --direction write --erase "$unique.img-1048576"
+	sweep 2 "$device" --direction write --erase "$token"
 	says "the same token"
 done
-let_go "$twin"
-sweep 0 "$loop" --direction write --erase "$unique.img-1048576"
+losetup -d "$twin"
+sweep 0 "$loop" --direction write --erase "$token"
 
 # Not removable needs a second option.
 number=$(cat /sys/class/zram-control/hot_add 2>/dev/null) || skip "no zram here: --fixed-disk not tested, the rest passed"

@@ -46,18 +46,18 @@ printf 'x' >"$tmp/tiny.img"
 sweep 2 "$tmp/tiny.img" --out "$tmp/x.assay"
 says "too small"
 head -c 100000 "$tmp/card.img" >"$tmp/odd.img"
-sweep 0 "$tmp/odd.img" --direction write --erase odd.img --out "$tmp/odd.assay"
+sweep 0 "$tmp/odd.img" --direction write --erase "$(image_token "$tmp/odd.img")" --out "$tmp/odd.assay"
 [ "$(stat -c %s "$tmp/odd.img")" = 100000 ] || fail "the size of the image changed"
 [ "$(tail -c 160 "$tmp/odd.img" | sha256sum)" = "$(head -c 100000 "$tmp/card.img" | tail -c 160 | sha256sum)" ] ||
 	fail "bytes after the last block were written"
 for region in 0+4Mi 2Mi+4Ki 1Mi+1100Ki 1+4Ki 0+4097 512+513; do
-	sweep 2 "$tmp/card.img" --region $region --direction write --erase card.img --out "$tmp/x.assay"
+	sweep 2 "$tmp/card.img" --region $region --direction write --erase "$(image_token "$tmp/card.img")" --out "$tmp/x.assay"
 	says "--region"
 done
 [ "$(sha256sum <"$tmp/card.img")" = "$before" ] || fail "the image was written to"
 # A region keeps everything outside it untouched, and is itself written.
 cp "$tmp/card.img" "$tmp/original"
-sweep 0 "$tmp/card.img" --region 1Mi+64Ki --direction write --erase card.img --out "$tmp/r.assay"
+sweep 0 "$tmp/card.img" --region 1Mi+64Ki --direction write --erase "$(image_token "$tmp/card.img")" --out "$tmp/r.assay"
 cmp -n 1048576 "$tmp/original" "$tmp/card.img" || fail "bytes before the region were written"
 cmp -i 1114112 "$tmp/original" "$tmp/card.img" || fail "bytes after the region were written"
 cmp -s -i 1048576 -n 65536 "$tmp/original" "$tmp/card.img" && fail "the region was not written"

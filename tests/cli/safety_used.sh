@@ -48,7 +48,7 @@ let_go "$upper"
 unused "$loop"
 
 # The image file below a loop device.
-run 2 "$BLKASSAY" sweep "$tmp/$unique.img" --direction write --erase "$unique.img" --out "$tmp/x.assay"
+run 2 "$BLKASSAY" sweep "$tmp/$unique.img" --direction write --erase "$(image_token "$tmp/$unique.img")" --out "$tmp/x.assay"
 says "'$(basename "$loop")' is built on it"
 
 if mkswap "$loop" >/dev/null 2>&1 && swapon "$loop" 2>/dev/null; then
@@ -84,10 +84,10 @@ if [ -b "${disk}p1" ] && [ -b "${disk}p2" ]; then
 	umount "$tmp/mnt point"
 	# Alone and not in use, a partition may be written; its token names it.
 	run 0 "$BLKASSAY" targets --csv -
-	[ "$(token_of "${disk}p2")" = "p$unique.img-4194304-part2" ] || fail "token of a partition"
+	[ "$(token_of "${disk}p2")" = "$(image_token "$tmp/p$unique.img")-4194304-part2" ] || fail "token of a partition"
 	first=$(dd if="$disk" bs=1M count=5 2>/dev/null | sha256sum)
 	run 0 "$BLKASSAY" sweep "${disk}p2" --direction write --sizes 4Ki --seconds 0.01 --passes 1 \
-		--out "$tmp/p.assay" --erase "p$unique.img-4194304-part2"
+		--out "$tmp/p.assay" --erase "$(token_of "${disk}p2")"
 	[ "$(dd if="$disk" bs=1M count=5 2>/dev/null | sha256sum)" = "$first" ] ||
 		fail "writing to partition 2 changed what is before it"
 else

@@ -27,7 +27,7 @@ for f in c d; do
 done
 cmp -s "$tmp/c.order" "$tmp/d.order" || fail "the same seed gave another order of passes"
 # Several requests in flight, and writes that need the token.
-run 0 "$BLKASSAY" sweep "$card" --direction read,write --in-flight 4 --erase card.img --sizes 4Ki --seconds 0.05 \
+run 0 "$BLKASSAY" sweep "$card" --direction read,write --in-flight 4 --erase "$(image_token "$card")" --sizes 4Ki --seconds 0.05 \
 	--passes 2 --out "$tmp/e.assay"
 grep ' pass ' "$tmp/e.assay" | grep -q 'in_flight=4' || fail "in-flight is not in the record"
 [ "$(sha256sum <"$card")" != "$before" ] || fail "a write run wrote nothing"

@@ -23,7 +23,7 @@ loop_device "$tmp/$name" 4096
 run 0 "$BLKASSAY" targets --csv -
 row=$(grep "^$loop," "$out")
 [ -n "$row" ] || fail "the loop device is missing"
-[ "$(token_of "$loop")" = "a-b-$unique.img-12345344" ] || fail "token: $row"
+[ "$(token_of "$loop")" = "$(image_token "$tmp/$name")-12345344" ] || fail "token: $row"
 # field KEY WANTED: read by somebody else's CSV and JSON; the comma must not shift anything.
 "$BLKASSAY" targets --json "$tmp/j" || fail "no JSON"
 field() {
@@ -45,7 +45,7 @@ if command -v python3 >/dev/null; then
 fi
 run 0 "$BLKASSAY" targets
 says "$loop"
-says "a-b-$unique.img-12345344"
+says "$(image_token "$tmp/$name")-12345344"
 says "yes, with --erase TOKEN or --keep-data"
 # Without root it works as far as it can, and says what it cannot.
 if command -v setpriv >/dev/null && cp "$BLKASSAY" "$tmp/tool" && chmod 755 "$tmp" "$tmp/tool"; then

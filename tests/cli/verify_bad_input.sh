@@ -12,21 +12,21 @@ refused() {
 }
 refused "needs consent"
 refused "does not name" --erase other.img
-refused "--only takes write or read" --only both --erase a.img
+refused "--only takes write or read" --only both --erase "$(image_token a.img)"
 refused "needs the --seed" --only read
 refused "would put the old data back" --only write --keep-data
-refused "not a multiple" --erase a.img --sizes 700
-refused "larger than" --erase a.img --sizes 2Mi
-refused "out of range" --erase a.img --generations 0
-refused "out of range" --erase a.img --spot 3
-refused "goes with one size" --erase a.img --spot 8 --sizes 4Ki,8Ki
+refused "not a multiple" --erase "$(image_token a.img)" --sizes 700
+refused "larger than" --erase "$(image_token a.img)" --sizes 2Mi
+refused "out of range" --erase "$(image_token a.img)" --generations 0
+refused "out of range" --erase "$(image_token a.img)" --spot 3
+refused "goes with one size" --erase "$(image_token a.img)" --spot 8 --sizes 4Ki,8Ki
 refused "is not a record" --resume a.img
 refused "leave --seed out" --resume a.img --seed 4
 refused "cannot open record" --resume none.assay
 [ "$(cksum <a.img)" = "$sum" ] || fail "a refused run wrote"
 [ -z "$(ls ./*.assay 2>/dev/null)" ] || fail "a refused run left a record"
 
-run 0 "$BLKASSAY" verify a.img --erase a.img --out whole.assay --quiet
+run 0 "$BLKASSAY" verify a.img --erase "$(image_token a.img)" --out whole.assay --quiet
 refused "is complete" --resume whole.assay
-refused "cannot write" --erase a.img --csv none/x.csv
+refused "cannot write" --erase "$(image_token a.img)" --csv none/x.csv
 exit 0

@@ -71,7 +71,7 @@ dd if=/dev/zero of="$image" bs=1M seek=1 count=7 conv=notrunc status=none
 run 1 "$BLKASSAY" verify "$image" --only read --seed 11 --out r5.run --quiet
 tells "Nothing from byte 1048576 on was kept"
 # The same seed twice would hide lost writes.
-run 2 "$BLKASSAY" verify "$image" --erase card.img --seed 11 --out r3.assay
+run 2 "$BLKASSAY" verify "$image" --erase "$(image_token "$image")" --seed 11 --out r3.assay
 says "choose another seed"
 
 [ "$(id -u)" = 0 ] && [ -e /dev/loop-control ] || skip "the image passed; loop devices need root"

@@ -25,7 +25,7 @@ stopped() {
 }
 
 # SIGINT in the middle of writing.
-stopped INT 130 wchar --erase a.img --seed 3
+stopped INT 130 wchar --erase "$(image_token a.img)" --seed 3
 says "Interrupted while writing: nothing has been judged."
 tells "The run can go on from there: blkassay verify 'a.img' --resume 'stopped.assay' --erase "
 [ "$(od -An -tx1 -N8 a.img | tr -d ' ')" = 9e626b6173736179 ] || fail "nothing was written: blkassay-stamp(5)"
@@ -33,14 +33,14 @@ tells "The run can go on from there: blkassay verify 'a.img' --resume 'stopped.a
 mv stopped.assay a.assay
 run 0 "$BLKASSAY" report a.assay
 says "Interrupted while"
-run 0 "$BLKASSAY" verify a.img --erase a.img --resume a.assay
+run 0 "$BLKASSAY" verify a.img --erase "$(image_token a.img)" --resume a.assay
 says "All 16384 blocks of 512 B judged"
 run 0 "$BLKASSAY" report a.assay
 says "All 16384 blocks of 512 B judged"
 
 # SIGINT in the middle of reading, with damage on both sides of it: counted once, all of it.
 hurt() { dd if=/dev/zero of=a.img bs=512 seek="$1" count="$2" conv=notrunc status=none; }
-run 0 "$BLKASSAY" verify a.img --erase a.img --only write --seed 4 --out w.assay --quiet
+run 0 "$BLKASSAY" verify a.img --erase "$(image_token a.img)" --only write --seed 4 --out w.assay --quiet
 hurt 10 1
 hurt 16000 2
 stopped INT 130 rchar --only read --seed 4
@@ -62,9 +62,9 @@ says "3 of 16384 blocks of 512 B judged are damaged: 3 blank"
 
 # Another target is not the one to go on with.
 truncate -s 8M b.img
-run 2 "$BLKASSAY" verify b.img --erase b.img --resume i.assay
+run 2 "$BLKASSAY" verify b.img --erase "$(image_token b.img)" --resume i.assay
 says "complete" # a finished one has nothing to go on with, wherever
-stopped INT 130 wchar --erase a.img --seed 6
-run 2 "$BLKASSAY" verify b.img --erase b.img --resume stopped.assay
+stopped INT 130 wchar --erase "$(image_token a.img)" --seed 6
+run 2 "$BLKASSAY" verify b.img --erase "$(image_token b.img)" --resume stopped.assay
 says "another target"
 exit 0

@@ -11,7 +11,7 @@ tells "A false capacity could hide"
 tells "--spot 105 names every one" # two thirds of 16 MiB are 2731 distances of 4 KiB, and 53 x 52 = 2756
 cmp -s a.img before.img || fail "the target is not as it was"
 [ -z "$(ls ./*.kept 2>/dev/null)" ] || fail "saved data was left behind"
-run 0 "$BLKASSAY" verify a.img --erase a.img --spot 24 --sizes 4Ki --out b.assay --quiet
+run 0 "$BLKASSAY" verify a.img --erase "$(image_token a.img)" --spot 24 --sizes 4Ki --out b.assay --quiet
 changed=$(cmp -l a.img before.img | awk '{ blocks[int(($1 - 1) / 4096)] = 1 } END { for (b in blocks) n++; print n }')
 [ "$changed" = 24 ] || fail "$changed requests changed, not 24"
 
@@ -49,7 +49,7 @@ cmp -s a.img before.img || fail "the target is not as it was"
 run 0 "$BLKASSAY" report m.assay
 says "3000 places in"
 # Two halves of a quick look find each other's places.
-run 0 "$BLKASSAY" verify a.img --erase a.img --only write --spot 300 --sizes 4Ki --seed 5 --out w.assay --quiet
+run 0 "$BLKASSAY" verify a.img --erase "$(image_token a.img)" --only write --spot 300 --sizes 4Ki --seed 5 --out w.assay --quiet
 run 0 "$BLKASSAY" verify a.img --only read --spot 300 --sizes 4Ki --seed 5 --out r.assay --quiet
 says "All 2400 blocks of 512 B judged"
 

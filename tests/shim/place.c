@@ -2,13 +2,18 @@
 
 #include <errno.h>
 #include <fcntl.h>
+#include <limits.h>
 #include <linux/fs.h>
 #include <linux/loop.h>
+#include <sched.h>
+#include <signal.h>
 #include <stdint.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 #include <sys/ioctl.h>
+#include <sys/mount.h>
+#include <sys/prctl.h>
 #include <sys/stat.h>
 #include <unistd.h>
 
@@ -16,9 +21,9 @@
 
 static struct {
 	char file[64]; /* with the card's bytes */
-	char target[64], token[100];
+	char target[64], token[160];
 	int loop; /* of our own on `file`; -1: an image */
-} place = { .file = "card.img", .target = "card.img", .token = "card.img", .loop = -1 };
+} place = { .file = "card.img", .target = "card.img", .loop = -1 };
 
 /* A new loop device on `file`, its path in `node`; it is detached when the last descriptor is closed. */
 static int attach(const char *file, uint64_t offset, char node[64])
@@ -51,25 +56,79 @@ static int attach(const char *file, uint64_t offset, char node[64])
 	return loop; /* kept open until the end */
 }
 
+/* In a mount namespace of its own kept-twin lies where this folder lies here, so that the device's file has the path of
+ * ours and is another one. */
+static void attach_elsewhere(const char *folder, int answer)
+{
+	char node[64];
+
+	if (prctl(PR_SET_PDEATHSIG, SIGKILL) < 0 || unshare(CLONE_NEWNS) < 0 ||
+		mount(NULL, "/", NULL, MS_REC | MS_PRIVATE, NULL) < 0 ||
+		mount("kept-twin", folder, NULL, MS_BIND, NULL) < 0 || chdir(folder) < 0)
+		file_die("a mount namespace");
+	attach(place.file, 0, node);
+	if (write(answer, node, sizeof node) != (ssize_t)sizeof node)
+		_exit(1);
+	for (;;)
+		pause(); /* without the namespace the path would be another */
+}
+
 static void make_twin(void)
 {
-	char path[100], node[64];
+	char path[100], folder[PATH_MAX], node[64];
+	int ends[2];
+	pid_t child;
 
-	if (mkdir("kept-twin", 0777) < 0)
+	if (mkdir("kept-twin", 0777) < 0 || !getcwd(folder, sizeof folder) || pipe(ends) < 0)
 		file_die("kept-twin");
 	snprintf(path, sizeof path, "kept-twin/%s", place.file);
 	file_write(path, "", 0);
 	if (truncate(path, CARD_BYTES) < 0)
 		file_die(path);
-	attach(path, 0, node);
+	child = fork();
+	if (!child)
+		attach_elsewhere(folder, ends[1]);
+	close(ends[1]);
+	if (child < 0 || read(ends[0], node, sizeof node) != (ssize_t)sizeof node)
+		file_die("a twin");
+	close(ends[0]);
+}
+
+/* CRC-32 of RFC 1952, bit by bit: the tool's own is not to check itself. */
+static uint32_t crc32_of(const char *text)
+{
+	uint32_t crc = 0xFFFFFFFF;
+
+	for (; *text; text++) {
+		crc ^= (unsigned char)*text;
+		for (int i = 0; i < 8; i++)
+			crc = crc >> 1 ^ (crc & 1 ? 0xEDB88320 : 0);
+	}
+	return ~crc;
+}
+
+/* Of the file at `path`, of `bytes` when it is below a loop device (0: an image). */
+static void make_token(const char *path, int bytes)
+{
+	char full[PATH_MAX], size[16] = "";
+
+	if (!realpath(path, full))
+		file_die(path);
+	if (bytes)
+		snprintf(size, sizeof size, "-%d", bytes);
+	snprintf(place.token, sizeof place.token, "%s-%08x%s", strrchr(full, '/') + 1,
+		crc32_of(full), size);
 }
 
 bool place_make(enum place p)
 {
 	char second[64] = "";
 
-	if (p == PLACE_IMAGE)
+	if (p == PLACE_IMAGE) {
+		file_write(place.file, "", 0); /* a path has to lead to it */
+		make_token(place.file, 0);
 		return true;
+	}
 	if (geteuid() != 0 || access("/dev/loop-control", R_OK | W_OK) < 0)
 		return false;
 	snprintf(place.file, sizeof place.file, "kept-card-%ld.img", (long)getpid());
@@ -77,10 +136,10 @@ bool place_make(enum place p)
 	if (truncate(place.file, CARD_BYTES) < 0)
 		file_die(place.file);
 	place.loop = attach(place.file, 0, place.target);
-	snprintf(place.token, sizeof place.token, "%s-%d", place.file, CARD_BYTES);
+	make_token(place.file, CARD_BYTES);
 	if (p == PLACE_HELD_IMAGE) {
 		snprintf(place.target, sizeof place.target, "%s", place.file);
-		snprintf(place.token, sizeof place.token, "%s", place.file);
+		make_token(place.file, 0);
 	}
 	if (p == PLACE_HELD || p == PLACE_ALIAS)
 		attach(place.target, 0, second);
@@ -89,8 +148,7 @@ bool place_make(enum place p)
 	if (p == PLACE_TWIN)
 		make_twin();
 	if (p == PLACE_ALIAS) {
-		snprintf(place.token, sizeof place.token, "%s-%d", strrchr(place.target, '/') + 1,
-			CARD_BYTES);
+		make_token(place.target, CARD_BYTES);
 		snprintf(place.target, sizeof place.target, "%s", second);
 	}
 	return true;

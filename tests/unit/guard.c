@@ -5,8 +5,10 @@
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
+#include <sys/stat.h>
 
 #include "base/error.h"
+#include "base/text.h"
 #include "support/tree.h"
 
 static const char *root;
@@ -94,7 +96,7 @@ START_TEST(tokens)
 	ck_assert_str_eq(verdict("sdb", false).token, "A0031-7948206080");
 	ck_assert_str_eq(verdict("sdb1", false).token, "A0031-7947157504-part1");
 	ck_assert_str_eq(verdict("sdc", false).token, "B-77-1048576");
-	ck_assert_str_eq(verdict("loop0", false).token, "card-one.img-1048576");
+	ck_assert_str_eq(verdict("loop0", false).token, "card-one.img-8fdd9186-1048576");
 	d.serial[0] = 0;
 	char token[GUARD_TOKEN_MAX];
 	guard_token_of_device(token, &d);
@@ -112,7 +114,58 @@ START_TEST(tokens)
 	guard_token_of_name(token, "../\xc3\xbc/");
 	ck_assert_str_eq(token, "..");
 	guard_token_of_name(token, "\xc3\xbc");
-	ck_assert_str_eq(token, "image");
+	ck_assert_str_eq(token, "model");
+}
+END_TEST
+
+/* The path's CRC-32, as zlib has it: worked out with Python's zlib.crc32. */
+START_TEST(tokens_of_images)
+{
+	char token[GUARD_TOKEN_MAX], place[400];
+	struct blockdev d = device("loop0");
+
+	guard_token_of_image(token, "/media/work/card.img");
+	ck_assert_str_eq(token, "card.img-a0113d31");
+	guard_token_of_image(token, "/media/play/card.img");
+	ck_assert_str_eq(token, "card.img-beb31a86");
+	guard_token_of_image(token, "/\xc3\xbc");
+	ck_assert_str_eq(token, "image-ee50a3e5");
+	/* The longest of names leaves room for all that tells it from others. */
+	memset(place, 'n', sizeof place - 1);
+	place[0] = '/';
+	place[sizeof place - 1] = 0;
+	text_copy(d.backing_file, sizeof d.backing_file, place);
+	d.partition = true;
+	d.size_bytes = UINT64_MAX;
+	text_copy(d.name, sizeof d.name, "loop0p128");
+	guard_token_of_device(token, &d);
+	ck_assert_ptr_nonnull(strstr(token, "nn-e948a5fb-18446744073709551615-part128"));
+}
+END_TEST
+
+static void expect_alike(const char *a, const char *b, bool loop, bool alike)
+{
+	ck_assert_msg(guard_token_has_same_name(a, b, loop) == alike, "%s, %s", a, b);
+	ck_assert_msg(guard_token_has_same_name(b, a, loop) == alike, "%s, %s", b, a);
+}
+
+START_TEST(tokens_of_moved_images)
+{
+	expect_alike("card.img-a0113d31", "card.img-00000000", false, true);
+	expect_alike("card.img-a0113d31", "card.img", false, true); /* of an earlier version */
+	expect_alike("card.img-a0113d31", "carb.img-a0113d31", false, false);
+	expect_alike("card.img-a0113d31", "card.img-", false, false);
+	expect_alike("card-deadbeef", "card-deadbeef-a0113d31", false, true);
+	/* 16 MiB has eight digits, as a checksum has. */
+	expect_alike("card.img-a0113d31-16777216", "card.img-16777216", true, true);
+	expect_alike("card.img-a0113d31-16777216", "card.img-b0113d31-16777216", true, true);
+	expect_alike("card.img-a0113d31-16777216", "card.img-a0113d31-16777217", true, false);
+	expect_alike("card.img-16777216", "card.img-16777217", true, false);
+	expect_alike("c-a0113d31-512-part1", "c-b0113d31-512-part1", true, true);
+	expect_alike("c-a0113d31-512-part1", "c-b0113d31-512-part2", true, false);
+	expect_alike("c-a0113d31-512-part1", "c-b0113d31-512", true, false);
+	expect_alike("", "card.img", false, false);
+	expect_alike("", "-5", true, false);
 }
 END_TEST
 
@@ -342,37 +395,38 @@ START_TEST(image_files)
 {
 	char path[300];
 	struct usage u;
-	struct error err;
 	struct guard_verdict v;
+	struct stat st;
 	char text[700];
 
 	tree_put("images/card.img", "x");
 	snprintf(path, sizeof path, "%s/images/card.img", root);
-	ck_assert_int_eq(usage_read_file(&u, &src, path, &err), 0);
+	ck_assert_int_eq(stat(path, &st), 0);
+	ck_assert_int_eq(usage_read_file(&u, &src, &st), 0);
 	ck_assert(!u.system && !u.mounted && !u.swap && !u.held);
-	guard_judge_image(&v, path, &u);
+	guard_judge_image(&v, path, "/media/work/card.img", &u);
 	ck_assert(v.may_write);
-	ck_assert_str_eq(v.token, "card.img");
+	ck_assert_str_eq(v.token, "card.img-a0113d31");
 	/* Attached to a loop device, then mounted from there, then swap. */
 	snprintf(text, sizeof text, "%s\n", path);
 	tree_put("devices/virtual/block/loop0/loop/backing_file", text);
-	ck_assert_int_eq(usage_read_file(&u, &src, path, &err), 0);
-	guard_judge_image(&v, path, &u);
+	ck_assert_int_eq(usage_read_file(&u, &src, &st), 0);
+	guard_judge_image(&v, path, "/media/work/card.img", &u);
 	ck_assert_int_eq(v.reason, GUARD_HELD);
 	snprintf(text, sizeof text, LAPTOP_MOUNTS "30 27 7:0 / %s/images rw - ext4 /dev/loop0 rw\n",
 		root);
 	tables(text, "");
-	ck_assert_int_eq(usage_read_file(&u, &src, path, &err), 0);
-	guard_judge_image(&v, path, &u);
+	ck_assert_int_eq(usage_read_file(&u, &src, &st), 0);
+	guard_judge_image(&v, path, "/media/work/card.img", &u);
 	ck_assert_int_eq(v.reason, GUARD_MOUNTED);
-	ck_assert(usage_path_lies_in_file(&src, path, path));
+	ck_assert(usage_path_lies_in_file(&src, path, &st));
 	tree_put("devices/virtual/block/loop0/loop/backing_file", "/nowhere\n");
 	snprintf(text, sizeof text, "Filename\n%s file 100 0 -2\n", path);
 	tables(LAPTOP_MOUNTS, text);
-	ck_assert_int_eq(usage_read_file(&u, &src, path, &err), 0);
-	guard_judge_image(&v, path, &u);
+	ck_assert_int_eq(usage_read_file(&u, &src, &st), 0);
+	guard_judge_image(&v, path, "/media/work/card.img", &u);
 	ck_assert_int_eq(v.reason, GUARD_SWAP);
-	guard_judge_image(&v, path, NULL);
+	guard_judge_image(&v, path, path, NULL);
 	ck_assert_int_eq(v.reason, GUARD_UNKNOWN);
 }
 END_TEST
@@ -385,6 +439,8 @@ Suite *guard_suite(void)
 	tcase_add_checked_fixture(t, setup, tree_remove);
 	tcase_add_test(t, idle_laptop);
 	tcase_add_test(t, tokens);
+	tcase_add_test(t, tokens_of_images);
+	tcase_add_test(t, tokens_of_moved_images);
 	tcase_add_test(t, mounted_partition);
 	tcase_add_test(t, mounted_under_a_made_up_number);
 	tcase_add_test(t, system_points);
