@@ -1,4 +1,6 @@
 /* Putting back: looks at everything first, and writes over nothing that the run did not leave there. */
+#include <errno.h>
+#include <stdbool.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -39,18 +41,38 @@ static int look(struct restoring *r, uint64_t index, struct error *err)
 	return 0;
 }
 
+/* Of a chunk only what differs. On a full disk, that is what the run has found room for; the rest of it may be a hole. */
+static int write_differences(struct kept_looking *l, const struct kept_chunk *c)
+{
+	size_t unit = l->m->traits.offset_align_bytes, to;
+	int rc = c->bytes % unit ? -ENOSPC : 0;
+
+	for (size_t at = 0; !rc && at < c->bytes; at = to) {
+		bool differs = memcmp(l->saved + at, l->there + at, unit) != 0;
+
+		to = at + unit;
+		while (to < c->bytes &&
+			(memcmp(l->saved + to, l->there + to, unit) != 0) == differs)
+			to += unit;
+		if (differs)
+			rc = kept_transfer(l->m, true, c->at + at, l->saved + at, to - at);
+	}
+	return rc;
+}
+
 /* Chunks that are on the target already are not written again: flash wears. */
 static int put_back(struct restoring *r, uint64_t index, struct error *err)
 {
 	struct kept_looking *l = &r->look;
 	struct kept_chunk c = kept_layout_chunk(&l->k->layout, index);
 	uint64_t changed;
+	bool readable;
 	int rc;
 
 	if (kept_load_chunk(l->k, index, l->saved, NULL, err) < 0)
 		return -1;
-	rc = kept_transfer(l->m, false, c.at, l->there, c.bytes);
-	if (!rc && !memcmp(l->saved, l->there, c.bytes))
+	readable = kept_transfer(l->m, false, c.at, l->there, c.bytes) == 0;
+	if (readable && !memcmp(l->saved, l->there, c.bytes))
 		return 0;
 	if (l->over != KEPT_OVER_ALL) {
 		if (look_at(l, &c, &changed, err) < 0)
@@ -66,6 +88,8 @@ static int put_back(struct restoring *r, uint64_t index, struct error *err)
 	rc = medium_check(l->m, MEDIUM_CHECK_BATCH);
 	if (!rc)
 		rc = kept_transfer(l->m, true, c.at, l->saved, c.bytes);
+	if (rc == -ENOSPC && readable)
+		rc = write_differences(l, &c);
 	if (rc < 0)
 		return kept_transfer_failed(
 			l->m, "write kept data back to", c.at, c.bytes, rc, err);
