@@ -248,9 +248,10 @@ static void judge_ending(const struct cut_job *job, const struct cut_summary *c,
 {
 	if (c->ending == CUT_INTERRUPTED)
 		error_set(err, ERROR_INTERRUPTED,
-			c->ready ? "interrupted; the journal can be rechecked"
-				 : "interrupted before the baseline was "
-				   "written");
+			!c->ready           ? "interrupted before the baseline was written"
+			: job->session.kept ? "interrupted; the region's own data is put back, so "
+					      "there is nothing to recheck"
+					    : "interrupted; the journal can be rechecked");
 	else if (c->ending == CUT_FAILED)
 		describe_failure(job, c, err);
 	else if (c->ending == CUT_REMAINS)

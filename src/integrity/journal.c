@@ -335,6 +335,11 @@ static int take_line(struct loading *l, const struct line *line)
 		j->target = run.target;
 		return 0;
 	}
+	if (!strcmp(line->kind, "kept")) {
+		run_take_line(&run, line, NULL);
+		j->put_back = run.kept.state == RUN_KEPT_BACK;
+		return 0;
+	}
 	if (!j->blocks)
 		return 0;
 	if (!strcmp(line->kind, kind_intend.name))
@@ -382,6 +387,11 @@ int journal_load(struct journal *j, const char *path, struct error *err)
 		rc = error_set(err, ERROR_USAGE,
 			"the journal '%s' ends before the baseline was on the target, so there is "
 			"nothing to recheck; cut again",
+			path);
+	if (rc == 0 && j->put_back)
+		rc = error_set(err, ERROR_USAGE,
+			"the run of the journal '%s' put the region's own data back at its end, so "
+			"there is nothing left to recheck; cut again",
 			path);
 	free(l.open.list);
 	record_reader_release(&reader);

@@ -80,7 +80,8 @@ struct journal {
 	struct run_target target;
 	struct run_head head;
 	struct journal_cycle cycle; /* the last one of the file */
-	bool ready; /* its baseline was flushed: there is something to recheck */
+	bool ready; /* its baseline was flushed: there is something to recheck, ... */
+	bool put_back; /* ... unless the run itself put the region's own data back at its end */
 	struct journal_block *blocks; /* region_bytes / block_bytes */
 	size_t block_count;
 	uint32_t announced, acknowledged, stored; /* highest number of each */
