@@ -8,6 +8,7 @@
 #   make faults       every library call failing in turn (FULL=1: with every error)
 #   make rig          scenarios on a USB gadget in an emulated machine
 #   make kill-campaign  kill -9 at 200 random moments of --keep-data runs, then restore (root)
+#   make mishaps      targets renamed, replaced, put under loop devices at 200 moments of every writing command (root)
 #   make fuzz         fuzzing of every parser, FUZZ_SECONDS=10 each
 #   make install      PREFIX=/usr/local DESTDIR=; make uninstall takes it away again
 #   make dist         a source archive of what is committed
@@ -89,7 +90,7 @@ check-unit: $(O)/unit
 	$(Q)CK_DEFAULT_TIMEOUT=$(or $(CK_DEFAULT_TIMEOUT),60) $(if $(UNIT),CK_RUN_SUITE=$(UNIT)) $(O)/unit
 
 check-cli: $(O)/blkassay $(O)/bench/describe_record $(O)/bench/make_record $(O)/bench/loop_limit $(O)/bench/loop_change $(O)/bench/fit_of $(O)/tests/slow.so $(O)/tests/at_open.so \
-		$(O)/tests/fault.so $(O)/truth/culprits_of
+		$(O)/tests/fault.so $(O)/tests/mishap.so $(O)/truth/culprits_of
 	$(Q)BLKASSAY=$(abspath $(O)/blkassay) tests/run-cli $(TEST)
 
 sanitize:
@@ -139,6 +140,11 @@ $(O)/tests/slow.so $(O)/tests/at_open.so: $(O)/tests/%.so: tests/slow/%.c
 	@mkdir -p $(@D)
 	$(Q)$(CC) -D_GNU_SOURCE -D_FILE_OFFSET_BITS=64 -std=c17 $(filter-out -Wmissing-prototypes,$(WARNINGS)) -O2 -g -fPIC -shared -o $@ $<
 
+# A library that lets a mishap happen at the n-th request: for scripts/mishap-campaign.
+$(O)/tests/mishap.so: tests/mishap/mishap.c
+	@mkdir -p $(@D)
+	$(Q)$(CC) -D_GNU_SOURCE -std=c17 $(filter-out -Wmissing-prototypes,$(WARNINGS)) -O2 -g -fPIC -shared -o $@ $<
+
 SHIM_SRC := $(filter-out tests/shim/fault.c,$(sort $(wildcard tests/shim/*.c)))
 $(O)/tests/fault-driver: $(SHIM_SRC) $(wildcard tests/shim/*.h)
 	@mkdir -p $(@D)
@@ -162,8 +168,11 @@ $(O)/rig-bin/%.so: tests/rig/%.so.c
 	@mkdir -p $(@D)
 	$(Q)$(CC) $(ALL_CPPFLAGS) $(ALL_CFLAGS) -shared -fPIC $(LDFLAGS) -o $@ $<
 
-rig: $(O)/blkassay $(O)/bench/bare_reads $(RIG_BIN) $(O)/rig-bin/bus_gadget
+rig: $(O)/blkassay $(O)/bench/bare_reads $(RIG_BIN) $(O)/rig-bin/bus_gadget $(O)/tests/mishap.so
 	$(Q)scripts/rig/run -b $(O)/blkassay $(or $(RIG),all)
+
+mishaps: $(O)/blkassay $(O)/tests/mishap.so
+	$(Q)BLKASSAY=$(abspath $(O)/blkassay) MISHAP=$(abspath $(O)/tests/mishap.so) scripts/mishap-campaign $(or $(MOMENTS),200) $(SEED)
 
 kill-campaign: $(O)/blkassay
 	$(Q)BLKASSAY=$(abspath $(O)/blkassay) scripts/kill-campaign $(or $(MOMENTS),200)
@@ -219,6 +228,6 @@ clean:
 -include $(GADGET_SRC:%.c=$(O)/%.d) $(OBJ:.o=.d) $(MAIN:.o=.d) $(UNIT_OBJ:.o=.d) $(O)/tests/runner.d \
 	$(BENCH_BIN:$(O)/bench/%=$(O)/tests/bench/%.d) $(wildcard $(O)/tests/truth/*.d)
 
-.PHONY: all kill-campaign check check-unit check-cli check-browser man dist sanitize lint fuzz bench faults fault-leaks rig install uninstall clean
+.PHONY: all kill-campaign mishaps check check-unit check-cli check-browser man dist sanitize lint fuzz bench faults fault-leaks rig install uninstall clean
 .DELETE_ON_ERROR:
 .SECONDARY:
