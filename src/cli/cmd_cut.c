@@ -418,6 +418,11 @@ static int cut(struct cut_job *job, struct error *err)
 	rc = session_prepare_writes(s, &job->writer, s->region_start, s->region_bytes,
 		expected_bytes(job), &progress.watch, err);
 	progress_finish(&progress, NULL);
+	if (rc < 0 && error_exit_status(err) == 2) {
+		record_discard(&job->writer); /* nothing was done, so nothing is kept */
+		session_abandon(s);
+		return 2;
+	}
 	if (rc == 0 && medium_keep_telltales(s->medium) < 0)
 		rc = error_set(err, ERROR_IO, "out of memory");
 	if (rc == 0)

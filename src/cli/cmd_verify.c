@@ -29,6 +29,7 @@ struct verification {
 	struct results results;
 	char path[512]; /* of the record */
 	bool resuming;
+	bool began; /* nothing stands in the way of the first write any more */
 };
 
 /* ---- resuming ---- */
@@ -187,6 +188,7 @@ static int run(struct verification *v, struct error *err)
 	progress.counts_bytes = !v->session.traits->virtual_clock;
 	hooks.watch = &progress.watch;
 	rc = prepare_writes(v, &progress.watch, err);
+	v->began = rc == 0;
 	if (rc < 0)
 		v->result.outcome =
 			err->kind == ERROR_INTERRUPTED ? VERIFY_INTERRUPTED : VERIFY_FAILED;
@@ -279,6 +281,11 @@ static int carry_out(struct verification *v)
 	status = session_ended(&v->session, &v->writer, status_of(v, &err), &err);
 	if (err.kind != ERROR_NONE && err.kind != ERROR_INTERRUPTED)
 		message_error(&err);
+	if (status == 2 && !v->began && !v->resuming) { /* nothing was done, so nothing is kept */
+		record_discard(&v->writer);
+		session_abandon(&v->session);
+		return status;
+	}
 	status = close_record(v, status, &err);
 	if (session_close(&v->session, &close_err) < 0) {
 		int closed = message_error(&close_err);

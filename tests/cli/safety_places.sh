@@ -88,10 +88,15 @@ mount -o loop "$tmp/small-$unique.img" "$tmp/small" || skip "cannot mount; the r
 cleanup "umount '$tmp/small' 2>/dev/null"
 dd if=/dev/urandom of="$tmp/big.img" bs=1M count=16 2>/dev/null
 before=$(sha256sum <"$tmp/big.img")
-sweep 2 "$tmp/big.img" --direction write --keep-data --out "$tmp/small/x.assay"
-says "not enough room"
-[ ! -e "$tmp/small/x.assay.kept" ] || fail "left kept data"
-[ "$(sha256sum <"$tmp/big.img")" = "$before" ] || fail "the image was written to"
+for command in "sweep --direction write" verify "audit --region 0+15Mi" cut; do
+	# shellcheck disable=SC2086
+	run 2 "$BLKASSAY" ${command%% *} "$tmp/big.img" ${command#"${command%% *}"} --keep-data --out "$tmp/small/x.assay"
+	says "not enough room"
+	says "nothing was written to '$tmp/big.img'"
+	[ ! -s "$out" ] || fail "$command shows results of a run that was refused"
+	[ -z "$(ls "$tmp/small" | grep -v lost+found)" ] || fail "$command left $(ls "$tmp/small")"
+	[ "$(sha256sum <"$tmp/big.img")" = "$before" ] || fail "the image was written to"
+done
 # Making an image there fails clean.
 sweep 3 "$tmp/small/new.img" --create 16Mi --out "$tmp/x.assay"
 says "No space left"
