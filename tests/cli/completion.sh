@@ -17,7 +17,7 @@ offers() { # WORDS... : what is offered for the last of them, one a line
 is() { [ "$1" = "$2" ] || fail "offered '$1', not '$2'"; }
 
 is "$(offers blkassay sw)" "sweep "
-is "$(offers blkassay sweep --p)" "--page --passes "
+is "$(offers blkassay sweep --p)" "--page --passes --phases "
 is "$(offers blkassay sweep --direction r)" "read read,write "
 is "$(offers blkassay verify --only w)" "write "
 is "$(offers blkassay report --pa)" "--page "
