@@ -72,6 +72,21 @@ int output_record_path(
 	return 0;
 }
 
+int output_check_new(const char *wanted, struct error *err)
+{
+	char folder[PATH_MAX];
+
+	folder_of(folder, wanted ? wanted : "");
+	if (wanted && exists(wanted))
+		return error_set(err, ERROR_USAGE,
+			"'%s' exists already, and a record never overwrites; name another --out",
+			wanted);
+	if (access(folder, W_OK | X_OK) < 0)
+		return error_sys(err, ERROR_USAGE, errno,
+			"no record can be written to '%s'; name a place with --out", folder);
+	return 0;
+}
+
 static bool is_target(const char *path, const struct output_target *t)
 {
 	struct stat st, file;

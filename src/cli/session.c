@@ -278,6 +278,9 @@ static int create(struct session *s, const struct options *o, struct error *err)
 {
 	if (!o->given[OPTION_CREATE])
 		return 0;
+	/* An image that no run can use would only be in the way of the next try. */
+	if (output_check_new(options_text(o, OPTION_OUT, NULL), err) < 0)
+		return -1;
 	if (image_create(&s->own->hold, o->args[0], o->number[OPTION_CREATE], err) < 0)
 		return -1;
 	s->own->created = true;

@@ -14,6 +14,8 @@
 #include "cli/progress.h"
 #include "integrity/kept.h"
 #include "medium/medium.h"
+#include "platform/clock.h"
+#include "platform/interrupt.h"
 #include "record/file.h"
 
 void keep_restore_command(struct text *t, const char *saved, const char *target)
@@ -155,12 +157,52 @@ static int explain_doubt(const struct session_keep *k, const struct medium *m, s
 	return -1;
 }
 
+/* What was begun by writing is ended, whatever signal comes; but who sends one is told why nothing stops. */
+struct put_back_watch {
+	struct watch watch;
+	struct progress *progress;
+	unsigned signals; /* that were answered */
+	uint64_t answered_ns;
+};
+
+static const uint64_t answer_every_ns = 1000000000; /* a held-down Ctrl-C gets no screenful */
+
+static bool answer(void *context)
+{
+	struct put_back_watch *w = context;
+
+	uint64_t now = clock_now_ns();
+
+	if (interrupt_count() != w->signals && now - w->answered_ns > answer_every_ns) {
+		w->signals = interrupt_count();
+		w->answered_ns = now;
+		progress_hide();
+		message_warning(
+			"the target's own data is being put back, and that goes on: stopped "
+			"now, the target\n         would be left without it");
+	}
+	return false;
+}
+
+static void pass_on(void *context, const struct watch_step *step)
+{
+	struct put_back_watch *w = context;
+
+	watch_step(&w->progress->watch, step);
+}
+
+static void watch_patiently(struct put_back_watch *w, struct progress *p)
+{
+	*w = (struct put_back_watch){ .progress = p, .signals = interrupt_count() };
+	w->watch = (struct watch){ .context = w, .stop = answer, .step = pass_on };
+}
+
 /* The list of what is changed stands before the sentence that says so. */
 static int put_back(struct session_keep *k, struct medium *m, struct error *err)
 {
 	struct kept_result result = { 0 };
 	struct progress progress;
-	struct watch deaf;
+	struct put_back_watch patient;
 	int rc;
 
 	if (!m)
@@ -171,9 +213,8 @@ static int put_back(struct session_keep *k, struct medium *m, struct error *err)
 			k->target);
 	progress_start(&progress);
 	progress.counts_bytes = true;
-	deaf = progress.watch;
-	deaf.stop = NULL; /* what was begun by writing is ended, whatever signal came */
-	rc = kept_restore(k->kept, m, KEPT_OVER_DAMAGED, &result, &deaf, err);
+	watch_patiently(&patient, &progress);
+	rc = kept_restore(k->kept, m, KEPT_OVER_DAMAGED, &result, &patient.watch, err);
 	progress_finish(&progress, NULL);
 	if (rc < 0 && err->kind == ERROR_IO)
 		(void)medium_check(m, MEDIUM_CHECK_FAILED);

@@ -4,11 +4,12 @@
 #include <signal.h>
 #include <string.h>
 
-static volatile sig_atomic_t received;
+static volatile sig_atomic_t received, count;
 
 static void note(int sig)
 {
 	received = sig;
+	count++;
 }
 
 void interrupt_install(void)
@@ -28,4 +29,9 @@ void interrupt_install(void)
 bool interrupt_requested(void)
 {
 	return received != 0;
+}
+
+unsigned interrupt_count(void)
+{
+	return (unsigned)count;
 }

@@ -7,5 +7,7 @@
 /* also ignores SIGPIPE and SIGXFSZ: a failed write says so by its errno */
 void interrupt_install(void);
 bool interrupt_requested(void);
+/* How many such signals came so far. */
+unsigned interrupt_count(void);
 
 #endif
