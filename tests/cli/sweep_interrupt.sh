@@ -27,4 +27,4 @@ wait $pid || status=$?
 [ "$status" = 130 ] || fail "ended in $status"
 says "has become a run record"
 cmp "$tmp/last.json" "$tmp/kill.assay" || fail "a record was replaced"
-grep -q ',sequential,' "$tmp/last.csv" || fail "an interrupted sweep makes no CSV"
+grep -q ',sequential,\|,random,' "$tmp/last.csv" || fail "an interrupted sweep makes no CSV"
