@@ -26,6 +26,7 @@ void compared_release(struct compared *c)
 			free(c->points[i].side[s].rate);
 			free(c->points[i].side[s].p99);
 		}
+		compare_phases_release(&c->points[i].phases);
 	}
 	free(c->points);
 	free(c->heads);
@@ -234,6 +235,23 @@ static void take_pass(struct replicates *r, const struct run_pass *pass)
 	r->slowest_s = fmax(r->slowest_s, (double)pass->lat_max_ns / 1e9);
 }
 
+static int take_phases(
+	struct compared *c, struct compare_point *to, enum compare_side side, const struct point *p)
+{
+	const struct run_pass **used = calloc(p->pass_count + 1, sizeof *used);
+	size_t n = 0;
+	int rc;
+
+	if (!used)
+		return -1;
+	for (size_t i = 0; i < p->pass_count; i++)
+		if (usable(p->passes[i]))
+			used[n++] = p->passes[i];
+	rc = compare_phases_take(&to->phases, side, used, n, c->by_runs);
+	free(used);
+	return rc;
+}
+
 static int take_point(
 	struct compared *c, enum compare_side side, const struct point *p, struct error *err)
 {
@@ -247,6 +265,8 @@ static int take_point(
 		if (usable(p->passes[i]))
 			take_pass(r, p->passes[i]);
 	}
+	if (take_phases(c, to, side, p) < 0)
+		return error_set(err, ERROR_IO, "out of memory for the comparison");
 	c->passes[side] += r->n - from;
 	c->left_out[side] += p->left_out + p->pass_count - (r->n - from);
 	if (c->by_runs) {
@@ -340,6 +360,7 @@ static void drop_one_sided(struct compared *c)
 			free(p->side[s].rate);
 			free(p->side[s].p99);
 		}
+		compare_phases_release(&p->phases);
 	}
 	c->count = kept;
 }

@@ -9,6 +9,7 @@
 
 #include "analysis/compare.h"
 #include "base/pool.h"
+#include "findings/compare_phases.h"
 #include "findings/finding.h"
 #include "findings/table.h"
 #include "findings/view.h"
@@ -35,6 +36,7 @@ struct compare_point {
 	uint32_t in_flight;
 	uint64_t request_bytes;
 	struct replicates side[2];
+	struct compare_phases phases;
 	struct comparison rate;
 	/* of passes with COMPARE_P99_REQUESTS or more; too few: base_n or fresh_n is 0 */
 	struct comparison p99;

@@ -38,7 +38,8 @@ enum {
 	FEW_REQUESTS,
 	LONGER_TAILS,
 	RANKS,
-	NOISE
+	NOISE,
+	PHASE_CHANGED,
 };
 
 const struct finding_code compare_codes[] = {
@@ -104,6 +105,10 @@ const struct finding_code compare_codes[] = {
 		"points where few extreme replicates may carry the verdict", "points" },
 	[NOISE] = { "unequal-noise", FINDING_CAUTION, false,
 		"points where one side is far noisier than the other", "points" },
+	[PHASE_CHANGED] = { "phase-changed", FINDING_PLAIN, false,
+		"the phase of requests that the larger part of a change is in, by the bus or the "
+		"model",
+		"direction order request_bytes phase base_seconds new_seconds" },
 };
 
 const size_t compare_code_count = sizeof compare_codes / sizeof *compare_codes;
@@ -542,6 +547,7 @@ void compare_findings_add(
 {
 	add_gate(f, c, gate);
 	add_verdict(f, c);
+	compare_phases_add(f, c, &compare_codes[PHASE_CHANGED]);
 	add_basis(f, c);
 	add_remarks(f, c);
 	add_left_out(f, c);

@@ -137,6 +137,32 @@ static void show_table(struct view *v, const struct compared *c, size_t first, s
 					.table = { &compare_tails_spec, rows, end - first } });
 }
 
+static void show_phases(struct view *v, const struct compared *c, size_t first, size_t end);
+
+static void show_both(struct view *v, const struct compared *c, size_t first, size_t end)
+{
+	show_table(v, c, first, end);
+	show_phases(v, c, first, end);
+}
+
+static void add_phases(struct view *v, const struct compared *c)
+{
+	struct table all = compare_phases_table(&v->pool, c, 0, c->count);
+
+	view_table(v, all.spec, all.rows, all.count);
+}
+
+static void show_phases(struct view *v, const struct compared *c, size_t first, size_t end)
+{
+	struct table rows = compare_phases_table(&v->pool, c, first, end);
+
+	if (rows.count)
+		view_section(
+			v, (struct section){ .on = ON_SCREENS,
+				   .intro = "Where the time of a request goes, base and new side:",
+				   .table = rows });
+}
+
 int compare_view(struct view *v, const struct compared *c, const struct gate_request *gate,
 	struct error *err)
 {
@@ -151,9 +177,10 @@ int compare_view(struct view *v, const struct compared *c, const struct gate_req
 	compare_findings_add(&v->findings, c, gate);
 	add_summary(v, c, gate);
 	view_table(v, &compare_points_spec, c->points, c->count);
+	add_phases(v, c);
 	show_chart(v, c);
 	for (size_t i = 0; i < c->count; i = table_end(c, i))
-		show_table(v, c, i, table_end(c, i));
+		show_both(v, c, i, table_end(c, i));
 	view_section(
 		v, (struct section){ .on = ON_SCREENS,
 			   .note = "The change and its 95 % range are those of each point alone; "

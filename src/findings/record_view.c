@@ -141,6 +141,7 @@ static const struct table_spec *const sweep_tables[] = {
 static const struct table_spec *const compare_tables[] = {
 	&compare_summary_spec,
 	&compare_points_spec,
+	&compare_phases_spec,
 };
 
 static const struct table_spec *const verify_tables[] = {

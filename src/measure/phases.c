@@ -3,6 +3,7 @@
 
 #include <errno.h>
 #include <pthread.h>
+#include <sched.h>
 #include <stdatomic.h>
 #include <stdlib.h>
 #include <string.h>
@@ -143,7 +144,10 @@ static void look(struct phases *p)
 static void *watch_bus(void *context)
 {
 	struct phases *p = context;
+	const struct sched_param soon = { .sched_priority = 1 };
 
+	/* It has next to nothing to do, but what it does not do in time is lost. Whoever may watch a bus may ask for this. */
+	(void)pthread_setschedparam(pthread_self(), SCHED_FIFO, &soon);
 	while (!atomic_load(&p->stop)) {
 		usbmon_wait(p->monitor, 100);
 		pthread_mutex_lock(&p->lock);

@@ -106,6 +106,53 @@ static void say_all_that_can_be_odd(struct scene *s)
 	compare_builds_check(&s->c);
 }
 
+/* Passes whose status takes so long, give or take 1 %, and whose data always takes 4 ms. */
+static void fill_phases(struct compare_point *p, double base_s, double new_s)
+{
+	const double status[2] = { base_s, new_s };
+
+	for (int side = 0; side < 2; side++) {
+		struct run_pass passes[VALUES] = { 0 };
+		const struct run_pass *list[VALUES];
+
+		for (int i = 0; i < VALUES; i++) {
+			passes[i] = (struct run_pass){
+				.phases_seen = true, .requests = 100, .commands = 100
+			};
+			passes[i].phase_ns[RUN_PHASE_DATA] = 400000000;
+			passes[i].phase_ns[RUN_PHASE_STATUS] =
+				(uint64_t)(status[side] * 100e9 * (1 + 0.01 * (i % 2)));
+			list[i] = &passes[i];
+		}
+		ck_assert_int_eq(compare_phases_take(&p->phases, side, list, VALUES, false), 0);
+	}
+}
+
+/* A phase is named when its change is beyond chance and the larger part of the whole, and never the wrong way round. */
+START_TEST(which_phase_changed)
+{
+	struct compare_point p = { .request_bytes = 4096 };
+	struct phase_change c;
+
+	ck_assert(!compare_phases_change(&p.phases).seen);
+	fill_phases(&p, 8e-3, 2e-3);
+	c = compare_phases_change(&p.phases);
+	ck_assert(c.seen && c.shown);
+	ck_assert_int_eq(c.phase, RUN_PHASE_STATUS);
+	ck_assert_double_eq_tol(c.seconds[0][RUN_PHASE_STATUS], 8e-3, 1e-4);
+	ck_assert_double_eq_tol(c.seconds[1][RUN_PHASE_STATUS], 2e-3, 1e-4);
+	ck_assert_double_eq_tol(c.seconds[1][RUN_PHASE_DATA], 4e-3, 1e-9);
+	compare_phases_release(&p.phases);
+	fill_phases(&p, 2e-3, 2e-3);
+	ck_assert(!compare_phases_change(&p.phases).shown);
+	compare_phases_release(&p.phases);
+	/* 0.1 % of difference in 1 % of noise. */
+	fill_phases(&p, 2e-3, 2.002e-3);
+	ck_assert(!compare_phases_change(&p.phases).shown);
+	compare_phases_release(&p.phases);
+}
+END_TEST
+
 START_TEST(every_code)
 {
 	char said[500];
@@ -142,8 +189,10 @@ START_TEST(every_code)
 	for (int i = 0; i < POINTS; i++)
 		fill_side(&s, i, 1, 13 + 0.2, 0.001);
 	scene_compare(&s, VALUES, -1);
+	fill_phases(&s.points[POINTS - 1], 8e-3, 2e-3);
 	ck_assert_str_eq(verdict(&s, said), "faster");
 	ck_assert_ptr_nonnull(strstr(said, "The new build is faster at 8 of 8 points, by 22 %;"));
+	compare_phases_release(&s.points[POINTS - 1].phases);
 	pool_release(&s.c.pool);
 	view_check_all_codes("compare");
 }
@@ -212,6 +261,7 @@ Suite *compare_view_suite(void)
 	Suite *s = suite_create("compare_view");
 	TCase *c = tcase_create("compare_view");
 
+	tcase_add_test(c, which_phase_changed);
 	tcase_add_test(c, every_code);
 	tcase_add_test(c, what_one_run_a_side_may_say);
 	tcase_add_test(c, what_is_in_turn);

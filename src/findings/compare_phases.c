@@ -1,0 +1,225 @@
+/* Which phase of requests changed. */
+#include "findings/compare_phases.h"
+
+#include <math.h>
+#include <stdlib.h>
+
+#include "base/size.h"
+#include "findings/compare.h"
+#include "findings/phases.h"
+
+static const double certain_p = 0.05 / RUN_PHASE_COUNT;
+
+/* ---- gathering ---- */
+
+static int reserve(struct phase_replicates *r, size_t more)
+{
+	size_t room = r->n + more;
+
+	if (room <= r->room)
+		return 0;
+	for (int i = 0; i < RUN_PHASE_COUNT; i++) {
+		double *grown = reallocarray(r->seconds[i], room, sizeof *grown);
+
+		if (!grown)
+			return -1;
+		r->seconds[i] = grown;
+	}
+	r->room = room;
+	return 0;
+}
+
+static void fold(struct phase_replicates *r, size_t from)
+{
+	if (r->n <= from + 1)
+		return;
+	for (int i = 0; i < RUN_PHASE_COUNT; i++)
+		r->seconds[i][from] = moments_of(r->seconds[i] + from, r->n - from).mean;
+	r->n = from + 1;
+}
+
+int compare_phases_take(struct compare_phases *c, int side, const struct run_pass *const *passes,
+	size_t count, bool by_runs)
+{
+	struct phase_replicates *r = &c->side[side];
+	size_t from = r->n;
+
+	if (reserve(r, count) < 0)
+		return -1;
+	for (size_t i = 0; i < count; i++) {
+		struct point one = { .passes = &passes[i], .pass_count = 1 };
+		struct phases_of_point of = phases_of_point(&one);
+
+		if (!of.passes)
+			continue;
+		for (int k = 0; k < RUN_PHASE_COUNT; k++)
+			r->seconds[k][r->n] = of.seconds[k];
+		r->n++;
+	}
+	if (by_runs)
+		fold(r, from);
+	return 0;
+}
+
+void compare_phases_release(struct compare_phases *c)
+{
+	for (int s = 0; s < 2; s++)
+		for (int i = 0; i < RUN_PHASE_COUNT; i++)
+			free(c->side[s].seconds[i]);
+	*c = (struct compare_phases){ 0 };
+}
+
+/* ---- comparing ---- */
+
+struct phase_change compare_phases_change(const struct compare_phases *c)
+{
+	struct phase_change out = { .seen = c->side[0].n > 0 && c->side[1].n > 0 };
+	double whole = 0, most = 0;
+
+	for (int i = 0; out.seen && i < RUN_PHASE_COUNT; i++) {
+		struct moments a = moments_of(c->side[0].seconds[i], c->side[0].n);
+		struct moments b = moments_of(c->side[1].seconds[i], c->side[1].n);
+
+		out.seconds[0][i] = a.mean;
+		out.seconds[1][i] = b.mean;
+		whole += b.mean - a.mean;
+	}
+	for (int i = 0; out.seen && i < RUN_PHASE_COUNT; i++) {
+		struct moments a = moments_of(c->side[0].seconds[i], c->side[0].n);
+		struct moments b = moments_of(c->side[1].seconds[i], c->side[1].n);
+		struct welch w = welch_of(&a, &b);
+		double part = b.mean - a.mean;
+
+		if (!(part * whole > 0) || !(fabs(part) > fabs(most)))
+			continue;
+		most = part;
+		out.phase = (enum run_phase)i;
+		out.shown = w.known && w.p <= certain_p && fabs(part) > fabs(whole) / 2;
+	}
+	return out;
+}
+
+/* ---- the table ---- */
+
+static const char *const phases[] = { [RUN_PHASE_COMMAND] = "command",
+	[RUN_PHASE_DATA] = "data",
+	[RUN_PHASE_STATUS] = "status",
+	[RUN_PHASE_HOST] = "host" };
+
+#define ROW(function, expression) COLUMN_VALUE(function, struct compare_phase_row, r, expression)
+#define SECONDS(function, side, phase) ROW(function, value_seconds(r->change.seconds[side][phase]))
+
+ROW(row_direction, value_word(run_direction_name(r->point->direction)))
+ROW(row_order, value_word(run_order_name(r->point->order)))
+ROW(row_in_flight, value_count(r->point->in_flight))
+ROW(row_request, value_bytes(r->point->request_bytes))
+SECONDS(base_command, COMPARE_BASE, RUN_PHASE_COMMAND)
+SECONDS(new_command, COMPARE_NEW, RUN_PHASE_COMMAND)
+SECONDS(base_data, COMPARE_BASE, RUN_PHASE_DATA)
+SECONDS(new_data, COMPARE_NEW, RUN_PHASE_DATA)
+SECONDS(base_status, COMPARE_BASE, RUN_PHASE_STATUS)
+SECONDS(new_status, COMPARE_NEW, RUN_PHASE_STATUS)
+SECONDS(base_host, COMPARE_BASE, RUN_PHASE_HOST)
+SECONDS(new_host, COMPARE_NEW, RUN_PHASE_HOST)
+ROW(changed, value_if(r->change.shown, value_word(phases[r->change.phase])))
+
+static const struct column columns[] = {
+	{ "direction", NULL, "read or write", 0, true, NULL, row_direction },
+	{ "order", NULL, "sequential or random", 0, true, NULL, row_order },
+	{ "request_bytes", "request", "request size", 9, false, NULL, row_request },
+	{ "in_flight", NULL, "requests kept open at once", 0, false, NULL, row_in_flight },
+	{ "base_command_seconds", "command", "mean time of a request in that phase; base", 9, false,
+		NULL, base_command },
+	{ "new_command_seconds", "new", "of the new side", 8, false, NULL, new_command },
+	{ "base_data_seconds", "data", "the same in the data phase", 9, false, NULL, base_data },
+	{ "new_data_seconds", "new", "of the new side", 8, false, NULL, new_data },
+	{ "base_status_seconds", "status", "the same in the status phase", 9, false, NULL,
+		base_status },
+	{ "new_status_seconds", "new", "of the new side", 8, false, NULL, new_status },
+	{ "base_host_seconds", NULL, "mean time in the host; base", 0, false, NULL, base_host },
+	{ "new_host_seconds", NULL, "of the new side", 0, false, NULL, new_host },
+	{ "changed", "changed",
+		"the phase that the larger part of the change is in, where that is shown", 9, true,
+		NULL, changed },
+};
+
+const struct table_spec compare_phases_spec = { .key = "phases",
+	.meaning = "a point in which the phases of requests were seen on both sides",
+	.row_bytes = sizeof(struct compare_phase_row),
+	TABLE_COLUMNS(columns) };
+
+struct table compare_phases_table(
+	struct pool *p, const struct compared *c, size_t first, size_t end)
+{
+	struct compare_phase_row *rows = pool_alloc(p, end - first, sizeof *rows);
+	struct table t = { .spec = &compare_phases_spec, .rows = rows };
+
+	for (size_t i = first; rows && i < end; i++) {
+		rows[t.count] = (struct compare_phase_row){ &c->points[i],
+			compare_phases_change(&c->points[i].phases) };
+		t.count += rows[t.count].change.seen;
+	}
+	return t;
+}
+
+/* ---- sentences ---- */
+
+static const char *duration(struct pool *p, double s)
+{
+	char words[SIZE_TEXT_MAX];
+
+	return pool_printf(p, "%s", duration_format(words, s));
+}
+
+static void say(struct findings *f, const struct compare_point *p, const struct phase_change *c,
+	const struct finding_code *code)
+{
+	double base = c->seconds[COMPARE_BASE][c->phase], new = c->seconds[COMPARE_NEW][c->phase];
+	bool faster = p->rate.verdict == COMPARE_HIGHER;
+	char size[SIZE_TEXT_MAX];
+	struct finding *one = finding_add(f, code,
+		"What %s %s %ss of %s is their %s phase: from %s to %s a request.",
+		faster ? "speeds up" : "slows down", run_order_name(p->order),
+		run_direction_name(p->direction), size_format(size, p->request_bytes),
+		phases[c->phase], duration(f->pool, base), duration(f->pool, new));
+
+	finding_figure(one, "direction", value_word(run_direction_name(p->direction)));
+	finding_figure(one, "order", value_word(run_order_name(p->order)));
+	finding_figure(one, "request_bytes", value_bytes(p->request_bytes));
+	finding_figure(one, "phase", value_word(phases[c->phase]));
+	finding_figure(one, "base_seconds", value_seconds(base));
+	finding_figure(one, "new_seconds", value_seconds(new));
+}
+
+/* The rate went the way the time of the phases did, so that they speak of the same change. */
+static bool explains(const struct compare_point *p, const struct phase_change *c)
+{
+	double whole = 0;
+
+	for (int i = 0; i < RUN_PHASE_COUNT; i++)
+		whole += c->seconds[COMPARE_NEW][i] - c->seconds[COMPARE_BASE][i];
+	return c->shown && ((p->rate.verdict == COMPARE_HIGHER && whole < 0) ||
+				   (p->rate.verdict == COMPARE_LOWER && whole > 0));
+}
+
+void compare_phases_add(
+	struct findings *f, const struct compared *c, const struct finding_code *code)
+{
+	for (size_t i = 0; i < c->count; i++) {
+		struct phase_change change = compare_phases_change(&c->points[i].phases);
+		bool last = true;
+
+		if (!explains(&c->points[i], &change))
+			continue;
+		/* Sorted by size: only the last of its table is told. */
+		for (size_t k = i + 1; k < c->count; k++) {
+			struct phase_change later = compare_phases_change(&c->points[k].phases);
+
+			if (compare_same_table(&c->points[i], &c->points[k]) &&
+				explains(&c->points[k], &later))
+				last = false;
+		}
+		if (last)
+			say(f, &c->points[i], &change, code);
+	}
+}
