@@ -403,7 +403,8 @@ int recheck_run(struct medium *m, const struct journal *j, const struct watch *w
 	if (rc == 0) {
 		out->promises = count_bits(r->promised, j->announced);
 		out->promises_broken = count_bits(r->broken, j->announced);
-		out->order_kept = !r->lost_first || r->survived_last < r->lost_first;
+		/* Of one write part may be lost and part there: that is no later one. */
+		out->order_kept = !r->lost_first || r->survived_last <= r->lost_first;
 		out->complete = true;
 		rc = date_damages(r);
 	}
