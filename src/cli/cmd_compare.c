@@ -5,9 +5,9 @@
 #include "base/error.h"
 #include "base/number.h"
 #include "cli/command.h"
+#include "cli/kept_warning.h"
 #include "cli/message.h"
 #include "cli/results.h"
-#include "cli/show.h"
 #include "findings/compare.h"
 #include "findings/view.h"
 
@@ -95,7 +95,7 @@ int cmd_compare(const struct options *o)
 	compared_release(&c);
 	results_release(&results);
 	for (size_t i = 0; !rc && i < o->arg_count; i++)
-		show_kept_warning_of(o->args[i]);
+		kept_warning_of(o->args[i]);
 	if (rc < 0)
 		return message_error(&err);
 	return gate.given ? gate_status(gate.result.answer) : 0;

@@ -14,12 +14,13 @@
 #include "cli/message.h"
 #include "cli/progress.h"
 #include "cli/record_run.h"
+#include "cli/results.h"
 #include "cli/session.h"
+#include "findings/cut.h"
 #include "integrity/cut.h"
 #include "integrity/stamp.h"
 #include "platform/child.h"
 #include "platform/interrupt.h"
-#include "report/recheck_text.h"
 
 enum {
 	DEFAULT_REGION = 8 << 20,
@@ -32,7 +33,8 @@ enum {
 static const uint64_t second_ns = 1000000000;
 static const uint64_t default_window_ns = UINT64_C(10) * 1000000000;
 static const uint64_t patience_ns = UINT64_C(5) * 1000000000;
-static const uint64_t model_idle_max_ns = 5000000; /* so that a cut falls into a drain as well */
+/* So that a cut falls into a drain as well; no longer than the writes themselves pause. */
+static const uint64_t model_idle_max_ns = 5000000;
 
 struct cut_job {
 	const struct options *o;
@@ -44,8 +46,7 @@ struct cut_job {
 	struct record_writer writer;
 	struct child child;
 	struct cut_trigger trigger;
-	struct recheck_totals totals;
-	struct recheck_result why; /* of all cuts: what keeps a verdict from showing anything */
+	struct cut_totals totals;
 };
 
 /* ---- the trigger ---- */
@@ -285,26 +286,30 @@ static void tell(const struct cut_summary *c)
 
 /* ---- cut and recheck ---- */
 
+/* One line a cut, as it goes; the results come at the end. */
+static void tell_verdict(const struct recheck_result *r)
+{
+	static const char *const words[] = {
+		[RECHECK_KEPT] = "kept",
+		[RECHECK_BROKEN] = "broken",
+		[RECHECK_NOT_SHOWN] = "not shown",
+	};
+
+	message_note("cut %lu: %s; %llu promises, %llu broken; %llu blocks broken in all",
+		(unsigned long)r->cycle, words[recheck_conclude(r)],
+		(unsigned long long)r->promises, (unsigned long long)r->promises_broken,
+		(unsigned long long)recheck_broken(r));
+}
+
 static int recheck_here(struct cut_job *job, struct error *err)
 {
 	struct recheck_result r;
-	struct text t;
 	int rc;
 
 	if (cut_verdict(&job->session, job->path, &r, err) < 0)
 		return -1;
-	text_init(&t);
-	if (job->cycles == 1 || recheck_broken(&r))
-		recheck_text(&t, &r);
-	else
-		recheck_line(&t, &r);
-	fputs(t.bytes, stdout);
-	fflush(stdout);
-	text_release(&t);
-	recheck_totals_add(&job->totals, &r);
-	job->why.uncut |= r.uncut;
-	job->why.unended |= r.unended;
-	job->why.beyond += r.beyond;
+	tell_verdict(&r);
+	cut_totals_add(&job->totals, &r);
 	rc = recheck_write(&job->writer, &r, err);
 	recheck_result_release(&r);
 	return rc;
@@ -313,7 +318,7 @@ static int recheck_here(struct cut_job *job, struct error *err)
 static int bring_back(struct cut_job *job, struct error *err)
 {
 	if (job->model) {
-		uint64_t seed = random_at(job->seed, UINT32_MAX + (uint64_t)job->totals.cycles);
+		uint64_t seed = random_at(job->seed, UINT32_MAX + job->totals.rechecked);
 		int rc;
 
 		/* Half the cuts follow the last answer at once. */
@@ -353,15 +358,8 @@ static int one_cycle(struct cut_job *job, uint32_t number, struct error *err)
 		tell(&summary);
 	if (err->kind != ERROR_NONE)
 		return -1;
-	if (!job->model && job->cycles == 1) {
-		message_note(
-			summary.ending == CUT_GONE
-				? "the target is gone; plug it in again, then:"
-				: "time is up and the target is still there; cut its power now, "
-				  "then:");
-		message_note("  blkassay recheck %s %s", job->path, job->o->args[0]);
+	if (!job->model && job->cycles == 1)
 		return leave_kept(job, err);
-	}
 	if (bring_back(job, err) < 0)
 		return -1;
 	return recheck_here(job, err);
@@ -369,7 +367,6 @@ static int one_cycle(struct cut_job *job, uint32_t number, struct error *err)
 
 static int run_cycles(struct cut_job *job, struct error *err)
 {
-	struct text t;
 	int rc = 0;
 
 	for (uint32_t n = 1; n <= job->cycles && rc == 0; n++) {
@@ -379,15 +376,15 @@ static int run_cycles(struct cut_job *job, struct error *err)
 		else
 			rc = one_cycle(job, n, err);
 	}
-	if (job->cycles > 1 && job->totals.cycles) {
-		text_init(&t);
-		recheck_totals_text(&t, &job->totals);
-		fputs(t.bytes, stdout);
-		text_release(&t);
-	}
-	if (rc == 0 && job->totals.cycles && job->totals.cycles == job->totals.not_shown_cycles)
-		rc = cut_verdict_nothing(job->o->args[0], &job->why, err);
 	return rc;
+}
+
+/* A cut whose recheck is yet to come is what was asked for. */
+static int status_of(const struct cut_totals *t)
+{
+	if (t->broken)
+		return 1;
+	return t->rechecked && !cut_totals_tested(t) ? 4 : 0;
 }
 
 /* Said once in a run, before anything is switched; --quiet does not silence it. */
@@ -427,7 +424,7 @@ static int cut(struct cut_job *job, struct error *err)
 		rc = error_set(err, ERROR_IO, "out of memory");
 	if (rc == 0)
 		rc = run_cycles(job, err);
-	status = rc < 0 ? error_exit_status(err) : job->totals.broken_cycles ? 1 : 0;
+	status = rc < 0 ? error_exit_status(err) : status_of(&job->totals);
 	status = session_ended(s, &job->writer, status, err);
 	if (record_run_end(&job->writer, status, err, &end_err) < 0 && status != 3) {
 		*err = end_err;
@@ -444,13 +441,16 @@ int cmd_cut(const struct options *o)
 		.model = !strncmp(o->args[0], "model:", 6),
 		.trigger = { .context = &job, .pull = pull, .ended = ended } };
 	struct error err = { 0 }, close_err = { 0 };
+	struct results results = { 0 };
 	int status;
 
 	if (check_request(&job, &err) < 0 ||
 		session_open(&job.session, o, SESSION_WRITES, &err) < 0)
 		return message_error(&err);
-	if (choose_region(&job, &err) < 0 || session_record_path(job.path, sizeof job.path,
-						     &job.session, o, JOURNAL_KIND, &err) < 0) {
+	if (choose_region(&job, &err) < 0 ||
+		session_record_path(
+			job.path, sizeof job.path, &job.session, o, JOURNAL_KIND, &err) < 0 ||
+		results_open_in(&results, o, job.path, &job.session, &err) < 0) {
 		status = message_error(&err);
 		session_abandon(&job.session);
 		return status;
@@ -464,5 +464,5 @@ int cmd_cut(const struct options *o)
 
 		status = status == 0 || status == 1 || status == 4 ? closed : status;
 	}
-	return status;
+	return results_end(&results, job.path, status);
 }

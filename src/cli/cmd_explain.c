@@ -6,9 +6,9 @@
 #include "base/size.h"
 #include "base/text.h"
 #include "cli/command.h"
+#include "cli/kept_warning.h"
 #include "cli/message.h"
 #include "cli/screen.h"
-#include "cli/show.h"
 #include "findings/explain.h"
 #include "findings/explain_mix.h"
 #include "record/observe.h"
@@ -108,7 +108,7 @@ static int explain_one(const char *path, const struct explain_known *known, cons
 	else
 		rc = print_explanation(&run, known, seen, err);
 	if (!rc)
-		show_kept_warning(&run);
+		kept_warning(&run);
 	run_release(&run);
 	return rc;
 }

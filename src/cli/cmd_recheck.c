@@ -1,43 +1,71 @@
 /* blkassay recheck: after the cut, which promises were kept. */
-#include <stdio.h>
 #include <string.h>
 
 #include "base/error.h"
-#include "base/text.h"
 #include "cli/command.h"
 #include "cli/cut_verdict.h"
+#include "cli/kept_warning.h"
 #include "cli/message.h"
+#include "cli/results.h"
 #include "cli/session.h"
-#include "report/recheck_text.h"
+#include "findings/cut.h"
+#include "record/run.h"
 
-static int show(const struct recheck_result *r, const char *journal, const char *target)
+/* written: the verdict is in the journal; else it is shown from memory. */
+static int show(struct results *out, const char *journal, struct recheck_result *r, bool written,
+	struct error *err)
 {
-	enum recheck_conclusion c = recheck_conclude(r);
-	struct error err = { 0 };
-	struct text t;
+	struct cut_record cuts;
+	struct run run;
+	struct view v;
+	int rc;
 
-	text_init(&t);
-	recheck_text(&t, r);
-	fputs(t.bytes, stdout);
-	fflush(stdout); /* the results before what is said about them */
-	text_release(&t);
-	if (cut_verdict_record(journal, r, &err) < 0) {
+	if (run_load(&run, journal, err) < 0)
+		return -1;
+	rc = cut_load(&cuts, journal, err);
+	if (rc == 0 && !written)
+		cut_record_judge(&cuts, r);
+	if (rc == 0)
+		rc = recheck_view(&v, &run, &cuts, err);
+	if (rc == 0) {
+		rc = results_show(out, &v, err);
+		view_release(&v);
+	}
+	if (rc == 0 && out->any_file)
+		kept_warning(&run);
+	cut_record_release(&cuts);
+	run_release(&run);
+	return rc < 0 ? rc : results_finish(out, err);
+}
+
+/* The exit status. */
+static int conclude(struct results *out, const char *journal, struct recheck_result *r)
+{
+	static const int statuses[] = {
+		[RECHECK_KEPT] = 0,
+		[RECHECK_BROKEN] = 1,
+		[RECHECK_NOT_SHOWN] = 4,
+	};
+	int status = statuses[recheck_conclude(r)];
+	struct error write_err = { 0 }, show_err = { 0 };
+	bool written = cut_verdict_record(journal, r, &write_err) == 0;
+
+	if (show(out, journal, r, written, &show_err) < 0)
+		status = message_error(&show_err);
+	if (!written) {
 		struct error told = { 0 };
 
-		error_set(&told, ERROR_IO, "the verdict is not in the journal: %s", err.text);
-		return message_error(&told);
+		error_set(&told, ERROR_IO, "the verdict is not in the journal: %s", write_err.text);
+		status = message_error(&told);
 	}
-	if (c == RECHECK_NOT_SHOWN) {
-		cut_verdict_nothing(target, r, &err);
-		return message_error(&err);
-	}
-	return c == RECHECK_BROKEN ? 1 : 0;
+	return status;
 }
 
 int cmd_recheck(const struct options *o)
 {
 	struct options target = *o;
 	struct recheck_result result;
+	struct results results = { 0 };
 	struct session s = { 0 };
 	struct error err = { 0 };
 	int status;
@@ -52,12 +80,14 @@ int cmd_recheck(const struct options *o)
 	}
 	if (session_open(&s, &target, SESSION_READS, &err) < 0)
 		return message_error(&err);
-	if (cut_verdict(&s, o->args[0], &result, &err) < 0) {
+	if (results_open_in(&results, &target, o->args[0], &s, &err) < 0 ||
+		cut_verdict(&s, o->args[0], &result, &err) < 0) {
 		status = message_error(&err);
 	} else {
-		status = show(&result, o->args[0], o->args[1]);
+		status = conclude(&results, o->args[0], &result);
 		recheck_result_release(&result);
 	}
+	results_release(&results);
 	session_close(&s, NULL);
 	return status;
 }

@@ -6,12 +6,12 @@
 #include "base/size.h"
 #include "base/text.h"
 #include "cli/command.h"
+#include "cli/kept_warning.h"
 #include "cli/message.h"
 #include "cli/progress.h"
 #include "cli/record_run.h"
 #include "cli/results.h"
 #include "cli/session.h"
-#include "cli/show.h"
 #include "cli/verify_keep.h"
 #include "cli/verify_plan.h"
 #include "findings/verify.h"
@@ -241,7 +241,7 @@ static int show_from(struct verification *v, struct verify_record *shown, struct
 	rc = results_show(&v->results, &view, err);
 	view_release(&view);
 	if (!rc && v->results.any_file)
-		show_kept_warning(&shown->run);
+		kept_warning(&shown->run);
 	return rc < 0 ? rc : results_finish(&v->results, err);
 }
 

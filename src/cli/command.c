@@ -44,7 +44,7 @@ const struct command commands[] = {
 		{ OPTION_ONLY, OPTION_WITH_EJECT, OPTION_PROVOKE, OPTION_SECONDS, OPTION_REGION,
 			OPTION_SEED, OPTION_LABEL, OPTION_OUT, OPTION_ERASE, OPTION_KEEP_DATA,
 			OPTION_CREATE, OPTION_FIXED_DISK, OPTION_CSV_FILE, OPTION_PAGE, OPTION_JSON,
-			OPTION_QUIET, OPTION_END } },
+			OPTION_BRIEF, OPTION_QUIET, OPTION_END } },
 	{ "verify", "TARGET", "write seeded patterns, read back, judge every block",
 		"Writes stamped blocks over the whole region, then reads them back past the host's "
 		"cache and says of each whether it is what was written, and if not, what it is: "
@@ -71,14 +71,17 @@ const struct command commands[] = {
 		1, 1, cmd_cut,
 		{ OPTION_SECONDS, OPTION_CUT_WITH, OPTION_CYCLES, OPTION_REGION, OPTION_SEED,
 			OPTION_LABEL, OPTION_OUT, OPTION_ERASE, OPTION_KEEP_DATA, OPTION_CREATE,
-			OPTION_FIXED_DISK, OPTION_QUIET, OPTION_END } },
+			OPTION_FIXED_DISK, OPTION_CSV_FILE, OPTION_PAGE, OPTION_JSON, OPTION_BRIEF,
+			OPTION_QUIET, OPTION_END } },
 	{ "recheck", "JOURNAL TARGET", "after the cut: which promises were kept",
 		"Reads back the region of the journal's last cut and sorts each block: promised "
 		"and there, promised and broken, not promised (old or new are fine, anything else "
 		"is not), never written. Appends the verdict to the journal, where report shows "
-		"it. Exit status 1 means a broken promise, 3 that none was tested. See "
-		"blkassay-cut(7).",
-		2, 2, cmd_recheck, { OPTION_QUIET, OPTION_END } },
+		"it. Exit status 1 means a broken promise, 4 that none was tested: none was made, "
+		"nothing was cut, or only after writing had ended. See blkassay-cut(7).",
+		2, 2, cmd_recheck,
+		{ OPTION_CSV_FILE, OPTION_PAGE, OPTION_JSON, OPTION_BRIEF, OPTION_QUIET,
+			OPTION_END } },
 	{ "report", "RUN...", "CSV, plain-text summary, page with charts",
 		"Prints a plain-text summary of each record, or writes the files that are asked "
 		"for instead. Takes records that were cut short, and says so. Several records go "

@@ -85,32 +85,13 @@ int cut_verdict(
 		}
 		/* A target that stopped answering was cut off, whatever this host saw of it. */
 		out->uncut = rc == 0 && same && strcmp(j.stop, "gone") != 0;
+		/* The host cannot tell when it was cut after that; a model is cut by its own command, which knows. */
+		out->late = rc == 0 && !out->uncut && !s->traits->virtual_clock && *j.stop &&
+			    strcmp(j.stop, "gone") != 0;
+		out->late_known = true;
 	}
 	journal_release(&j);
 	return rc;
-}
-
-int cut_verdict_nothing(const char *target, const struct recheck_result *r, struct error *err)
-{
-	if (r->uncut)
-		return error_set(err, ERROR_IO,
-			"nothing was cut: '%s' answered to the end and was not unplugged since, "
-			"so no promise was tested; cut its power, then recheck",
-			target);
-	if (r->beyond)
-		return error_set(err, ERROR_IO,
-			"'%s' holds %llu blocks of writes that the journal does not know: its last "
-			"lines are missing, or another cut had the same seed; recheck with the "
-			"whole journal, or cut again",
-			target, (unsigned long long)r->beyond);
-	if (r->unended)
-		return error_set(err, ERROR_IO,
-			"the journal has no end: what '%s' promised after its last line is not "
-			"known; recheck with the whole journal, or cut again",
-			target);
-	return error_set(err, ERROR_IO,
-		"the cut came before '%s' had made a promise, so none was tested; cut again, later",
-		target);
 }
 
 int cut_verdict_record(const char *journal_path, const struct recheck_result *r, struct error *err)

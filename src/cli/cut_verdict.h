@@ -16,9 +16,6 @@ int cut_verdict(
 /* How the target is plugged in now. */
 void cut_verdict_plug(struct journal_plug *out, const struct session *s);
 
-/* No promise was tested, so there is no verdict: says so in *err, and what to do. -1. */
-int cut_verdict_nothing(const char *target, const struct recheck_result *r, struct error *err);
-
 /* Appends the result to the journal. 0, or -1 with *err. */
 int cut_verdict_record(const char *journal_path, const struct recheck_result *r, struct error *err);
 

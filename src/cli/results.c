@@ -8,12 +8,12 @@
 #include <unistd.h>
 
 #include "base/error.h"
+#include "cli/kept_warning.h"
 #include "cli/message.h"
 #include "cli/options.h"
 #include "cli/output.h"
 #include "cli/screen.h"
 #include "cli/session.h"
-#include "cli/show.h"
 #include "findings/record_view.h"
 #include "report/csv.h"
 #include "report/json.h"
@@ -245,7 +245,7 @@ int results_show_record(struct results *r, const char *path, struct error *err)
 	rc = results_show(r, &v, err);
 	view_release(&v);
 	if (!rc && r->any_file)
-		show_kept_warning_of(path);
+		kept_warning_of(path);
 	return rc;
 }
 

@@ -8,6 +8,7 @@
 #include "base/text.h"
 #include "findings/audit.h"
 #include "findings/compare.h"
+#include "findings/cut.h"
 #include "findings/observe.h"
 #include "findings/phases.h"
 #include "findings/sweep.h"
@@ -127,6 +128,37 @@ static int load_audit(struct view *v, const char *path, struct error *err)
 	return keep(v, release_audited, a, err);
 }
 
+struct cuts {
+	struct run run;
+	struct cut_record record;
+};
+
+static void release_cuts(void *what)
+{
+	struct cuts *c = what;
+
+	cut_record_release(&c->record);
+	run_release(&c->run);
+	free(c);
+}
+
+static int load_cuts(struct view *v, const char *path, struct error *err)
+{
+	struct cuts *c = calloc(1, sizeof *c);
+
+	if (!c)
+		return error_set(err, ERROR_IO, "out of memory for '%s'", path);
+	if (run_load(&c->run, path, err) < 0) {
+		free(c);
+		return -1;
+	}
+	if (cut_load(&c->record, path, err) < 0 || cut_view(v, &c->run, &c->record, err) < 0) {
+		release_cuts(c);
+		return -1;
+	}
+	return keep(v, release_cuts, c, err);
+}
+
 /* ---- kinds ---- */
 
 static const struct table_spec *const sweep_tables[] = {
@@ -157,6 +189,14 @@ static const struct table_spec *const verify_tables[] = {
 static const struct table_spec *const audit_tables[] = {
 	&audit_summary_spec,
 	&audit_promises_spec,
+};
+
+static const struct table_spec *const cut_tables[] = {
+	&cut_summary_spec,
+	&cut_blocks_spec,
+	&cut_kinds_spec,
+	&cut_cuts_spec,
+	&cut_damage_spec,
 };
 
 static const struct table_spec *const observe_tables[] = {
@@ -203,6 +243,22 @@ const struct view_kind view_kinds[] = {
 		.of_any_run = true,
 		.word = audit_word,
 		.load = load_audit },
+	{ .kind = "cut",
+		.record = "journal",
+		.meaning = "which promises outlived cuts of the power, of a whole journal",
+		.codes = cut_codes,
+		.code_count = &cut_code_count,
+		TABLES(cut_tables),
+		.of_any_run = true,
+		.word = cut_word,
+		.load = load_cuts },
+	{ .kind = "recheck",
+		.meaning = "the same of the cut that was rechecked",
+		.codes = cut_codes,
+		.code_count = &cut_code_count,
+		TABLES(cut_tables),
+		.of_any_run = true,
+		.word = cut_word },
 	{ .kind = "observe",
 		.meaning = "what the host sent, as observe saw it",
 		.codes = observe_codes,
@@ -219,11 +275,16 @@ const struct view_kind view_kinds[] = {
 
 const size_t view_kind_count = sizeof view_kinds / sizeof *view_kinds;
 
+static const char *record_of(const struct view_kind *k)
+{
+	return k->record ? k->record : k->kind;
+}
+
 /* NULL: no view of one record has that name. */
 static const struct view_kind *find_kind(const char *kind)
 {
 	for (size_t i = 0; i < view_kind_count; i++)
-		if (view_kinds[i].load && !strcmp(view_kinds[i].kind, kind))
+		if (view_kinds[i].load && !strcmp(record_of(&view_kinds[i]), kind))
 			return &view_kinds[i];
 	return NULL;
 }
@@ -247,13 +308,6 @@ static int read_kind(char kind[16], const char *path, struct error *err)
 		return error_set(err, ERROR_USAGE,
 			"'%s' holds no run: it was cut before the run began", path);
 	return *kind ? 0 : -1;
-}
-
-bool record_view_knows(const char *path)
-{
-	char kind[16];
-
-	return read_kind(kind, path, NULL) == 0 && find_kind(kind);
 }
 
 int record_view(struct view *v, const char *path, struct error *err)

@@ -6,9 +6,6 @@
 
 struct error;
 
-/* Whether it is a record of a kind that has a view. */
-bool record_view_knows(const char *path);
-
 /* Reads the record; the view owns what it holds. 0, or -1 with *err and nothing to release: cannot be read, or is of a
  * kind that has no view. */
 int record_view(struct view *v, const char *path, struct error *err);
@@ -23,6 +20,7 @@ struct view_word {
 /* One row a kind of view, of runs and of what is made from several: what blkassay-json(5) lists. */
 struct view_kind {
 	const char *kind;
+	const char *record; /* the kind of its records; NULL: the same */
 	const char *meaning;
 	const struct finding_code *codes; /* verdicts among them */
 	const size_t *code_count;

@@ -49,8 +49,8 @@ enum recheck_conclusion recheck_conclude(const struct recheck_result *r)
 {
 	if (recheck_broken(r))
 		return RECHECK_BROKEN;
-	return r->uncut || r->unended || r->beyond || !r->promises ? RECHECK_NOT_SHOWN
-								   : RECHECK_KEPT;
+	return r->uncut || r->late || r->unended || r->beyond || !r->promises ? RECHECK_NOT_SHOWN
+									      : RECHECK_KEPT;
 }
 
 void recheck_result_release(struct recheck_result *r)
@@ -121,6 +121,10 @@ static const struct field recheck_fields[] = {
 	FIELD("uncut", uncut,
 		"1: nothing was cut as far as the host can tell, because the target answered to "
 		"the end and was not unplugged since; no promise counts as tested"),
+	FIELD_WHEN("late", late, late_known,
+		"1: the cut came after writing had ended, at a moment that nobody knows; no "
+		"promise "
+		"counts as tested"),
 	FIELD("unended", unended, "1: the cut has no stop line, so promises may be missing"),
 	FIELD("beyond", beyond,
 		"blocks with a later write of this seed than the journal announced: promises may "

@@ -82,6 +82,9 @@ struct recheck_result { /* line "recheck" */
 	bool complete; /* every block was read */
 	/* As far as the host can tell nothing was cut: the target answered to the end and was never unplugged. */
 	bool uncut;
+	/* as far as the host can tell the cut came after writing had ended, at a moment that nobody knows: the target may have
+	 * had all the time it needs */
+	bool late, late_known;
 	bool unended; /* the journal has no "stop": promises may be missing at its end */
 	/* blocks with a later write of this seed than the journal announced: its end is missing */
 	uint64_t beyond;
@@ -92,7 +95,7 @@ struct recheck_result { /* line "recheck" */
 
 enum recheck_conclusion { RECHECK_KEPT, RECHECK_BROKEN, RECHECK_NOT_SHOWN };
 
-/* Not shown: nothing is broken, but no promise was tested either. */
+/* Not shown: nothing is broken, but no promise was tested either: none was made, nothing was cut, or too late. */
 enum recheck_conclusion recheck_conclude(const struct recheck_result *r);
 
 uint64_t recheck_broken(const struct recheck_result *r); /* blocks, all duties */

@@ -22,6 +22,7 @@ struct loading {
 	struct announced announced;
 	uint64_t ready_at, flush_sent_at;
 	bool flush_sent;
+	bool modelled;
 	uint32_t detailed;
 	struct error *err;
 };
@@ -129,6 +130,13 @@ static void take_progress(struct loading *l, const struct line *line)
 	}
 }
 
+/* Older rechecks did not ask when the cut came. A model's comes by itself, among the writes. */
+static void find_late(const struct loading *l, const struct cut_cycle *c, struct recheck_result *v)
+{
+	if (!v->late_known)
+		v->late = !l->modelled && *c->stop && strcmp(c->stop, "gone") != 0 && !v->uncut;
+}
+
 /* Cuts are rechecked in their order, and the last one as often as somebody likes. */
 static void take_recheck(struct loading *l, const struct line *line)
 {
@@ -142,6 +150,7 @@ static void take_recheck(struct loading *l, const struct line *line)
 	if (!l->judged)
 		return;
 	l->detailed -= l->judged->verdict.damages != NULL;
+	find_late(l, l->judged, &verdict);
 	recheck_result_release(&l->judged->verdict);
 	l->judged->verdict = verdict;
 	l->judged->rechecks++;
@@ -171,6 +180,10 @@ static int take_damage(struct loading *l, const struct line *line)
 
 static int take_line(struct loading *l, const struct line *line)
 {
+	char kind[16];
+
+	if (!strcmp(line->kind, kind_target.name) && line_get_text(line, "kind", kind, sizeof kind))
+		l->modelled = !strcmp(kind, "model");
 	if (!strcmp(line->kind, kind_cycle.name))
 		return take_cycle(l, line);
 	if (!l->now)
@@ -212,6 +225,22 @@ int cut_load(struct cut_record *out, const char *path, struct error *err)
 	if (rc < 0)
 		cut_record_release(out);
 	return rc;
+}
+
+void cut_record_judge(struct cut_record *r, struct recheck_result *verdict)
+{
+	size_t i = r->count;
+
+	while (i && r->cycles[i - 1].number != verdict->cycle)
+		i--;
+	if (!i) {
+		recheck_result_release(verdict);
+		return;
+	}
+	recheck_result_release(&r->cycles[i - 1].verdict);
+	r->cycles[i - 1].verdict = *verdict;
+	r->cycles[i - 1].rechecks++;
+	*verdict = (struct recheck_result){ 0 };
 }
 
 void cut_record_release(struct cut_record *r)

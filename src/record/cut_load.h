@@ -35,6 +35,9 @@ struct cut_record {
 
 /* 0, or -1 with *err (no record, more cuts than that, no memory). */
 int cut_load(struct cut_record *out, const char *path, struct error *err);
+
+/* A verdict that is not in the journal, or not yet: of the last cut of its number. Takes over what it owns. */
+void cut_record_judge(struct cut_record *r, struct recheck_result *verdict);
 void cut_record_release(struct cut_record *r);
 
 #endif

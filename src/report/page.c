@@ -1,12 +1,7 @@
 /* The page. */
 #include "report/page.h"
 
-#include <string.h>
-
-#include "base/error.h"
 #include "base/text.h"
-#include "findings/facts.h"
-#include "findings/notices.h"
 #include "report/page_style.h"
 #include "report/svg.h"
 
@@ -58,80 +53,9 @@ void page_paragraph(struct text *t, const char *words)
 	text_adds(t, "</p>\n");
 }
 
-static void add_fact(void *context, const char *name, const char *value)
-{
-	struct text *t = context;
-
-	text_adds(t, "<dt>");
-	markup_add(t, name);
-	text_adds(t, "</dt><dd>");
-	markup_add(t, value);
-	text_adds(t, "</dd>\n");
-}
-
-static void add_notice(void *context, enum notice_kind kind, const char *sentence)
-{
-	struct text *t = context;
-
-	text_adds(t, kind == NOTICE_CAUTION ? "<li class=\"look\"><b>Caution:</b>" : "<li>");
-	markup_add(t, sentence);
-	text_adds(t, "</li>\n");
-}
-
 void page_command(struct text *t, const char *command)
 {
 	text_adds(t, "<pre>");
 	markup_add(t, command);
 	text_adds(t, "</pre>");
-}
-
-static void add_command(void *context, const char *command)
-{
-	struct text *t = context;
-
-	text_adds(t, "<li class=\"look\">");
-	page_command(t, command);
-	text_adds(t, "</li>\n");
-}
-
-static void add_header(struct text *t, const struct run *run)
-{
-	const struct run_target *g = &run->target;
-
-	text_adds(t, "<h1>");
-	markup_add(t, *run->head.label ? run->head.label : g->name);
-	text_adds(t, "</h1>\n<p class=\"sub\">");
-	markup_add(t, run->head.kind);
-	text_adds(t, " of ");
-	markup_add(t, *g->model ? g->model : g->path);
-	text_adds(t, ", ");
-	markup_add(t, run->head.started);
-	text_adds(t, "</p>\n");
-}
-
-int page_add_run(
-	struct text *t, const struct run *run, const struct page_found *more, struct error *err)
-{
-	struct text found;
-	struct notice_visitor notices = { &found, add_notice, add_command };
-	struct fact_visitor facts = { t, add_fact };
-
-	add_header(t, run);
-	text_init(&found);
-	t->failed |= !notices_visit(run, &notices);
-	if (more)
-		more->visit(more->result, &notices);
-	if (found.length) {
-		page_section(t, "What was found");
-		text_adds(t, "<ul class=\"says\">\n");
-		text_add(t, found.bytes, found.length);
-		text_adds(t, "</ul>\n");
-	}
-	t->failed = t->failed || found.failed;
-	text_release(&found);
-	page_section(t, "What was tested");
-	text_adds(t, "<dl>\n");
-	t->failed |= !facts_visit(run, &facts);
-	text_adds(t, "</dl>\n");
-	return t->failed ? error_set(err, ERROR_IO, "out of memory for the page") : 0;
 }

@@ -3,10 +3,8 @@
 #ifndef REPORT_PAGE_H
 #define REPORT_PAGE_H
 
-#include "findings/notices.h"
-#include "record/run.h"
+#include <stddef.h>
 
-struct error;
 struct text;
 struct view;
 
@@ -17,16 +15,6 @@ void page_end(struct text *t);
 /* Adds all of a view: what was found, what was tested, charts and tables; a list of contents where they are many. nth: of
  * how many views it is on the page, from 0. */
 void page_add_view(struct text *t, const struct view *v, size_t nth);
-
-/* What a kind of run has to say besides its notices. */
-struct page_found {
-	void *result;
-	void (*visit)(void *result, const struct notice_visitor *visitor);
-};
-
-/* Of a kind of run without a view: what was found (`more` with it, may be NULL), what was tested. 0, or -1 with *err. */
-int page_add_run(
-	struct text *t, const struct run *run, const struct page_found *more, struct error *err);
 
 /* Building blocks for the other sections; the heading is the page's own, where it is not about one run. */
 void page_heading(struct text *t, const char *heading);

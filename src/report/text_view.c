@@ -3,7 +3,6 @@
 
 #include "base/clean.h"
 #include "base/error.h"
-#include "findings/facts.h"
 #include "findings/view.h"
 #include "report/layout.h"
 #include "report/text_strips.h"
@@ -47,25 +46,11 @@ void text_view_words(struct text_view *s, const char *words, size_t at, size_t i
 	layout_wrap(s->t, s->scratch.bytes, at, indent, s->columns);
 }
 
-void text_view_fact(void *view, const char *name, const char *value)
+static void add_fact(struct text_view *s, const char *name, const char *value)
 {
-	struct text_view *s = view;
-
 	text_adds(s->t, "  ");
 	layout_left(s->t, name, FACT_INDENT - 2);
 	text_view_words(s, value, FACT_INDENT, FACT_INDENT);
-}
-
-void text_view_head(struct text_view *s, const struct run *run)
-{
-	struct fact_visitor facts = { s, text_view_fact };
-
-	text_view_bold(s);
-	text_adds(s->t, "Run ");
-	clean_add(s->t, run->head.id, !s->style->utf8);
-	text_view_plain(s);
-	text_adds(s->t, "\n");
-	s->t->failed |= !facts_visit(run, &facts);
 }
 
 void text_view_section(struct text_view *s, const char *name)
@@ -91,15 +76,8 @@ static void add_sentence(struct text_view *s, bool caution, const char *sentence
 	text_view_words(s, sentence, SENTENCE_INDENT, SENTENCE_INDENT);
 }
 
-void text_view_notice(void *view, enum notice_kind kind, const char *sentence)
+void text_view_command(struct text_view *s, const char *command)
 {
-	add_sentence(view, kind == NOTICE_CAUTION, sentence);
-}
-
-void text_view_command(void *view, const char *command)
-{
-	struct text_view *s = view;
-
 	text_addf(s->t, "%*s%s\n", SENTENCE_INDENT, "", command);
 }
 
@@ -137,7 +115,7 @@ static void add_facts(struct text_view *s, const struct view *v)
 	text_view_plain(s);
 	text_adds(s->t, "\n");
 	for (size_t i = 0; i < v->fact_count; i++)
-		text_view_fact(s, v->facts[i].name, v->facts[i].value);
+		add_fact(s, v->facts[i].name, v->facts[i].value);
 }
 
 static void add_section(struct text_view *s, const struct section *x)
@@ -180,18 +158,4 @@ int text_view_add(
 		add_details(&s, v);
 	text_view_end(&s);
 	return t->failed ? error_set(err, ERROR_IO, "out of memory for the text") : 0;
-}
-
-int text_view_add_run(
-	struct text *t, const struct run *run, const struct text_style *style, struct error *err)
-{
-	struct text_view s;
-	struct notice_visitor notices = { &s, text_view_notice, text_view_command };
-
-	text_view_begin(&s, t, style);
-	text_view_head(&s, run);
-	text_adds(t, "\n");
-	t->failed |= !notices_visit(run, &notices);
-	text_view_end(&s);
-	return t->failed ? error_set(err, ERROR_IO, "out of memory for the summary") : 0;
 }

@@ -6,8 +6,6 @@
 #include <stddef.h>
 
 #include "base/text.h"
-#include "findings/notices.h"
-#include "record/run.h"
 
 struct text_style {
 	unsigned columns; /* of the terminal; tables too wide go on below; at least 40 */
@@ -23,10 +21,6 @@ struct view;
 int text_view_add(
 	struct text *t, const struct view *v, const struct text_style *style, struct error *err);
 
-/* Of a run without a view, which ended before it had anything else to show: its facts and what its record says of itself. */
-int text_view_add_run(
-	struct text *t, const struct run *run, const struct text_style *style, struct error *err);
-
 /* ---- pieces ---- */
 
 struct text_view {
@@ -40,23 +34,14 @@ struct text_view {
 void text_view_begin(struct text_view *s, struct text *t, const struct text_style *style);
 void text_view_end(struct text_view *s); /* t->failed then tells of any failure */
 
-/* "Run ID" and the facts of facts_visit. */
-void text_view_head(struct text_view *s, const struct run *run);
-
-/* One more fact; what a fact_visitor takes, with the view as its context. */
-void text_view_fact(void *view, const char *name, const char *value);
-
 /* An empty line and a heading. */
 void text_view_section(struct text_view *s, const char *name);
 
 /* Cleans words and wraps them: from the column `at`, where the line stands, on; then at `indent`. */
 void text_view_words(struct text_view *s, const char *words, size_t at, size_t indent);
 
-/* One sentence behind its sign; what a notice_visitor takes, with the view as its context. */
-void text_view_notice(void *view, enum notice_kind kind, const char *sentence);
-
 /* A line to be pasted, below its sentence: as it is, however long. */
-void text_view_command(void *view, const char *command);
+void text_view_command(struct text_view *s, const char *command);
 
 /* Switch looks on, when there is colour, and off again. */
 void text_view_bold(struct text_view *s);

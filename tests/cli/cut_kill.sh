@@ -18,7 +18,7 @@ while [ $i -lt 10 ]; do
 	"$BLKASSAY" recheck "$tmp/j.assay" "$loop" >"$out" 2>"$err" || status=$?
 	case $status in
 	# Nothing was cut, so nothing is shown; but every block is as it must be.
-	3) says "NOT SHOWN: "; tested=$((tested + 1)) ;;
+	4) tells "Not shown: nothing is broken"; tested=$((tested + 1)) ;;
 	2) grep -qE 'before the baseline|cannot open record|not a record' "$err" || fail "refused for another reason" ;;
 	*) fail "recheck exited with $status after kill $i" ;;
 	esac
@@ -41,18 +41,19 @@ while [ "$through" -le 100 ]; do
 done
 kill -9 $pid
 wait $pid 2>/dev/null
-run 3 "$BLKASSAY" recheck "$tmp/j.assay" "$loop"
-says "NOT SHOWN: nothing is broken, but nothing was cut"
-says "nothing was cut: '$loop' answered to the end"
+run 4 "$BLKASSAY" recheck "$tmp/j.assay" "$loop"
+tells "Not shown: nothing is broken, but no promise was tested by a cut."
+tells "the target answered to the end and was not unplugged since"
 run 0 "$BLKASSAY" report "$tmp/j.assay"
-says "the journal just ends"
-tells "No verdict: no promise was tested by a cut."
+tells "the journal just ends"
+tells "no promise was tested by a cut."
 dd if="$tmp/early.img" of="$loop" bs=1M count=8 oflag=direct status=none
 sync
 run 1 "$BLKASSAY" recheck "$tmp/j.assay" "$loop"
-says "BROKEN: data that a flush promised did not survive the cut"
+tells "Not safe to ship: in 1 of 1 cut something is broken"
+tells "Data that a flush or a write with FUA promised did not survive"
 says "lost"
-says " before the last sign of"
+tells "before the last sign of life"
 
 # Another target is refused, whatever it holds.
 truncate -s 16M "$tmp/other.img"

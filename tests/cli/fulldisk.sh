@@ -107,6 +107,8 @@ until_no_room() { # MAKE JOURNAL: in $status what recheck says of the first that
 		"$BLKASSAY" recheck "$2" "$tmp/cut.img" >"$out" 2>"$err" || status=$?
 		grep -q "the verdict is not in the journal" "$err" || [ $status = 2 ] || grep -q ' recheck ' "$2" ||
 			fail "no verdict in a journal said to be kept"
+		# An image is never unplugged: where there is room for its verdict, that is "not shown".
+		[ $status != 4 ] || status=0
 	done
 }
 # A journal that fills the disk: recheck takes it or refuses it, and accuses nobody.
@@ -132,5 +134,5 @@ crowd_journal() {
 }
 until_no_room crowd_journal "$small/full.assay"
 [ "$status" = 3 ] || fail "recheck on a full disk exited with $status"
-says "not promised"
+tells "not promised"
 one_line

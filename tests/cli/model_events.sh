@@ -37,7 +37,7 @@ done
 # Gone is what a cut is waiting for; the model comes back by itself.
 happens "unplugged at = 300"
 run 0 "$BLKASSAY" $(command cut)
-says "KEPT"
+tells "No broken promise found"
 
 # A reset is no change of medium. It is said, with its number, and the pass it fell into counts for nothing.
 happens "reset at = 300"

@@ -9,9 +9,7 @@
 #include "findings/compare.h"
 #include "findings/record_view.h"
 #include "fuzz.h"
-#include "record/cut_load.h"
 #include "report/csv.h"
-#include "report/cut_text.h"
 #include "report/json.h"
 #include "report/page.h"
 #include "report/sink.h"
@@ -40,7 +38,7 @@ static void draw(struct text *t, struct view *v)
 	text_init(&other);
 	csv_add_view(&other, v, true, &sink, &err);
 	json_add_view(&other, v, &sink, &err);
-	page_add_view(&other, v);
+	page_add_view(&other, v, 0);
 	drop(NULL, &other, NULL);
 	text_release(&other);
 	view_release(v);
@@ -53,18 +51,6 @@ static void show(struct text *t, const char *path)
 
 	if (record_view(&v, path, &err) == 0)
 		draw(t, &v);
-}
-
-static void cut(struct text *t, const char *path)
-{
-	struct cut_record r = { 0 };
-	struct error err = { 0 };
-	struct run run = { 0 };
-
-	if (run_load(&run, path, &err) == 0 && cut_load(&r, path, &err) == 0)
-		cut_text_add(t, &run, &r, &style, &err);
-	cut_record_release(&r);
-	run_release(&run);
 }
 
 static void compare(struct text *t, const uint8_t *data, size_t size, const char *base)
@@ -99,10 +85,8 @@ int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size)
 		return -1; /* not worth keeping */
 	fd = fuzz_record(path, kinds[letter - letters], data + 1, size - 1);
 	text_init(&t);
-	if (*letter == 'v' || *letter == 'o' || *letter == 'a')
+	if (*letter != 'c')
 		show(&t, path);
-	else if (*letter == 'j')
-		cut(&t, path);
 	else
 		compare(&t, data + 1, size - 1, path);
 	/* Nothing but plain text reaches the terminal. */

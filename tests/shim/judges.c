@@ -262,7 +262,7 @@ const char *judge_record(const struct job *job, int status)
 }
 
 /* A journal's judge is `recheck`. One cut off before its baseline is refused, one of a target that was not cut, or made no
- * promise, gives no verdict (3); none may accuse a card that lost nothing. */
+ * promise, gives no verdict (4); none may accuse a card that lost nothing. */
 const char *judge_journal(const struct job *job, int status)
 {
 	const char *target = access("new.img", F_OK) == 0 ? "new.img" : "@";
@@ -277,7 +277,7 @@ const char *judge_journal(const struct job *job, int status)
 		return "'recheck' crashes on the journal";
 	if (status == job->status && checked == 2)
 		return "says it is fine but 'recheck' does not take the journal";
-	return checked == 0 || checked == 2 || checked == 3
+	return checked == 0 || checked == 2 || checked == 3 || checked == 4
 		       ? NULL
 		       : "'recheck' accuses a card that lost nothing";
 }

@@ -6,11 +6,13 @@
 
 #include "base/error.h"
 #include "base/text.h"
-#include "findings/cut_words.h"
+#include "findings/cut.h"
 #include "integrity/recheck.h"
 #include "record/cut_load.h"
-#include "report/cut_text.h"
+#include "report/page.h"
+#include "report/text_view.h"
 #include "support/cut_run.h"
+#include "support/view_check.h"
 
 static struct cut_run c;
 static struct cut_record r;
@@ -26,7 +28,7 @@ static void load(void)
 static void begin(void)
 {
 	err = (struct error){ 0 };
-	run = (struct run){ 0 };
+	run = (struct run){ .end.present = true, .end.status = "complete" };
 	cut_run_begin(&c, 31, 150, PROMISE_FLUSHED, 0);
 	load();
 }
@@ -54,14 +56,43 @@ static void recheck(bool uncut)
 	load();
 }
 
-static void concludes(const char *words)
-{
-	struct text t;
+static struct view view;
 
-	text_init(&t);
-	cut_conclude(&t, &run, &r);
-	ck_assert_msg(strstr(t.bytes, words) != NULL, "'%s' lacks '%s'", t.bytes, words);
-	text_release(&t);
+static void show(void)
+{
+	ck_assert_msg(!cut_view(&view, &run, &r, &err), "%s", err.text);
+	view_check(&view);
+}
+
+/* The verdict has this code and these words. */
+static void concludes(const char *code, const char *words)
+{
+	const struct finding *verdict;
+
+	show();
+	verdict = &view.findings.list[0];
+	ck_assert_str_eq(verdict->code->code, code);
+	ck_assert_msg(
+		strstr(verdict->sentence, words), "'%s' lacks '%s'", verdict->sentence, words);
+	view_release(&view);
+}
+
+static bool says(const char *code)
+{
+	bool found = false;
+
+	show();
+	for (size_t i = 0; i < view.findings.count; i++)
+		found = found || !strcmp(view.findings.list[i].code->code, code);
+	view_release(&view);
+	return found;
+}
+
+static const char *verdict_of(const struct cut_cycle *y)
+{
+	static const char *const names[] = { "kept", "broken", "not shown" };
+
+	return names[recheck_conclude(&y->verdict)];
 }
 
 START_TEST(counts_are_those_of_the_cut)
@@ -86,7 +117,7 @@ START_TEST(counts_are_those_of_the_cut)
 	ck_assert_uint_gt(y->ns, 0);
 	ck_assert_uint_le(y->ns, c.summary.ns);
 	ck_assert_uint_eq(y->rechecks, 0);
-	concludes("No verdict yet: 1 of 1 cut is not rechecked.");
+	concludes("not-rechecked", "No verdict yet: 1 of 1 cut is not rechecked.");
 	done();
 }
 END_TEST
@@ -98,11 +129,11 @@ START_TEST(a_kept_verdict_is_read_back)
 	ck_assert_uint_eq(r.cycles[0].rechecks, 1);
 	ck_assert_uint_gt(r.cycles[0].verdict.promises, 0);
 	ck_assert_uint_eq(recheck_broken(&r.cycles[0].verdict), 0);
-	ck_assert_str_eq(cut_verdict_name(&r.cycles[0]), "kept");
+	ck_assert_str_eq(verdict_of(&r.cycles[0]), "kept");
 	/* One cut in which nothing broke leaves room for 95 % of cuts to break something: 1 - 0.05^(1/1). */
-	concludes("at most 95 % of cuts break any.");
+	concludes("kept", "at most 95 % of such cuts break one.");
 	run.damaged_lines = 1;
-	concludes("No verdict: the journal is damaged.");
+	concludes("not-shown", "the journal is damaged.");
 	done();
 }
 END_TEST
@@ -111,8 +142,9 @@ START_TEST(a_verdict_without_a_cut_shows_nothing)
 {
 	begin();
 	recheck(true);
-	ck_assert_str_eq(cut_verdict_name(&r.cycles[0]), "not shown");
-	concludes("No verdict: no promise was tested by a cut.");
+	ck_assert_str_eq(verdict_of(&r.cycles[0]), "not shown");
+	concludes("not-shown", "no promise was tested by a cut.");
+	ck_assert(says("not-cut"));
 	done();
 }
 END_TEST
@@ -153,9 +185,9 @@ START_TEST(damage_is_read_back_whole)
 		ck_assert_uint_eq(v->damages[i].expected, wrong.damages[i].expected);
 		ck_assert_uint_eq(v->damages[i].ns_before, wrong.damages[i].ns_before);
 	}
-	concludes("Not safe to ship: in 1 of 1 cut ");
+	concludes("broken", "Not safe to ship: in 1 of 1 cut ");
 	run.damaged_lines = 1; /* damage that was found stays found */
-	concludes("Not safe to ship: in 1 of 1 cut ");
+	concludes("broken", "Not safe to ship: in 1 of 1 cut ");
 	recheck_result_release(&wrong);
 	done();
 }
@@ -170,11 +202,11 @@ START_TEST(the_last_recheck_counts)
 	memcpy(before, c.ram->bytes, CUT_RUN_BYTES);
 	memset(c.ram->bytes, 0, CUT_RUN_BYTES / 2);
 	recheck(false);
-	ck_assert_str_eq(cut_verdict_name(&r.cycles[0]), "broken");
+	ck_assert_str_eq(verdict_of(&r.cycles[0]), "broken");
 	memcpy(c.ram->bytes, before, CUT_RUN_BYTES);
 	recheck(false);
 	ck_assert_uint_eq(r.cycles[0].rechecks, 2);
-	ck_assert_str_eq(cut_verdict_name(&r.cycles[0]), "kept");
+	ck_assert_str_eq(verdict_of(&r.cycles[0]), "kept");
 	ck_assert_uint_eq(r.cycles[0].verdict.damage_count, 0);
 	free(before);
 	done();
@@ -216,7 +248,9 @@ START_TEST(a_hostile_journal_is_tamed)
 	ck_assert_uint_eq(r.cycles[0].verdict.blocks[RECHECK_FLUSHED], 4);
 	ck_assert_uint_eq(r.cycles[0].verdict.damage_count, 1);
 	text_init(&t);
-	ck_assert_int_eq(cut_text_add(&t, &run, &r, &style, &err), 0);
+	show();
+	ck_assert_int_eq(text_view_add(&t, &view, &style, &err), 0);
+	view_release(&view);
 	for (size_t i = 0; i < t.length; i++)
 		ck_assert_msg(t.bytes[i] == '\n' || (t.bytes[i] >= ' ' && t.bytes[i] <= '~'),
 			"byte %02X reached the terminal", (unsigned char)t.bytes[i]);
@@ -249,14 +283,169 @@ START_TEST(a_plug_is_the_same_only_when_that_is_sure)
 }
 END_TEST
 
-START_TEST(shares_read_as_percent)
-{
-	char buf[RECHECK_PERCENT_MAX];
+/* ---- what it means ---- */
 
-	ck_assert_str_eq(recheck_percent(buf, 1), "100");
-	ck_assert_str_eq(recheck_percent(buf, 0.996), "100");
-	ck_assert_str_eq(recheck_percent(buf, 0.994), "99");
-	ck_assert_str_eq(recheck_percent(buf, 0.0073), "0.73");
+static struct cut_cycle cycles[20];
+
+/* A record of n rechecked cuts without a fault, each with so many promises. */
+static void many(size_t n, uint64_t promises)
+{
+	memset(cycles, 0, sizeof cycles);
+	for (size_t i = 0; i < n; i++) {
+		struct recheck_result *v = &cycles[i].verdict;
+
+		cycles[i] = (struct cut_cycle){
+			.number = (uint32_t)i + 1, .ready = true, .stop = "gone", .rechecks = 1
+		};
+		v->cycle = (uint32_t)i + 1;
+		v->promises = promises;
+		v->blocks[RECHECK_FLUSHED] = 8 * promises;
+		v->order_kept = v->complete = true;
+	}
+	r = (struct cut_record){ cycles, n };
+	run = (struct run){ .path = "it's.assay",
+		.end.present = true,
+		.end.status = "complete",
+		.target.path = "/dev/sdx" };
+	err = (struct error){ 0 };
+}
+
+static void break_promises(size_t cut, enum recheck_duty d, uint64_t n)
+{
+	struct recheck_result *v = &cycles[cut].verdict;
+
+	v->promises_broken += d == RECHECK_FLUSHED || d == RECHECK_ACKNOWLEDGED ? n : 0;
+	v->blocks[d] += n;
+	v->broken[d] += n;
+	v->ages_known = true;
+	v->ns_before_min = 1000000;
+	v->ns_before_max = 2000000;
+}
+
+/* The promises of one cut fail together: a thousand broken in one of twenty cuts are one bad cut, not half of all promises. */
+START_TEST(chance_deals_out_cuts_not_promises)
+{
+	many(20, 100);
+	/* Hanley and Lippman-Hand, JAMA 249 (1983): none of 20 gives at most 1 - 0.05^(1/20) = 13.9 %. */
+	concludes("kept",
+		"none of 2000 in 20 cuts that tested any; with 95 % confidence at most 14 %");
+	break_promises(7, RECHECK_FLUSHED, 100);
+	/* Clopper and Pearson for 1 of 20: 0.13 % to 24.9 %, as R's binom.test(1, 20) has it (from memory). */
+	concludes("broken",
+		"in 1 of 20 cuts something is broken (5 %; 95 %: 0.13 to 25 %). 100 of 2000");
+	ck_assert(says("flushed-broken") && says("ages"));
+	r = (struct cut_record){ 0 };
+}
+END_TEST
+
+/* After the end of the writing a target has all the time it needs: nothing that is there then shows that it was in time. */
+START_TEST(a_late_cut_tests_nothing)
+{
+	many(2, 50);
+	cycles[1].verdict.late = true;
+	concludes("kept", "none of 50 in 1 cut that tested any; with 95 % confidence at most 95 %");
+	ck_assert(says("cut-late"));
+	cycles[0].verdict.late = true;
+	concludes("not-shown", "no promise was tested by a cut");
+	/* What is broken is broken, whenever it was cut. */
+	break_promises(1, RECHECK_FLUSHED, 1);
+	concludes("broken", "in 1 of 1 cut something");
+	r = (struct cut_record){ 0 };
+}
+END_TEST
+
+/* The verdict stands first, on the page too, before what else is to be said. */
+START_TEST(a_page_begins_with_its_verdict)
+{
+	const char *verdict, *modelled;
+	struct text t;
+
+	many(3, 10);
+	run.target.modelled = true;
+	break_promises(1, RECHECK_FLUSHED, 2);
+	show();
+	text_init(&t);
+	page_add_view(&t, &view, 0);
+	view_release(&view);
+	verdict = strstr(t.bytes, "Not safe to ship");
+	modelled = strstr(t.bytes, "These figures are modelled");
+	ck_assert_ptr_nonnull(verdict);
+	ck_assert_ptr_nonnull(modelled);
+	ck_assert(verdict < modelled);
+	text_release(&t);
+	r = (struct cut_record){ 0 };
+}
+END_TEST
+
+START_TEST(every_code_of_cuts)
+{
+	many(6, 50);
+	ck_assert(says("kept"));
+	cycles[0].verdict.uncut = true;
+	cycles[1].verdict.late = true;
+	cycles[2].verdict.unended = true;
+	cycles[3].verdict.beyond = 3;
+	cycles[4].verdict.promises = 0;
+	cycles[0].by_answer = true;
+	cycles[5].verdict.forgotten = cycles[5].verdict.in_flight_old = 8;
+	cycles[5].verdict.order_kept = false;
+	ck_assert(says("not-cut") && says("cut-late") && says("no-stop") && says("journal-short"));
+	ck_assert(says("no-promise") && says("claims-no-cache") && says("unpromised-lost"));
+	ck_assert(says("order-not-kept"));
+	break_promises(5, RECHECK_FLUSHED, 1);
+	break_promises(5, RECHECK_ACKNOWLEDGED, 1);
+	break_promises(5, RECHECK_IN_FLIGHT, 1);
+	break_promises(5, RECHECK_UNTOUCHED, 1);
+	ck_assert(says("broken") && says("flushed-broken") && says("acknowledged-broken"));
+	ck_assert(says("in-flight-broken") && says("untouched-broken"));
+	/* What to do about the last one, pasted as it is. */
+	many(2, 50);
+	cycles[1].rechecks = 0;
+	show();
+	ck_assert_str_eq(view.findings.list[0].code->code, "not-rechecked");
+	ck_assert_str_eq(view.findings.list[view.findings.count - 1].command,
+		"blkassay recheck 'it'\\''s.assay' '/dev/sdx'");
+	view_release(&view);
+	many(0, 0);
+	concludes("not-shown", "no promise was tested by a cut");
+	view_check_all_codes("cut");
+	r = (struct cut_record){ 0 };
+}
+END_TEST
+
+START_TEST(a_recheck_is_of_the_last_cut)
+{
+	many(3, 10);
+	break_promises(0, RECHECK_FLUSHED, 1);
+	cycles[2].rechecks = 0;
+	ck_assert_msg(!recheck_view(&view, &run, &r, &err), "%s", err.text);
+	view_check(&view);
+	ck_assert_str_eq(view.kind, "recheck");
+	ck_assert_str_eq(view.findings.list[0].code->code, "kept");
+	ck_assert_uint_eq(view_find_table(&view, "cuts")->count, 1);
+	view_release(&view);
+	r = (struct cut_record){ 0 };
+}
+END_TEST
+
+/* Older rechecks did not ask when the cut came: of a target that answered to the end nobody knows. */
+START_TEST(an_old_recheck_after_the_writing_is_late)
+{
+	struct record_writer w;
+
+	begin();
+	ck_assert_int_eq(record_append(&w, c.path, JOURNAL_KIND, &err), 0);
+	line(&w, "recheck", "cycle=1 promises=5 flushed_blocks=9 order_kept=1 complete=1");
+	ck_assert_int_eq(record_close(&w, &err), 0);
+	load();
+	ck_assert_int_eq(recheck_conclude(&r.cycles[0].verdict), RECHECK_KEPT); /* it was gone */
+	ck_assert_int_eq(record_append(&w, c.path, JOURNAL_KIND, &err), 0);
+	line(&w, "stop", "reason=time at_seconds=0");
+	line(&w, "recheck", "cycle=1 promises=5 flushed_blocks=9 order_kept=1 complete=1");
+	ck_assert_int_eq(record_close(&w, &err), 0);
+	load();
+	ck_assert_int_eq(recheck_conclude(&r.cycles[0].verdict), RECHECK_NOT_SHOWN);
+	done();
 }
 END_TEST
 
@@ -272,7 +461,12 @@ Suite *cut_record_suite(void)
 	tcase_add_test(t, the_last_recheck_counts);
 	tcase_add_test(t, a_hostile_journal_is_tamed);
 	tcase_add_test(t, a_plug_is_the_same_only_when_that_is_sure);
-	tcase_add_test(t, shares_read_as_percent);
+	tcase_add_test(t, chance_deals_out_cuts_not_promises);
+	tcase_add_test(t, a_late_cut_tests_nothing);
+	tcase_add_test(t, a_page_begins_with_its_verdict);
+	tcase_add_test(t, every_code_of_cuts);
+	tcase_add_test(t, a_recheck_is_of_the_last_cut);
+	tcase_add_test(t, an_old_recheck_after_the_writing_is_late);
 	suite_add_tcase(s, t);
 	return s;
 }

@@ -15,9 +15,9 @@ honest_cut() {
 honest_check() {
 	gadget_plug /dev/vdc
 	run 0 blkassay recheck $disk/honest.assay "$gadget"
-	says "KEPT: every promise made before the cut"
-	promised=$(sed -n 's/.* promised by a flush or FUA *\([0-9]*\) blocks.*/\1/p' $out)
-	old=$(sed -n 's/.*Of those not promised, \([0-9]*\) are old.*/\1/p' $out)
+	says "No broken promise found"
+	promised=$(sed -n 's/^promised by a flush or FUA *\([0-9]*\) .*/\1/p' $out)
+	old=$(sed -n 's/.*Of the blocks not promised, \([0-9]*\) are old.*/\1/p' $out)
 	note "honest gadget: $promised blocks promised and there, $old not promised and lost"
 	between "blocks promised" "$promised" 1 999999
 	# The reset must have cost something, else it tested nothing.
@@ -38,8 +38,8 @@ forgetful_check() {
 	dd if=/dev/vdc of=$work/card.img bs=64k count=128 2>/dev/null
 	gadget_plug $work/card.img
 	run 1 blkassay recheck $disk/forgetful.assay "$gadget"
-	note "forgetful gadget: $(grep BROKEN $out)"
-	says "BROKEN: data that a flush promised did not survive the cut"
+	note "forgetful gadget: $(head -n 1 $out)"
+	says "Data that a flush or a write with FUA promised did not survive"
 	gadget_remove
 }
 kept_cut() {

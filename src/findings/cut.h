@@ -1,0 +1,87 @@
+/* What cuts mean: which promises outlived them, which did not, and which no cut has tested. Of a whole journal, or of one
+ * cut after its recheck. */
+#ifndef FINDINGS_CUT_H
+#define FINDINGS_CUT_H
+
+#include "findings/view.h"
+#include "record/cut_load.h"
+
+struct error;
+struct pool;
+struct run;
+struct view_word;
+
+/* run and record outlive the view. 0, or -1 with *err and nothing to release. */
+int cut_view(
+	struct view *v, const struct run *run, const struct cut_record *record, struct error *err);
+
+/* The same of its last rechecked cut alone. */
+int recheck_view(
+	struct view *v, const struct run *run, const struct cut_record *record, struct error *err);
+
+extern const struct finding_code cut_codes[];
+extern const size_t cut_code_count;
+
+extern const struct table_spec cut_summary_spec, cut_blocks_spec, cut_kinds_spec, cut_cuts_spec,
+	cut_damage_spec;
+
+/* What "verdict" of a cut and "duty" of blocks may be: see findings/record_view.h. */
+bool cut_word(size_t i, struct view_word *out);
+
+/* ---- counted over cuts ---- */
+
+struct cut_totals {
+	uint64_t cuts, rechecked, broken, not_shown; /* cuts; the last: with nothing tested */
+	uint64_t promises, promises_broken; /* writes; of the cuts that tested something */
+	uint64_t blocks[RECHECK_DUTIES], broken_blocks[RECHECK_DUTIES];
+	uint64_t in_flight_old, in_flight_new, forgotten;
+	uint64_t disordered; /* cuts that did not keep the order */
+};
+
+void cut_totals_add(struct cut_totals *t, const struct recheck_result *r);
+void cut_totals(struct cut_totals *out, const struct cut_record *record);
+
+/* Cuts that tested something. */
+static inline uint64_t cut_totals_tested(const struct cut_totals *t)
+{
+	return t->rechecked - t->not_shown;
+}
+
+/* ---- rows of those tables ---- */
+
+struct cut_summary_row {
+	const struct cut_record *record;
+	struct cut_totals totals;
+};
+
+struct cut_blocks_row {
+	enum recheck_duty duty;
+	uint64_t blocks, broken;
+};
+
+struct cut_kind_row {
+	const char *name;
+	uint64_t blocks;
+};
+
+struct cut_row {
+	const struct cut_cycle *cycle;
+	const char *ended; /* in words */
+};
+
+struct cut_damage_row {
+	uint32_t cut;
+	const struct recheck_damage *damage;
+};
+
+/* ---- between the files of this kind ---- */
+
+/* "the target stopped answering" */
+const char *cut_ending_words(const struct run *run, const struct cut_cycle *c);
+
+/* Written, and ended so that something may have been cut; nobody looked yet. */
+bool cut_is_unseen(const struct cut_cycle *c);
+
+void cut_findings_add(struct findings *f, const struct run *run, const struct cut_record *record);
+
+#endif

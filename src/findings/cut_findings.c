@@ -1,0 +1,433 @@
+/* What cuts came to, in sentences. */
+#include <inttypes.h>
+#include <stdio.h>
+#include <string.h>
+
+#include "analysis/interval.h"
+#include "base/shell.h"
+#include "base/size.h"
+#include "base/text.h"
+#include "findings/cut.h"
+#include "findings/run_findings.h"
+#include "record/run.h"
+
+static const double confidence = 0.95;
+
+enum {
+	KEPT,
+	BROKEN,
+	NOT_SHOWN,
+	NOT_RECHECKED,
+	FLUSHED_BROKEN,
+	ANSWERED_BROKEN,
+	IN_FLIGHT_BROKEN,
+	UNTOUCHED_BROKEN,
+	AGES,
+	NOT_CUT,
+	CUT_LATE,
+	NO_STOP,
+	JOURNAL_SHORT,
+	NO_PROMISE,
+	CLAIMS_NO_CACHE,
+	OLD_OR_NEW,
+	UNPROMISED,
+	DISORDERED,
+	DO_RECHECK,
+};
+
+#define TALLY "cuts tested_cuts broken_cuts promises broken_promises"
+#define BROKEN_BLOCKS "broken_blocks cuts"
+
+const struct finding_code cut_codes[] = {
+	[KEPT] = { "kept", FINDING_PLAIN, true, "every promise that a cut tested was kept",
+		TALLY " broken_cuts_share_at_most confidence_share" },
+	[BROKEN] = { "broken", FINDING_CAUTION, true,
+		"a promise did not outlive a cut, or blocks that no promise covers are damaged: "
+		"not "
+		"safe to ship",
+		TALLY " broken_cuts_share broken_cuts_share_low broken_cuts_share_high "
+		      "confidence_share" },
+	[NOT_SHOWN] = { "not-shown", FINDING_CAUTION, true,
+		"nothing is broken, and no cut has tested a promise, or the journal is damaged",
+		TALLY },
+	[NOT_RECHECKED] = { "not-rechecked", FINDING_CAUTION, true,
+		"nothing is broken so far, and there are cuts that nobody looked at yet", TALLY },
+	[FLUSHED_BROKEN] = { "flushed-broken", FINDING_CAUTION, false,
+		"data that a flush or FUA promised did not outlive a cut", BROKEN_BLOCKS },
+	[ANSWERED_BROKEN] = { "acknowledged-broken", FINDING_CAUTION, false,
+		"acknowledged data did not outlive a cut, and no write cache is claimed",
+		BROKEN_BLOCKS },
+	[IN_FLIGHT_BROKEN] = { "in-flight-broken", FINDING_CAUTION, false,
+		"blocks that were being written are neither old nor new", BROKEN_BLOCKS },
+	[UNTOUCHED_BROKEN] = { "untouched-broken", FINDING_CAUTION, false,
+		"blocks that nobody wrote since the start are damaged", BROKEN_BLOCKS },
+	[AGES] = { "ages", FINDING_PLAIN, false,
+		"when what is broken was acknowledged, back from the last sign of life",
+		"shortest_seconds longest_seconds fewest_bytes most_bytes" },
+	[NOT_CUT] = { "not-cut", FINDING_CAUTION, false,
+		"the target answered to the end and was not unplugged since: nothing was cut",
+		"cuts" },
+	[CUT_LATE] = { "cut-late", FINDING_CAUTION, false,
+		"power was cut after writing had ended, at a moment that nobody knows: the target "
+		"may have had the time to store everything",
+		"cuts" },
+	[NO_STOP] = { "no-stop", FINDING_CAUTION, false,
+		"the journal of a cut has no end: promises may be missing", "cuts" },
+	[JOURNAL_SHORT] = { "journal-short", FINDING_CAUTION, false,
+		"the target holds writes that the journal does not know", "blocks cuts" },
+	[NO_PROMISE] = { "no-promise", FINDING_CAUTION, false,
+		"cuts came before a promise was made", "cuts" },
+	[CLAIMS_NO_CACHE] = { "claims-no-cache", FINDING_PLAIN, false,
+		"the target claims no write cache, so that each answered write is a promise",
+		NULL },
+	[OLD_OR_NEW] = { "old-or-new", FINDING_PLAIN, false,
+		"what became of blocks that were written and not promised",
+		"old_blocks new_blocks" },
+	[UNPROMISED] = { "unpromised-lost", FINDING_PLAIN, false,
+		"acknowledged and not promised writes are gone, which write-behind allows",
+		"blocks" },
+	[DISORDERED] = { "order-not-kept", FINDING_PLAIN, false,
+		"of writes that were not promised, later ones outlived earlier ones", "cuts" },
+	[DO_RECHECK] = { "recheck", FINDING_PLAIN, false,
+		"what to do now; the command does it once the target is plugged in again",
+		"command" },
+};
+
+const size_t cut_code_count = sizeof cut_codes / sizeof *cut_codes;
+
+struct writer {
+	struct findings *f;
+	struct pool *pool;
+	const struct run *run;
+	const struct cut_record *record;
+	struct cut_totals totals;
+};
+
+static const char *plural(uint64_t n)
+{
+	return n == 1 ? "" : "s";
+}
+
+/* "8.7", "100": two digits, never "1e+02" */
+static const char *percent(struct pool *pool, double share)
+{
+	return pool_printf(pool, share >= 0.995 ? "%.0f" : "%.2g", share * 100);
+}
+
+static void add_tally(struct finding *one, const struct cut_totals *o)
+{
+	finding_figure(one, "cuts", value_count(o->cuts));
+	finding_figure(one, "tested_cuts", value_count(cut_totals_tested(o)));
+	finding_figure(one, "broken_cuts", value_count(o->broken));
+	finding_figure(one, "promises", value_count(o->promises));
+	finding_figure(one, "broken_promises", value_count(o->promises_broken));
+}
+
+/* ---- the verdict ---- */
+
+static const char *promises_words(const struct writer *w)
+{
+	const struct cut_totals *o = &w->totals;
+
+	if (!o->promises_broken)
+		return pool_printf(w->pool,
+			"Blocks are damaged that no promise covers; none of %" PRIu64
+			" promises (writes) is broken.",
+			o->promises);
+	return pool_printf(w->pool, "%" PRIu64 " of %" PRIu64 " promises (writes) %s broken.",
+		o->promises_broken, o->promises, o->promises_broken == 1 ? "is" : "are");
+}
+
+/* What one cut takes goes together: so it is cuts that chance deals out, not promises. */
+static void add_broken(struct writer *w)
+{
+	const struct cut_totals *o = &w->totals;
+	uint64_t tested = cut_totals_tested(o);
+	struct share_bounds b = interval_share(o->broken, tested, confidence);
+	double share = (double)o->broken / (double)tested;
+	struct finding *one = finding_add(w->f, &cut_codes[BROKEN],
+		"Not safe to ship: in %" PRIu64 " of %" PRIu64
+		" cut%s something is broken (%s %%; 95 %%: %s to %s %%). %s",
+		o->broken, tested, plural(tested), percent(w->pool, share), percent(w->pool, b.low),
+		percent(w->pool, b.high), promises_words(w));
+
+	add_tally(one, o);
+	finding_figure(one, "broken_cuts_share", value_share(share));
+	finding_figure(one, "broken_cuts_share_low", value_share(b.low));
+	finding_figure(one, "broken_cuts_share_high", value_share(b.high));
+	finding_figure(one, "confidence_share", value_share(confidence));
+}
+
+static void add_kept(struct writer *w)
+{
+	const struct cut_totals *o = &w->totals;
+	uint64_t tested = cut_totals_tested(o);
+	double most = interval_upper_of_none(tested, confidence);
+	struct finding *one = finding_add(w->f, &cut_codes[KEPT],
+		"No broken promise found: none of %" PRIu64 " in %" PRIu64
+		" cut%s that tested any; with 95 %% confidence at most %s %% of such cuts break "
+		"one.",
+		o->promises, tested, plural(tested), percent(w->pool, most));
+
+	add_tally(one, o);
+	finding_figure(one, "broken_cuts_share_at_most", value_share(most));
+	finding_figure(one, "confidence_share", value_share(confidence));
+}
+
+static size_t unseen(const struct cut_record *r)
+{
+	size_t n = 0;
+
+	for (size_t i = 0; i < r->count; i++)
+		n += cut_is_unseen(&r->cycles[i]);
+	return n;
+}
+
+static void add_verdict(struct writer *w)
+{
+	const struct cut_totals *o = &w->totals;
+	size_t left = unseen(w->record);
+
+	if (o->broken)
+		add_broken(w);
+	else if (w->run->damaged_lines)
+		add_tally(finding_add(w->f, &cut_codes[NOT_SHOWN],
+				  "Not shown: nothing is broken, and the journal is damaged."),
+			o);
+	else if (left)
+		add_tally(finding_add(w->f, &cut_codes[NOT_RECHECKED],
+				  "No verdict yet: %zu of %" PRIu64 " cut%s %s not rechecked.",
+				  left, o->cuts, plural(o->cuts), left == 1 ? "is" : "are"),
+			o);
+	else if (!cut_totals_tested(o))
+		add_tally(finding_add(w->f, &cut_codes[NOT_SHOWN],
+				  "Not shown: nothing is broken, but no promise was tested by a "
+				  "cut."),
+			o);
+	else
+		add_kept(w);
+}
+
+/* ---- what is broken ---- */
+
+static uint64_t cuts_with(const struct writer *w, enum recheck_duty d)
+{
+	uint64_t n = 0;
+
+	for (size_t i = 0; i < w->record->count; i++)
+		n += w->record->cycles[i].verdict.broken[d] != 0;
+	return n;
+}
+
+static void add_broken_blocks(struct writer *w)
+{
+	static const struct {
+		int code;
+		const char *words;
+	} rows[RECHECK_DUTIES] = {
+		[RECHECK_FLUSHED] = { FLUSHED_BROKEN,
+			"Data that a flush or a write with FUA promised did not survive" },
+		[RECHECK_ACKNOWLEDGED] = { ANSWERED_BROKEN,
+			"Acknowledged data did not survive, and no write cache is claimed" },
+		[RECHECK_IN_FLIGHT] = { IN_FLIGHT_BROKEN,
+			"Blocks that were being written are neither old nor new" },
+		[RECHECK_UNTOUCHED] = { UNTOUCHED_BROKEN,
+			"Blocks that were flushed at the start and not written since are damaged" },
+	};
+
+	for (int d = 0; d < RECHECK_DUTIES; d++) {
+		uint64_t blocks = w->totals.broken_blocks[d];
+		uint64_t cuts = cuts_with(w, (enum recheck_duty)d);
+		struct finding *one;
+
+		if (!blocks)
+			continue;
+		one = finding_add(w->f, &cut_codes[rows[d].code],
+			"%s: %" PRIu64 " block%s in %" PRIu64 " cut%s.", rows[d].words, blocks,
+			plural(blocks), cuts, plural(cuts));
+		finding_figure(one, "broken_blocks", value_count(blocks));
+		finding_figure(one, "cuts", value_count(cuts));
+	}
+}
+
+struct ages {
+	bool known;
+	uint64_t ns_min, ns_max, bytes_min, bytes_max;
+};
+
+static void take_ages(struct ages *a, const struct recheck_result *v)
+{
+	if (!v->ages_known)
+		return;
+	if (!a->known || v->ns_before_min < a->ns_min)
+		a->ns_min = v->ns_before_min;
+	if (!a->known || v->bytes_before_min < a->bytes_min)
+		a->bytes_min = v->bytes_before_min;
+	if (v->ns_before_max > a->ns_max)
+		a->ns_max = v->ns_before_max;
+	if (v->bytes_before_max > a->bytes_max)
+		a->bytes_max = v->bytes_before_max;
+	a->known = true;
+}
+
+static const char *age(struct pool *pool, uint64_t ns)
+{
+	char words[SIZE_TEXT_MAX];
+
+	return ns < 1000 ? "0 ms"
+			 : pool_printf(pool, "%s", duration_format(words, (double)ns / 1e9));
+}
+
+static void add_ages(struct writer *w)
+{
+	struct ages a = { 0 };
+	struct finding *one;
+
+	for (size_t i = 0; i < w->record->count; i++)
+		take_ages(&a, &w->record->cycles[i].verdict);
+	if (!a.known)
+		return;
+	one = finding_add(w->f, &cut_codes[AGES],
+		"What is broken was acknowledged %s%s%s before the last sign of life, %.0f%s%s KiB "
+		"before the last byte acknowledged. A buffer's worth points to flushes that do not "
+		"store, much more to the card.",
+		age(w->pool, a.ns_min), a.ns_max > a.ns_min ? " to " : "",
+		a.ns_max > a.ns_min ? age(w->pool, a.ns_max) : "", (double)a.bytes_min / 1024,
+		a.bytes_max > a.bytes_min ? " to " : "",
+		a.bytes_max > a.bytes_min ? pool_printf(w->pool, "%.0f", (double)a.bytes_max / 1024)
+					  : "");
+	finding_figure(one, "shortest_seconds", value_ns(a.ns_min));
+	finding_figure(one, "longest_seconds", value_ns(a.ns_max));
+	finding_figure(one, "fewest_bytes", value_bytes_decimal(a.bytes_min));
+	finding_figure(one, "most_bytes", value_bytes_decimal(a.bytes_max));
+}
+
+/* ---- what was not tested, and why ---- */
+
+/* Why this one tested nothing; -1: it did, or is broken. */
+static int why_not(const struct recheck_result *v)
+{
+	if (recheck_conclude(v) != RECHECK_NOT_SHOWN)
+		return -1;
+	return v->uncut     ? NOT_CUT
+	       : v->late    ? CUT_LATE
+	       : v->beyond  ? JOURNAL_SHORT
+	       : v->unended ? NO_STOP
+			    : NO_PROMISE;
+}
+
+static void add_untested(struct writer *w)
+{
+	static const struct {
+		int code;
+		const char *words;
+	} rows[] = {
+		{ NOT_CUT, "the target answered to the end and was not unplugged since, so that "
+			   "nothing was cut; cut its power, then recheck" },
+		{ CUT_LATE, "power was cut after writing had ended, when the target may have had "
+			    "the time to store everything; cut while it writes: pull the plug "
+			    "yourself without --seconds, or use --cut-with" },
+		{ NO_STOP,
+			"the journal has no end, so that promises may be missing; recheck with the "
+			"whole journal, or cut again" },
+		{ JOURNAL_SHORT,
+			"the target holds writes that the journal lacks: its last lines are "
+			"missing, or another cut had the same seed; recheck with the whole "
+			"journal, or cut again" },
+		{ NO_PROMISE, "it came before the target had made a promise; cut again, later" },
+	};
+
+	for (size_t k = 0; k < sizeof rows / sizeof *rows; k++) {
+		uint64_t n = 0, beyond = 0;
+		struct finding *one;
+
+		for (size_t i = 0; i < w->record->count; i++) {
+			const struct cut_cycle *c = &w->record->cycles[i];
+			bool so = c->rechecks && why_not(&c->verdict) == rows[k].code;
+
+			n += so;
+			beyond += so ? c->verdict.beyond : 0;
+		}
+		if (!n)
+			continue;
+		one = finding_add(w->f, &cut_codes[rows[k].code],
+			"%" PRIu64 " cut%s tested nothing: %s.", n, plural(n), rows[k].words);
+		if (rows[k].code == JOURNAL_SHORT)
+			finding_figure(one, "blocks", value_count(beyond));
+		finding_figure(one, "cuts", value_count(n));
+	}
+}
+
+/* ---- what is allowed ---- */
+
+static void add_allowed(struct writer *w)
+{
+	const struct cut_totals *o = &w->totals;
+
+	if (w->record->count && w->record->cycles[0].by_answer)
+		finding_add(w->f, &cut_codes[CLAIMS_NO_CACHE],
+			"The target claims no write cache, so that each answered write is a "
+			"promise.");
+	if (o->in_flight_old || o->in_flight_new) {
+		struct finding *one = finding_add(w->f, &cut_codes[OLD_OR_NEW],
+			"Of the blocks not promised, %" PRIu64 " are old and %" PRIu64 " new.",
+			o->in_flight_old, o->in_flight_new);
+
+		finding_figure(one, "old_blocks", value_count(o->in_flight_old));
+		finding_figure(one, "new_blocks", value_count(o->in_flight_new));
+	}
+	if (o->forgotten)
+		finding_figure(finding_add(w->f, &cut_codes[UNPROMISED],
+				       "%" PRIu64 " block%s lost a write that was acknowledged and "
+				       "not flushed, which write-behind allows.",
+				       o->forgotten, plural(o->forgotten)),
+			"blocks", value_count(o->forgotten));
+	if (o->disordered)
+		finding_figure(finding_add(w->f, &cut_codes[DISORDERED],
+				       "Of writes that were not promised, later ones outlived "
+				       "earlier ones in %" PRIu64 " cut%s: their order was not "
+				       "kept, and need not be.",
+				       o->disordered, plural(o->disordered)),
+			"cuts", value_count(o->disordered));
+}
+
+/* ---- what to do now ---- */
+
+static void add_next(struct writer *w)
+{
+	const struct cut_record *r = w->record;
+	const struct cut_cycle *last = r->count ? &r->cycles[r->count - 1] : NULL;
+	struct finding *one;
+	struct text t;
+
+	if (!last || !cut_is_unseen(last) || w->run->target.modelled)
+		return;
+	one = finding_add(w->f, &cut_codes[DO_RECHECK],
+		!strcmp(last->stop, cut_ending_name(CUT_TIME_UP))
+			? "Time was up, and the target still answered. A cut now shows only what "
+			  "is "
+			  "broken, as the target has had time to store everything; then:"
+			: "Plug it in again, then:");
+	text_init(&t);
+	text_adds(&t, "blkassay recheck ");
+	shell_add_word(&t, w->run->path, true);
+	text_adds(&t, " ");
+	shell_add_word(&t, w->run->target.path, true);
+	w->pool->failed |= t.failed;
+	finding_command(w->f, one, t.bytes);
+	text_release(&t);
+}
+
+void cut_findings_add(struct findings *f, const struct run *run, const struct cut_record *record)
+{
+	struct writer w = { .f = f, .pool = f->pool, .run = run, .record = record };
+
+	cut_totals(&w.totals, record);
+	add_verdict(&w);
+	run_findings_add(f, run);
+	add_broken_blocks(&w);
+	add_ages(&w);
+	add_untested(&w);
+	add_allowed(&w);
+	add_next(&w);
+}
