@@ -28,9 +28,9 @@ n=$(first_of sweep.assay pass)
 without sweep.assay $((n + 3)) $((n + 11)) part.assay
 grep -q ' end status=complete' part.assay || fail "the end is gone too"
 run 0 "$BLKASSAY" report part.assay
-tells "9 lines of the record are damaged or missing (3 of 20 lines of kind pass): do not rest a decision on what is left."
+tells "9 lines of the record are damaged or missing (6 of 80 lines of kind phase-times): do not rest a decision on what is left."
 run 0 "$BLKASSAY" explain part.assay
-tells "9 lines of the record are damaged or missing (3 of 20 lines of kind pass)"
+tells "9 lines of the record are damaged or missing (6 of 80 lines of kind phase-times)"
 run 2 "$BLKASSAY" compare part.assay --against other.assay
 says "so no comparison can rest on it"
 run 0 "$BLKASSAY" compare part.assay --against other.assay --anyway
