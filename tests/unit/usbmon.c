@@ -4,6 +4,7 @@
 
 #include <check.h>
 #include <errno.h>
+#include <stdio.h>
 #include <string.h>
 #include <sys/mman.h>
 #include <unistd.h>
@@ -296,6 +297,17 @@ START_TEST(thirteen_bytes_of_data)
 }
 END_TEST
 
+/* The host asks for the status at once, whatever it expected. */
+START_TEST(no_data_after_all)
+{
+	command(4, 0x28, 512, 0, 10);
+	status(4, 1, 20, 40);
+	ck_assert_uint_eq(ended, 1);
+	ck_assert_uint_eq(last.data_bytes, 0);
+	expect_us(10, 0, 20, 10);
+}
+END_TEST
+
 static void broken_off(void)
 {
 	ck_assert_uint_eq(ended, 0);
@@ -403,6 +415,99 @@ START_TEST(a_second_device)
 }
 END_TEST
 
+/* ---- captures from the rig ---- */
+
+/* What all commands of one opcode add up to. The sums were made by another program, a few lines of Python that read the same
+ * bytes by the kernel's documentation. */
+struct sums {
+	unsigned commands; /* of all opcodes */
+	unsigned of;
+	uint64_t bytes, us[COMMAND_PHASES];
+};
+
+static void add_up(struct sums *s, const struct command_times *c, uint8_t opcode)
+{
+	s->commands++;
+	if (c->opcode != opcode)
+		return;
+	s->of++;
+	s->bytes += c->data_bytes;
+	for (int i = 0; i < COMMAND_PHASES; i++)
+		s->us[i] += c->ns[i] / 1000;
+}
+
+static struct sums read_capture(
+	const char *path, const struct usbmon_filter *filter, uint8_t opcode)
+{
+	struct pairing p = { .stage = PAIRING_IDLE };
+	struct sums sums = { 0 };
+	struct usbmon_event e;
+	struct command_times c;
+	FILE *f = fopen(path, "r");
+
+	ck_assert_msg(f, "%s", path);
+	while (fread(bytes, 1, USBMON_HEADER_BYTES, f) == USBMON_HEADER_BYTES) {
+		size_t n = usbmon_event_bytes(bytes);
+
+		ck_assert_uint_le(n, sizeof bytes);
+		ck_assert_uint_eq(fread(bytes + USBMON_HEADER_BYTES, 1, n - USBMON_HEADER_BYTES, f),
+			n - USBMON_HEADER_BYTES);
+		if (!usbmon_event_parse(&e, bytes, n, filter))
+			continue;
+		ck_assert_msg(!e.data || !memmem(e.data, e.data_bytes, "PRIVATE", 7) ||
+				      filter->device == 3,
+			"another's data was handed out");
+		if (pairing_take(&p, &e, &c))
+			add_up(&sums, &c, opcode);
+	}
+	ck_assert_uint_eq(p.broken, 0);
+	fclose(f);
+	return sums;
+}
+
+static void expect_sums(const struct sums *got, const struct sums *wanted)
+{
+	ck_assert_uint_eq(got->commands, wanted->commands);
+	ck_assert_uint_eq(got->of, wanted->of);
+	ck_assert_uint_eq(got->bytes, wanted->bytes);
+	for (int i = 0; i < COMMAND_PHASES; i++)
+		ck_assert_msg(got->us[i] == wanted->us[i], "phase %d: %llu us, not %llu", i,
+			(unsigned long long)got->us[i], (unsigned long long)wanted->us[i]);
+}
+
+/* A full-speed stick: 4 reads of 16 KiB and 4 writes of 4 KiB by dd, and what the kernel asks around them. */
+START_TEST(a_stick)
+{
+	static const struct usbmon_filter stick = {
+		.bus = 1, .device = 2, .in = 0x81, .out = 0x02
+	};
+	static const struct sums reads = { 15, 4, 65536, { 11316, 57262, 1436, 42893 } };
+	static const struct sums writes = { 15, 4, 16384, { 3429, 19551, 6535, 20305 } };
+	struct sums got = read_capture("tests/data/stick.usbmon", &stick, 0x28);
+
+	expect_sums(&got, &reads);
+	got = read_capture("tests/data/stick.usbmon", &stick, 0x2a);
+	expect_sums(&got, &writes);
+}
+END_TEST
+
+/* Two drives on one bus, with the same endpoints, at work at the same time; what the second holds is not ours to see. */
+START_TEST(two_sticks)
+{
+	static const struct usbmon_filter own = { .bus = 3, .device = 2, .in = 0x81, .out = 0x02 },
+					  other = {
+						  .bus = 3, .device = 3, .in = 0x81, .out = 0x02
+					  };
+	static const struct sums ours = { 14, 8, 29184, { 5587, 647, 99, 109337 } };
+	static const struct sums theirs = { 15, 11, 45056, { 21778, 8154, 1416, 64391 } };
+	struct sums got = read_capture("tests/data/two-sticks.usbmon", &own, 0x28);
+
+	expect_sums(&got, &ours);
+	got = read_capture("tests/data/two-sticks.usbmon", &other, 0x28);
+	expect_sums(&got, &theirs);
+}
+END_TEST
+
 Suite *usbmon_suite(void)
 {
 	Suite *s = suite_create("usbmon");
@@ -420,6 +525,7 @@ Suite *usbmon_suite(void)
 	tcase_add_test(t, stalled_data);
 	tcase_add_test(t, stalled_status);
 	tcase_add_test(t, thirteen_bytes_of_data);
+	tcase_add_test(t, no_data_after_all);
 	tcase_add_test(t, broken_by_a_reset);
 	tcase_add_test(t, broken_by_another_tag);
 	tcase_add_test(t, broken_by_silence);
@@ -427,6 +533,10 @@ Suite *usbmon_suite(void)
 	tcase_add_test(t, begins_in_the_middle);
 	tcase_add_test(t, a_clock_set_back);
 	tcase_add_test(t, a_second_device);
+	suite_add_tcase(s, t);
+	t = tcase_create("captures");
+	tcase_add_test(t, a_stick);
+	tcase_add_test(t, two_sticks);
 	suite_add_tcase(s, t);
 	return s;
 }

@@ -102,4 +102,4 @@ note "with 30 ms under the gadget: flush $flush s; writes: data $host_data ms, s
 between "the flush" "$flush" 0.03 10
 for part in $host_data $host_status $host_command; do between "a phase of the writes" "$part" 0 15; done
 gadget_remove
-modprobe -r usbmon || fail "usbmon is still in use"
+rmmod usbmon || fail "usbmon is still in use"

@@ -1,0 +1,56 @@
+# Phases on buses that are not the gadget's: on the full-speed stick every phase lies inside its request; on a bus with a
+# second drive, busy all the time, nothing of that drive is in the record, and not one command of the own one is missed.
+# What the monitor showed of both buses is left as *.usbmon, from which tests/data has its captures.
+modprobe usbmon || fail "no usbmon"
+bus_of() { usb_of "$1" && bus=$(cat "$usb/busnum") device=$(cat "$usb/devnum"); }
+field_of() { grep ' pass ' "$1" | head -n 1 | grep -o " $2=[^ ]*" | cut -d= -f2; }
+record() { # BUS FILE
+	record_bus "$1" "$results/$2" &
+	recorder=$!
+	sleep 0.3
+}
+recorded() { kill $recorder; wait $recorder 2>/dev/null; }
+
+stick
+bus_of "$stick"
+run 0 blkassay sweep "$stick" --order sequential --sizes 512..128Ki --region 0+1Mi --seconds 0.5 --passes 2 --out stick.assay --csv stick.csv
+grep ' pass ' stick.assay | while read -r line; do
+	is "phases of a pass" "$(echo "$line" | grep -o ' phases=[a-z]*' | cut -d= -f2)" seen
+	echo "$line" | tr ' ' '\n' | awk -F= '
+		{ v[$1] = $2 }
+		END {
+			all = v["command_seconds"] + v["data_seconds"] + v["status_seconds"] + v["host_seconds"]
+			least = v["bytes"] / 1216000
+			# The host gap before the first command is in no phase; frames of 1 ms make up the rest.
+			if (all > v["busy_seconds"] || all < 0.9 * v["busy_seconds"] - 0.1) { print "phases of " all " s in " v["busy_seconds"] " s"; exit 1 }
+			if (v["data_seconds"] < 0.9 * least) { print "data in " v["data_seconds"] " s, the bus needs " least " s"; exit 1 }
+		}' >$out || fail "a phase lies outside of its request"
+done || exit 1
+token "$stick"
+record "$bus" stick.usbmon
+dd if="$stick" of=/dev/null bs=16k count=4 iflag=direct 2>/dev/null
+dd if=/dev/zero of="$stick" bs=4k count=4 oflag=direct 2>/dev/null
+recorded
+note "stick: bus $bus, device $device"
+
+fast_stick
+bus_of "$stick"
+own=$bus own_device=$device
+beside=$(wait_for 60 node_of_serial STICK-0003 && node_of_serial STICK-0003) || fail "the neighbour did not appear"
+bus_of "$beside"
+is "the neighbour's bus" "$bus" "$own"
+note "two sticks: bus $own, devices $own_device and $device"
+while :; do dd if="$beside" of=/dev/null bs=4k count=16 iflag=direct 2>/dev/null; sleep 0.01; done &
+neighbour=$!
+record "$own" two-sticks.usbmon
+run 0 blkassay sweep "$stick" --order sequential --sizes 4Ki --region 0+64Ki --seconds 0.02 --passes 1 --out short.assay
+recorded
+run 0 blkassay sweep "$stick" --order sequential --sizes 4Ki,64Ki --seconds 1 --passes 3 --out beside.assay --json beside.json
+kill $neighbour
+wait $neighbour 2>/dev/null
+grep -q SOMEBODYS-PRIVATE "$results/two-sticks.usbmon" || fail "the neighbour's data did not pass the bus"
+! grep -q SOMEBODYS-PRIVATE short.assay beside.assay beside.json || fail "the neighbour's data is in the record"
+is "passes that show their phases" "$(grep -c ' pass .* phases=seen ' beside.assay)" 6
+grep ' pass ' beside.assay | while read -r line; do
+	is "commands of a pass" "$(echo "$line" | grep -o ' commands=[0-9]*' | cut -d= -f2)" "$(echo "$line" | grep -o ' requests=[0-9]*' | cut -d= -f2)"
+done || exit 1
