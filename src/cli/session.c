@@ -172,7 +172,7 @@ static int examine_again(struct session *s, bool write, struct error *err)
 	const struct blockdev *d = &s->own->device;
 
 	if (!s->own->is_device) {
-		if (t->kind == MEDIUM_BLOCK_DEVICE)
+		if (t->kind == MEDIUM_BLOCK_DEVICE || !s->own->hold)
 			return error_set(err, ERROR_REFUSED,
 				"'%s' changed while it was being opened; try again", t->path);
 		return t->kind == MEDIUM_IMAGE ? judge_image(s, write, err) : 0;

@@ -67,8 +67,6 @@ static int reopen(int fd, int flags)
 static struct hold *hold_new(const char *path, int fd, bool writing)
 {
 	struct hold *h = calloc(1, sizeof *h);
-	char self[40];
-	ssize_t n;
 
 	if (!h)
 		return NULL;
@@ -79,9 +77,6 @@ static struct hold *hold_new(const char *path, int fd, bool writing)
 	pthread_mutex_init(&h->lock, NULL);
 	loop_watch_init(&h->loops);
 	loop_watch_init(&h->upper_loops);
-	snprintf(self, sizeof self, "/proc/self/fd/%d", fd);
-	n = fd < 0 ? 0 : readlink(self, h->place, sizeof h->place - 1);
-	h->place[n > 0 ? n : 0] = 0;
 	return h;
 }
 
@@ -132,11 +127,28 @@ static void watch_openings(const struct hold *h, int fd)
 		(void)inotify_add_watch(h->opened, self, IN_OPEN);
 }
 
+/* Tokens are made of it, so half a path will not do. */
+static int find_place(struct hold *h, struct error *err)
+{
+	char self[40];
+	ssize_t n;
+
+	snprintf(self, sizeof self, "/proc/self/fd/%d", h->first);
+	n = readlink(self, h->place, sizeof h->place);
+	if (n < 0 || (size_t)n == sizeof h->place)
+		return error_sys(err, ERROR_IO, n < 0 ? errno : ENAMETOOLONG,
+			"cannot find out the full path of '%s'", h->path);
+	h->place[n] = 0;
+	return 0;
+}
+
 /* Locked, and its openings noticed from here on. */
 static int begin(struct hold *h, struct error *err)
 {
 	struct stat st;
 
+	if (find_place(h, err) < 0)
+		return -1;
 	if (fstat(h->first, &st) < 0)
 		return error_sys(err, ERROR_IO, errno, "cannot look at '%s'", h->path);
 	h->size = st.st_size;
@@ -175,17 +187,18 @@ static int hold_fd(struct hold **out, int fd, const char *path, const char *disk
 	return 0;
 }
 
-/* A descriptor that is good for looking only: devices and pipes are not touched by it. -1 when there is no such file. */
+/* A descriptor that is good for looking only: devices and pipes are not touched by it. -ENOENT when there is no such file. */
 static int find_regular(const char *path)
 {
 	struct stat st;
-	int fd = open(path, O_PATH | O_CLOEXEC);
+	int fd = open(path, O_PATH | O_CLOEXEC), rc;
 
-	if (fd >= 0 && (fstat(fd, &st) < 0 || !S_ISREG(st.st_mode))) {
+	if (fd < 0)
+		return errno == ENOTDIR ? -ENOENT : -errno;
+	rc = fstat(fd, &st) < 0 ? -errno : S_ISREG(st.st_mode) ? fd : -ENOENT;
+	if (rc < 0)
 		close(fd);
-		return -1;
-	}
-	return fd;
+	return rc;
 }
 
 int hold_image(struct hold **out, const char *path, bool writing, struct error *err)
@@ -193,8 +206,10 @@ int hold_image(struct hold **out, const char *path, bool writing, struct error *
 	int found = find_regular(path), fd, rc;
 
 	*out = NULL;
-	if (found < 0)
+	if (found == -ENOENT)
 		return 1;
+	if (found < 0)
+		return explain_open(found, path, "reading", err);
 	fd = reopen(found, O_RDONLY);
 	close(found);
 	if (fd < 0)

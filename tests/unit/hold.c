@@ -303,6 +303,11 @@ START_TEST(no_image)
 	ck_assert_int_eq(hold_image(&held, "/dev/null", true, &err), 1);
 	ck_assert_int_eq(hold_image(&held, away, true, &err), 1);
 	ck_assert_ptr_null(held);
+	/* That it cannot be looked at does not mean that there is none. */
+	ck_assert_int_eq(symlink(away, away), 0);
+	ck_assert_int_eq(hold_image(&held, away, true, &err), -1);
+	ck_assert_ptr_null(held);
+	ck_assert_ptr_nonnull(strstr(err.text, strerror(ELOOP)));
 }
 END_TEST
 
