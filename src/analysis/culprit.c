@@ -488,6 +488,14 @@ static void explain_straight(struct search *s)
 
 /* ---- stages that overlap in coarse pieces ---- */
 
+/* What work per sector takes: all of it within a piece, where stages wait for one another; beyond, what sticks out. */
+static double coarse_sectors(const struct search *s, const struct story *t, double chunk)
+{
+	double beyond = fmax(0, store_side(t) - fmax(t->link, t->card));
+
+	return fmin(s->piece, chunk) * t->sector + fmax(0, s->piece - chunk) * beyond;
+}
+
 static void explain_coarse(struct search *s)
 {
 	const struct growth *g = s->growth;
@@ -509,10 +517,15 @@ static void explain_coarse(struct search *s)
 			t.card -= t.sector;
 		}
 		p.of[CAUSE_IN_TURN] = waits;
-		p.of[CAUSE_SECTOR_COST] =
-			overlappable(s) *
-			(store_side(&t) > t.link ? store_side(&t) - fmax(t.link, t.card) : 0);
-		weigh_fixed(s, &p, &t, fixed - s->in->block_bytes * faster * 0);
+		p.of[CAUSE_SECTOR_COST] = coarse_sectors(s, &t, chunk);
+		weigh_fixed(s, &p, &t, fixed);
+		if (s->card.known)
+			continue;
+		/* An unknown card may be any part of its stage; the rest is work per sector. */
+		t.sector = t.card - s->card.low;
+		t.card = s->card.low;
+		p.of[CAUSE_SECTOR_COST] = coarse_sectors(s, &t, chunk);
+		weigh_fixed(s, &p, &t, fixed);
 	}
 }
 
@@ -689,6 +702,8 @@ static void give_up(struct culprits *c, enum culprit_doubt doubt)
 {
 	c->doubt = doubt;
 	c->count = 1;
+	c->next_count = 0;
+	c->perhaps_known = false;
 	c->list[0] = (struct culprit){ .cause = CAUSE_UNKNOWN,
 		.share_high = 1,
 		.seconds_low = c->seconds,
@@ -852,6 +867,9 @@ void culprits_find(struct culprits *c, const struct culprit_input *in)
 		pick(&s);
 	if (!c->count)
 		give_up(c, doubt_of(&s));
+	/* A shape that the times follow only roughly makes nothing sure. */
+	else if (c->count == 1 && !in->growths->fits && in->frames != FRAMES_SEEN)
+		give_up(c, CULPRIT_NO_SHAPE);
 }
 
 bool culprits_have(const struct culprits *c, enum cause cause)

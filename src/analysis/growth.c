@@ -249,7 +249,7 @@ static void try_two_lines(struct choice *c, const struct sample *s)
 	struct growth g;
 
 	for (size_t split = 2; split + 2 <= s->n; split++)
-		if (two_lines(&g, s, split) && is_physical(&g, s) && is_told(&g, s))
+		if (two_lines(&g, s, split) && g.checked && is_physical(&g, s) && is_told(&g, s))
 			consider(c, &g);
 }
 

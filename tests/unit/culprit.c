@@ -246,6 +246,65 @@ START_TEST(nothing_known)
 }
 END_TEST
 
+/* Overlapped in pieces of 4 KiB behind a slower stage that may be card or work per sector, as nobody knows the card: half
+ * of it, then, is one or the other. 0.3 us a byte for the link; 0.45 for the other stage; in turn up to a piece. */
+START_TEST(pieces_and_no_card)
+{
+	struct growth_point p[SIZES];
+	struct growth_set set;
+	struct culprits c;
+	struct culprit_input in = { .growths = &set,
+		.bytes = 4096,
+		.pieces = 1,
+		.block_bytes = 512,
+		.in_flight = 1,
+		.link = { .rate = 1 / 0.3e-6 } };
+
+	for (int i = 0; i < SIZES; i++) {
+		double n = 512 << i;
+
+		p[i] = (struct growth_point){ .bytes = (uint64_t)n,
+			.seconds = n * 0.45e-6 + fmin(n, 4096) * 0.3e-6,
+			.pieces = 1 };
+	}
+	growth_find(&set, p, SIZES, &(struct growth_options){ .wanted_bytes = 4096 });
+	ck_assert_int_eq(set.list[0].kind, GROWTH_COARSE);
+	culprits_find(&c, &in);
+	ck_assert(culprits_have(&c, CAUSE_SECTOR_COST));
+	ck_assert_uint_gt(c.count, 1);
+	in.card.rate = 1 / 0.45e-6;
+	culprits_find(&c, &in);
+	names(&c, "in-turn");
+}
+END_TEST
+
+/* A shape that the times follow only roughly makes nothing sure: one size is 3 % off a line on which the link alone would
+ * be named. */
+START_TEST(roughly)
+{
+	struct growth_point p[SIZES];
+	struct growth_set set;
+	struct culprits c;
+	struct culprit_input in = { .growths = &set,
+		.bytes = 4096,
+		.pieces = 1,
+		.block_bytes = 512,
+		.in_flight = 1,
+		.link = { .rate = 1e6 },
+		.card = { .rate = 5e6 } };
+
+	for (int i = 0; i < SIZES; i++)
+		p[i] = (struct growth_point){ .bytes = UINT64_C(512) << i,
+			.seconds = (512 << i) * 1e-6 * (i == 2 ? 1.03 : 1) * (i == 5 ? 0.97 : 1),
+			.pieces = 1 };
+	growth_find(&set, p, SIZES, &(struct growth_options){ .wanted_bytes = 4096 });
+	ck_assert(!set.fits && set.list[0].kind != GROWTH_UNKNOWN);
+	culprits_find(&c, &in);
+	names(&c, "unknown");
+	ck_assert_int_eq(c.doubt, CULPRIT_NO_SHAPE);
+}
+END_TEST
+
 /* Two causes, one of them clearly larger: that one, and the other as the next. */
 START_TEST(next)
 {
@@ -434,6 +493,8 @@ Suite *culprit_suite(void)
 	tcase_add_test(c, without_rates);
 	tcase_add_test(c, contradicted);
 	tcase_add_test(c, nothing_known);
+	tcase_add_test(c, pieces_and_no_card);
+	tcase_add_test(c, roughly);
 	tcase_add_test(c, next);
 	tcase_add_test(c, small_costs);
 	tcase_add_loop_test(c, pairs, 0, PAIRED * PAIRED);

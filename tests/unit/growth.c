@@ -196,6 +196,23 @@ START_TEST(one_point_is_no_shape)
 }
 END_TEST
 
+/* Through four points two lines always go: that is no finding. */
+START_TEST(two_lines_take_five_points)
+{
+	struct growth_point p[4] = { { .bytes = 512, .seconds = 1e-3 },
+		{ .bytes = 4096, .seconds = 4.6e-3 }, { .bytes = 32768, .seconds = 16e-3 },
+		{ .bytes = 122880, .seconds = 52e-3 } };
+	struct growth_set set;
+
+	for (int i = 0; i < 4; i++)
+		p[i].pieces = 1;
+	growth_find(&set, p, 4, &reading);
+	ck_assert(!set.fits);
+	for (size_t i = 0; i < set.count; i++)
+		ck_assert_int_ne(set.list[i].kind, GROWTH_COARSE);
+}
+END_TEST
+
 START_TEST(noise_makes_no_shape)
 {
 	enum { TRIALS = 2000 };
@@ -393,6 +410,7 @@ Suite *growth_suite(void)
 	tcase_add_test(c, coarse);
 	tcase_add_test(c, one_point_is_no_shape);
 	tcase_add_test(c, noise_makes_no_shape);
+	tcase_add_test(c, two_lines_take_five_points);
 	tcase_add_test(c, no_shape_at_all);
 	tcase_add_test(c, hidden_unit);
 	tcase_add_test(c, frames);
