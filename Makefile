@@ -90,7 +90,7 @@ check-unit: $(O)/unit
 	$(Q)CK_DEFAULT_TIMEOUT=$(or $(CK_DEFAULT_TIMEOUT),60) $(if $(UNIT),CK_RUN_SUITE=$(UNIT)) $(O)/unit
 
 check-cli: $(O)/blkassay $(O)/bench/describe_record $(O)/bench/make_record $(O)/bench/loop_limit $(O)/bench/loop_change $(O)/bench/fit_of $(O)/tests/slow.so $(O)/tests/at_open.so \
-		$(O)/tests/fault.so $(O)/tests/mishap.so $(O)/truth/culprits_of
+		$(O)/tests/fault.so $(O)/tests/mishap.so
 	$(Q)BLKASSAY=$(abspath $(O)/blkassay) tests/run-cli $(TEST)
 
 sanitize:
@@ -103,11 +103,6 @@ lint:
 # One program for each file in tests/bench.
 BENCH_BIN := $(patsubst tests/bench/%.c,$(O)/bench/%,$(wildcard tests/bench/*.c))
 $(O)/bench/%: $(O)/tests/bench/%.o $(O)/libblkassay.a
-	@mkdir -p $(@D)
-	$(Q)$(CC) $(ALL_CFLAGS) $(LDFLAGS) -o $@ $^ $(LIBS)
-
-# One program for each file in tests/truth.
-$(O)/truth/%: $(O)/tests/truth/%.o $(O)/libblkassay.a
 	@mkdir -p $(@D)
 	$(Q)$(CC) $(ALL_CFLAGS) $(LDFLAGS) -o $@ $^ $(LIBS)
 
@@ -226,7 +221,7 @@ clean:
 	rm -rf build build-sanitize build-lint build-clang build-fuzz
 
 -include $(GADGET_SRC:%.c=$(O)/%.d) $(OBJ:.o=.d) $(MAIN:.o=.d) $(UNIT_OBJ:.o=.d) $(O)/tests/runner.d \
-	$(BENCH_BIN:$(O)/bench/%=$(O)/tests/bench/%.d) $(wildcard $(O)/tests/truth/*.d)
+	$(BENCH_BIN:$(O)/bench/%=$(O)/tests/bench/%.d)
 
 .PHONY: all kill-campaign mishaps check check-unit check-cli check-browser man dist sanitize lint fuzz bench faults fault-leaks rig install uninstall clean
 .DELETE_ON_ERROR:

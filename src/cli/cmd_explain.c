@@ -1,19 +1,16 @@
 /* blkassay explain: what a sweep says about link, card and firmware. */
-#include <stdio.h>
 #include <string.h>
 
 #include "base/error.h"
 #include "base/size.h"
-#include "base/text.h"
 #include "cli/command.h"
 #include "cli/kept_warning.h"
 #include "cli/message.h"
-#include "cli/screen.h"
+#include "cli/results.h"
 #include "findings/explain.h"
-#include "findings/explain_mix.h"
+#include "findings/explain_view.h"
 #include "record/observe.h"
 #include "record/run.h"
-#include "report/explain_text.h"
 
 static int parse_rate(double *rate, const struct options *o, enum option_id id, struct error *err)
 {
@@ -59,43 +56,27 @@ static int load_seen(struct seen *s, const struct options *o, struct error *err)
 	return 0;
 }
 
-static void add_seen(
-	struct text *t, const struct run *run, const struct explanation *e, const struct seen *s)
-{
-	struct explain_mix mix;
-
-	if (!s->given)
-		return;
-	explain_mix_make(&mix, e, run, &s->observation);
-	text_adds(t, "\n");
-	explain_mix_text(t, &mix, run, &s->run, &s->observation);
-}
-
-static int print_explanation(const struct run *run, const struct explain_known *known,
+static int show(struct results *r, const struct run *run, const struct explain_known *known,
 	const struct seen *seen, struct error *err)
 {
-	struct text_style style;
+	struct explain_seen with = { &seen->run, &seen->observation };
 	struct explanation e;
-	struct text t;
-	int rc = 0;
+	struct view v;
+	int rc;
 
 	if (explanation_make(&e, run, known, err) < 0)
 		return -1;
-	screen_style(&style);
-	text_init(&t);
-	explain_text_add(&t, run, &e, &style);
-	add_seen(&t, run, &e, seen);
-	if (t.failed)
-		rc = error_set(err, ERROR_IO, "out of memory for the explanation");
-	else
-		fwrite(t.bytes, 1, t.length, stdout);
-	text_release(&t);
+	rc = explain_view(&v, run, &e, seen->given ? &with : NULL, err);
+	if (!rc) {
+		rc = results_show(r, &v, err);
+		view_release(&v);
+	}
 	explanation_release(&e);
 	return rc;
 }
 
-static int explain_one(const char *path, const struct explain_known *known, const struct seen *seen,
-	struct error *err)
+static int explain_one(struct results *r, const char *path, const struct explain_known *known,
+	const struct seen *seen, struct error *err)
 {
 	struct run run;
 	int rc = run_load(&run, path, err);
@@ -106,10 +87,26 @@ static int explain_one(const char *path, const struct explain_known *known, cons
 		rc = error_set(err, ERROR_USAGE,
 			"'%s' is a run of %s; only a sweep can be explained", path, run.head.kind);
 	else
-		rc = print_explanation(&run, known, seen, err);
-	if (!rc)
-		kept_warning(&run);
+		rc = show(r, &run, known, seen, err);
 	run_release(&run);
+	return rc;
+}
+
+static int explain_all(const struct options *o, const struct explain_known *known,
+	const struct seen *seen, struct error *err)
+{
+	struct results results;
+	int rc = results_open(&results, o, err);
+
+	if (rc < 0)
+		return rc;
+	for (size_t i = 0; !rc && i < o->arg_count; i++)
+		rc = explain_one(&results, o->args[i], known, seen, err);
+	for (size_t i = 0; !rc && !results.wants_text && i < o->arg_count; i++)
+		kept_warning_of(o->args[i]);
+	if (!rc)
+		rc = results_finish(&results, err);
+	results_release(&results);
 	return rc;
 }
 
@@ -122,12 +119,8 @@ int cmd_explain(const struct options *o)
 
 	if (!rc)
 		rc = load_seen(&seen, o, &err);
-
-	for (size_t i = 0; !rc && i < o->arg_count; i++) {
-		if (i)
-			putchar('\n');
-		rc = explain_one(o->args[i], &known, &seen, &err);
-	}
+	if (!rc)
+		rc = explain_all(o, &known, &seen, &err);
 	observation_release(&seen.observation);
 	run_release(&seen.run);
 	return rc < 0 ? message_error(&err) : 0;

@@ -90,13 +90,16 @@ const struct command commands[] = {
 		1, 64, cmd_report,
 		{ OPTION_CSV_FILE, OPTION_PAGE, OPTION_JSON, OPTION_BRIEF, OPTION_QUIET,
 			OPTION_END } },
-	{ "explain", "RUN...", "fixed cost, streaming rate, ceilings, stage budget",
-		"Fits t(n) = t0 + n/r to each direction and order of a sweep, sets the rates "
-		"against the link and what you know of the card, and says what limits and what a "
-		"change could gain. Rates look like 1.7MB/s or 480kB/s.",
+	{ "explain", "RUN...", "what limits, what to do next, what it would gain",
+		"Says what limits each direction of a sweep, how much of a request's time it "
+		"takes, "
+		"and the rate without it; then fixed cost and streaming rate, what link and card "
+		"allow, and copy times. It takes what you know of link and card, as rates like "
+		"1.7MB/s or 480kB/s; without them more causes fit alike.",
 		1, 64, cmd_explain,
 		{ OPTION_LINK, OPTION_CARD_READ, OPTION_CARD_WRITE, OPTION_CARD_BUS, OPTION_COPY,
-			OPTION_REQUEST, OPTION_AS, OPTION_QUIET, OPTION_END } },
+			OPTION_REQUEST, OPTION_AS, OPTION_CSV_FILE, OPTION_PAGE, OPTION_JSON,
+			OPTION_BRIEF, OPTION_QUIET, OPTION_END } },
 	{ "compare", "BASE... --against NEW...", "is the new build faster, slower, or neither?",
 		"Sets sweeps of two builds against each other, point by point: change with its "
 		"95 % interval, verdict corrected over all points, smallest change it could have "

@@ -268,13 +268,13 @@ static struct culprit_input culprit_input_of(
 {
 	bool write = x->direction == RUN_WRITE;
 	double stalled = stalls_per_byte(&x->stalls) * (double)x->judged_bytes;
-	uint32_t block = run->target.logical_block_bytes, limit = run->target.request_limit_bytes;
+	uint32_t limit = run->target.request_limit_bytes;
 	struct culprit_input in = { .growths = &x->growths,
 		.framed = x->framed.count ? &x->framed : NULL,
 		.bytes = x->judged_bytes,
 		.pieces = limit && x->judged_bytes > limit ? ceil((double)x->judged_bytes / limit)
 							   : 1,
-		.block_bytes = block ? block : 512,
+		.block_bytes = x->block_bytes,
 		.in_flight = x->in_flight,
 		.write = write,
 		.behind = x->buffered,
@@ -326,14 +326,14 @@ static void doubt_turns(struct explanation *e, const struct run *run)
 	}
 }
 
-static void budget(struct explained *x, const struct explain_known *known, uint32_t block_bytes)
+static void budget(struct explained *x, const struct explain_known *known)
 {
 	bool write = x->direction == RUN_WRITE;
 	struct diagnose_input in = { .line = &x->line,
 		.points = x->stored,
 		.point_count = x->point_count,
 		.usual_bytes = known->usual_bytes,
-		.block_bytes = block_bytes ? block_bytes : 512,
+		.block_bytes = x->block_bytes,
 		.fixed_s = x->culprits.fixed_s,
 		.usb = x->usb,
 		.link = known->link,
@@ -388,10 +388,12 @@ static void take_table(struct explanation *e, const struct points *table, const 
 {
 	const struct point *first = &table->list[0];
 	struct explained *x = &e->tables[e->count];
+	uint32_t block = run->target.logical_block_bytes;
 
 	*x = (struct explained){ .direction = first->direction,
 		.order = first->order,
 		.in_flight = first->in_flight,
+		.block_bytes = block ? block : 512,
 		.usb = link_of(&run->target) };
 	for (size_t i = 0; i < table->count; i++)
 		take_point(x, &table->list[i], run->target.request_limit_bytes);
@@ -402,7 +404,7 @@ static void take_table(struct explanation *e, const struct points *table, const 
 	cost_line_make(&x->line, x->points, x->point_count);
 	look_for_wander(x, table);
 	find_culprits(x, &e->known, table, run);
-	budget(x, &e->known, run->target.logical_block_bytes);
+	budget(x, &e->known);
 	e->count++;
 }
 

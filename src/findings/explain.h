@@ -34,6 +34,7 @@ struct explained {
 	enum run_direction direction;
 	enum run_order order;
 	uint32_t in_flight;
+	double block_bytes; /* of the target */
 	struct cost_point points[COST_POINTS_MAX]; /* until the last answer: acknowledged */
 	struct cost_point stored[COST_POINTS_MAX]; /* until all of it was stored */
 	size_t point_count;

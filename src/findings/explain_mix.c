@@ -4,12 +4,6 @@
 #include <math.h>
 #include <stddef.h>
 #include <stdlib.h>
-#include <string.h>
-
-#include "base/size.h"
-#include "base/text.h"
-
-static const char *const names[2] = { "read", "write" };
 
 /* The table of that order with fewest in flight; the other order where that one was not swept. */
 static const struct explained *table_of(
@@ -134,105 +128,4 @@ void explain_mix_make(struct explain_mix *m, const struct explanation *e, const 
 							    : (double)NAN;
 	m->worst_known = m->worst_known && m->total[EXPLAIN_NOW] > 0;
 	m->worst_share = m->worst_known ? m->worst_share / m->total[EXPLAIN_NOW] : 0;
-}
-
-/* ---- words ---- */
-
-static void add_time(struct text *t, double seconds)
-{
-	char buf[SIZE_TEXT_MAX];
-
-	text_addf(t, "%17s", isnan(seconds) ? "?" : duration_format(buf, seconds));
-}
-
-static void add_row(struct text *t, const char *name, const double seconds[EXPLAIN_WAYS])
-{
-	text_addf(t, "  %-14s", name);
-	for (int w = 0; w < EXPLAIN_WAYS; w++)
-		add_time(t, seconds[w]);
-	text_adds(t, "\n");
-}
-
-static void add_table(struct text *t, const struct explain_mix *m)
-{
-	double flush[EXPLAIN_WAYS];
-
-	text_addf(t, "  %-14s%17s%17s%17s\n", "time for it", "now", "whole requests",
-		"stages overlap");
-	for (int d = 0; d < 2; d++)
-		if (m->present[d])
-			add_row(t, names[d], m->seconds[d]);
-	for (int w = 0; w < EXPLAIN_WAYS; w++)
-		flush[w] = m->flush_s;
-	if (m->flush_s != 0)
-		add_row(t, "flushes", flush);
-	add_row(t, "together", m->total);
-}
-
-static void add_unknown(struct text *t, const struct explain_mix *m)
-{
-	for (int d = 0; d < 2; d++) {
-		if (!m->present[d])
-			continue;
-		if (isnan(m->seconds[d][EXPLAIN_NOW]))
-			text_addf(t,
-				"  The sweep has no %ss: sweep with --direction %s to know "
-				"their time.\n",
-				names[d], names[d]);
-		else if (isnan(m->seconds[d][EXPLAIN_WHOLE]))
-			text_addf(t,
-				"  What other firmware would gain for %ss needs the link's and the "
-				"card's\n  rate: --link and --card-%s, or --card-bus.\n",
-				names[d], names[d]);
-	}
-}
-
-static void add_worst(struct text *t, const struct explain_mix *m)
-{
-	char size[SIZE_TEXT_MAX];
-
-	if (m->worst_known && !m->means_only)
-		text_addf(t,
-			"  %ss of %s take %.0f %% of that time: they deserve the work first.\n",
-			names[m->worst_direction], size_format(size, m->worst_bytes),
-			m->worst_share * 100);
-}
-
-static void add_check(struct text *t, const struct explain_mix *m)
-{
-	char busy[SIZE_TEXT_MAX];
-
-	if (isnan(m->off))
-		return;
-	text_addf(t, "  Observed: requests in flight for %s; the prediction is %.0f %% %s.\n",
-		duration_format(busy, m->busy_s), fabs(m->off) * 100,
-		m->off < 0 ? "below" : "above");
-}
-
-void explain_mix_text(struct text *t, const struct explain_mix *m, const struct run *swept,
-	const struct run *observed, const struct observation *o)
-{
-	char amount[2][SIZE_TEXT_MAX];
-
-	for (int d = 0; d < 2; d++)
-		size_format_decimal(amount[d], (double)o->total.bytes[d]);
-	text_addf(t, "As observed in %.50s:\n  %s read, %s written, %llu flushes\n", observed->path,
-		amount[RUN_READ], amount[RUN_WRITE], (unsigned long long)o->total.flushes);
-	if (!m->present[0] && !m->present[1]) {
-		text_adds(t, "  No request was observed.\n");
-		return;
-	}
-	if (m->means_only)
-		text_adds(t,
-			"  Only mean request sizes are known, because the run was not traced.\n");
-	add_table(t, m);
-	add_worst(t, m);
-	if (!strcmp(swept->target.token, observed->target.token))
-		add_check(t, m);
-	else
-		text_addf(t,
-			"  It was observed on another target, '%.40s', so its time there checks\n"
-			"  nothing.\n",
-			observed->target.token);
-	add_unknown(t, m);
 }

@@ -5,8 +5,6 @@
 #include "findings/explain.h"
 #include "record/observe.h"
 
-struct text;
-
 enum { EXPLAIN_NOW, EXPLAIN_WHOLE, EXPLAIN_OVERLAPPED, EXPLAIN_WAYS };
 
 /* Seconds by direction and way; NaN: not known. NOW: as swept, until answered. WHOLE: link and card one after the other
@@ -28,9 +26,5 @@ struct explain_mix {
 
 void explain_mix_make(struct explain_mix *m, const struct explanation *e, const struct run *swept,
 	const struct observation *o);
-
-/* Plain ASCII, at most 80 columns. The prediction is checked only against an observation of the swept target. */
-void explain_mix_text(struct text *t, const struct explain_mix *m, const struct run *swept,
-	const struct run *observed, const struct observation *o);
 
 #endif

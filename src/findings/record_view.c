@@ -9,6 +9,7 @@
 #include "findings/audit.h"
 #include "findings/compare.h"
 #include "findings/cut.h"
+#include "findings/explain_view.h"
 #include "findings/observe.h"
 #include "findings/phases.h"
 #include "findings/sweep.h"
@@ -176,6 +177,15 @@ static const struct table_spec *const compare_tables[] = {
 	&compare_phases_spec,
 };
 
+static const struct table_spec *const explain_tables[] = {
+	&explain_tables_spec,
+	&explain_parts_spec,
+	&explain_stages_spec,
+	&explain_points_spec,
+	&explain_copies_spec,
+	&explain_mix_spec,
+};
+
 static const struct table_spec *const verify_tables[] = {
 	&verify_plan_spec,
 	&verify_sizes_spec,
@@ -266,6 +276,12 @@ const struct view_kind view_kinds[] = {
 		TABLES(observe_tables),
 		.of_any_run = true,
 		.load = load_observe },
+	{ .kind = "explain",
+		.meaning = "what limits a sweep, and what a change could gain",
+		.codes = explain_codes,
+		.code_count = &explain_code_count,
+		TABLES(explain_tables),
+		.of_any_run = true },
 	{ .kind = "compare",
 		.meaning = "sweeps of two builds set against each other",
 		.codes = compare_codes,

@@ -6,7 +6,7 @@
 
 #include "base/error.h"
 #include "base/text.h"
-#include "findings/explain_advice.h"
+#include "findings/explain_view.h"
 #include "findings/figures.h"
 #include "findings/phases.h"
 
@@ -136,35 +136,21 @@ static const char *capital(struct pool *p, const char *words)
 		       : words;
 }
 
-/* Codes of explain's sentences, which its own view has. */
-static const struct finding_code explained_plain = { .code = "explained", .kind = FINDING_PLAIN },
-				 explained_caution = { .code = "explained",
-					 .kind = FINDING_CAUTION };
-
-static void take_advice(void *findings, bool caution, const char *sentence)
-{
-	finding_add(findings, caution ? &explained_caution : &explained_plain, "%s", sentence);
-}
-
+/* Explain's own view has their codes. */
 static void show_explained(struct view *v, const struct sweep *s, enum run_direction d)
 {
-	for (size_t i = 0; i < s->explanation.count; i++) {
-		const struct explained *x = &s->explanation.tables[i];
-		struct findings *says = pool_alloc(&v->pool, 1, sizeof *says);
-		struct advice_visitor visitor = { says, take_advice };
+	struct findings *says = pool_alloc(&v->pool, 1, sizeof *says);
 
-		if (x->direction != d || !says)
-			continue;
-		says->pool = &v->pool;
-		explain_advice_visit(x, &visitor);
-		if (!says->count)
-			continue;
+	if (!says)
+		return;
+	says->pool = &v->pool;
+	explain_findings_of(says, &s->explanation, d);
+	if (says->count)
 		view_section(v, (struct section){ .on = ON_PAGE,
 					.level = 3,
-					.heading = pool_printf(&v->pool, "What the %s %ss say",
-						run_order_name(x->order), run_direction_name(d)),
+					.heading = pool_printf(&v->pool, "What the %ss say",
+						run_direction_name(d)),
 					.says = says });
-	}
 }
 
 static void show_points(struct view *v, const struct sweep *s, enum run_direction d)

@@ -24,7 +24,7 @@ says "only a sweep can be explained"
 # A run that was cut is explained as far as it got, and says so.
 head -n 12 a.assay >cut.assay
 run 0 "$BLKASSAY" explain cut.assay
-says "did not finish"
+tells "has no end"
 head -n 4 a.assay >empty.assay
 run 0 "$BLKASSAY" explain empty.assay
 says "no usable pass"

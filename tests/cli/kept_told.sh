@@ -80,6 +80,8 @@ pasted "$err"
 grep -q '"code":"kept-data-away","kind":"caution"' sweep.json || fail "not in the JSON"
 grep -qF "\"command\":\"blkassay restore '" sweep.json || fail "no command in the JSON"
 run 0 "$BLKASSAY" explain sweep.assay
+pasted "$out"
+run 0 "$BLKASSAY" explain sweep.assay --csv explain.csv
 pasted "$err"
 mv ../verify.assay.kept .
 run 2 "$BLKASSAY" restore verify.assay.kept "$loop"

@@ -46,5 +46,10 @@ grep -v ' recheck \| end ' "$tmp/one.assay" >"$tmp/unseen.assay"
 same 4 report "$tmp/cut.assay"
 same 1 report "$tmp/one.assay"
 same 0 report "$tmp/unseen.assay"
+# Explained: with all that can be given and asked, with nothing, cut short, and with no pass at all.
+same 7 explain "$tmp/sweep.assay" --link 1MB/s --card-read 2MB/s --card-write 1MB/s --copy 50MB --as "$tmp/observe.assay"
+same 4 explain "$tmp/sweep.assay"
+same 2 explain "$tmp/short.assay"
+same 0 explain "$tmp/empty.assay"
 same blocks targets
 exit 0

@@ -9,6 +9,7 @@ Exits 1 when the goals are not met: no cause named alone that is not it, and 80 
 figures can tell named alone."""
 import argparse
 import concurrent.futures
+import json
 import math
 import os
 import random
@@ -231,17 +232,17 @@ def run_case(c, build, keep=None):
         record = os.path.join(keep or d, "%s.run" % c.name)
         if not os.path.exists(record):
             sweep(c, build, record)
-        said = subprocess.run([build + "/truth/culprits_of", record, "request=%d" % c.request] +
-                              ["%s=%.0f" % (k, v) for k, v in c.known.items() if not math.isinf(v)],
-                              check=True, capture_output=True, text=True).stdout
+        said = json.loads(subprocess.run([build + "/blkassay", "explain", record, "--request", str(c.request), "--json", "-"] +
+                                         [word for k, v in c.known.items() if not math.isinf(v) for word in ("--" + k, "%.0fB/s" % v)],
+                                         check=True, capture_output=True, text=True).stdout)
     c.answers = {}
-    for line in said.splitlines():
-        direction, size, codes, following, seconds, debug, *rest = line.split("\t")
-        gains = {}
-        for part in rest:
-            code, low, high, fast, slow = part.split()
-            gains[code] = (float(low), float(high), float(fast), float(slow))
-        c.answers[direction] = dict(size=int(size), codes=codes.split(","), next=following, seconds=float(seconds), gains=gains, debug=debug)
+    for table in said["tables"]:
+        parts = [p for p in said["causes"] if p["direction"] == table["direction"]]
+        named = [p for p in parts if p["role"] == "limits"]
+        c.answers[table["direction"]] = dict(
+            size=table["request_bytes"], codes=table["culprits"], seconds=table["seconds"] or 0,
+            next=next((p["cause"] for p in parts if p["role"] == "next"), "-"),
+            gains={p["cause"]: (p["share_low"], p["share_high"]) for p in named})
     return c
 
 
@@ -343,7 +344,7 @@ def show(row):
     print("#%d %s %s sizes=%s q=%d passes=%d behind=%d known=%s jitter=%g" % (c.index, "+".join(c.causes), row["direction"], c.sizes_text,
           c.in_flight, c.passes, c.gadget["behind"], ",".join(c.known), c.gadget["jitter"]))
     print("    truth %s: %s" % (row["cause"], " ".join("%s %.2f" % kv for kv in sorted(row["shares"].items(), key=lambda kv: -kv[1]) if kv[1] > 0.02)))
-    print("    said  %s next %s, %.4g s (truth %.4g)  %s  %s" % (",".join(a["codes"]), a["next"], a["seconds"], row["now"], {k: "%.2f..%.2f" % v[:2] for k, v in a["gains"].items()}, a["debug"]))
+    print("    said  %s next %s, %.4g s (truth %.4g)  %s" % (",".join(a["codes"]), a["next"], a["seconds"], row["now"], {k: "%.2f..%.2f" % v for k, v in a["gains"].items()}))
 
 
 def main():

@@ -1,0 +1,311 @@
+/* findings/explain_view: what is said of explained tables, once each, and that every code comes out with its figures. */
+#include <check.h>
+#include <math.h>
+#include <string.h>
+
+#include "base/error.h"
+#include "findings/explain_view.h"
+#include "support/sample_run.h"
+#include "support/view_check.h"
+
+enum { SIZES = 8 };
+
+/* Link 1 MB/s, card 1 MB/s, and what is named. */
+static struct explained table(
+	enum run_direction d, enum run_order o, enum cause cause, double share)
+{
+	struct explained x = { .direction = d,
+		.order = o,
+		.in_flight = 1,
+		.block_bytes = 512,
+		.passes = 5 * SIZES,
+		.judged_bytes = 4096,
+		.link_known = true,
+		.card_known = true,
+		.growths = { .count = 1, .fits = true },
+		.culprits = { .count = 1, .seconds = 6.4e-3, .fixed_s = 2.3e-3 } };
+
+	for (int i = 0; i < SIZES; i++)
+		x.points[i] = (struct cost_point){ .request_bytes = UINT64_C(512) << i,
+			.seconds = 2.3e-3 + (512 << i) * 1e-6,
+			.passes = 5,
+			.pieces = 1 };
+	memcpy(x.stored, x.points, sizeof x.points);
+	x.point_count = SIZES;
+	cost_line_make(&x.line, x.points, SIZES);
+	x.growths.list[0] =
+		(struct growth){ .kind = GROWTH_STRAIGHT, .sizes = SIZES, .slope = 1e-6 };
+	x.culprits.list[0] =
+		(struct culprit){ cause, share, share, 6.4e-3 * (1 - share), 6.4e-3 * (1 - share) };
+	return x;
+}
+
+/* One more name for the same time. */
+static void also(struct explained *x, enum cause cause)
+{
+	x->culprits.list[x->culprits.count] = x->culprits.list[0];
+	x->culprits.list[x->culprits.count++].cause = cause;
+}
+
+static struct run run;
+
+static void begin(void)
+{
+	sample_run_init(&run);
+}
+
+static void view_of(
+	struct view *v, struct explained *tables, size_t count, const struct explain_seen *seen)
+{
+	static struct explanation e;
+	struct error err = { 0 };
+
+	e = (struct explanation){ .tables = tables,
+		.count = count,
+		.known = { .usual_bytes = 4096, .copy_bytes = 50000000 } };
+	ck_assert_msg(!explain_view(v, &run, &e, seen, &err), "%s", err.text);
+	view_check(v);
+}
+
+static void says(const struct view *v, size_t at, const char *code, const char *sentence)
+{
+	ck_assert_uint_lt(at, v->findings.count);
+	ck_assert_str_eq(v->findings.list[at].code->code, code);
+	ck_assert_msg(strstr(v->findings.list[at].sentence, sentence) != NULL,
+		"'%s' is not in '%s'", sentence, v->findings.list[at].sentence);
+}
+
+/* 0.36 of 6.4 ms is 2.30 ms; 4096 B in 4.096 ms are 1.00 MB/s. */
+START_TEST(first_screen)
+{
+	struct explained one[2] = { table(RUN_READ, RUN_SEQUENTIAL, CAUSE_LINK, 0.97),
+		table(RUN_WRITE, RUN_SEQUENTIAL, CAUSE_REQUEST_COST, 0.36) };
+	struct view v;
+
+	view_of(&v, one, 2, NULL);
+	says(&v, 0, "limits",
+		"What limits writes: 2.30 ms of work per request (firmware or card), 36 % of a 4 "
+		"KiB write. Next: find what the firmware does once per request, or get the host to "
+		"send larger ones. Without it 4 KiB writes would reach 1.00 MB/s (now 640 kB/s).");
+	says(&v, 1, "limits",
+		"What limits reads: the link, 97 % of a 4 KiB read. Only a faster link");
+	view_release(&v);
+}
+END_TEST
+
+/* Tables that come to the same are told together, and a remedy once. */
+START_TEST(nothing_twice)
+{
+	struct explained t[4] = { table(RUN_READ, RUN_SEQUENTIAL, CAUSE_IN_TURN, 0.30),
+		table(RUN_READ, RUN_RANDOM, CAUSE_IN_TURN, 0.31),
+		table(RUN_WRITE, RUN_SEQUENTIAL, CAUSE_IN_TURN, 0.40),
+		table(RUN_WRITE, RUN_RANDOM, CAUSE_IN_TURN, 0.40) };
+	struct view v;
+
+	view_of(&v, t, 4, NULL);
+	says(&v, 0, "limits", "What limits writes: link and card taking turns, 40 %");
+	says(&v, 0, "limits", "Next: let the card work on one buffer");
+	says(&v, 1, "limits", "What limits reads: link and card taking turns, 30 %");
+	ck_assert_ptr_null(strstr(v.findings.list[1].sentence, "Next"));
+	ck_assert(v.findings.count == 2 || strcmp(v.findings.list[2].code->code, "limits") != 0);
+	view_release(&v);
+	/* Ones that differ are told apart. */
+	t[3] = table(RUN_WRITE, RUN_RANDOM, CAUSE_STALLS, 0.60);
+	t[3].stalls = (struct stalls){ .seconds = 3, .count = 6, .bytes = 6 << 20 };
+	view_of(&v, t, 4, NULL);
+	says(&v, 0, "limits",
+		"What limits random writes: stalls, 60 % of a 4 KiB write. They took 3.00 s of all "
+		"passes (6 of them, about every 1 MiB)");
+	says(&v, 1, "limits", "What limits sequential writes: ");
+	says(&v, 2, "limits", "What limits reads: ");
+	view_release(&v);
+}
+END_TEST
+
+START_TEST(every_cause)
+{
+	static const char *const words[CAUSE_COUNT] = {
+		[CAUSE_LINK] = "the link, ",
+		[CAUSE_CARD] = "the card, ",
+		[CAUSE_IN_TURN] = "taking turns, ",
+		[CAUSE_REQUEST_COST] = "3.20 ms of work per request",
+		/* 8 sectors of 512 B in 4 KiB */
+		[CAUSE_SECTOR_COST] = "400 us of work per sector",
+		[CAUSE_HOST_GAP] = "a pause of the host between requests, 3.20 ms",
+		[CAUSE_FRAMES] = "wait for a frame of 1.00 ms each",
+		[CAUSE_PROGRAM_UNIT] = "program units of 16 KiB",
+		[CAUSE_STALLS] = "Next: a buffer that hides them",
+		[CAUSE_BACKLOG] = "sweep reads alone",
+	};
+
+	for (int c = 0; c < CAUSE_UNKNOWN; c++) {
+		struct explained x = table(RUN_WRITE, RUN_SEQUENTIAL, (enum cause)c, 0.5);
+		struct view v;
+
+		x.usb = usb_link_at(12000000);
+		x.stalls = (struct stalls){ .seconds = 3, .count = 6, .bytes = 6 << 20 };
+		if (c == CAUSE_PROGRAM_UNIT) {
+			x.growths.list[0].kind = GROWTH_UNIT;
+			x.growths.list[0].at_bytes = 16384;
+		}
+		view_of(&v, &x, 1, NULL);
+		says(&v, 0, "limits", words[c]);
+		ck_assert_str_eq(v.findings.list[0].figures[4].key, "culprits");
+		ck_assert_str_eq(
+			v.findings.list[0].figures[4].value.text, cause_code((enum cause)c));
+		view_release(&v);
+	}
+}
+END_TEST
+
+/* What would tell causes apart that are named together, each way once. */
+START_TEST(ways)
+{
+	struct explained t[2] = { table(RUN_WRITE, RUN_SEQUENTIAL, CAUSE_REQUEST_COST, 0.4),
+		table(RUN_READ, RUN_SEQUENTIAL, CAUSE_REQUEST_COST, 0.3) };
+	struct view v;
+
+	also(&t[0], CAUSE_HOST_GAP);
+	also(&t[1], CAUSE_HOST_GAP);
+	also(&t[1], CAUSE_IN_TURN);
+	t[1].link_known = false;
+	view_of(&v, t, 2, NULL);
+	says(&v, 0, "one-of",
+		"work per request (firmware or card) or the host's pause between requests, 40 % of "
+		"a 4 KiB write; these figures can't tell which. Next, to tell them apart: sweep "
+		"with --in-flight 2");
+	says(&v, 1, "one-of", "Next, to tell them apart: give the link's rate as --link");
+	ck_assert_ptr_null(strstr(v.findings.list[1].sentence, "--in-flight"));
+	view_release(&v);
+}
+END_TEST
+
+static void not_shown(struct explained *x, enum culprit_doubt doubt)
+{
+	x->culprits = (struct culprits){
+		.count = 1, .doubt = doubt, .list = { { .cause = CAUSE_UNKNOWN } }
+	};
+}
+
+/* A doubt is said once, with the tables that it holds for, by the worst of them. */
+START_TEST(doubts_once)
+{
+	struct explained t[4] = { table(RUN_READ, RUN_SEQUENTIAL, CAUSE_LINK, 1),
+		table(RUN_READ, RUN_RANDOM, CAUSE_LINK, 1),
+		table(RUN_WRITE, RUN_SEQUENTIAL, CAUSE_CARD, 1),
+		table(RUN_WRITE, RUN_RANDOM, CAUSE_CARD, 1) };
+	struct view v;
+
+	t[0].line.doubts = t[1].line.doubts = COST_RATE_UNSURE;
+	t[3].wander = (struct wander){ .known = true, .trends = true, .change = 0.05 };
+	t[1].wander = (struct wander){ .known = true, .trends = true, .change = -0.2 };
+	view_of(&v, t, 4, NULL);
+	says(&v, 2, "rate-unsure",
+		"The streaming rate of sequential reads and random reads is not determined");
+	says(&v, 3, "drift",
+		"The passes of random reads and random writes drifted: requests took 20 % less at "
+		"the end");
+	ck_assert_uint_eq(v.findings.count, 4);
+	view_release(&v);
+}
+END_TEST
+
+static void doubt_everything(struct explained *x)
+{
+	x->line.doubts = COST_TOO_NARROW | COST_RATE_UNSURE | COST_FIXED_UNSURE | COST_BENT;
+	x->diagnosis.link_beaten = x->diagnosis.card_beaten = true;
+	x->diagnosis.fastest = 2e6;
+	x->diagnosis.usual =
+		(struct stage_budget){ 4096, false, 1e6, 1e6, 1e6, true, true, 5e5, 1e6 };
+	x->wander = (struct wander){ .known = true, .trends = true, .change = 0.1 };
+	x->behind = 2;
+	x->behind_at = 4096;
+	x->points[SIZES - 1].pieces = 2;
+	x->left_out = 3;
+}
+
+static struct observation observed(void)
+{
+	static struct observed_size sizes[] = { { RUN_READ, 4096, 10, 0 },
+		{ RUN_WRITE, 65536, 20, 0 } };
+
+	return (struct observation){ .traced = true,
+		.sizes = sizes,
+		.size_count = 2,
+		.requests = { 10, 20 },
+		.sequential = { 10, 20 },
+		.total = { .requests = { 10, 20 }, .bytes = { 40960, 1310720 }, .busy_ms = 1000 } };
+}
+
+/* 10 x (2.3 + 4.096 ms) + 20 x (2.3 + 65.536 ms) = 1.42 s where 1 s was observed; 95 % of it for writes of 64 KiB. */
+static void weigh(void)
+{
+	struct explained t[2] = { table(RUN_READ, RUN_SEQUENTIAL, CAUSE_LINK, 1),
+		table(RUN_WRITE, RUN_SEQUENTIAL, CAUSE_LINK, 1) };
+	struct observation o = observed();
+	struct run same = run, other = run;
+	struct explain_seen seen = { &same, &o };
+	struct view v;
+
+	view_of(&v, t, 2, &seen);
+	says(&v, 2, "as-observed-most",
+		"As observed, writes of 64 KiB take most of the time, 95 % of it");
+	says(&v, 3, "as-observed-check",
+		"in flight for 1.00 s then; these costs give 1.42 s, 42 % more");
+	view_release(&v);
+	strcpy(other.target.token, "other");
+	seen.run = &other;
+	o.traced = false;
+	view_of(&v, &t[1], 1, &seen);
+	view_release(&v);
+	o = (struct observation){ .traced = true };
+	view_of(&v, &t[1], 1, &seen);
+	view_release(&v);
+}
+
+START_TEST(every_code)
+{
+	struct explained t[8];
+	struct view v;
+
+	for (int i = 0; i < 8; i++)
+		t[i] = table(RUN_WRITE, i % 2 ? RUN_RANDOM : RUN_SEQUENTIAL, CAUSE_IN_TURN, 0.4);
+	for (int i = 0; i < 8; i++)
+		t[i].in_flight = 1u << i / 2;
+	also(&t[0], CAUSE_SECTOR_COST);
+	doubt_everything(&t[1]);
+	t[2].growths.list[0] = (struct growth){
+		.kind = GROWTH_COARSE, .at_bytes = 4096, .slope = 1e-6, .slope_below = 2e-6
+	};
+	t[3].growths.list[0] = (struct growth){
+		.kind = GROWTH_TURNED, .at_bytes = 4096, .slope = 2e-6, .slope_below = 1e-6
+	};
+	t[4].wander = (struct wander){ .known = true, .clings = true };
+	t[5].line = (struct cost_line){ .known = false, .doubts = COST_TOO_FEW_SIZES };
+	for (int d = 0; d < 4; d++)
+		not_shown(&t[4 + d], (enum culprit_doubt)(d + 1));
+	view_of(&v, t, 8, NULL);
+	view_release(&v);
+	view_of(&v, t, 0, NULL);
+	says(&v, 0, "nothing", "no usable pass");
+	view_release(&v);
+	weigh();
+	view_check_all_codes("explain");
+}
+END_TEST
+
+Suite *explain_view_suite(void)
+{
+	Suite *s = suite_create("explain_view");
+	TCase *c = tcase_create("explain_view");
+
+	tcase_add_checked_fixture(c, begin, NULL);
+	tcase_add_test(c, first_screen);
+	tcase_add_test(c, nothing_twice);
+	tcase_add_test(c, every_cause);
+	tcase_add_test(c, ways);
+	tcase_add_test(c, doubts_once);
+	tcase_add_test(c, every_code);
+	suite_add_tcase(s, c);
+	return s;
+}
