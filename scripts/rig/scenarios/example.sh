@@ -5,7 +5,7 @@ token "$stick"
 made=$results/made
 mkdir -p $made
 cd $made || exit 1
-run 0 blkassay sweep "$stick" --erase "$token" --direction read,write --order sequential --sizes 512..128Ki \
+run 0 blkassay sweep "$stick" --erase "$token" --direction read,write --order sequential --sizes 512..128Ki --phases \
 	--seconds 1.5 --passes 5 --seed 2 --label "stick rev 3" --out sweep.assay --quiet
 run 0 blkassay report sweep.assay
 cp $out summary.txt
