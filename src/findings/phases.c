@@ -316,7 +316,7 @@ static const struct chart *stacks(struct pool *p, const struct point *of, const 
 	}
 	*c = (struct chart){ .kind = CHART_STACKS,
 		.title = pool_printf(
-			p, "Where the time of a request goes: %s", sweep_table_words(p, of)),
+			p, "Shares of the time of a request: %s", sweep_table_words(p, of)),
 		.intro = "One bar a request size; its whole length is the mean time of a request, "
 			 "which stands behind it.",
 		.what = "Shares of command, data, status and host in the time of a request, by "

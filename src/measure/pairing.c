@@ -37,6 +37,7 @@ static void begin(struct pairing *p, const struct usbmon_event *e)
 	if (p->stage != PAIRING_IDLE)
 		give_up(p);
 	p->now = (struct command_times){ .opcode = e->data[15],
+		.lun = e->data[13] & 0x0f,
 		.to_host = e->data[12] & 0x80,
 		.begun_ns = e->at_us * 1000,
 		.host_known = p->ended };

@@ -28,6 +28,7 @@ struct phases {
 	struct pairing pairing;
 	struct phase_times *into; /* NULL: nothing is noted */
 	struct phases_tally *tally; /* the same */
+	uint8_t lun;
 	bool write;
 	bool fresh; /* no command of this pass yet */
 	bool strangers; /* reads among writes, or writes among reads */
@@ -109,6 +110,12 @@ static void take_command(void *context, const struct command_times *c)
 	enum phases_deed deed = deed_of(c->opcode);
 	uint64_t ns = c->ns[PHASE_COMMAND] + c->ns[PHASE_DATA] + c->ns[PHASE_STATUS];
 
+	/* Another disk of the same device: not ours to look at, but it takes its time. */
+	if (c->lun != p->lun) {
+		if (p->into)
+			p->into->others++;
+		return;
+	}
 	if (deed == PHASES_FLUSH && ns > p->flush_ns)
 		p->flush_ns = ns;
 	if (p->tally)
@@ -193,6 +200,7 @@ int phases_open(struct phases **out, struct medium *m, const struct usbmon_filte
 	*out = NULL;
 	if (!p)
 		return error_set(err, ERROR_IO, "out of memory");
+	p->lun = filter ? filter->lun : 0;
 	pthread_mutex_init(&p->lock, NULL);
 	rc = filter ? start_watching(p, filter, err) : watch_model(p, m, err);
 	if (rc < 0) {

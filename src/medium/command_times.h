@@ -12,6 +12,7 @@ enum { COMMAND_PHASES = 4 };
 
 struct command_times {
 	uint8_t opcode;
+	uint8_t lun; /* logical unit that it is for */
 	bool to_host; /* its data */
 	uint32_t data_bytes; /* moved */
 	uint64_t

@@ -3,6 +3,7 @@
 #include "platform/usb_place.h"
 
 #include <errno.h>
+#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -68,6 +69,18 @@ static int take_interface(struct usb_place *p, char *dir)
 	return rc < 0 ? rc : take_device(&p->filter, dir);
 }
 
+/* "2:0:0:1": host, channel, target, logical unit (Linux drivers/scsi/scsi_sysfs.c). */
+static void take_unit(struct usb_place *p, const char *dir)
+{
+	const char *at = strrchr(dir, '/') + 1;
+	unsigned host, channel, target, unit;
+	int end = 0;
+
+	if (sscanf(at, "%u:%u:%u:%u%n", &host, &channel, &target, &unit, &end) == 4 && !at[end] &&
+		unit < 16)
+		p->filter.lun = (uint8_t)unit;
+}
+
 int usb_place_find(struct usb_place *out, const char *sysfs, unsigned major, unsigned minor)
 {
 	char link[SYSFS_PATH_MAX], dir[SYSFS_PATH_MAX], top[SYSFS_PATH_MAX];
@@ -83,6 +96,7 @@ int usb_place_find(struct usb_place *out, const char *sysfs, unsigned major, uns
 	while (strlen(dir) > strlen(top)) {
 		if (sysfs_read_number(dir, "bInterfaceNumber", &number) == 0)
 			return take_interface(out, dir);
+		take_unit(out, dir);
 		*strrchr(dir, '/') = 0;
 	}
 	return 0;

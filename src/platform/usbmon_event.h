@@ -18,6 +18,7 @@ struct usbmon_filter {
 	uint16_t bus;
 	uint8_t device;
 	uint8_t in, out; /* numbers of its bulk endpoints; bit 7 set for `in` */
+	uint8_t lun; /* which of the disks behind them; not told by events, but by the commands they carry */
 };
 
 struct usbmon_event {

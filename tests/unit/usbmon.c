@@ -356,6 +356,21 @@ START_TEST(broken_by_a_refusal)
 }
 END_TEST
 
+/* Which of the drive's units a command is for stands in its wrapper: BOT 1.0, table 5.1, bCBWLUN. */
+START_TEST(another_unit)
+{
+	uint8_t w[31];
+
+	bus_wrapper(w, 4, 0x28, 0);
+	w[13] = 3;
+	happens('S', disk.out, 1, 0, -EINPROGRESS, 31, w, 31);
+	happens('C', disk.out, 1, 10, 0, 31, NULL, 0);
+	status(4, 0, 20, 40);
+	ck_assert_uint_eq(ended, 1);
+	ck_assert_uint_eq(last.lun, 3);
+}
+END_TEST
+
 /* Half a command that began before anybody watched is no command. */
 START_TEST(begins_in_the_middle)
 {
@@ -530,6 +545,7 @@ Suite *usbmon_suite(void)
 	tcase_add_test(t, broken_by_another_tag);
 	tcase_add_test(t, broken_by_silence);
 	tcase_add_test(t, broken_by_a_refusal);
+	tcase_add_test(t, another_unit);
 	tcase_add_test(t, begins_in_the_middle);
 	tcase_add_test(t, a_clock_set_back);
 	tcase_add_test(t, a_second_device);

@@ -78,6 +78,25 @@ for add in "data 0 ms" "data 5 ms" "data 15 ms" "piece 4 ms" "status 5 ms" "stat
 done
 model_remove
 
+# Two units of one device, the other one busy: its commands are between those of the pass, and none of it.
+sed 's/PLAIN-0001/PLAIN-0002/' plain.model >other.model
+model_plug plain.model other.model
+own=$gadget
+model_node 1
+is "the other unit" "$([ "$own" != "$gadget" ] && echo another)" another
+while :; do dd if="$gadget" of=/dev/null bs=8k count=8 iflag=direct 2>/dev/null; done &
+neighbour=$!
+run 0 blkassay sweep "$own" $one --seconds 2 --out unit.assay
+run 0 blkassay observe "$own" --phases --seconds 1 --out unit-idle.assay
+kill $neighbour
+wait $neighbour 2>/dev/null
+grep ' pass ' unit.assay | tr ' ' '\n' >pass
+is "its phases" "$(sed -n 's/^phases=//p' pass)" seen
+is "its commands" "$(sed -n 's/^commands=//p' pass)" "$(sed -n 's/^requests=//p' pass)"
+between "the other unit's" "$(sed -n 's/^other_commands=//p' pass)" 10 100000
+! grep -q ' commands of=read ' unit-idle.assay || fail "observe shows the other unit's reads"
+model_remove
+
 gadget_plug /dev/vdc
 token "$gadget"
 run 0 blkassay sweep "$gadget" $one --direction read --seconds 1 --phases --out stuck.assay
