@@ -55,7 +55,7 @@ done
 
 tell "Build a: where does the time go?"
 step 0 -explain-a.txt explain "$out/buoy-a.assay" --link 1.0MB/s --card-write 1.0MB/s --copy 50MB
-shows "sector-cost" explain-a.txt
+shows "work per sector" explain-a.txt
 
 tell "Build b: what is left to gain?"
 step 0 -explain-b.txt explain "$out/buoy-b.assay" --link 1.0MB/s --card-write 1.0MB/s --copy 50MB
