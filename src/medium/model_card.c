@@ -29,21 +29,46 @@ void model_memory_close(struct model_memory *c)
 	model_store_close(&c->store);
 }
 
+enum { SLOT_BYTES = 65536 };
+
+/* The part at the end of the card that takes whatever lies beyond, again and again; 0: none does. */
+static uint64_t folded_bytes(const struct model_spec *s)
+{
+	uint64_t size = s->faults.real_capacity_bytes, half = size / 2;
+
+	switch ((enum model_beyond)s->faults.beyond) {
+	case MODEL_BEYOND_WRAPS:
+		return size;
+	case MODEL_BEYOND_BLOCK:
+		return s->device.block_bytes;
+	case MODEL_BEYOND_SLOT:
+		return size < SLOT_BYTES ? size : SLOT_BYTES;
+	case MODEL_BEYOND_HALF:
+		return half < s->device.block_bytes ? s->device.block_bytes
+						    : half - half % s->device.block_bytes;
+	case MODEL_BEYOND_DROPS:
+		break;
+	}
+	return 0;
+}
+
 /* Where a claimed place lies on a card that is smaller than claimed, and how far from there it goes on.
  * False: nowhere. */
 static bool real_place(
 	const struct model_spec *s, uint64_t at, size_t len, uint64_t *real, size_t *n)
 {
-	uint64_t size = s->faults.real_capacity_bytes;
+	uint64_t size = s->faults.real_capacity_bytes, folded;
 
 	*real = at;
 	*n = len;
 	if (!size)
 		return true;
-	if (s->faults.beyond == MODEL_BEYOND_WRAPS)
-		*real = at % size;
-	else if (at >= size)
-		return false;
+	if (at >= size) {
+		folded = folded_bytes(s);
+		if (!folded)
+			return false;
+		*real = size - folded + (at - size) % folded;
+	}
 	if (*n > size - *real)
 		*n = (size_t)(size - *real);
 	return true;

@@ -153,7 +153,7 @@ static int needs_partner(const struct check *c)
 		{ "stuck line", "stuck level", "'stuck level' beside it" },
 		{ "bad range report", "bad range", "'bad range' beside it" },
 		{ "beyond", "real capacity", "'real capacity' beside it" },
-		{ "real capacity", "beyond", "'beyond = wraps' or 'beyond = drops' beside it" },
+		{ "real capacity", "beyond", "'beyond' beside it" },
 	};
 
 	for (size_t i = 0; i < sizeof these / sizeof *these; i++)

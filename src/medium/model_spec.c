@@ -88,7 +88,7 @@ static const struct key keys[] = {
 	{ "faults", "bad range report", CHOICE, AT(faults.bad_report), 0, 0,
 		"deferred flush never" },
 	{ "faults", "real capacity", SIZE, AT(faults.real_capacity_bytes), 4096, 8 * TIB, NULL },
-	{ "faults", "beyond", CHOICE, AT(faults.beyond), 0, 0, "wraps drops" },
+	{ "faults", "beyond", CHOICE, AT(faults.beyond), 0, 0, "wraps drops block slot half" },
 	{ "faults", "slip bytes", COUNT, AT(faults.slip_bytes), 1, 511, NULL },
 	{ "faults", "slip write", ONE_IN, AT(faults.slip_write), 1, 1e9, NULL },
 	{ "faults", "slip direction", CHOICE, AT(faults.slip_direction), 0, 0, "late early" },

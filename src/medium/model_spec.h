@@ -14,7 +14,13 @@ enum model_unit { MODEL_UNIT_SECTOR, MODEL_UNIT_REQUEST };
 enum model_transfer { MODEL_STORE_AND_FORWARD, MODEL_OVERLAPPED };
 enum model_read_policy { MODEL_READ_DRAINS_FIRST, MODEL_READ_FROM_BUFFER };
 enum model_report { MODEL_REPORT_DEFERRED, MODEL_REPORT_FLUSH, MODEL_REPORT_NEVER };
-enum model_beyond { MODEL_BEYOND_WRAPS, MODEL_BEYOND_DROPS };
+enum model_beyond {
+	MODEL_BEYOND_WRAPS,
+	MODEL_BEYOND_DROPS,
+	MODEL_BEYOND_BLOCK,
+	MODEL_BEYOND_SLOT,
+	MODEL_BEYOND_HALF
+};
 enum model_slip { MODEL_SLIP_LATE, MODEL_SLIP_EARLY };
 /* What tells the host of another card: unit attention 28/00; the host's own poll, which took that away and moved the disk
  * sequence; nothing but the 29/00 of a reset that came after it. */

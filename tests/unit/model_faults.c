@@ -347,6 +347,30 @@ START_TEST(false_capacity)
 	ck_assert_mem_eq(is, want, BLOCK);
 	medium_close(m);
 
+	/* The last block, 64 KiB and upper half hold the last ones written; the rest is as it was. */
+	static const char *const folds[] = { "block", "slot", "half" };
+	static const size_t bytes[] = { BLOCK, 65536, 100 * 1024 };
+
+	for (int i = 0; i < 3; i++) {
+		char faults[80];
+
+		snprintf(faults, sizeof faults, "faults:\nreal capacity = 200Ki\nbeyond = %s\n",
+			folds[i]);
+		m = opened("", faults);
+		put_all(m, 1);
+		ck_assert_int_eq(held(m, 200 * 1024 - bytes[i] - BLOCK, 1), 1);
+		for (size_t at = 0; at < bytes[i]; at += BLOCK) {
+			/* The last one of its kind before the end of 512 KiB, counted from 200 KiB on. */
+			uint64_t last = 200 * 1024 + at;
+
+			while (last + bytes[i] < UINT64_C(512) * 1024)
+				last += bytes[i];
+			medium_read(m, 200 * 1024 - bytes[i] + at, is, BLOCK, &got);
+			pattern(want, last, BLOCK, 1);
+			ck_assert_mem_eq(is, want, BLOCK);
+		}
+		medium_close(m);
+	}
 	m = opened("", "faults:\nreal capacity = 200Ki\nbeyond = drops\n");
 	put_all(m, 1);
 	ck_assert_int_eq(count_held(m, 1, 1), 400);
