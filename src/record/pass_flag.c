@@ -18,9 +18,11 @@
 	ROW(RESETS, "resets",                                                                    \
 		"the kernel counted errors, resets or timeouts of the device meanwhile, and no " \
 		"request of the pass failed; the pass counts for nothing")
+/* NOLINTBEGIN(bugprone-macro-parentheses): pieces of an initializer and of a sum */
 #define WORD_OF(bit, name, meaning) [RUN_PASS_BIT_##bit] = name,
 #define ROW_OF(bit, name, meaning) [RUN_PASS_BIT_##bit] = { name, meaning },
 #define ONE(bit, name, meaning) +1
+/* NOLINTEND(bugprone-macro-parentheses) */
 
 const char *const run_pass_flag_words[RUN_PASS_FLAGS + 1] = { FLAGS(WORD_OF) };
 static const struct run_pass_flag_row rows[RUN_PASS_FLAGS] = { FLAGS(ROW_OF) };
