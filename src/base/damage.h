@@ -69,6 +69,8 @@ struct damage_totals {
 	/* misplaced */
 	uint64_t distance_gcd, distance_min, distance_max; /* found offset less own, absolute */
 	uint64_t found_ahead; /* how many were found to belong further on */
+	/* where the nearest to the start, and the farthest, belong that were found elsewhere */
+	uint64_t source_first, source_last;
 
 	int64_t slip_min, slip_max; /* shifted; > 0 late */
 

@@ -47,11 +47,10 @@ bool verify_is_whole_target(const struct verify_record *v)
 
 uint64_t verify_capacity(const struct verify_record *v, const struct verify_pattern *p)
 {
-	if (p->repeat_is_capacity)
-		return p->repeat_bytes;
-	if (!is_clean(v) || !verify_is_whole_target(v))
-		return 0;
-	if (v->plan.spot_count && !(p->sight_known && p->sight.all_seen))
+	if (p->repeat_is_capacity || p->folded_bytes)
+		return p->folded_bytes ? p->folded_bytes : p->repeat_bytes;
+	/* Places see addresses that repeat or lead nowhere; whether storage ends in some other way they cannot know. */
+	if (!is_clean(v) || !verify_is_whole_target(v) || v->plan.spot_count)
 		return 0;
 	return v->plan.region_bytes;
 }

@@ -65,7 +65,9 @@ const struct finding_code verify_codes[] = {
 	[DAMAGED] = { "damaged", FINDING_CAUTION, true, "blocks do not hold what was written",
 		"damaged_blocks " JUDGED },
 	[CAPACITY] = { "capacity-wrong", FINDING_CAUTION, true,
-		"addresses repeat: less can be stored than the target states",
+		"addresses repeat, or all that lies beyond some byte lands on one place: less can "
+		"be "
+		"stored than the target states",
 		"capacity_bytes stated_bytes" },
 	[NOT_WRITTEN] = { "not-written", FINDING_CAUTION, true,
 		"not one block that was read bears a stamp, so nobody has shown that anything was "
@@ -329,17 +331,30 @@ static void add_damaged(struct writer *w)
 
 static void add_capacity(struct writer *w)
 {
-	uint64_t bytes = w->pattern->repeat_bytes, stated = w->record->run.target.size_bytes;
+	uint64_t folded = w->pattern->folded_bytes;
+	uint64_t bytes = folded ? folded : w->pattern->repeat_bytes;
+	uint64_t stated = w->record->run.target.size_bytes;
 	const char *claim = stated ? pool_printf(w->pool, ", not the %s that the target states",
 					     amount_words(w->pool, stated))
 				   : "";
 	struct finding *one;
 
-	one = finding_add(w->f, &verify_codes[CAPACITY],
-		"The stated capacity is wrong: addresses repeat after %" PRIu64
-		" bytes (%s), and no more than that can be stored%s. What is written beyond "
-		"overwrites what lies before.",
-		bytes, amount_words(w->pool, bytes), claim);
+	if (folded)
+		one = finding_add(w->f, &verify_codes[CAPACITY],
+			"The stated capacity is wrong: no more than %" PRIu64
+			" bytes (%s) can be stored and read back%s. What is written beyond lands "
+			"on one "
+			"place again and again: all that is damaged holds what was written to the "
+			"very "
+			"end.",
+			bytes, amount_words(w->pool, bytes), claim);
+	else
+		one = finding_add(w->f, &verify_codes[CAPACITY],
+			"The stated capacity is wrong: addresses repeat after %" PRIu64
+			" bytes (%s), and no more than that can be stored%s. What is written "
+			"beyond "
+			"overwrites what lies before.",
+			bytes, amount_words(w->pool, bytes), claim);
 	finding_figure(one, "capacity_bytes", value_bytes_decimal(bytes));
 	finding_figure(one, "stated_bytes", value_if(stated, value_bytes_decimal(stated)));
 }
@@ -427,7 +442,7 @@ static void add_verdict(struct writer *w)
 		add_other_run(w);
 	else if (has_no_trace(w))
 		add_not_written(w);
-	else if (w->pattern->repeat_is_capacity)
+	else if (w->pattern->repeat_is_capacity || w->pattern->folded_bytes)
 		add_capacity(w);
 	else if (damage_totals_damaged(w->totals))
 		add_damaged(w);
@@ -602,13 +617,16 @@ static void add_sight(struct writer *w)
 	if (!w->pattern->sight_known)
 		return;
 	if (s->all_seen) {
-		finding_figure(finding_add(w->f, &verify_codes[ALL_SEEN],
-				       "Addresses that repeat after any number of blocks below "
-				       "%" PRIu64
-				       ", or lead nowhere from there on, would have been seen at "
-				       "these places: no false capacity hides in these %s.",
-				       p->region_bytes / w->totals->block_bytes,
-				       amount_words(w->pool, p->region_bytes)),
+		finding_figure(
+			finding_add(w->f, &verify_codes[ALL_SEEN],
+				"Addresses that repeat after any number of blocks below "
+				"%" PRIu64
+				", or lead nowhere from there on, would have been seen at "
+				"these places: no such capacity hides in these %s. Storage "
+				"whose end takes everything beyond shows for certain only in "
+				"a verify of all of it.",
+				p->region_bytes / w->totals->block_bytes,
+				amount_words(w->pool, p->region_bytes)),
 			"region_bytes", value_bytes(p->region_bytes));
 		return;
 	}
@@ -755,7 +773,7 @@ static void add_misplaced_cause(struct writer *w)
 	const struct damage_totals *t = w->totals;
 
 	if (w->pattern->repeat_bytes || w->pattern->read_repeat_bytes ||
-		w->pattern->some_repeat_bytes)
+		w->pattern->some_repeat_bytes || w->pattern->folded_bytes)
 		return; /* told */
 	if (!w->pattern->one_distance) {
 		add_cause(w, DAMAGE_MISPLACED);
@@ -984,7 +1002,7 @@ static void add_all_failures(struct writer *w)
 /* Of a false capacity all is said, unless there is more than that. */
 static bool is_capacity_alone(const struct writer *w)
 {
-	return w->pattern->repeat_is_capacity &&
+	return (w->pattern->repeat_is_capacity || w->pattern->folded_bytes) &&
 	       w->totals->by_class[DAMAGE_MISPLACED] == damage_totals_damaged(w->totals);
 }
 

@@ -121,6 +121,31 @@ static uint64_t blocks_from(const struct verify_record *v, uint64_t offset, uint
 	return count;
 }
 
+/* Storage that ends, where what lies beyond is folded onto one place, whichever: written in ascending order, the last ones
+ * that fit there are right, and all that they overwrote, or were told of instead of themselves, holds one of them. A single
+ * request that went astray is no such thing. */
+static void find_fold(struct verify_pattern *p, const struct verify_record *v)
+{
+	const struct damage_totals *t = &v->state.totals;
+	uint64_t end = v->plan.region_start + v->plan.region_bytes, tail, all, damaged;
+
+	if (v->plan.spot_count || !v->plan.write || !v->plan.sequential || v->plan.random ||
+		p->repeat_bytes || v->plan.region_start || !t->block_bytes ||
+		!t->by_class[DAMAGE_MISPLACED] ||
+		t->by_class[DAMAGE_MISPLACED] != damage_totals_damaged(t) ||
+		t->source_first <= t->last_offset || t->source_last >= end)
+		return;
+	all = v->plan.region_bytes / t->block_bytes;
+	/* In whole readings of everything. */
+	if (!all || t->judged % all || damage_totals_damaged(t) % (t->judged / all))
+		return;
+	damaged = damage_totals_damaged(t) / (t->judged / all);
+	tail = (end - t->last_offset) / t->block_bytes - 1;
+	if (damaged <= tail && t->requests_damaged < NO_CHANCE)
+		return;
+	p->folded_bytes = (all - damaged) * t->block_bytes;
+}
+
 /* A target that lets go of what lies beyond its real capacity, or refuses it. */
 static void find_end(struct verify_pattern *p, const struct verify_record *v)
 {
@@ -233,6 +258,7 @@ void verify_pattern_find(struct verify_pattern *p, struct verify_record *v)
 {
 	*p = (struct verify_pattern){ 0 };
 	find_repeat(p, v);
+	find_fold(p, v);
 	find_end(p, v);
 	find_stretches(p, v);
 	find_request_places(p, v);

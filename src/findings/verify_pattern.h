@@ -16,6 +16,8 @@ struct verify_pattern {
 	uint64_t read_repeat_bytes;
 	/* the same, and too few requests to tell whether storage repeats or only reads do */
 	uint64_t some_repeat_bytes;
+	/* all that is damaged holds what was written to the very end, which is still there: so much can be stored; 0: not so */
+	uint64_t folded_bytes;
 	bool one_distance; /* all misplaced blocks by the same distance */
 
 	/* all that was judged from some byte on is lost, and nothing before it: the storage ends after the first and at

@@ -100,6 +100,10 @@ static void note_distance(struct damage_totals *t, const struct verdict *v, uint
 
 	t->distance_gcd = gcd(distance, t->distance_gcd);
 	t->found_ahead += ahead;
+	if (first || v->found_offset < t->source_first)
+		t->source_first = v->found_offset;
+	if (first || v->found_offset > t->source_last)
+		t->source_last = v->found_offset;
 	if (first || distance < t->distance_min)
 		t->distance_min = distance;
 	if (first || distance > t->distance_max)

@@ -44,7 +44,7 @@ says "0 B written"
 # More places than a line of options would list; the record holds all of them.
 run 0 "$BLKASSAY" verify a.img --keep-data --spot 3000 --sizes 512 --out m.assay --quiet
 says "All 3000 blocks of 512 B judged"
-tells "no false capacity hides in these 16.8 MB"
+tells "no such capacity hides in these 16.8 MB"
 cmp -s a.img before.img || fail "the target is not as it was"
 run 0 "$BLKASSAY" report m.assay
 says "3000 places in"

@@ -265,6 +265,48 @@ START_TEST(a_capacity_is_called_wrong_when_addresses_repeat)
 }
 END_TEST
 
+/* Everything beyond `kept` blocks lands in the last of them: it holds the very last block written. */
+static void fold(uint64_t kept)
+{
+	damage(DAMAGE_MISPLACED, BLOCKS - kept);
+	t->first_offset = (kept - 1) * BLOCK;
+	t->last_offset = (BLOCKS - 2) * BLOCK;
+	t->source_first = t->source_last = (BLOCKS - 1) * BLOCK;
+	t->distance_gcd = t->distance_min = BLOCK;
+	t->distance_max = (BLOCKS - kept) * BLOCK;
+	t->found_ahead = BLOCKS - kept;
+}
+
+START_TEST(storage_that_ends_in_one_place)
+{
+	fold(5000);
+	ck_assert_str_eq(verdict(), "capacity-wrong");
+	ck_assert_uint_eq(capacity(), 5000 * BLOCK);
+	/* What it holds was not written to the very end. */
+	t->source_first = t->last_offset;
+	ck_assert_str_eq(verdict(), "damaged");
+	ck_assert_uint_eq(capacity(), 0);
+	fold(5000);
+	v.plan.random = true; /* the last one written to a place is any */
+	ck_assert_str_eq(verdict(), "damaged");
+	v.plan.random = false;
+	v.plan.region_start = BLOCK; /* what lies before was not looked at */
+	ck_assert_str_eq(verdict(), "damaged");
+	v.plan.region_start = 0;
+	t->by_class[DAMAGE_MISPLACED]--; /* and something else is damaged */
+	t->by_class[DAMAGE_BLANK]++;
+	ck_assert_str_eq(verdict(), "damaged");
+	/* One request that lies in two places. */
+	fold(BLOCKS - 8);
+	t->first_offset = 0;
+	t->last_offset = 7 * BLOCK;
+	t->source_first = (BLOCKS - 8) * BLOCK;
+	t->requests_damaged = 1;
+	ck_assert_str_eq(verdict(), "damaged");
+	ck_assert_uint_eq(capacity(), 0);
+}
+END_TEST
+
 /* ---- every code ---- */
 
 static void bits(uint64_t lowest, uint64_t highest, int set_at)
@@ -545,6 +587,7 @@ Suite *verify_view_suite(void)
 	TCase *c = tcase_create("verify_view");
 
 	tcase_add_checked_fixture(c, setup, teardown);
+	tcase_add_test(c, storage_that_ends_in_one_place);
 	tcase_add_test(c, clean_is_said_of_what_is_clean);
 	tcase_add_test(c, clean_is_not_said_where_something_failed);
 	tcase_add_test(c, clean_is_not_said_of_what_did_not_end);
