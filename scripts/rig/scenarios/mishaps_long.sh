@@ -1,0 +1,1 @@
+mishaps.sh
