@@ -291,15 +291,17 @@ static struct culprit_input culprit_input_of(
 	return in;
 }
 
-static void find_culprits(struct explained *x, const struct explain_known *known,
+/* False when memory runs out. */
+static bool find_culprits(struct explained *x, const struct explain_known *known,
 	const struct points *table, const struct run *run)
 {
 	struct culprit_input in;
 	size_t count;
 	struct stall_pass *list = stall_passes_of(table, &count);
+	bool enough = list && stalls_find(&x->stalls, list, count);
 
 	x->judged_bytes = nearest_size(x, known->usual_bytes);
-	if (list && stalls_find(&x->stalls, list, count))
+	if (enough)
 		find_growth(x, table, list, count, run->target.request_limit_bytes);
 	free(list);
 	x->buffered = x->direction == RUN_WRITE && writes_behind(x, table);
@@ -307,6 +309,7 @@ static void find_culprits(struct explained *x, const struct explain_known *known
 		     run->plan.directions[RUN_WRITE];
 	in = culprit_input_of(x, known, run);
 	culprits_find(&x->culprits, &in);
+	return enough;
 }
 
 /* The same firmware moves data both ways: where one direction does not take turns, doing so in the other may be a chance
@@ -364,17 +367,21 @@ static size_t wander_passes_of(const struct points *table, struct wander_pass *o
 	return n;
 }
 
-static void look_for_wander(struct explained *x, const struct points *table)
+/* False when memory runs out. */
+static bool look_for_wander(struct explained *x, const struct points *table)
 {
 	size_t n = 0;
 	struct wander_pass *passes;
+	bool enough;
 
 	for (size_t i = 0; i < table->count; i++)
 		n += table->list[i].pass_count;
 	passes = calloc(n + 1, sizeof *passes);
-	if (passes && wander_find(&x->wander, passes, wander_passes_of(table, passes)))
+	enough = passes && wander_find(&x->wander, passes, wander_passes_of(table, passes));
+	if (enough)
 		wander_widen(&x->line, &x->wander);
 	free(passes);
+	return enough;
 }
 
 static const struct usb_link *link_of(const struct run_target *t)
@@ -384,7 +391,8 @@ static const struct usb_link *link_of(const struct run_target *t)
 	return usb_link_at(t->link_bits_per_second);
 }
 
-static void take_table(struct explanation *e, const struct points *table, const struct run *run)
+/* False when memory runs out. */
+static bool take_table(struct explanation *e, const struct points *table, const struct run *run)
 {
 	const struct point *first = &table->list[0];
 	struct explained *x = &e->tables[e->count];
@@ -398,14 +406,15 @@ static void take_table(struct explanation *e, const struct points *table, const 
 	for (size_t i = 0; i < table->count; i++)
 		take_point(x, &table->list[i], run->target.request_limit_bytes);
 	if (!x->point_count)
-		return;
+		return true;
 	x->link_known = e->known.link > 0;
 	x->card_known = e->known.card[x->direction] > 0;
 	cost_line_make(&x->line, x->points, x->point_count);
-	look_for_wander(x, table);
-	find_culprits(x, &e->known, table, run);
+	if (!look_for_wander(x, table) || !find_culprits(x, &e->known, table, run))
+		return false;
 	budget(x, &e->known);
 	e->count++;
+	return true;
 }
 
 static size_t count_tables(const struct points *points)
@@ -421,23 +430,25 @@ int explanation_make(struct explanation *e, const struct run *run,
 	const struct explain_known *known, struct error *err)
 {
 	struct points points;
+	bool enough;
 
 	*e = (struct explanation){ .known = *known };
 	if (points_make(&points, run, err) < 0)
 		return -1;
 	e->tables = calloc(count_tables(&points) + 1, sizeof *e->tables);
-	if (!e->tables) {
-		points_release(&points);
-		return error_set(err, ERROR_IO, "out of memory for '%s'", run->path);
-	}
-	for (size_t i = 0; i < points.count;) {
+	enough = e->tables != NULL;
+	for (size_t i = 0; enough && i < points.count;) {
 		struct points table = points_table(&points, i);
 
-		take_table(e, &table, run);
+		enough = take_table(e, &table, run);
 		i += table.count;
 	}
-	doubt_turns(e, run);
 	points_release(&points);
+	if (!enough) {
+		explanation_release(e);
+		return error_set(err, ERROR_IO, "out of memory for '%s'", run->path);
+	}
+	doubt_turns(e, run);
 	return 0;
 }
 

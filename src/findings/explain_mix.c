@@ -93,9 +93,8 @@ static int compare_u64(const void *a, const void *b)
 
 /* What waits in the target's buffer at a flush is at most the buffer, in a sweep as in a copy: so a closing flush stands
  * for any flush. NaN when the sweep wrote nothing. */
-static double median_flush_s(const struct run *swept)
+static double median_flush_s(const struct run *swept, uint64_t *ns)
 {
-	uint64_t *ns = calloc(swept->pass_count + 1, sizeof *ns);
 	double median = (double)NAN;
 	size_t n = 0, middle;
 
@@ -108,12 +107,11 @@ static double median_flush_s(const struct run *swept)
 		middle = n / 2;
 		median = (double)ns[middle] / 1e9;
 	}
-	free(ns);
 	return median;
 }
 
 void explain_mix_make(struct explain_mix *m, const struct explanation *e, const struct run *swept,
-	const struct observation *o)
+	const struct observation *o, uint64_t *scratch)
 {
 	*m = (struct explain_mix){ .busy_s = (double)o->total.busy_ms / 1e3 };
 	if (o->traced)
@@ -121,7 +119,8 @@ void explain_mix_make(struct explain_mix *m, const struct explanation *e, const 
 			add_size(m, e, o, &o->sizes[i]);
 	else
 		add_means(m, e, o);
-	m->flush_s = o->total.flushes ? (double)o->total.flushes * median_flush_s(swept) : 0;
+	m->flush_s =
+		o->total.flushes ? (double)o->total.flushes * median_flush_s(swept, scratch) : 0;
 	for (int w = 0; w < EXPLAIN_WAYS; w++)
 		m->total[w] = m->seconds[RUN_READ][w] + m->seconds[RUN_WRITE][w] + m->flush_s;
 	m->off = m->busy_s > 0 && m->total[EXPLAIN_NOW] > 0 ? m->total[EXPLAIN_NOW] / m->busy_s - 1

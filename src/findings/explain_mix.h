@@ -24,7 +24,8 @@ struct explain_mix {
 	bool means_only; /* not traced: one mean size a direction */
 };
 
+/* scratch: room for a number a pass of swept; NULL, where there is none, leaves flushes out. */
 void explain_mix_make(struct explain_mix *m, const struct explanation *e, const struct run *swept,
-	const struct observation *o);
+	const struct observation *o, uint64_t *scratch);
 
 #endif

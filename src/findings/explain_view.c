@@ -387,7 +387,8 @@ static void add_seen(const struct builder *b, const struct explain_seen *seen)
 	size_t n = 0;
 
 	if (seen) {
-		explain_mix_make(&mix, b->e, b->run, seen->observation);
+		explain_mix_make(&mix, b->e, b->run, seen->observation,
+			pool_alloc(&b->v->pool, b->run->pass_count, sizeof(uint64_t)));
 		explain_mix_findings_add(&b->v->findings, &mix, b->run, seen);
 		rows = make_mix(b, &mix, &n);
 	}

@@ -320,6 +320,7 @@ static struct explained line_table(enum run_direction d)
 
 START_TEST(mix_of_a_straight_line)
 {
+	uint64_t scratch[8];
 	struct explained tables[2] = { line_table(RUN_READ), line_table(RUN_WRITE) };
 	struct explanation e = { .tables = tables, .count = 2 };
 	struct observation o = sample();
@@ -333,7 +334,7 @@ START_TEST(mix_of_a_straight_line)
 	struct run run = { .path = "o.assay", .passes = passes, .pass_count = 5 };
 	double writes = 120 * 1e-3 + 1720320 / 1e6;
 
-	explain_mix_make(&m, &e, &run, &o);
+	explain_mix_make(&m, &e, &run, &o, scratch);
 	ck_assert_double_eq_tol(m.seconds[RUN_READ][EXPLAIN_NOW], 10e-3 + 40960 / 1e6, 1e-9);
 	ck_assert_double_eq_tol(m.seconds[RUN_WRITE][EXPLAIN_NOW], writes, 1e-9);
 	/* 1/(2 MB/s) + 1/(2 MB/s): no gain; overlapped: half the time per byte. */
@@ -347,7 +348,7 @@ START_TEST(mix_of_a_straight_line)
 	ck_assert_double_eq_tol(m.worst_share, 20 * 66.536e-3 / (writes + 0.05096 + 0.02), 1e-6);
 	/* A direction nobody swept is not guessed. */
 	e.count = 1;
-	explain_mix_make(&m, &e, &run, &o);
+	explain_mix_make(&m, &e, &run, &o, scratch);
 	ck_assert(isnan(m.seconds[RUN_WRITE][EXPLAIN_NOW]));
 	ck_assert(isnan(m.total[EXPLAIN_NOW]));
 }
