@@ -55,12 +55,13 @@ static int load_resumed(struct verification *v, struct error *err)
 	if (check_resume_options(v->options, err) < 0 ||
 		verify_load(r, v->options->text[OPTION_RESUME], err) < 0)
 		return -1;
-	if (r->plan.kept_data)
+	if (r->plan.kept_data) {
+		kept_warning(&r->run);
 		return error_set(err, ERROR_USAGE,
-			"'%s' was run with --keep-data: the target holds its own data again, so "
-			"there "
-			"is nothing to go on from; start a new run",
+			"'%s' was run with --keep-data, after which the target's own data is put "
+			"back, so there is nothing to go on from; start a new run",
 			r->run.path);
+	}
 	if (r->run.target.modelled)
 		return error_set(err, ERROR_USAGE,
 			"'%s' was run on a model, whose card is gone with it; start a new run",
@@ -176,7 +177,9 @@ static int prepare_writes(struct verification *v, const struct watch *watch, str
 
 static int run(struct verification *v, struct error *err)
 {
-	struct verify_hooks hooks = { .context = v, .checkpoint = checkpoint };
+	struct verify_hooks hooks = { .context = v,
+		.checkpoint = checkpoint,
+		.resumable = !v->session.kept && !v->session.traits->virtual_clock };
 	struct progress progress;
 	int rc;
 

@@ -153,7 +153,8 @@ static int fail(struct verify *v, struct error *err, int rc, const char *verb, u
 	medium_check(*v->medium, MEDIUM_CHECK_FAILED);
 	if (medium_lost(*v->medium)) {
 		medium_explain(*v->medium, err);
-		error_add(err, ", then go on with --resume");
+		if (v->hooks->resumable)
+			error_add(err, ", then go on with --resume");
 		/* What the kernel said of it (no space, an I/O error) would only mislead. */
 		error_add(err, " (it stopped at a %s at byte %llu)", verb,
 			(unsigned long long)offset);
@@ -162,8 +163,8 @@ static int fail(struct verify *v, struct error *err, int rc, const char *verb, u
 	error_sys(err, ERROR_IO, -rc, "cannot %s '%s' at offset %llu", verb, path,
 		(unsigned long long)offset);
 	if (rc == -ENODEV || rc == -ENXIO || rc == -ENOMEDIUM)
-		error_add(err, "; the target is gone: check cable, power and card, then go on with "
-			       "--resume");
+		error_add(err, "; the target is gone: check cable, power and card%s",
+			v->hooks->resumable ? ", then go on with --resume" : "");
 	else if (rc == -ENOSPC && medium_traits(*v->medium)->kind == MEDIUM_IMAGE)
 		error_add(err, "; the filesystem that holds the image is full");
 	return -1;

@@ -67,6 +67,7 @@ struct verify_hooks {
 	/* The result is consistent up to result->position: store it. NULL: not done. */
 	int (*checkpoint)(void *context, const struct verify_result *result, struct error *err);
 	const struct watch *watch;
+	bool resumable; /* whoever has the result can go on from it later */
 };
 
 /* How many passes a plan has, and what pass `i` is. Read-only plans read the last generation with each size. */

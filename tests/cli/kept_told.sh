@@ -58,6 +58,10 @@ killed 4K verify --generations 1000 # all of it holds test data by then
 seen_by_all verify.assay
 run 0 "$BLKASSAY" report verify.assay --csv verify.csv
 pasted "$err"
+# It cannot be gone on with, which does not mean that its data is back.
+run 2 "$BLKASSAY" verify "$loop" --resume verify.assay
+says "there is nothing to go on from"
+pasted "$err"
 # A second run with --keep-data says beforehand what it is that it saves, and in the end what it is that is back.
 now=$(sha256sum <"$image")
 run 0 "$BLKASSAY" verify "$loop" --keep-data --spot 8 --sizes 4Ki --out second.assay

@@ -27,6 +27,7 @@ ended() { # NAME WORDS
 	wait $pid || status=$?
 	[ $status = 3 ] || fail "it exited with $status"
 	says "$2"
+	says "then go on with --resume"
 	says_not "are damaged:"
 	run 0 "$BLKASSAY" report "$tmp/$1.assay"
 	tells "$2"
