@@ -179,6 +179,8 @@ man: $(O)/blkassay $(O)/bench/describe_record
 	$(Q)for page in man/blkassay-record.5 man/blkassay-journal.5; do \
 		scripts/update-record-pages $(O)/bench/describe_record $$page >$$page.new && \
 		mv $$page.new $$page || exit 1; done
+	$(Q)scripts/json-contract $< | LC_ALL=C sort -u - tests/data/json_contract >tests/data/json_contract.new && \
+		mv tests/data/json_contract.new tests/data/json_contract
 
 $(O)/completion/%: $(O)/blkassay
 	@mkdir -p $(@D)
