@@ -17,15 +17,6 @@ void figure_add(struct text *t, double value)
 	text_addf(t, "%.*f", size > 0 ? decimals : 0, value);
 }
 
-void figure_add_rate(struct text *t, double bytes_per_second)
-{
-	char buf[SIZE_TEXT_MAX];
-
-	bool shown = bytes_per_second > 0 && isfinite(bytes_per_second);
-
-	text_adds(t, shown ? rate_format(buf, bytes_per_second) : "-");
-}
-
 /* Same steps as rate_format, so that both ends carry the unit of the median. */
 static double unit_of(double rate)
 {
@@ -51,13 +42,6 @@ void figure_add_interval(struct text *t, const struct rate_summary *s)
 	figure_add(t, s->low / unit);
 	text_adds(t, "..");
 	figure_add(t, s->high / unit);
-}
-
-void figure_add_duration(struct text *t, double seconds)
-{
-	char buf[SIZE_TEXT_MAX];
-
-	text_adds(t, seconds > 0 && isfinite(seconds) ? duration_format(buf, seconds) : "-");
 }
 
 void figure_add_percent(struct text *t, double share)

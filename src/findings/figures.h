@@ -9,15 +9,9 @@ struct text;
 /* Three significant digits, without an exponent: "0.0123", "1.18", "41.0", "1180". */
 void figure_add(struct text *t, double value);
 
-/* A rate as base/size.h writes it. */
-void figure_add_rate(struct text *t, double bytes_per_second);
-
 /* "1.17..1.19" in the unit that the median is written with; "-" when there is none, "not shown" when its ends are a
  * hundred times apart. */
 void figure_add_interval(struct text *t, const struct rate_summary *s);
-
-/* "2.98 ms"; "-" for nothing. */
-void figure_add_duration(struct text *t, double seconds);
 
 /* Share as percent: "97 %", "0.8 %". */
 void figure_add_percent(struct text *t, double share);

@@ -46,13 +46,6 @@ void page_section(struct text *t, const char *heading)
 	text_adds(t, "</h2>\n");
 }
 
-void page_paragraph(struct text *t, const char *words)
-{
-	text_adds(t, "<p>");
-	markup_add(t, words);
-	text_adds(t, "</p>\n");
-}
-
 void page_command(struct text *t, const char *command)
 {
 	text_adds(t, "<pre>");

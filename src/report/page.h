@@ -19,7 +19,6 @@ void page_add_view(struct text *t, const struct view *v, size_t nth);
 /* Building blocks for the other sections; the heading is the page's own, where it is not about one run. */
 void page_heading(struct text *t, const char *heading);
 void page_section(struct text *t, const char *heading);
-void page_paragraph(struct text *t, const char *words);
 void page_command(struct text *t, const char *command); /* to be copied as it is */
 
 #endif
