@@ -67,8 +67,8 @@ int desk_init(struct desk *d, struct medium *m, const struct audit_plan *p,
 	d->quiet_base = p->area_bytes / 2 / d->bulk * d->bulk;
 	d->buf = buffer_new(DESK_BUFFER_BYTES, d->t->memory_align_bytes);
 	d->judge = malloc(sizeof *d->judge);
-	d->generation = calloc(d->blocks, sizeof *d->generation);
-	d->window = calloc(d->blocks, sizeof *d->window);
+	d->generation = calloc((size_t)d->blocks, sizeof *d->generation);
+	d->window = calloc((size_t)d->blocks, sizeof *d->window);
 	if (!d->buf || !d->judge || !d->generation || !d->window) {
 		desk_release(d);
 		return error_set(err, ERROR_IO, "out of memory for the audit");

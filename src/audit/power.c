@@ -81,12 +81,12 @@ static int cut_in_between(struct desk *d, struct random *random, struct cut_resu
 	int rc = write_run(d);
 
 	rc = rc < 0 ? rc : desk_settle(d);
-	before = calloc(n + 1, sizeof *before);
+	before = calloc((size_t)n + 1, sizeof *before);
 	if (rc < 0 || !before) {
 		free(before);
 		return rc < 0 ? rc : -ENOMEM;
 	}
-	memcpy(before, d->generation + first, n * sizeof *before);
+	memcpy(before, d->generation + first, (size_t)n * sizeof *before);
 	rc = write_run(d);
 	medium_idle_ns(d->m, random_below(random, 2000000));
 	if (!rc)

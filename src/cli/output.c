@@ -141,7 +141,8 @@ static bool lies_in_memory(const char *folder)
 {
 	struct statfs fs;
 
-	return statfs(folder, &fs) == 0 && (fs.f_type == TMPFS_MAGIC || fs.f_type == RAMFS_MAGIC);
+	return statfs(folder, &fs) == 0 &&
+	       ((uint32_t)fs.f_type == TMPFS_MAGIC || (uint32_t)fs.f_type == RAMFS_MAGIC);
 }
 
 int output_check_kept(const char *path, const char *record_path, uint64_t bytes, struct error *err)

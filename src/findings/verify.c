@@ -169,7 +169,7 @@ static void add_tables(
 	struct view *v, const struct verify_record *r, const struct verify_pattern *p)
 {
 	view_table(v, &verify_plan_spec, r, r->planned);
-	view_table(v, &verify_sizes_spec, r->plan.sizes, r->plan.size_count);
+	view_table(v, &verify_sizes_spec, r->plan.sizes, (size_t)r->plan.size_count);
 	add_summary(v, r, p);
 	add_failures(v, r);
 	add_classes(v, &r->state.totals);

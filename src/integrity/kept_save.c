@@ -187,7 +187,7 @@ static size_t second_bytes(const struct medium *m, size_t first)
 
 	if (align > SECOND_ALIGN_MAX)
 		return align;
-	return first > SECOND_BYTES ? SECOND_BYTES : number_round_up(first / 2, align);
+	return first > SECOND_BYTES ? SECOND_BYTES : (size_t)number_round_up(first / 2, align);
 }
 
 /* Against the file, so that it is checked too; from the end of the chunk to its beginning. */

@@ -14,7 +14,7 @@ static bool is_nth(uint64_t count, uint64_t n)
 static void slip(const struct model_faults *f, const unsigned char *data, size_t len, size_t offset,
 	unsigned char *out, size_t n)
 {
-	size_t by = f->slip_bytes;
+	size_t by = (size_t)f->slip_bytes;
 
 	for (size_t i = 0, from = offset; i < n; i++, from++)
 		if (f->slip_direction == MODEL_SLIP_LATE)
@@ -61,7 +61,9 @@ struct model_harm model_fault_count(
 
 size_t model_fault_ahead(const struct model_spec *s, const struct model_harm *h)
 {
-	return h->slips && s->faults.slip_direction == MODEL_SLIP_EARLY ? s->faults.slip_bytes : 0;
+	return h->slips && s->faults.slip_direction == MODEL_SLIP_EARLY
+		       ? (size_t)s->faults.slip_bytes
+		       : 0;
 }
 
 void model_fault_spoil(const struct model_spec *s, const struct model_harm *h,

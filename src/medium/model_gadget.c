@@ -18,9 +18,9 @@ int model_gadget_init(
 	model_pace_init(&g->pace, &g->spec);
 	if (model_memory_open(&g->memory, &g->spec, writable, err) < 0)
 		return -1;
-	g->scratch = malloc(spec->link.request_limit_bytes);
-	if (g->scratch && model_pending_init(&g->pending, spec->firmware.write_behind_bytes,
-				  spec->device.block_bytes) == 0)
+	g->scratch = malloc((size_t)spec->link.request_limit_bytes);
+	if (g->scratch && model_pending_init(&g->pending, (size_t)spec->firmware.write_behind_bytes,
+				  (size_t)spec->device.block_bytes) == 0)
 		return 0;
 	model_gadget_release(g);
 	return error_set(err, ERROR_IO, "out of memory for the gadget model");

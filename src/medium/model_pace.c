@@ -141,8 +141,9 @@ size_t model_pace_upto(const struct model_command *c, size_t end)
 
 static size_t chunk_bytes(const struct model_pace *p, const struct model_command *c)
 {
-	return p->spec->firmware.transfer == MODEL_OVERLAPPED ? p->spec->firmware.chunk_bytes
-							      : c->len;
+	return p->spec->firmware.transfer == MODEL_OVERLAPPED
+		       ? (size_t)p->spec->firmware.chunk_bytes
+		       : c->len;
 }
 
 double model_pace_card_start(const struct model_pace *p, const struct model_command *c, double t)

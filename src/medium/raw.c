@@ -268,7 +268,8 @@ static bool lies_in_memory(int fd)
 {
 	struct statfs fs;
 
-	return fstatfs(fd, &fs) == 0 && (fs.f_type == TMPFS_MAGIC || fs.f_type == RAMFS_MAGIC);
+	return fstatfs(fd, &fs) == 0 &&
+	       ((uint32_t)fs.f_type == TMPFS_MAGIC || (uint32_t)fs.f_type == RAMFS_MAGIC);
 }
 
 static int check_path(const char *path, struct error *err)
