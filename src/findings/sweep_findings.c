@@ -566,7 +566,7 @@ static void add_disturbed(struct writer *w)
 
 	for (size_t i = 0; i < w->points->count; i++) {
 		passes += w->points->list[i].disturbed;
-		errors += w->points->list[i].device_errors;
+		errors += (size_t)w->points->list[i].device_errors;
 	}
 	if (!passes)
 		return;

@@ -51,7 +51,7 @@ static int ram_read(struct medium *m, uint64_t at, void *buf, size_t len, size_t
 	if (at >= m->traits.size_bytes)
 		return 0;
 	if (len > m->traits.size_bytes - at)
-		len = m->traits.size_bytes - at;
+		len = (size_t)(m->traits.size_bytes - at);
 	if (at < r->bad_to && at + len > r->bad_from)
 		return -r->bad_errno;
 	for (size_t i = 0; i < len; i += n)
@@ -127,7 +127,7 @@ struct ram_medium *ram_medium_new(uint64_t size_bytes, uint32_t block_bytes, boo
 {
 	struct ram_medium *r = calloc(1, sizeof *r);
 
-	r->bytes = calloc(1, size_bytes);
+	r->bytes = calloc(1, (size_t)size_bytes);
 	r->bad_errno = EIO;
 	r->medium.ops = &ram_ops;
 	r->medium.traits = (struct medium_traits){

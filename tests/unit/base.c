@@ -37,7 +37,7 @@ START_TEST(permutation_visits_all_once)
 {
 	for (uint64_t count = 1; count < 600; count += 7) {
 		struct permutation p;
-		unsigned char *seen = calloc(count, 1);
+		unsigned char *seen = calloc((size_t)count, 1);
 
 		permutation_init(&p, count, count * 31);
 		for (uint64_t i = 0; i < count; i++) {

@@ -126,7 +126,7 @@ static void stamp(uint64_t seed, uint64_t at, uint64_t bytes)
 	struct stamp st;
 
 	stamp_init(&st, seed, 512);
-	stamp_fill_range(&st, ram->bytes + at, bytes, at, 1);
+	stamp_fill_range(&st, ram->bytes + at, (size_t)bytes, at, 1);
 }
 
 static void scribble(void)
@@ -198,7 +198,8 @@ START_TEST(places_there_and_back)
 	memset(expected, 0x5A, TARGET_BYTES);
 	scribble();
 	for (size_t i = 0; i < APART; i++)
-		memcpy(expected + apart[i].start, original + apart[i].start, apart[i].bytes);
+		memcpy(expected + apart[i].start, original + apart[i].start,
+			(size_t)apart[i].bytes);
 	ck_assert_int_eq(restore(&ram->medium, &r, NULL), 0);
 	ck_assert_mem_eq(ram->bytes, expected, TARGET_BYTES);
 	ck_assert_uint_eq(r.bytes, APART_BYTES);
@@ -221,7 +222,7 @@ START_TEST(places_of_a_false_capacity_come_back)
 	uint8_t *before = malloc(TARGET_BYTES);
 
 	ram->wrap_bytes = (1 << 20) + 4096; /* the places overlap each other, none exactly */
-	memcpy(before, ram->bytes, ram->wrap_bytes);
+	memcpy(before, ram->bytes, (size_t)ram->wrap_bytes);
 	save();
 	struct stamp st;
 	stamp_init(&st, SEED, 512);
@@ -1163,7 +1164,7 @@ START_TEST(torn_blocks_are_the_runs_own)
 		i++) /* each sector of a block once missing, once alone there */
 		memcpy(ram->bytes + id.start + i * 4096 + (i < 8 ? i * 512 : 0),
 			original + id.start + i * 4096 + (i < 8 ? i * 512 : 0),
-			i < 8 ? 512 : (i - 8) * 512);
+			i < 8 ? 512 : (size_t)(i - 8) * 512);
 	ck_assert_msg(restore(&ram->medium, &r, NULL) == 0, "%s", err.text);
 	ck_assert_uint_eq(r.look.blocks[KEPT_RUN], 16);
 	ck_assert_mem_eq(ram->bytes, original, TARGET_BYTES);

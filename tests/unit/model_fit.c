@@ -52,7 +52,7 @@ static void measure(struct medium *m, struct cost_point *points)
 			.request_bytes = UINT64_C(512) << i, .passes = PASSES, .pieces = 1
 		};
 		for (int pass = 0; pass < PASSES; pass++)
-			logs += log(pass_seconds(m, points[i].request_bytes));
+			logs += log(pass_seconds(m, (size_t)points[i].request_bytes));
 		points[i].seconds = exp(logs / PASSES);
 	}
 }

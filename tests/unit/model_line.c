@@ -144,7 +144,7 @@ static void same_command(
 	struct model_gadget *a, struct model_gadget *b, struct random *r, unsigned n)
 {
 	unsigned char one[PIECE * BLOCK] = { 0 }, other[PIECE * BLOCK] = { 0 };
-	size_t len = (1 + random_below(r, PIECE)) * BLOCK;
+	size_t len = (size_t)(1 + random_below(r, PIECE)) * BLOCK;
 	uint64_t at = random_below(r, BLOCKS - PIECE) * BLOCK, what = random_below(r, 8);
 
 	if (what < 4) {

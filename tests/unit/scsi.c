@@ -164,7 +164,7 @@ START_TEST(noise_never_overruns)
 	struct random r = { 11 };
 
 	for (int round = 0; round < 30000; round++) {
-		size_t n = random_below(&r, 80);
+		size_t n = (size_t)random_below(&r, 80);
 		uint8_t *b = malloc(n ? n : 1);
 		struct scsi_inquiry q;
 		struct scsi_capacity c;

@@ -109,7 +109,7 @@ START_TEST(noise_never_overruns)
 	struct random r = { 7 };
 
 	for (int round = 0; round < 20000; round++) {
-		size_t n = random_below(&r, 65);
+		size_t n = (size_t)random_below(&r, 65);
 		uint8_t *bytes = malloc(n ? n : 1);
 		struct scsi_sense s;
 		char text[SCSI_SENSE_TEXT_MAX];

@@ -269,7 +269,7 @@ static void check_fault(const struct store *s, struct ram_medium *ram, const str
 		f->name, place, per_request, (unsigned long long)damaged(&r), hit);
 	check_ranges(&r, f, place, blocks, per_request);
 	for (int c = DAMAGE_NONE + 1; c < DAMAGE_CLASSES; c++)
-		counted += r.damage.totals.by_class[c];
+		counted += (size_t)r.damage.totals.by_class[c];
 	ck_assert_uint_eq(counted, hit);
 	damage_release(&r.damage);
 }

@@ -93,11 +93,11 @@ START_TEST(comb_sees_and_names_every_capacity)
 		ck_assert_uint_le((n - 2) * (n - 2) * length, total * 8 / 3);
 		for (uint64_t i = 0; i < n; i++)
 			offsets[i] = wrap_comb_at(&c, i, total * 512, length * 512);
-		qsort(offsets, n, sizeof *offsets, by_value);
+		qsort(offsets, (size_t)n, sizeof *offsets, by_value);
 		for (uint64_t i = 1; i < n; i++)
 			if (offsets[i] < offsets[i - 1] + length * 512)
 				goto too_small; /* hardly more than the places themselves */
-		struct wrap_places p = { offsets, n, length * 512, 512, total * 512 };
+		struct wrap_places p = { offsets, (uint32_t)n, length * 512, 512, total * 512 };
 
 		ck_assert_int_eq(wrap_sight(&s, &p), 0);
 		ck_assert_msg(s.all_seen && s.all_named, "%llu blocks, places of %llu",
@@ -122,8 +122,8 @@ START_TEST(places_at_random)
 			offsets[n++] = at * 4096;
 			at += length + random_below(&r, round < 30 ? 4 : 60);
 		}
-		compare_with_looking(
-			&(struct wrap_places){ offsets, n, length * 4096, 4096, total * 4096 });
+		compare_with_looking(&(struct wrap_places){
+			offsets, (uint32_t)n, length * 4096, 4096, total * 4096 });
 	}
 }
 END_TEST
@@ -176,7 +176,7 @@ static uint64_t verify_finds(struct ram_medium *ram, const struct verify_plan *p
 					    .random = plan->random[0],
 					    .spot_count = plan->spot_count },
 		.state.totals = r.damage.totals };
-	memcpy(v.plan.spots, plan->spots, plan->spot_count * sizeof *plan->spots);
+	memcpy(v.plan.spots, plan->spots, (size_t)plan->spot_count * sizeof *plan->spots);
 	verify_pattern_find(&pattern, &v);
 	*seen = damage_totals_damaged(&r.damage.totals) != 0;
 	damage_release(&r.damage);
