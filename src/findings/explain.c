@@ -8,6 +8,7 @@
 #include "analysis/stall.h"
 #include "analysis/student.h"
 #include "base/error.h"
+#include "findings/explain_phases.h"
 #include "findings/points.h"
 
 /* Larger ones come from a damaged or invented record. */
@@ -412,6 +413,8 @@ static bool take_table(struct explanation *e, const struct points *table, const 
 	cost_line_make(&x->line, x->points, x->point_count);
 	if (!look_for_wander(x, table) || !find_culprits(x, &e->known, table, run))
 		return false;
+	x->phases = explain_phases_of(
+		table, x->judged_bytes, e->known.link, e->known.card[x->direction]);
 	budget(x, &e->known);
 	e->count++;
 	return true;

@@ -11,6 +11,7 @@
 #include "analysis/cost.h"
 #include "analysis/culprit.h"
 #include "analysis/diagnose.h"
+#include "analysis/phase_parts.h"
 #include "analysis/stall.h"
 #include "analysis/wander.h"
 #include "record/run.h"
@@ -48,6 +49,7 @@ struct explained {
 	enum frames_evidence frames;
 	uint64_t judged_bytes; /* the usual request, or the nearest size that was measured */
 	struct stalls stalls; /* waits among usual requests */
+	struct phase_parts phases; /* not known: they were not seen */
 	bool buffered; /* writes that were acknowledged before the card had them */
 	bool backlog; /* stalls are reads that wait for earlier writes */
 	double behind; /* acknowledged over stored, at its largest */

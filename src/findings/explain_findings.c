@@ -6,6 +6,7 @@
 #include "findings/explain_codes.h"
 #include "findings/explain_doubts.h"
 #include "findings/explain_limits.h"
+#include "findings/explain_phases.h"
 #include "findings/explain_view.h"
 #include "findings/run_findings.h"
 
@@ -28,6 +29,17 @@ const struct finding_code explain_codes[] = {
 		WHERE "why" },
 	[EXPLAIN_NOTHING] = { "nothing", FINDING_CAUTION, true, "no pass of the record counts",
 		NULL },
+	[EXPLAIN_PHASE] = { "phases", FINDING_PLAIN, false,
+		"a part of a request's time by its phases on the bus or in the model: fetch, "
+		"refuse, "
+		"store, not-ready, host or link; how much of it grows with the size, and what "
+		"working "
+		"on data while data move could save",
+		"direction order request_bytes part seconds share fixed_seconds seconds_per_byte "
+		"gain_seconds" },
+	[EXPLAIN_PHASE_AGAINST] = { "phases-against", FINDING_CAUTION, false,
+		"the phases contradict the cause that the rates seem to show",
+		"direction order request_bytes part seconds" },
 	[EXPLAIN_LINK_BEATEN] = { "above-link", FINDING_CAUTION, false,
 		"rates above what the link is said to carry", "of" },
 	[EXPLAIN_CARD_BEATEN] = { "above-card", FINDING_CAUTION, false,
@@ -84,6 +96,7 @@ void explain_findings_of(
 	struct findings *f, const struct explanation *e, enum run_direction direction)
 {
 	explain_limits_add(f, e, 1u << direction);
+	explain_phases_add(f, e, 1u << direction);
 	explain_doubts_add(f, e, 1u << direction);
 }
 
@@ -93,6 +106,7 @@ void explain_findings_add(struct findings *f, const struct run *run, const struc
 		finding_add(f, &explain_codes[EXPLAIN_NOTHING],
 			"There is no usable pass in this record: nothing can be explained.");
 	explain_limits_add(f, e, BOTH);
+	explain_phases_add(f, e, BOTH);
 	run_findings_add(f, run);
 	explain_doubts_add(f, e, BOTH);
 }

@@ -253,30 +253,30 @@ void phases_findings_add(struct findings *f, const struct points *points,
 
 /* ---- screens ---- */
 
-enum part { PART_COMMAND, PART_LINK, PART_DATA, PART_STATUS, PART_HOST, PARTS };
+enum bar { BAR_COMMAND, BAR_LINK, BAR_DATA, BAR_STATUS, BAR_HOST, BARS };
 
 static const struct {
 	const char *name;
 	unsigned style;
 	bool second;
-} parts[PARTS] = {
-	[PART_COMMAND] = { "command", 3, false },
-	[PART_LINK] = { "data: the link alone", 0, true },
-	[PART_DATA] = { "data beyond that", 0, false },
-	[PART_STATUS] = { "status", 1, false },
-	[PART_HOST] = { "host", 2, false },
+} parts[BARS] = {
+	[BAR_COMMAND] = { "command", 3, false },
+	[BAR_LINK] = { "data: the link alone", 0, true },
+	[BAR_DATA] = { "data beyond that", 0, false },
+	[BAR_STATUS] = { "status", 1, false },
+	[BAR_HOST] = { "host", 2, false },
 };
 
-static double part_seconds(const struct phases_of_point *of, enum part part)
+static double part_seconds(const struct phases_of_point *of, enum bar part)
 {
 	switch (part) {
-	case PART_COMMAND:
+	case BAR_COMMAND:
 		return of->seconds[RUN_PHASE_COMMAND];
-	case PART_LINK:
+	case BAR_LINK:
 		return of->link_seconds;
-	case PART_DATA:
+	case BAR_DATA:
 		return of->seconds[RUN_PHASE_DATA] - of->link_seconds;
-	case PART_STATUS:
+	case BAR_STATUS:
 		return of->seconds[RUN_PHASE_STATUS];
 	default:
 		return of->seconds[RUN_PHASE_HOST];
@@ -284,7 +284,7 @@ static double part_seconds(const struct phases_of_point *of, enum part part)
 }
 
 static const struct chart_point *part_points(
-	struct pool *p, const struct table *rows, enum part part)
+	struct pool *p, const struct table *rows, enum bar part)
 {
 	struct chart_point *points = pool_alloc(p, rows->count, sizeof *points);
 
@@ -298,19 +298,19 @@ static const struct chart_point *part_points(
 static const struct chart *stacks(struct pool *p, const struct point *of, const struct table *rows)
 {
 	struct chart *c = pool_alloc(p, 1, sizeof *c);
-	struct chart_series *series = pool_alloc(p, PARTS, sizeof *series);
+	struct chart_series *series = pool_alloc(p, BARS, sizeof *series);
 	size_t n = 0;
 
 	if (!c || !series)
 		return NULL;
-	for (int i = 0; i < PARTS; i++) {
-		if (i == PART_LINK && !link_known(rows))
+	for (int i = 0; i < BARS; i++) {
+		if (i == BAR_LINK && !link_known(rows))
 			continue;
 		series[n++] = (struct chart_series){
-			.name = i == PART_DATA && !link_known(rows) ? "data" : parts[i].name,
+			.name = i == BAR_DATA && !link_known(rows) ? "data" : parts[i].name,
 			.style = parts[i].style,
 			.second = parts[i].second,
-			.points = part_points(p, rows, (enum part)i),
+			.points = part_points(p, rows, (enum bar)i),
 			.count = rows->count
 		};
 	}

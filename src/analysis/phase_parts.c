@@ -1,0 +1,119 @@
+/* What the phases of requests say of a gadget. */
+#include "analysis/phase_parts.h"
+
+#include <math.h>
+
+/* Of the time of each size: beyond that the amounts lie on no line. */
+static const double line_misfit = 0.1;
+/* A clock of microseconds and bit stuffing: data may seem this much faster than the link. */
+static const double link_slack = 0.03;
+
+/* Of the card's time for so much: that is its work from beginning to end. A rate is right to within 5 %. */
+static const double all_of_it = 0.9;
+
+static double whole(const struct phase_size *s)
+{
+	return s->command + s->data + s->status + s->host;
+}
+
+static double amount(const struct phase_size *s, enum phase_part part, bool write, double link)
+{
+	double on_link = link * s->bytes, beyond = link > 0 ? fmax(s->data - on_link, 0) : 0;
+
+	switch (part) {
+	case PART_FETCH:
+		return write ? 0 : beyond;
+	case PART_REFUSE:
+		return write ? beyond : 0;
+	case PART_STORE:
+		return s->status;
+	case PART_NOT_READY:
+		return s->command;
+	case PART_HOST:
+		return s->host;
+	default:
+		return link > 0 ? fmin(on_link, s->data) : 0;
+	}
+}
+
+/* Least squares of time against size, weighted by the request's own time: each size counts alike. */
+static void fit(struct phase_amount *a, const struct phase_size *sizes, size_t count,
+	enum phase_part part, bool write, double link)
+{
+	double w = 0, wx = 0, wy = 0, wxx = 0, wxy = 0, det;
+
+	for (size_t i = 0; i < count; i++) {
+		double y = amount(&sizes[i], part, write, link), x = sizes[i].bytes;
+		double weight = 1 / (whole(&sizes[i]) * whole(&sizes[i]));
+
+		w += weight;
+		wx += weight * x;
+		wy += weight * y;
+		wxx += weight * x * x;
+		wxy += weight * x * y;
+	}
+	det = w * wxx - wx * wx;
+	if (count < 2 || !(det > 0))
+		return;
+	a->per_byte = fmax((w * wxy - wx * wy) / det, 0);
+	a->fixed = fmax((wy - a->per_byte * wx) / w, 0);
+	a->line_known = true;
+	for (size_t i = 0; i < count; i++) {
+		double got = a->fixed + a->per_byte * sizes[i].bytes;
+
+		if (fabs(got - amount(&sizes[i], part, write, link)) >
+			line_misfit * whole(&sizes[i]))
+			a->line_known = false;
+	}
+}
+
+static size_t nearest(const struct phase_size *sizes, size_t count, double wanted)
+{
+	size_t best = 0;
+
+	for (size_t i = 1; i < count; i++)
+		if (fabs(log(sizes[i].bytes / wanted)) < fabs(log(sizes[best].bytes / wanted)))
+			best = i;
+	return best;
+}
+
+/* Work that grows with the size can go on while other data move; what is the same for each request can't. What takes less
+ * than the card needs was begun before. */
+static void find_gain(struct phase_parts *p, const struct phase_size *s, bool write, double card)
+{
+	const struct phase_amount *work = &p->list[write ? PART_STORE : PART_FETCH];
+	double moving = write ? s->data : p->list[PART_LINK].seconds;
+
+	if (!work->line_known || work->per_byte < all_of_it * card)
+		return;
+	p->gain = fmin(work->per_byte * s->bytes, moving);
+	p->gain_sure = card > 0;
+}
+
+struct phase_parts phase_parts_of(const struct phase_size *sizes, size_t count, bool write,
+	double wanted, double link, double card)
+{
+	struct phase_parts out = { .known = false };
+	const struct phase_size *s;
+
+	if (!count)
+		return out;
+	for (size_t i = 0; i < count; i++) {
+		if (!(whole(&sizes[i]) > 0))
+			return out;
+		if (link * sizes[i].bytes > sizes[i].data * (1 + link_slack))
+			link = 0;
+	}
+	s = &sizes[nearest(sizes, count, wanted)];
+	out.known = true;
+	out.link_known = link > 0;
+	out.bytes = s->bytes;
+	out.seconds = whole(s);
+	for (int i = 0; i < PART_COUNT; i++) {
+		out.list[i].seconds = amount(s, (enum phase_part)i, write, link);
+		out.list[i].share = out.list[i].seconds / out.seconds;
+		fit(&out.list[i], sizes, count, (enum phase_part)i, write, link);
+	}
+	find_gain(&out, s, write, card);
+	return out;
+}

@@ -1,0 +1,48 @@
+/* What the phases of requests say of a gadget: which part of the time belongs to what it did, and how much of that grows with
+ * the size. No inference from rates: these times were seen on its bus, or modelled. */
+#ifndef ANALYSIS_PHASE_PARTS_H
+#define ANALYSIS_PHASE_PARTS_H
+
+#include <stdbool.h>
+#include <stddef.h>
+
+/* Means of a request of one size, in s. */
+struct phase_size {
+	double bytes;
+	double command, data, status, host;
+};
+
+enum phase_part {
+	PART_FETCH, /* reads: the data came later than the link needs */
+	PART_REFUSE, /* writes: the data was taken more slowly than the link brings it */
+	PART_STORE, /* work after the data, before the status */
+	PART_NOT_READY, /* the command was taken late: still at work on the one before */
+	PART_HOST, /* the host, in between */
+	PART_LINK, /* the data on the link */
+	PART_COUNT
+};
+
+struct phase_amount {
+	double seconds, share; /* of the request looked at */
+	bool line_known; /* two sizes at least, whose times lie on a line to within 10 % of the request's */
+	double fixed, per_byte; /* s, s/B: seconds = fixed + per_byte * bytes; both >= 0 */
+};
+
+struct phase_parts {
+	bool known;
+	bool link_known; /* else PART_FETCH, PART_REFUSE and PART_LINK are 0, and so is the gain */
+	double bytes, seconds; /* the request looked at */
+	struct phase_amount list[PART_COUNT];
+	/* Most that moving data and working on them at the same time could save of it; 0: nothing. By the phases alone a gadget
+	 * that works on all data afterwards and one whose work just takes longer than the data look alike; what the card takes
+	 * tells them apart. */
+	double gain;
+	bool gain_sure; /* the card's rate was known; else: if it works afterwards */
+};
+
+/* Sizes rise. wanted: the request looked at is the nearest of them. link, card: s/B that they need; 0: not known, as the link is
+ * taken when the data is faster than that. */
+struct phase_parts phase_parts_of(const struct phase_size *sizes, size_t count, bool write,
+	double wanted, double link, double card);
+
+#endif

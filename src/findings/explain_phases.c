@@ -1,0 +1,188 @@
+/* What the phases of requests add to an explanation. */
+#include "findings/explain_phases.h"
+
+#include "base/size.h"
+#include "findings/explain.h"
+#include "findings/explain_codes.h"
+#include "findings/phases.h"
+
+#define TIME(value) duration_format((char[SIZE_TEXT_MAX]){ 0 }, value)
+#define SIZE(value) size_format((char[SIZE_TEXT_MAX]){ 0 }, value)
+
+enum { SIZES_MAX = 64 };
+
+/* From this share of the time on a part is said, and the link, which nothing in the gadget shortens. */
+#define SAID_SHARE CULPRIT_SHARE
+#define LINK_SHARE 0.8
+/* Below half of the share that the rates seemed to show, they were misread. */
+#define AGAINST 0.5
+
+struct phase_parts explain_phases_of(
+	const struct points *table, uint64_t judged_bytes, double link, double card)
+{
+	struct phase_size sizes[SIZES_MAX];
+	size_t n = 0;
+
+	for (size_t i = 0; i < table->count && n < SIZES_MAX; i++) {
+		struct phases_of_point of = phases_of_point(&table->list[i]);
+
+		if (!of.passes || of.commands > 1.005)
+			continue;
+		sizes[n++] = (struct phase_size){ .bytes = (double)table->list[i].request_bytes,
+			.command = of.seconds[RUN_PHASE_COMMAND],
+			.data = of.seconds[RUN_PHASE_DATA],
+			.status = of.seconds[RUN_PHASE_STATUS],
+			.host = of.seconds[RUN_PHASE_HOST] };
+	}
+	if (!(link > 0) && table->count)
+		link = table->list[0].link_ceiling_bps;
+	return phase_parts_of(sizes, n, table->count && table->list[0].direction == RUN_WRITE,
+		(double)judged_bytes, link > 0 ? 1 / link : 0, card > 0 ? 1 / card : 0);
+}
+
+static const struct {
+	const char *name, *does;
+} parts[] = {
+	[PART_FETCH] = { "fetch", "the gadget sends the data later than the link could: it fetches "
+				  "them first, or does not keep up with the link" },
+	[PART_REFUSE] = { "refuse",
+		"the gadget takes the data more slowly than the link could bring them: its buffer "
+		"is "
+		"full, it stores piece by piece, or it does not keep up with the link" },
+	[PART_STORE] = { "store", "the gadget has all of the data and has not answered yet" },
+	[PART_NOT_READY] = { "not-ready", "the command waits until the gadget takes it, as it is "
+					  "still at work on what came before" },
+	[PART_HOST] = { "host", "the host is at work itself, which nothing in the gadget "
+				"shortens" },
+	[PART_LINK] = { "link", "the data are on the link" },
+};
+
+const char *phase_part_name(enum phase_part part)
+{
+	return parts[part].name;
+}
+
+/* ", 0.5 ms of it whatever the size" */
+static const char *growth_words(struct pool *p, const struct phase_amount *a, double bytes)
+{
+	double grows = a->per_byte * bytes;
+
+	if (!a->line_known || !(a->seconds > 0))
+		return "";
+	if (grows < 0.2 * a->seconds)
+		return ", whatever the size";
+	if (a->fixed < 0.2 * a->seconds)
+		return pool_printf(p, ", %s for each 512 B", TIME(a->per_byte * 512));
+	return pool_printf(p, ", %s of it whatever the size and %s for each 512 B", TIME(a->fixed),
+		TIME(a->per_byte * 512));
+}
+
+static const char *gain_words(struct pool *p, const struct phase_parts *x, enum phase_part part)
+{
+	if ((part != PART_STORE && part != PART_FETCH) || x->gain < SAID_SHARE / 2 * x->seconds)
+		return "";
+	return pool_printf(p,
+		x->gain_sure
+			? ". It begins with that only then: doing it while data move would save "
+			  "up to %s, at most %.0f %% more rate"
+			: ". If it begins with that only then, doing it while data move would save "
+			  "up to %s, at most %.0f %% more rate (the card's rate would tell)",
+		TIME(x->gain), 100 * (x->seconds / (x->seconds - x->gain) - 1));
+}
+
+static void add_where(struct finding *one, const struct explained *x)
+{
+	finding_figure(one, "direction", value_word(run_direction_name(x->direction)));
+	finding_figure(one, "order", value_word(run_order_name(x->order)));
+	finding_figure(one, "request_bytes", value_bytes((uint64_t)x->phases.bytes));
+}
+
+static void say(struct findings *f, const struct explained *x, enum phase_part part)
+{
+	const struct phase_parts *p = &x->phases;
+	const struct phase_amount *a = &p->list[part];
+	bool gains = part == PART_STORE || part == PART_FETCH;
+	struct finding *one = finding_add(f, &explain_codes[EXPLAIN_PHASE],
+		"By its phases: %s of the %s of a %s %s of %s, %s%s%s.", TIME(a->seconds),
+		TIME(p->seconds), run_order_name(x->order), run_direction_name(x->direction),
+		SIZE((uint64_t)p->bytes), parts[part].does, growth_words(f->pool, a, p->bytes),
+		gain_words(f->pool, p, part));
+
+	add_where(one, x);
+	finding_figure(one, "part", value_code(parts[part].name));
+	finding_figure(one, "seconds", value_seconds(a->seconds));
+	finding_figure(one, "share", value_share(a->share));
+	finding_figure(one, "fixed_seconds", value_if(a->line_known, value_seconds(a->fixed)));
+	finding_figure(one, "seconds_per_byte", value_if(a->line_known, value_number(a->per_byte)));
+	finding_figure(one, "gain_seconds", value_if(gains && p->gain > 0, value_seconds(p->gain)));
+}
+
+/* What the rates name alone, and the part of the bus's time that it would have to be. */
+static bool contradicts(const struct explained *x, enum phase_part *part)
+{
+	const struct culprits *c = &x->culprits;
+
+	if (c->doubt || c->count != 1)
+		return false;
+	if (c->list[0].cause == CAUSE_HOST_GAP)
+		*part = PART_HOST;
+	else if (c->list[0].cause == CAUSE_LINK && x->phases.link_known)
+		*part = PART_LINK;
+	else
+		return false;
+	return x->phases.list[*part].share < AGAINST * c->list[0].share_low;
+}
+
+static void add_contradiction(struct findings *f, const struct explained *x)
+{
+	enum phase_part part;
+	struct finding *one;
+
+	if (!contradicts(x, &part))
+		return;
+	one = finding_add(f, &explain_codes[EXPLAIN_PHASE_AGAINST],
+		"The phases do not bear out what the rates of %s %ss seem to say: only %s of the "
+		"%s of a request of %s %s. Rely on the phases.",
+		run_order_name(x->order), run_direction_name(x->direction),
+		TIME(x->phases.list[part].seconds), TIME(x->phases.seconds),
+		SIZE((uint64_t)x->phases.bytes),
+		part == PART_HOST ? "are the host's" : "are the link's");
+	add_where(one, x);
+	finding_figure(one, "part", value_code(parts[part].name));
+	finding_figure(one, "seconds", value_seconds(x->phases.list[part].seconds));
+}
+
+static bool is_said(const struct phase_parts *p, enum phase_part part)
+{
+	return p->list[part].share >= (part == PART_LINK ? LINK_SHARE : SAID_SHARE);
+}
+
+/* Random requests that say what the sequential ones of that direction have said are not told again. */
+static bool told_already(const struct explanation *e, size_t at)
+{
+	for (size_t i = 0; i < at; i++) {
+		bool same = e->tables[i].direction == e->tables[at].direction &&
+			    e->tables[i].phases.known;
+
+		for (int k = 0; same && k < PART_COUNT; k++)
+			same = is_said(&e->tables[i].phases, (enum phase_part)k) ==
+			       is_said(&e->tables[at].phases, (enum phase_part)k);
+		if (same)
+			return true;
+	}
+	return false;
+}
+
+void explain_phases_add(struct findings *f, const struct explanation *e, unsigned directions)
+{
+	for (size_t i = 0; i < e->count; i++) {
+		const struct explained *x = &e->tables[i];
+
+		if (!x->phases.known || !(directions & 1u << x->direction))
+			continue;
+		add_contradiction(f, x);
+		for (int k = 0; k < PART_COUNT && !told_already(e, i); k++)
+			if (is_said(&x->phases, (enum phase_part)k))
+				say(f, x, (enum phase_part)k);
+	}
+}

@@ -1,0 +1,54 @@
+# What phases add to an explanation: designs of known truth, each with the part of a request that takes its time, and what is
+# not to be said of it.
+. "$(dirname "$0")/lib.sh"
+cd "$tmp" || exit 1
+
+design() { # NAME CARD-RATE HOST-GAP FIRMWARE-LINE...: the model NAME.model, link 1 MB/s
+	name=$1 card=$2 gap=$3
+	shift 3
+	{
+		printf 'gadget-model 1\ndevice:\nname = t\ncapacity = 1Mi\nlink:\nspeed = full\nrate = 1 MB/s\nrequest cost = 0.2 ms\n'
+		printf 'host gap = %s\ncard:\nread rate = %s\nwrite rate = %s\nfirmware:\nunit = request\n' "$gap" "$card" "$card"
+		printf '%s\n' "$@"
+	} >"$name.model"
+	run 0 "$BLKASSAY" sweep "model:$name.model" --direction read,write --order sequential --sizes 1Ki..32Ki --passes 5 \
+		--seconds 0.5 --seed 1 --out "$name.assay"
+}
+# parts DIRECTION: the parts that findings name, by JSON.
+parts() {
+	python3 -c 'import json, sys
+print(" ".join(f["part"] for f in json.load(open("x.json"))["findings"] if f["code"] == "phases" and f["direction"] == sys.argv[1]))' "$1"
+}
+explained() { # NAME READ-PARTS WRITE-PARTS OPTION...
+	name=$1 reads=$2 writes=$3
+	shift 3
+	run 0 "$BLKASSAY" explain "$name.assay" --link 1MB/s "$@" --json x.json
+	[ "$(parts read)" = "$reads" ] || fail "$name: reads show '$(parts read)', not '$reads'"
+	[ "$(parts write)" = "$writes" ] || fail "$name: writes show '$(parts write)', not '$writes'"
+	run 0 "$BLKASSAY" explain "$name.assay" --link 1MB/s "$@"
+}
+command -v python3 >/dev/null || skip "needs python3"
+
+# In turn: 4.096 ms of fetching or storing for 4 KiB beside as much on the link.
+design in-turn "1 MB/s" "0.1 ms"
+explained in-turn fetch store
+tells "512 us for each 512 B. If it begins with that only then, doing it while data move would save up to 4.10 ms"
+explained in-turn fetch store --card-read 1MB/s --card-write 1MB/s
+tells "It begins with that only then: doing it while data move would save up to 4.10 ms"
+# Overlapped, with a card of half that rate: the card alone sets the pace, and nothing is to gain.
+design overlapped "0.5 MB/s" "0.1 ms" "transfer = overlapped" "chunk = 512"
+explained overlapped fetch refuse --card-read 0.5MB/s --card-write 0.5MB/s
+says_not "would save"
+# The host's pause.
+design pause "8 MB/s" "8 ms" "transfer = overlapped" "chunk = 512"
+explained pause host host
+# The link alone.
+design link "unlimited" "0.1 ms"
+explained link link link
+# A cost of the request, before data: in the data phase, whatever the size.
+design cost "unlimited" "0.1 ms" "request cost = 4 ms"
+explained cost fetch refuse
+tells "whatever the size"
+# A full buffer: writes are refused, reads fetch.
+design full "0.25 MB/s" "0.1 ms" "write behind = 1Ki"
+explained full fetch refuse
