@@ -402,6 +402,7 @@ static void judge_unit(struct desk *d, uint64_t offset, const unsigned char *dat
 	c->unreadable += v.class == DAMAGE_UNREADABLE;
 	if (v.class == DAMAGE_NONE)
 		return;
+	d->wrong_blocks += v.class != DAMAGE_UNREADABLE;
 	if (!c->wrong)
 		c->first_wrong = d->plan->area_start + offset;
 	if (c->wrong < sizeof c->wrong_at / sizeof *c->wrong_at)

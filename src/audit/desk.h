@@ -84,6 +84,7 @@ struct desk {
 	char first_short[120];
 	/* by the kernel's count, up to the last line; none of this run's own among them */
 	uint64_t kernel_errors;
+	uint64_t wrong_blocks; /* of all checks, but for unreadable ones */
 	uint64_t silent_places; /* blocks that stay wrong whatever is written, with no error told */
 
 	uint64_t cursor; /* where the next burst goes, in bytes of the area */

@@ -273,12 +273,13 @@ static int report_no_error(struct desk *d)
 		"no write failed; --provoke waits while you make one fail");
 }
 
-/* That there is no card says nothing of the writes before. */
+/* That there is no card says nothing of the writes before. And what else is missing may have failed without a word. */
 static enum promise_verdict judge_errors(const struct desk *d, const struct desk_check *c)
 {
-	if (c->wrong)
+	if (c->wrong > c->unreadable)
 		return PROMISE_BROKEN;
-	return d->errors_reported ? PROMISE_KEPT : PROMISE_NOT_SHOWN;
+	return d->errors_reported && !c->wrong && !d->wrong_blocks ? PROMISE_KEPT
+								   : PROMISE_NOT_SHOWN;
 }
 
 static int report_errors(struct desk *d, const struct desk_check *c)
@@ -297,7 +298,10 @@ static int report_errors(struct desk *d, const struct desk_check *c)
 		"the last clean flush before an error were not judged)",
 		(unsigned long long)d->errors_reported, (unsigned long long)d->deferred_reported,
 		d->errors_reported ? ", the first: " : "", d->first_error, absent,
-		c->wrong ? desk_check_format(text, sizeof text, c) : "nothing else is missing",
+		c->wrong ? desk_check_format(text, sizeof text, c)
+		: d->wrong_blocks
+			? "other blocks are wrong, which no error excuses: see their lines"
+			: "nothing else is missing",
 		(unsigned long long)d->blocks_excused);
 }
 

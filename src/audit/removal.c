@@ -111,8 +111,9 @@ static enum promise_verdict judge(const struct desk *d, const struct sample *idl
 	const struct known *k = &d->known;
 	enum promise_verdict v = PROMISE_NOT_SHOWN;
 
-	/* On a card that failed before, a write lost here may have been about to be reported. */
-	if (heeded == 0 || (c->wrong && !d->errors_reported))
+	/* On a card that failed before, a write lost here may have been about to be reported; and what cannot be read may be
+	 * there. */
+	if (heeded == 0 || (c->wrong > c->unreadable && !d->errors_reported))
 		return PROMISE_BROKEN;
 	if (k->knee)
 		v = sample_judge_wait(
@@ -134,8 +135,8 @@ static int report(struct desk *d, const struct sample *idle, const struct sample
 	char text[200], a[SIZE_TEXT_MAX], b[SIZE_TEXT_MAX];
 
 	desk_pass_over_errors(d); /* the kernel may have asked a drive without a medium */
-	return desk_report(d, PROMISE_ID_EJECT, judge(d, idle, busy, c, heeded), busy->count,
-		desk_mend(c, mend), "%s after a burst, %s after idle; %s after %s; %s",
+	return desk_report(d, PROMISE_ID_EJECT, judge(d, idle, busy, c, heeded), busy->count, mend,
+		"%s after a burst, %s after idle; %s after %s; %s",
 		duration_format(a, sample_median(busy)), duration_format(b, sample_median(idle)),
 		desk_check_format(text, sizeof text, c),
 		d->t->virtual_clock ? "a power cut right then" : "loading it again",

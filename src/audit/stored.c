@@ -33,23 +33,42 @@ static int write_round(struct desk *d, uint32_t round, uint64_t end_ns, uint64_t
 	return 0;
 }
 
+/* Small writes of which the first block is still to be judged: acknowledged, excused by no error, and not written over. */
+static uint64_t count_judgeable(const struct desk *d, uint32_t first, uint32_t end)
+{
+	uint64_t step = small_request(d) / d->block, n = 0;
+
+	for (uint64_t i = 0; i < d->blocks; i += step)
+		n += d->generation[i] >= first && d->generation[i] < end;
+	return n;
+}
+
+struct many {
+	uint64_t done, judgeable; /* small writes */
+	struct desk_check check;
+};
+
 /* Round after round, each looked at before the next one writes over what it lost. */
-static int write_many(struct desk *d, uint64_t *done, struct desk_check *c)
+static int write_many(struct desk *d, struct many *m)
 {
 	uint64_t now = medium_now_ns(d->m);
 	uint64_t end = d->plan->many_limit_ns > UINT64_MAX - now ? UINT64_MAX
 								 : now + d->plan->many_limit_ns;
 	int rc = 0;
 
-	*done = 0;
-	for (uint32_t round = 0; *done < d->plan->many_writes && !rc && !desk_stopped(d); round++) {
+	for (uint32_t round = 0; m->done < d->plan->many_writes && !rc && !desk_stopped(d);
+		round++) {
+		uint32_t first = d->next_generation, last;
+
 		if (round && medium_now_ns(d->m) > end)
 			break;
-		rc = write_round(d, round, end, done);
+		rc = write_round(d, round, end, &m->done);
+		last = d->next_generation;
 		if (!rc)
 			rc = desk_spill(d);
+		m->judgeable += count_judgeable(d, first, last);
 		if (!rc)
-			rc = desk_check(d, 0, d->plan->area_bytes, c);
+			rc = desk_check(d, 0, d->plan->area_bytes, &m->check);
 	}
 	return rc;
 }
@@ -71,7 +90,8 @@ static int find_silent_places(struct desk *d, const struct desk_check *c)
 		}
 		if (rc < 0)
 			return rc;
-		if (again.wrong < 2 || errors != desk_told(d))
+		/* What cannot be read back may hold what was written. */
+		if (again.wrong - again.unreadable < 2 || errors != desk_told(d))
 			continue;
 		d->silent_places++;
 		for (uint32_t b = 0; b < d->unit / d->block; b++)
@@ -81,37 +101,35 @@ static int find_silent_places(struct desk *d, const struct desk_check *c)
 }
 
 /* "0 of 8192 blocks wrong after 3000 small writes ...": the bound rests on writes that could be judged, and on no more. */
-static int report(struct desk *d, const struct desk_check *c, uint64_t writes)
+static int report(struct desk *d, const struct many *m)
 {
 	static const char mend[] =
 		"look for writes that are dropped, cut short or stored elsewhere on "
 		"their way from the buffer; 'blkassay verify' shows the pattern";
-	uint64_t blocks = small_request(d) / d->block, seen = desk_tested(c) / blocks;
+	const struct desk_check *c = &m->check;
+	uint64_t blocks = m->judgeable * (small_request(d) / d->block), tested = desk_tested(c);
 	char text[200], share[120] = "";
 
-	if (seen > writes)
-		seen = writes;
 	if (c->wrong)
 		snprintf(share, sizeof share, "; blocks wrong, share: %.2g",
 			(double)c->wrong / (double)c->judged);
-	else if (seen)
+	else if (m->judgeable)
 		snprintf(share, sizeof share,
 			"; with 95 %% confidence the share of lost writes is under %.2g",
-			interval_upper_of_none(seen, 0.95));
+			interval_upper_of_none(m->judgeable, 0.95));
 	return desk_report(d, PROMISE_ID_STORED, c->wrong ? PROMISE_BROKEN : PROMISE_KEPT,
-		desk_tested(c), desk_mend(c, mend),
+		tested < blocks || c->wrong ? tested : blocks, desk_mend(c, mend),
 		"%s after %llu small writes and a flush, read back from the card%s",
-		desk_check_format(text, sizeof text, c), (unsigned long long)writes, share);
+		desk_check_format(text, sizeof text, c), (unsigned long long)m->done, share);
 }
 
 int probe_stored(struct desk *d)
 {
-	struct desk_check c = { 0 };
-	uint64_t writes;
-	int rc = write_many(d, &writes, &c);
+	struct many m = { 0 };
+	int rc = write_many(d, &m);
 
 	if (rc < 0 || desk_stopped(d))
 		return rc;
-	rc = report(d, &c, writes);
-	return rc || !c.wrong ? rc : find_silent_places(d, &c);
+	rc = report(d, &m);
+	return rc || !m.check.wrong ? rc : find_silent_places(d, &m.check);
 }

@@ -360,7 +360,7 @@ static struct audit_plan desk_plan;
 static struct medium *desk_medium;
 
 /* What the tap makes of an answer. */
-static enum { FINE, NO_CARD, LOST_ON_THE_WAY, NO_MORE_READS } spoiled;
+static enum { FINE, NO_CARD, LOST_ON_THE_WAY, NO_MORE_READS, NO_MORE_WRITES } spoiled;
 
 static void spoil(void *context, struct scsi_exchange *x)
 {
@@ -371,6 +371,8 @@ static void spoil(void *context, struct scsi_exchange *x)
 		scsi_tap_fail(x, SENSE_NOT_READY, SENSE_NO_MEDIUM, false);
 	else if (spoiled == NO_MORE_READS && read) /* 03/11/00: unrecovered read error */
 		scsi_tap_fail(x, SENSE_MEDIUM_ERROR, 0x1100, false);
+	else if (spoiled == NO_MORE_WRITES && write) /* 03/0C/00: write error */
+		scsi_tap_fail(x, SENSE_MEDIUM_ERROR, 0x0C00, false);
 	else if (spoiled == LOST_ON_THE_WAY && (read || write))
 		x->host_status = 7; /* DID_ERROR: Linux scsi_status.h, from memory */
 }
@@ -461,6 +463,53 @@ START_TEST(trouble_of_the_host_judges_nothing)
 }
 END_TEST
 
+/* What was there before is no evidence for writes that were refused. */
+START_TEST(the_bound_rests_on_writes_that_were_taken)
+{
+	desk_begin();
+	desk_plan.many_writes = 16; /* most of the area is as it was */
+	for (uint64_t at = 0; at < AREA; at += desk.bulk)
+		ck_assert_int_eq(desk_write(&desk, at, desk.bulk, DESK_PLAIN), 0);
+	ck_assert_int_eq(desk_sync(&desk), 0);
+	ck_assert_int_eq(desk_sync(&desk), 0); /* no error from here on excuses them */
+	spoiled = NO_MORE_WRITES;
+	ck_assert_int_eq(probe_stored(&desk), 0);
+	ck_assert_int_eq(last_line()->verdict, PROMISE_NOT_SHOWN);
+	ck_assert_uint_eq(last_line()->tested, 0);
+	ck_assert_ptr_null(strstr(last_line()->evidence, "95 %"));
+	desk_end();
+	desk_begin();
+	desk_plan.many_writes = 256;
+	ck_assert_int_eq(probe_stored(&desk), 0);
+	ck_assert_int_eq(last_line()->verdict, PROMISE_KEPT);
+	ck_assert_ptr_nonnull(strstr(last_line()->evidence, "95 %"));
+	desk_end();
+}
+END_TEST
+
+/* One error is told, and other blocks hold old data without a word: then nobody knows that all failures were told. */
+START_TEST(an_error_told_is_not_all_errors_told)
+{
+	struct desk_check c = { 0 };
+
+	desk_begin();
+	ck_assert_int_eq(desk_write(&desk, 0, 8 * desk.unit, DESK_PLAIN), 0);
+	ck_assert_int_eq(desk_sync(&desk), 0);
+	ck_assert_int_eq(desk_sync(&desk), 0);
+	desk.generation[0]++; /* as if that had been written since, and got lost */
+	ck_assert_int_eq(desk_check(&desk, 0, 8 * (uint64_t)desk.unit, &c), 0);
+	ck_assert_uint_eq(c.wrong, 1);
+	spoiled = NO_MORE_WRITES;
+	ck_assert_int_ne(desk_write(&desk, AREA / 2, desk.unit, DESK_PLAIN), 0);
+	spoiled = FINE;
+	ck_assert_uint_eq(desk.errors_reported, 1);
+	ck_assert_int_eq(probe_background_error(&desk), 0);
+	ck_assert_int_eq(last_line()->verdict, PROMISE_NOT_SHOWN);
+	ck_assert_ptr_nonnull(strstr(last_line()->evidence, "other blocks are wrong"));
+	desk_end();
+}
+END_TEST
+
 /* What cannot be read was not shown to be out of order, and its mend speaks of reading. */
 START_TEST(unreadable_blocks_are_no_lost_writes)
 {
@@ -492,6 +541,8 @@ Suite *audit_suite(void)
 	tcase_add_test(c, nothing_tested_is_nothing_kept);
 	tcase_add_test(c, an_absent_card_reports_nothing);
 	tcase_add_test(c, trouble_of_the_host_judges_nothing);
+	tcase_add_test(c, the_bound_rests_on_writes_that_were_taken);
+	tcase_add_test(c, an_error_told_is_not_all_errors_told);
 	tcase_add_test(c, unreadable_blocks_are_no_lost_writes);
 	tcase_add_test(c, honest_gadgets_pass);
 	tcase_add_test(c, reported_failures_are_no_sin);
