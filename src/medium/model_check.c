@@ -96,6 +96,23 @@ static int check_card(const struct check *c)
 	return 0;
 }
 
+/* When and how a buffer empties. */
+static int check_drain(const struct check *c)
+{
+	static const char *const these[] = { "reads", "drain", "when full" };
+	struct model_firmware *f = &c->s->firmware;
+	bool idles = f->drain == MODEL_DRAIN_AFTER_IDLE;
+
+	for (size_t i = 0; i < sizeof these / sizeof *these; i++)
+		if (given(c, "firmware", these[i]) && !f->write_behind_bytes)
+			return misplaced(c, "firmware", these[i], "'write behind' beside it");
+	if (given(c, "firmware", "idle time") && !idles)
+		return misplaced(c, "firmware", "idle time", "'drain = after-idle' beside it");
+	if (idles && !given(c, "firmware", "idle time"))
+		return missing(c, "firmware", "'idle time' beside 'drain = after-idle'");
+	return 0;
+}
+
 static int check_firmware(const struct check *c)
 {
 	struct model_firmware *f = &c->s->firmware;
@@ -111,9 +128,7 @@ static int check_firmware(const struct check *c)
 		return misplaced(c, "firmware", "chunk", "a whole number of blocks");
 	if (f->write_behind_bytes % block)
 		return misplaced(c, "firmware", "write behind", "a whole number of blocks");
-	if (given(c, "firmware", "reads") && !f->write_behind_bytes)
-		return misplaced(c, "firmware", "reads", "'write behind' beside it");
-	return 0;
+	return check_drain(c);
 }
 
 static int check_claims(const struct check *c)
@@ -129,7 +144,7 @@ static int check_claims(const struct check *c)
 static int needs_write_behind(const struct check *c)
 {
 	static const char *const these[] = { "lose flushed write", "stale reads",
-		"reorder overlaps", "torn sectors", "ignore flush", "ignore fua",
+		"reorder overlaps", "torn sectors", "ignore flush", "flush leaves", "ignore fua",
 		"eject without drain", "bad range report" };
 
 	if (c->s->firmware.write_behind_bytes)
@@ -197,6 +212,8 @@ static int check_faults(const struct check *c)
 		check_range(c, "bad range", &f->bad_range) < 0 ||
 		check_range(c, "unreadable range", &f->unreadable) < 0)
 		return -1;
+	if (f->flush_leaves_bytes % block)
+		return misplaced(c, "faults", "flush leaves", "a whole number of blocks");
 	if (f->real_capacity_bytes % block || f->real_capacity_bytes >= capacity)
 		return misplaced(
 			c, "faults", "real capacity", "whole blocks, fewer than the capacity");

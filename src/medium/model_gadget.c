@@ -34,6 +34,17 @@ void model_gadget_release(struct model_gadget *g)
 	model_memory_close(&g->memory);
 }
 
+/* What a firmware that drains when idle has begun by t, if no command came since the last one. */
+static void drain_while_idle(struct model_gadget *g, double t)
+{
+	double from = g->busy_until_ns + g->spec.firmware.idle_ns;
+
+	if (g->spec.firmware.drain != MODEL_DRAIN_AFTER_IDLE || from >= t)
+		return;
+	model_pending_schedule(&g->pending, g->pending.count, from);
+	model_pending_hold(&g->pending, t);
+}
+
 /* A command arrives: after the host's own gap, which a waiting request hides, and when the last one is done. */
 static double begin(struct model_gadget *g)
 {
@@ -42,7 +53,9 @@ static double begin(struct model_gadget *g)
 	model_pace_draw(&g->pace);
 	g->pace.data_end = 0;
 	g->sent_ns = g->now_ns + g->spec.link.host_gap_ns;
-	t = model_pace_link_begin(&g->pace, fmax(g->sent_ns, g->busy_until_ns));
+	t = fmax(g->sent_ns, g->busy_until_ns);
+	drain_while_idle(g, t);
+	t = model_pace_link_begin(&g->pace, t);
 	g->taken_ns = t - g->spec.firmware.request_cost_ns;
 	return t;
 }
@@ -90,8 +103,7 @@ static int swap_card(struct model_gadget *g)
 	enum model_swap_told told = (enum model_swap_told)g->spec.events.swap_told;
 	int rc = settle(g, g->now_ns);
 
-	g->pending.count = 0;
-	g->pending.last_finish_ns = 0;
+	model_pending_drop(&g->pending);
 	g->background_failed = false;
 	g->attention = told == MODEL_SWAP_ATTENTION;
 	g->was_reset = told == MODEL_SWAP_RESET;
@@ -116,6 +128,7 @@ int model_gadget_arrive(struct model_gadget *g)
 
 int model_gadget_settle(struct model_gadget *g)
 {
+	drain_while_idle(g, g->now_ns);
 	return settle(g, g->now_ns);
 }
 
@@ -127,10 +140,32 @@ static int pass(struct model_gadget *g, double t)
 	return rc < 0 ? rc : settle(g, t);
 }
 
+/* Until only `left` blocks wait. */
+static int settle_to(struct model_gadget *g, double *t, size_t left)
+{
+	struct model_pending *q = &g->pending;
+
+	model_pending_schedule(q, q->count, *t);
+	if (q->count > left)
+		*t = fmax(*t, model_pending_block(q, q->count - left - 1)->finish_ns);
+	return pass(g, *t);
+}
+
 static int settle_all(struct model_gadget *g, double *t)
 {
-	if (g->pending.count)
-		*t = fmax(*t, g->pending.last_finish_ns);
+	return settle_to(g, t, 0);
+}
+
+/* The buffer is full: wait for the card to take a block, or all. */
+static int make_room(struct model_gadget *g, double *t)
+{
+	struct model_pending *q = &g->pending;
+
+	if (g->spec.firmware.when_full == MODEL_FULL_ALL)
+		return settle_all(g, t);
+	if (!q->scheduled)
+		model_pending_schedule(q, 1, *t);
+	*t = fmax(*t, model_pending_block(q, 0)->finish_ns);
 	return pass(g, *t);
 }
 
@@ -175,14 +210,10 @@ static int take_block(struct model_gadget *g, const struct intake *in, size_t of
 		.lost = h->lost || (h->drops_last && offset + block == c->len),
 		.fleeting = h->fleeting };
 	double come;
-	int rc = 0;
+	int rc = settle(g, *t);
 
-	if (q->count == q->room) { /* wait for the card to make room */
-		*t = fmax(*t, model_pending_block(q, 0)->finish_ns);
-		rc = model_line_wait(g->line, *t);
-	}
-	if (!rc)
-		rc = settle(g, *t);
+	if (!rc && q->count == q->room)
+		rc = make_room(g, t);
 	come = *t + model_pace_link_data(&g->pace, offset + block) -
 	       model_pace_link_data(&g->pace, offset);
 	if (!rc)
@@ -191,11 +222,12 @@ static int take_block(struct model_gadget *g, const struct intake *in, size_t of
 		return rc;
 	*t = g->pace.data_end = come;
 	spoil(g, in, offset, block);
-	b.start_ns = fmax(*t, q->last_finish_ns);
-	b.finish_ns = b.start_ns + model_pace_card(&g->pace, c, offset, block);
+	b.card_ns = model_pace_card(&g->pace, c, offset, block);
 	if (g->spec.faults.reorder_overlaps)
 		reorder(g, &b, g->scratch + offset);
 	model_pending_push(q, &b, g->scratch + offset);
+	if (g->spec.firmware.drain == MODEL_DRAIN_AT_ONCE)
+		model_pending_schedule(q, 1, *t);
 	return 0;
 }
 
@@ -355,10 +387,10 @@ int model_gadget_nothing(struct model_gadget *g)
 	return rc;
 }
 
-static int drain(struct model_gadget *g)
+static int drain(struct model_gadget *g, size_t left)
 {
 	double t = begin(g);
-	int rc = settle_all(g, &t);
+	int rc = settle_to(g, &t, left);
 
 	end(g, t);
 	return rc;
@@ -366,7 +398,8 @@ static int drain(struct model_gadget *g)
 
 int model_gadget_synchronize(struct model_gadget *g)
 {
-	int rc = g->spec.faults.ignore_flush ? model_gadget_nothing(g) : drain(g);
+	size_t left = (size_t)(g->spec.faults.flush_leaves_bytes / g->spec.device.block_bytes);
+	int rc = g->spec.faults.ignore_flush ? model_gadget_nothing(g) : drain(g, left);
 
 	if (rc < 0 || !g->background_failed || g->spec.faults.bad_report != MODEL_REPORT_FLUSH)
 		return rc;
@@ -376,7 +409,7 @@ int model_gadget_synchronize(struct model_gadget *g)
 
 int model_gadget_eject(struct model_gadget *g)
 {
-	int rc = g->spec.faults.eject_without_drain ? model_gadget_nothing(g) : drain(g);
+	int rc = g->spec.faults.eject_without_drain ? model_gadget_nothing(g) : drain(g, 0);
 
 	if (!rc)
 		g->ejected = !g->spec.faults.stays_after_eject;
@@ -407,8 +440,7 @@ static int cut_power(struct model_gadget *g)
 
 	if (!rc && g->pending.count)
 		rc = tear(g);
-	g->pending.count = 0;
-	g->pending.last_finish_ns = 0;
+	model_pending_drop(&g->pending);
 	g->background_failed = false;
 	if (!rc)
 		rc = model_memory_cut_power(&g->memory);

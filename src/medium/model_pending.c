@@ -2,6 +2,7 @@
 #include "medium/model_pending.h"
 
 #include <errno.h>
+#include <math.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -46,14 +47,47 @@ void model_pending_push(
 	size_t i = q->count++;
 
 	*model_pending_block(q, i) = *b;
+	model_pending_block(q, i)->start_ns = INFINITY;
+	model_pending_block(q, i)->finish_ns = INFINITY;
 	memcpy(model_pending_data(q, i), data, q->block_bytes);
-	q->last_finish_ns = b->finish_ns;
+}
+
+void model_pending_schedule(struct model_pending *q, size_t n, double t)
+{
+	for (; n && q->scheduled < q->count; n--) {
+		struct model_pending_block *b = model_pending_block(q, q->scheduled++);
+
+		b->start_ns = fmax(t, q->last_finish_ns);
+		b->finish_ns = b->start_ns + b->card_ns;
+		q->last_finish_ns = b->finish_ns;
+	}
+}
+
+void model_pending_hold(struct model_pending *q, double t)
+{
+	while (q->scheduled) {
+		struct model_pending_block *b = model_pending_block(q, q->scheduled - 1);
+
+		if (b->start_ns < t)
+			return;
+		q->last_finish_ns = b->start_ns;
+		b->start_ns = b->finish_ns = INFINITY;
+		q->scheduled--;
+	}
 }
 
 void model_pending_pop(struct model_pending *q)
 {
 	q->first = slot(q, 1);
 	q->count--;
+	if (q->scheduled)
+		q->scheduled--;
+}
+
+void model_pending_drop(struct model_pending *q)
+{
+	q->count = q->scheduled = 0;
+	q->last_finish_ns = 0;
 }
 
 ptrdiff_t model_pending_find(const struct model_pending *q, uint64_t at)
@@ -66,13 +100,13 @@ ptrdiff_t model_pending_find(const struct model_pending *q, uint64_t at)
 
 void model_pending_delay(struct model_pending *q, double t, double ns)
 {
-	for (size_t i = 0; i < q->count; i++) {
+	for (size_t i = 0; i < q->scheduled; i++) {
 		struct model_pending_block *b = model_pending_block(q, i);
 
 		if (b->start_ns >= t)
 			b->start_ns += ns;
 		b->finish_ns += ns;
 	}
-	if (q->count)
+	if (q->scheduled)
 		q->last_finish_ns += ns;
 }

@@ -13,6 +13,8 @@ enum model_speed { MODEL_SPEED_NONE, MODEL_SPEED_FULL, MODEL_SPEED_HIGH };
 enum model_unit { MODEL_UNIT_SECTOR, MODEL_UNIT_REQUEST };
 enum model_transfer { MODEL_STORE_AND_FORWARD, MODEL_OVERLAPPED };
 enum model_read_policy { MODEL_READ_DRAINS_FIRST, MODEL_READ_FROM_BUFFER };
+enum model_drain { MODEL_DRAIN_AT_ONCE, MODEL_DRAIN_AFTER_IDLE, MODEL_DRAIN_ON_FLUSH };
+enum model_full { MODEL_FULL_BLOCK, MODEL_FULL_ALL };
 enum model_report { MODEL_REPORT_DEFERRED, MODEL_REPORT_FLUSH, MODEL_REPORT_NEVER };
 enum model_beyond {
 	MODEL_BEYOND_WRAPS,
@@ -68,6 +70,9 @@ struct model_firmware {
 	double request_cost_ns;
 	uint64_t write_behind_bytes; /* 0: a write returns when it is on the card */
 	int reads; /* enum model_read_policy, while writes are pending */
+	int drain; /* enum model_drain: what makes the card take what waits */
+	double idle_ns; /* without a command, until it drains after idling */
+	int when_full; /* enum model_full: what a full buffer stores before it takes more */
 };
 
 struct model_claims {
@@ -80,6 +85,7 @@ struct model_faults {
 	uint64_t lose_flushed; /* readable until power is cut */
 	int ignore_flush, ignore_fua, stale_reads, reorder_overlaps, torn_sectors,
 		past_end_accepted, eject_without_drain;
+	uint64_t flush_leaves_bytes; /* a flush returns while so much still waits */
 	struct model_range bad_range; /* writes here fail */
 	int bad_report; /* enum model_report: how a failed background write is told */
 	uint64_t real_capacity_bytes; /* 0: as claimed */

@@ -308,6 +308,83 @@ START_TEST(write_through_without_fua_flushes)
 }
 END_TEST
 
+/* 4 MB/s in, 1 MB/s out, a buffer of 8 KiB: 2.048 ms to fill, 8.192 ms to store. */
+static struct medium *draining(const char *how)
+{
+	char text[400];
+
+	snprintf(text, sizeof text,
+		"link:\nrate = 4 MB/s\ncard:\nread rate = 1 MB/s\nwrite rate = 1 MB/s\n"
+		"firmware:\nunit = request\nwrite behind = 8Ki\n%s\nclaims:\nwrite cache = yes\n",
+		how);
+	return opened(text);
+}
+
+static double flush_time(struct medium *m)
+{
+	uint64_t before = medium_now_ns(m);
+
+	ck_assert_int_eq(medium_flush(m), 0);
+	return (double)(medium_now_ns(m) - before) / 1e9;
+}
+
+START_TEST(a_buffer_that_drains_on_flush_only_waits_for_one)
+{
+	struct medium *m = draining("drain = on-flush");
+
+	ck_assert_double_eq_tol(timed(m, true, 0, 8192), 2048e-6, 2e-9);
+	medium_idle_ns(m, 5000000000);
+	ck_assert_double_eq_tol(flush_time(m), 8192e-6, 2e-9);
+	ck_assert_double_eq_tol(flush_time(m), 0, 2e-9);
+	/* Full: a block goes out for each that comes in. */
+	timed(m, true, 0, 8192);
+	ck_assert_double_eq_tol(timed(m, true, 8192, 4096), 4096e-6 + 8 * 512 / 4e6, 2e-9);
+	/* A read that drains first drains. */
+	ck_assert_double_eq_tol(timed(m, false, 65536, 512), 8192e-6 + 512e-6 + 512 / 4e6, 2e-9);
+	ck_assert_double_eq_tol(flush_time(m), 0, 2e-9);
+	medium_close(m);
+}
+END_TEST
+
+START_TEST(a_full_buffer_may_store_all_before_it_takes_more)
+{
+	struct medium *m = draining("drain = on-flush\nwhen full = all");
+
+	timed(m, true, 0, 8192);
+	ck_assert_double_eq_tol(timed(m, true, 8192, 4096), 8192e-6 + 4096 / 4e6, 2e-9);
+	ck_assert_double_eq_tol(flush_time(m), 4096e-6, 2e-9);
+	medium_close(m);
+	m = draining("when full = all");
+	/* The card began with the first block in, at 0.128 ms: of 21 it has 4 when the last comes in, and 17 waited for
+	 * room. It is done with 20 after 10.24 ms more. */
+	timed(m, true, 0, 10240);
+	ck_assert_double_eq_tol(
+		timed(m, true, 10240, 512), 128e-6 + 10240e-6 - 2560e-6 + 128e-6, 2e-9);
+	medium_close(m);
+}
+END_TEST
+
+/* After 3 ms without a command the card takes blocks, until the next command comes: what it began it ends. */
+START_TEST(a_buffer_that_drains_after_idling_stops_for_a_command)
+{
+	struct medium *m = draining("drain = after-idle\nidle time = 3 ms\nreads = from-buffer");
+
+	timed(m, true, 0, 8192);
+	medium_idle_ns(m, 2900000);
+	ck_assert_double_eq_tol(flush_time(m), 8192e-6, 2e-9);
+	timed(m, true, 0, 8192);
+	/* 1.1 ms of draining: two blocks stored, the third begun; the read from the buffer stops the rest. */
+	medium_idle_ns(m, 4100000);
+	ck_assert_double_eq_tol(timed(m, false, 8192 - 512, 512), 512 / 4e6, 2e-9);
+	medium_idle_ns(m, 2900000);
+	ck_assert_double_eq_tol(flush_time(m), 13 * 512e-6, 2e-9);
+	timed(m, true, 0, 8192);
+	medium_idle_ns(m, 3000000 + 8192000);
+	ck_assert_double_eq_tol(flush_time(m), 0, 2e-9);
+	medium_close(m);
+}
+END_TEST
+
 /* A read that goes to the card between pending writes holds them up for as long as it takes. */
 START_TEST(reads_from_the_card_delay_the_drain)
 {
@@ -434,6 +511,9 @@ Suite *model_suite(void)
 	tcase_add_test(c, frames_wait_for_the_card);
 	tcase_add_test(c, two_buffers_hold_the_link_back);
 	tcase_add_test(c, write_through_without_fua_flushes);
+	tcase_add_test(c, a_buffer_that_drains_on_flush_only_waits_for_one);
+	tcase_add_test(c, a_full_buffer_may_store_all_before_it_takes_more);
+	tcase_add_test(c, a_buffer_that_drains_after_idling_stops_for_a_command);
 	tcase_add_test(c, reads_from_the_card_delay_the_drain);
 	tcase_add_test(c, one_sector_at_a_time_is_flat);
 	tcase_add_test(c, write_unit_rounds_up);

@@ -192,6 +192,24 @@ START_TEST(ignored_flush)
 }
 END_TEST
 
+/* 32 KiB wait; the flush comes back when 8 KiB still do, and those are lost with the power. */
+START_TEST(a_flush_that_leaves_some)
+{
+	struct medium *m = opened(behind, "faults:\nflush leaves = 8Ki\n");
+	uint64_t before;
+
+	for (int i = 0; i < 8; i++)
+		put(m, (uint64_t)i * PIECE * BLOCK, PIECE * BLOCK, 1);
+	before = medium_now_ns(m);
+	ck_assert_int_eq(medium_flush(m), 0);
+	/* The first block came in after 0.128 ms, the last after 8.192 ms; 48 blocks take the card 24.576 ms. */
+	ck_assert_uint_eq(medium_now_ns(m) - before, 128000 + 24576000 - 8192000);
+	medium_replug(m, true);
+	ck_assert_int_eq(count_held(m, 1, 1), 48);
+	medium_close(m);
+}
+END_TEST
+
 START_TEST(ignored_fua)
 {
 	struct medium *m = opened(behind, "faults:\nignore fua = yes\n");
@@ -497,6 +515,7 @@ Suite *model_faults_suite(void)
 	tcase_add_test(c, a_read_keeps_pending_writes_waiting);
 	tcase_add_test(c, lost_writes);
 	tcase_add_test(c, ignored_flush);
+	tcase_add_test(c, a_flush_that_leaves_some);
 	tcase_add_test(c, ignored_fua);
 	tcase_add_test(c, stale_reads);
 	tcase_add_test(c, reordered_overlaps);
