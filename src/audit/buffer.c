@@ -3,7 +3,7 @@
 #include <math.h>
 #include <stdio.h>
 
-#include "audit/curve.h"
+#include "analysis/curve.h"
 #include "audit/desk.h"
 #include "audit/probes.h"
 #include "audit/sample.h"

@@ -5,7 +5,7 @@
 #include <string.h>
 #include <unistd.h>
 
-#include "audit/curve.h"
+#include "analysis/curve.h"
 #include "audit/sample.h"
 #include "base/error.h"
 #include "base/promise.h"

@@ -55,7 +55,7 @@ static void sweep_model(const char *path, bool write, unsigned seed, struct gath
 		.region_bytes = 8 << 20,
 		.duration_ns = 400000000,
 		.seed = seed };
-	struct sweep_sink sink = { g, take_pass };
+	struct sweep_sink sink = { .context = g, .pass = take_pass };
 	struct error err = { 0 };
 	struct medium *m;
 	char name[128];

@@ -1,5 +1,5 @@
 /* The acknowledge curve of a burst. */
-#include "audit/curve.h"
+#include "analysis/curve.h"
 
 #include "analysis/theil_sen.h"
 

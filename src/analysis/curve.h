@@ -1,8 +1,8 @@
 /* The acknowledge curve of a burst: bytes acknowledged against time. A buffer of B bytes that drains at rate C lets
  * the burst run ahead and then holds it to B + C t: the line through the late part has slope C and meets time 0 at B.
  * Pure. */
-#ifndef AUDIT_CURVE_H
-#define AUDIT_CURVE_H
+#ifndef ANALYSIS_CURVE_H
+#define ANALYSIS_CURVE_H
 
 #include <stdbool.h>
 #include <stddef.h>
