@@ -71,7 +71,7 @@ int rate_parse(const char *text, double *bytes_per_second)
 
 	if (length >= 2 && !strcmp(text + length - 2, "/s"))
 		length -= 2;
-	if (digits > length || digits >= sizeof number || length - digits >= sizeof name)
+	if (digits >= length || digits >= sizeof number || length - digits >= sizeof name)
 		return -EINVAL;
 	memcpy(number, text, digits);
 	number[digits] = 0;

@@ -11,8 +11,8 @@ enum { SIZE_TEXT_MAX = 32 };
  * optional B. Whole numbers only. 0, -EINVAL (not a size) or -ERANGE (above 2^64-1). */
 int size_parse(const char *text, uint64_t *bytes);
 
-/* A rate in B/s: "1.7MB/s", "480kB", "1216000"; decimal fractions, an optional "/s", units as for sizes. 0, -EINVAL or
- * -ERANGE. */
+/* A rate in B/s: "1.7MB/s", "480kB", "1216000B/s"; decimal fractions, an optional "/s", units as for sizes, but never
+ * none: a bare number may have been meant in any. 0, -EINVAL or -ERANGE. */
 int rate_parse(const char *text, double *bytes_per_second);
 
 /* Request sizes: "512 B", "4 KiB", "1 MiB"; what is no whole multiple stays in the smaller unit.

@@ -2,7 +2,7 @@
 . "$(dirname "$0")/lib.sh"
 cd "$tmp" || exit 1
 run 0 "$make_record" a.assay 2 6 500 1e6 0.01 1 read
-for rate in fast 0 -1 1.0.0MB 1MB/h "" 1e6 nan; do
+for rate in fast 0 -1 10 1.0 1216000 1.0.0MB 1MB/h "" 1e6 nan; do
 	run 2 "$BLKASSAY" explain a.assay --link "$rate"
 	[ "$(wc -l <"$err")" = 1 ] || fail "more than one line for --link '$rate'"
 	[ ! -s "$out" ] || fail "output beside an error"

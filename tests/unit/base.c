@@ -121,6 +121,24 @@ START_TEST(cleaning_both_ways)
 }
 END_TEST
 
+/* A rate needs its unit: --link 10 may have been meant in MB/s. */
+START_TEST(rates_have_units)
+{
+	static const char *const none[] = { "10", "1.0", "1216000", "10/s", "/s", "B/s", "", "1e6",
+		"1.7 MB/s", "-1MB/s" };
+	double rate;
+
+	for (size_t i = 0; i < sizeof none / sizeof *none; i++)
+		ck_assert_msg(rate_parse(none[i], &rate) < 0, "%s", none[i]);
+	ck_assert_int_eq(rate_parse("1.7MB/s", &rate), 0);
+	ck_assert_double_eq_tol(rate, 1.7e6, 1e-6);
+	ck_assert_int_eq(rate_parse("480kB", &rate), 0);
+	ck_assert_double_eq_tol(rate, 480e3, 1e-6);
+	ck_assert_int_eq(rate_parse("1216000B/s", &rate), 0);
+	ck_assert_double_eq_tol(rate, 1216000, 1e-6);
+}
+END_TEST
+
 Suite *base_suite(void)
 {
 	Suite *s = suite_create("base");
@@ -132,6 +150,7 @@ Suite *base_suite(void)
 	tcase_add_test(c, sizes_both_ways);
 	tcase_add_test(c, nothing_invisible_is_shown);
 	tcase_add_test(c, cleaning_both_ways);
+	tcase_add_test(c, rates_have_units);
 	suite_add_tcase(s, c);
 	return s;
 }
