@@ -1,0 +1,230 @@
+/* Evidence of storing. */
+#include "analysis/storing.h"
+
+#include <math.h>
+
+#include "analysis/quantile.h"
+
+enum { POINTS_MIN = 16, TAIL_MAX = 256 };
+
+/* Slower by this much is slower; noise asks for more. */
+#define KNEE_RATIO 1.04
+#define SECONDS_MIN 0.1 /* a burst that is over sooner is all noise */
+#define LONG_TIMES 4
+#define LONG_ONES_MIN 3
+#define UNEVEN 0.1
+#define TOLERANCE 0.03
+#define TOLERANCE_MAX 0.15
+#define PAUSE_NOISE 12
+#define GROWTH 2 /* of what is left after four times as much, at least */
+
+static double median_of(double *values, size_t n)
+{
+	quantile_sort(values, n);
+	return quantile_median_of_sorted(values, n);
+}
+
+/* How far the late half lies from its line, in bytes: the median distance. */
+static double scatter_of(const struct curve *c, const struct curve_fit *f)
+{
+	double off[CURVE_MAX];
+	size_t n = 0;
+
+	for (size_t i = c->count / 2; i < c->count; i++)
+		off[n++] = fabs(c->bytes[i] - f->buffer_bytes - f->drain_rate * c->seconds[i]);
+	return median_of(off, n);
+}
+
+/* Are most requests of the late half still as quick as all? A buffer that is full for good lets none be. */
+static bool is_quick_late(const struct curve *c, const struct storing_times *t, double requests)
+{
+	double step[CURVE_MAX], each = requests / (double)c->count;
+	size_t n = 0;
+
+	for (size_t i = c->count / 2; i < c->count; i++)
+		step[n++] = c->seconds[i] - c->seconds[i - 1];
+	return median_of(step, n) < 2 * each * t->median_s;
+}
+
+/* A buffer that is stored as a whole when it is full: free requests, and every so often one that waits for all of it, each
+ * time about as long. Noise has no such measure. */
+static bool take_starts(
+	struct storing_shape *out, const struct curve *c, const struct storing_times *t)
+{
+	double all = c->bytes[c->count - 1];
+
+	if (t->time_median_s < LONG_TIMES * t->median_s || t->long_ones < LONG_ONES_MIN ||
+		t->longer_ones > UNEVEN * t->long_ones || !is_quick_late(c, t, t->requests))
+		return false;
+	out->knee = out->in_starts = true;
+	out->buffer_bytes = out->knee_bytes = all / t->long_ones;
+	return true;
+}
+
+void storing_shape_of(
+	struct storing_shape *out, const struct curve *c, const struct storing_times *times)
+{
+	double all = c->count ? c->bytes[c->count - 1] : 0;
+	struct curve_fit f;
+
+	*out = (struct storing_shape){ 0 };
+	if (c->count < POINTS_MIN || c->seconds[c->count - 1] < SECONDS_MIN || !curve_fit(c, &f))
+		return;
+	out->known = true;
+	out->head_rate = out->drain_rate = all / c->seconds[c->count - 1];
+	if (take_starts(out, c, times))
+		return;
+	if (f.head_rate < KNEE_RATIO * f.drain_rate || !(f.knee_bytes < 0.5 * all) ||
+		f.buffer_bytes < 0.25 * c->bytes[0] + 4 * scatter_of(c, &f))
+		return;
+	out->knee = true;
+	out->head_rate = f.head_rate;
+	out->drain_rate = f.drain_rate;
+	out->buffer_bytes = f.buffer_bytes;
+	out->knee_bytes = f.knee_bytes;
+}
+
+/* One way to tell that a burst is stored. */
+struct way {
+	const struct storing_bursts *b;
+	bool settled; /* else by flush */
+};
+
+/* Seconds that storing took beyond the last answer. */
+static double beyond(const struct way *w, const struct storing_burst *burst)
+{
+	if (w->settled)
+		return burst->wait_s > 0 ? burst->flush_s + burst->wait_s : 0;
+	return fmax(0, burst->flush_s - w->b->idle_flush_s);
+}
+
+static double median_beyond(const struct way *w, const struct storing_burst *repeats)
+{
+	double v[STORING_REPEATS];
+
+	for (int i = 0; i < STORING_REPEATS; i++)
+		v[i] = beyond(w, &repeats[i]);
+	return median_of(v, STORING_REPEATS);
+}
+
+static double whole_time(const struct way *w, const struct storing_burst *burst)
+{
+	return burst->ack_s + beyond(w, burst);
+}
+
+/* Median of the repeats, and half their range. */
+static double median_time(const struct way *w, const struct storing_burst *repeats, double *noise)
+{
+	double v[STORING_REPEATS], median;
+
+	for (int i = 0; i < STORING_REPEATS; i++)
+		v[i] = whole_time(w, &repeats[i]);
+	median = median_of(v, STORING_REPEATS);
+	*noise = (v[STORING_REPEATS - 1] - v[0]) / 2;
+	return median;
+}
+
+static double resolution(const struct way *w)
+{
+	return w->settled ? w->b->read_resolution_s : w->b->flush_resolution_s;
+}
+
+/* Does it wait for what must be left? With a buffer seen full that is known; else it must grow with the burst. */
+static bool answers(const struct way *w)
+{
+	const struct storing_bursts *b = w->b;
+	const struct storing_shape *s = &b->shape;
+	double full = beyond(w, &b->full), two = median_beyond(w, b->two);
+
+	if (full <= resolution(w) || s->in_starts)
+		return false; /* in fits and starts, what is left depends on the moment */
+	if (s->knee)
+		return full * s->drain_rate >= 0.85 * s->buffer_bytes;
+	/* The longest may have filled a buffer that no knee gave away. */
+	return two > resolution(w) && two >= GROWTH * median_beyond(w, b->one) && full >= 0.8 * two;
+}
+
+static bool within(double value, double wanted, double tolerance)
+{
+	return fabs(value / wanted - 1) <= tolerance;
+}
+
+/* One rate, whatever the length of the burst, and nothing stored faster than that. */
+static bool consistent(const struct way *w)
+{
+	const struct storing_bursts *b = w->b;
+	double noise[2], t1 = median_time(w, b->one, &noise[0]),
+			 t2 = median_time(w, b->two, &noise[1]), full = whole_time(w, &b->full);
+	double n1 = b->one[0].bytes, n2 = b->two[0].bytes;
+	double more = (n2 - n1) / (t2 - t1);
+	double reference = b->shape.knee ? b->shape.drain_rate : (b->full.bytes - n2) / (full - t2);
+	double tolerance = fmin(TOLERANCE + (noise[0] + noise[1]) / 2 / (t2 - t1), TOLERANCE_MAX);
+	double most = reference * (1 + tolerance);
+
+	if (!(t2 > t1) || !(reference > 0) || !isfinite(reference))
+		return false;
+	return within(more, reference, tolerance) && n1 / t1 <= most && n2 / t2 <= most &&
+	       b->full.bytes / full <= most;
+}
+
+static bool shows(const struct way *w)
+{
+	return answers(w) && consistent(w);
+}
+
+/* More is left behind after a longer burst. */
+static bool grows(const struct way *w)
+{
+	return beyond(w, &w->b->full) > 1.5 * median_beyond(w, w->b->two) + resolution(w);
+}
+
+enum storing_by storing_judge(const struct storing_bursts *b)
+{
+	struct way flush = { b, false }, settled = { b, true };
+
+	if (b->flushes && shows(&flush))
+		return STORING_FLUSH;
+	if (shows(&settled))
+		return STORING_SETTLED;
+	if (b->shape.knee || !b->shape.known)
+		return STORING_NOT_SHOWN;
+	/* A backlog there is, but what waits does not wait as storing would. */
+	if ((b->flushes && grows(&flush)) || grows(&settled))
+		return STORING_NOT_SHOWN;
+	return STORING_LEVEL;
+}
+
+/* Half of what is left after `two`; half the range of its repeats. */
+static double half_left(const struct way *w, double *noise)
+{
+	double v[STORING_REPEATS], median;
+
+	for (int i = 0; i < STORING_REPEATS; i++)
+		v[i] = beyond(w, &w->b->two[i]);
+	median = median_of(v, STORING_REPEATS);
+	*noise = (v[STORING_REPEATS - 1] - v[0]) / 2 + resolution(w) / 4;
+	return median / 2;
+}
+
+size_t storing_pauses(
+	const struct storing_bursts *b, enum storing_by by, double pauses_s[STORING_PAUSES])
+{
+	struct way w = { b, by == STORING_SETTLED };
+	double noise, half = half_left(&w, &noise), least = PAUSE_NOISE * noise;
+	size_t n = 0;
+
+	/* A short one, too: who waits for as little as that before it stores gives himself away only there. */
+	if (least < half / 2)
+		pauses_s[n++] = least;
+	pauses_s[n++] = half;
+	return n;
+}
+
+bool storing_uses_pause(const struct storing_bursts *b, enum storing_by by,
+	const struct storing_burst paused[STORING_REPEATS], double pause_s)
+{
+	struct way w = { b, by == STORING_SETTLED };
+	double noise, saved = 2 * half_left(&w, &noise) - median_beyond(&w, paused);
+
+	return pause_s > 2 * resolution(&w) && saved >= pause_s - fmax(0.1 * pause_s, 3 * noise);
+}
