@@ -5,6 +5,7 @@
 #   make lint         warnings as errors, cppcheck, clang-tidy, clang-format, man pages
 #   make sanitize     the same tests built with ASan and UBSan
 #   make bench        performance ratios, measured side by side (never part of the tests)
+#   make truth        is what is said so? gadgets whose truth another program works out (FULL=1: all of them)
 #   make faults       every library call failing in turn (FULL=1: with every error)
 #   make rig          scenarios on a USB gadget in an emulated machine
 #   make kill-campaign  kill -9 at 200 random moments of --keep-data runs, then restore (root)
@@ -89,8 +90,8 @@ check: check-unit check-cli
 check-unit: $(O)/unit
 	$(Q)CK_DEFAULT_TIMEOUT=$(or $(CK_DEFAULT_TIMEOUT),60) $(if $(UNIT),CK_RUN_SUITE=$(UNIT)) $(O)/unit
 
-check-cli: $(O)/blkassay $(O)/bench/describe_record $(O)/bench/make_record $(O)/bench/loop_limit $(O)/bench/loop_change $(O)/bench/fit_of $(O)/tests/slow.so $(O)/tests/at_open.so \
-		$(O)/tests/fault.so $(O)/tests/mishap.so
+check-cli: $(O)/blkassay $(O)/bench/describe_record $(O)/bench/make_record $(O)/bench/loop_limit $(O)/bench/loop_change $(O)/bench/fit_of \
+		$(O)/tests/slow.so $(O)/tests/at_open.so $(O)/tests/step.so $(O)/tests/fault.so $(O)/tests/mishap.so
 	$(Q)BLKASSAY=$(abspath $(O)/blkassay) tests/run-cli $(TEST)
 
 sanitize:
@@ -114,6 +115,10 @@ $(O)/rig-bin/bus_gadget: $(GADGET_SRC:%.c=$(O)/%.o) $(O)/libblkassay.a
 	$(if $(V),,@echo "  LINK    $@")
 	$(Q)$(CC) $(ALL_CFLAGS) $(LDFLAGS) -o $@ $^ $(LIBS)
 
+# Does the tool say what is so? FULL=1: the whole grid, for results/truth.txt; TRUTH=name: that part alone.
+truth: $(O)/blkassay
+	$(Q)BLKASSAY=$(abspath $(O)/blkassay) python3 tests/truth/truth.py $(if $(FULL),--full) $(if $(TRUTH),--only $(TRUTH))
+
 fuzz:
 	$(Q)scripts/fuzz $(or $(FUZZ_SECONDS),10)
 
@@ -129,9 +134,9 @@ $(O)/tests/fault-leaks.so: tests/shim/fault.c tests/shim/kinds.h
 	@mkdir -p $(@D)
 	$(Q)$(CC) -D_GNU_SOURCE -DFAULT_NO_MEMORY -Itests -std=c17 $(filter-out -Wmissing-prototypes,$(WARNINGS)) -O2 -g -fPIC -shared -o $@ $<
 
-# A library that gives requests a known time: for scripts/fit-campaign and the test of the fit. at_open: one that lets
-# something happen in the moment before a file is opened.
-$(O)/tests/slow.so $(O)/tests/at_open.so: $(O)/tests/%.so: tests/slow/%.c
+# Libraries to preload. slow gives requests a known time: for scripts/fit-campaign and the test of the fit; step moves the
+# clock; at_open lets something happen in the moment before a file is opened.
+$(O)/tests/%.so: tests/slow/%.c
 	@mkdir -p $(@D)
 	$(Q)$(CC) -D_GNU_SOURCE -D_FILE_OFFSET_BITS=64 -std=c17 $(filter-out -Wmissing-prototypes,$(WARNINGS)) -O2 -g -fPIC -shared -o $@ $<
 
@@ -225,6 +230,6 @@ clean:
 -include $(GADGET_SRC:%.c=$(O)/%.d) $(OBJ:.o=.d) $(MAIN:.o=.d) $(UNIT_OBJ:.o=.d) $(O)/tests/runner.d \
 	$(BENCH_BIN:$(O)/bench/%=$(O)/tests/bench/%.d)
 
-.PHONY: all kill-campaign mishaps check check-unit check-cli check-browser man dist sanitize lint fuzz bench faults fault-leaks rig install uninstall clean
+.PHONY: all truth kill-campaign mishaps check check-unit check-cli check-browser man dist sanitize lint fuzz bench faults fault-leaks rig install uninstall clean
 .DELETE_ON_ERROR:
 .SECONDARY:

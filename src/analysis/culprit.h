@@ -51,6 +51,7 @@ struct culprit {
 
 enum culprit_doubt {
 	CULPRIT_NO_SHAPE = 1, /* time follows size in none of the known ways */
+	CULPRIT_NOT_STORED, /* writes that are only shown to be acknowledged; for the caller to set */
 	CULPRIT_TOO_FEW, /* sizes too few or too near each other */
 	CULPRIT_LINK_BEATEN, /* the stated link is slower than what was measured */
 	CULPRIT_CARD_BEATEN,

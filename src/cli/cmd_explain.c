@@ -19,8 +19,8 @@ static int parse_rate(double *rate, const struct options *o, enum option_id id, 
 	if (rate_parse(o->text[id], rate) == 0 && *rate > 0)
 		return 0;
 	return error_set(err, ERROR_USAGE,
-		"--%s '%s' is not a rate; write it like 1.7MB/s or 480kB/s", option_spec(id)->name,
-		o->text[id]);
+		"--%s '%s' is no rate with its unit; write it like 1.7MB/s or 480kB/s",
+		option_spec(id)->name, o->text[id]);
 }
 
 static int parse_known(struct explain_known *k, const struct options *o, struct error *err)

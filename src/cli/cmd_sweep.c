@@ -15,6 +15,7 @@
 #include "cli/results.h"
 #include "cli/session.h"
 #include "measure/phases.h"
+#include "measure/store.h"
 #include "measure/sweep.h"
 
 enum {
@@ -117,7 +118,8 @@ static void describe_plan(struct run_plan *out, const struct sweep_plan *plan,
 	}
 }
 
-/* How much the write passes may write: as much as the same time of reading would move. */
+/* How much may be written: by the write passes as much as the same time of reading would move, and a quarter more to lead
+ * them in; and what is written to see how the target stores it. */
 static double expected_writes(const struct session *s, const struct sweep_plan *plan)
 {
 	uint64_t write_ns = 0;
@@ -139,7 +141,26 @@ static double expected_writes(const struct session *s, const struct sweep_plan *
 	if (pass_run(s->medium, &probe, &buffers, &result, NULL) == 0 && result.busy_ns)
 		rate = (double)result.bytes / (double)result.busy_ns;
 	pass_buffers_release(&buffers);
-	return rate * (double)write_ns;
+	return 1.25 * rate * (double)write_ns + (double)sweep_look_bytes(plan);
+}
+
+static void announce_looking(const struct sweep_plan *plan, const struct session *s)
+{
+	char most[SIZE_TEXT_MAX];
+	bool through = s->traits->cache == MEDIUM_CACHE_WRITE_THROUGH;
+
+	if (!sweep_look_bytes(plan))
+		return;
+	message_note(
+		"to see when writes are stored, up to %s are written before they are timed, for "
+		"two minutes at most",
+		size_format_decimal(most, (double)sweep_look_bytes(plan)));
+	if (through && strcmp(s->traits->transport, "loop") != 0)
+		message_note(
+			"the kernel takes '%s' for write through and sends it no flush: this run "
+			"sends it SYNCHRONIZE CACHE itself, before and after writes, until it "
+			"refuses or does not answer",
+			s->traits->path);
 }
 
 static void announce(const struct sweep_plan *plan, const struct session *s, const char *record)
@@ -151,6 +172,7 @@ static void announce(const struct sweep_plan *plan, const struct session *s, con
 		duration_format(time, (double)sweep_planned_ns(plan) / 1e9),
 		s->traits->virtual_clock ? " of modelled time" : "");
 	message_note("seed %llu; record: %s", (unsigned long long)plan->seed, record);
+	announce_looking(plan, s);
 }
 
 /* A pass as the record keeps it. */
@@ -161,9 +183,15 @@ struct sweep_record {
 	uint64_t passes;
 };
 
+static uint64_t scaled(uint64_t n, double share)
+{
+	return share < 1 ? (uint64_t)((double)n * share + 0.5) : n;
+}
+
 static void note_phases(struct run_pass *out, const struct pass_result *p)
 {
 	const struct phase_times *t = p->phases;
+	double share;
 
 	if (!t)
 		return;
@@ -172,12 +200,14 @@ static void note_phases(struct run_pass *out, const struct pass_result *p)
 	if (t->state != PHASES_SEEN)
 		return;
 	out->phases_seen = true;
-	out->commands = t->commands;
+	/* Of the requests that are timed. */
+	share = p->all_requests ? (double)p->requests / (double)p->all_requests : 1;
+	out->commands = scaled(t->commands, share);
 	out->other_commands = t->others;
-	out->host_gaps = t->ns[PHASE_HOST].total;
+	out->host_gaps = scaled(t->ns[PHASE_HOST].total, share);
 	out->flush_command_ns = p->flush_command_ns;
 	for (int i = 0; i < COMMAND_PHASES; i++) {
-		out->phase_ns[phase_in_record[i]] = t->ns[i].sum;
+		out->phase_ns[phase_in_record[i]] = scaled(t->ns[i].sum, share);
 		out->phase_p50_ns[phase_in_record[i]] = histogram_quantile(&t->ns[i], 0.5);
 	}
 }
@@ -208,6 +238,8 @@ static uint32_t pass_flags(
 	/* Those of a request that failed are told as such. */
 	if (p->device_errors && !p->failure.failed)
 		flags |= RUN_PASS_RESETS;
+	if (p->lost)
+		flags |= RUN_PASS_HOST;
 	if (!strcmp(r->session->traits->transport, "usb") &&
 		end + TAIL_BYTES > r->session->traits->size_bytes)
 		flags |= RUN_PASS_TAIL;
@@ -261,6 +293,58 @@ static int record_details(struct sweep_record *r, const struct pass_result *p, s
 		r->writer, r->passes, p->trace_step_ns, p->trace, p->trace_steps, err);
 }
 
+static enum run_stored_by stored_by(enum pass_stored_by by)
+{
+	static const enum run_stored_by names[] = {
+		[PASS_NOT_SHOWN] = RUN_NOT_SHOWN,
+		[PASS_STORED_FLUSH] = RUN_STORED_FLUSH,
+		[PASS_STORED_SETTLED] = RUN_STORED_SETTLED,
+		[PASS_STORED_STEADY] = RUN_STORED_STEADY,
+	};
+
+	return names[by];
+}
+
+static const char *flusher_name(enum flusher_way way)
+{
+	static const char *const names[] = {
+		[FLUSHER_KERNEL] = "kernel",
+		[FLUSHER_COMMAND] = "command",
+		[FLUSHER_REFUSED] = "refused",
+		[FLUSHER_SILENT] = "silent",
+		[FLUSHER_NONE] = "none",
+	};
+
+	return names[way];
+}
+
+static int record_evidence(void *context, const struct store_evidence *e, struct error *err)
+{
+	struct sweep_record *r = context;
+	struct run_storing out = { .by = stored_by(e->by),
+		.reads_wait = e->reads_wait,
+		.waits_for_idle = e->waits_for_idle,
+		.host_away = e->host_away,
+		.foreign = e->foreign,
+		.device_errors = e->device_errors,
+		.idle_flush_ns = e->idle_flush_ns,
+		.usual_read_ns = e->usual_read_ns,
+		.failed_reads = e->failed_reads,
+		.request_bytes = e->request_bytes,
+		.burst_bytes = e->burst_bytes,
+		.burst_ns = e->burst_ns,
+		.burst_flush_ns = e->burst_flush_ns,
+		.burst_wait_ns = e->burst_wait_ns,
+		.held_up = e->held_up,
+		.buffer_bytes = e->buffer_bytes,
+		.head_bps = e->head_bps,
+		.drain_bps = e->drain_bps,
+		.free_bytes = e->free_bytes };
+
+	text_copy(out.flusher, sizeof out.flusher, flusher_name(e->flusher));
+	return run_write_storing(r->writer, &out, err);
+}
+
 static int record_pass(void *context, const struct sweep_point *point, unsigned number,
 	uint64_t at_ns, const struct pass_result *p, struct error *err)
 {
@@ -280,6 +364,12 @@ static int record_pass(void *context, const struct sweep_point *point, unsigned 
 		.device_flushes = p->device_flushes,
 		.busy_ns = p->busy_ns,
 		.flush_ns = p->flush_ns,
+		.settle_ns = p->settle_ns,
+		.stored_by = stored_by(p->stored_by),
+		.stored_ns = p->stored_ns,
+		.lead_bytes = p->lead_bytes,
+		.stalls = p->stalls,
+		.stall_ns = p->stall_ns,
 		.lat_min_ns = h->total ? h->min : 0,
 		.lat_p50_ns = histogram_quantile(h, 0.5),
 		.lat_p90_ns = histogram_quantile(h, 0.9),
@@ -309,7 +399,9 @@ static int measure(struct session *s, const struct options *o, const struct swee
 {
 	struct record_writer writer;
 	struct sweep_record record = { .writer = &writer, .session = s, .plan = plan };
-	struct sweep_sink sink = { .context = &record, .pass = record_pass };
+	struct sweep_sink sink = {
+		.context = &record, .pass = record_pass, .evidence = record_evidence
+	};
 	struct error end_err = { 0 };
 	struct progress progress;
 	enum sweep_outcome outcome;

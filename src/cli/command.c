@@ -23,8 +23,11 @@ const struct command commands[] = {
 		{ OPTION_CSV_FILE, OPTION_PAGE, OPTION_JSON, OPTION_BRIEF, OPTION_END } },
 	{ "sweep", "TARGET", "measure rate against request size",
 		"Transfers at each request size with O_DIRECT, in passes interleaved in seeded "
-		"random order, appends every pass to a run record and prints its summary. Reads by "
-		"default. Writing needs --erase, --keep-data or --create.",
+		"random order, all reads before the first write, appends every pass to a run "
+		"record and prints its summary. Reads by default. Writing needs --erase, "
+		"--keep-data or --create. Before writes are timed it looks how the target stores "
+		"them, for up to two minutes; a write rate is called stored only where a flush, "
+		"reads that wait, or a full buffer show it. See blkassay-method(7).",
 		1, 1, cmd_sweep,
 		{ OPTION_DIRECTION, OPTION_ORDER, OPTION_SIZES, OPTION_IN_FLIGHT, OPTION_SECONDS,
 			OPTION_PASSES, OPTION_REGION, OPTION_SEED, OPTION_LABEL, OPTION_OUT,
@@ -138,7 +141,9 @@ static const struct option_note {
 	{ "sweep", OPTION_SIZES,
 		"request sizes: a doubling range 512..1Mi or a list 512,4Ki,24Ki (default: "
 		"512..1Mi as far as the target allows it)" },
-	{ "sweep", OPTION_SECONDS, "how long each pass takes, in seconds (default: 1)" },
+	{ "sweep", OPTION_SECONDS,
+		"how long each pass takes at least, in seconds (default: 1); storing what was "
+		"written comes on top" },
 	{ "audit", OPTION_ONLY,
 		"ask after these promises only, with commas between, as blkassay-audit(7) lists "
 		"them (default: all)" },

@@ -11,7 +11,12 @@
 #include "base/text.h"
 #include "findings/points.h"
 
-enum { PASSES_NOT_USED = RUN_PASS_FOREIGN_IO | RUN_PASS_ERRORS | RUN_PASS_COUNTS_NOT };
+static void release_replicates(struct replicates *r)
+{
+	free(r->rate);
+	free(r->stored);
+	free(r->p99);
+}
 
 void compared_init(struct compared *c, size_t base_runs, size_t new_runs, bool anyway)
 {
@@ -23,8 +28,7 @@ void compared_release(struct compared *c)
 {
 	for (size_t i = 0; i < c->count; i++) {
 		for (int s = 0; s < 2; s++) {
-			free(c->points[i].side[s].rate);
-			free(c->points[i].side[s].p99);
+			release_replicates(&c->points[i].side[s]);
 		}
 		compare_phases_release(&c->points[i].phases);
 	}
@@ -194,28 +198,26 @@ static struct compare_point *find_point(struct compared *c, const struct point *
 	return &c->points[c->count++];
 }
 
-static int reserve(struct replicates *r, size_t more)
+static int grow(double **list, size_t room)
 {
-	size_t room = r->n + more;
-	double *rate, *p99;
+	double *grown = reallocarray(*list, room, sizeof *grown);
 
-	if (room <= r->room)
-		return 0;
-	rate = reallocarray(r->rate, room, sizeof *rate);
-	if (rate)
-		r->rate = rate;
-	p99 = reallocarray(r->p99, room, sizeof *p99);
-	if (p99)
-		r->p99 = p99;
-	if (!rate || !p99)
+	if (!grown)
 		return -1;
-	r->room = room;
+	*list = grown;
 	return 0;
 }
 
-static bool usable(const struct run_pass *p)
+static int reserve(struct replicates *r, size_t more)
 {
-	return p->requests && p->bytes && p->busy_ns && !(p->flags & PASSES_NOT_USED);
+	size_t room = r->n + more;
+
+	if (room <= r->room)
+		return 0;
+	if (grow(&r->rate, room) < 0 || grow(&r->stored, room) < 0 || grow(&r->p99, room) < 0)
+		return -1;
+	r->room = room;
+	return 0;
 }
 
 /* With several runs the values of this one, from `from` on, become their mean. */
@@ -227,9 +229,11 @@ static void fold(double *values, size_t *n, size_t from)
 	*n = from + 1;
 }
 
-static void take_pass(struct replicates *r, const struct run_pass *pass)
+static void take_pass(struct replicates *r, const struct run_pass *pass, bool stored)
 {
-	r->rate[r->n++] = log(run_pass_rate_stored(pass));
+	r->rate[r->n++] = log(run_pass_rate_acknowledged(pass));
+	if (stored && run_pass_rate_stored(pass) > 0)
+		r->stored[r->stored_n++] = log(run_pass_rate_stored(pass));
 	if (pass->requests >= COMPARE_P99_REQUESTS && pass->lat_p99_ns)
 		r->p99[r->p99_n++] = log((double)pass->lat_p99_ns / 1e9);
 	r->slowest_s = fmax(r->slowest_s, (double)pass->lat_max_ns / 1e9);
@@ -238,18 +242,7 @@ static void take_pass(struct replicates *r, const struct run_pass *pass)
 static int take_phases(
 	struct compared *c, struct compare_point *to, enum compare_side side, const struct point *p)
 {
-	const struct run_pass **used = calloc(p->pass_count + 1, sizeof *used);
-	size_t n = 0;
-	int rc;
-
-	if (!used)
-		return -1;
-	for (size_t i = 0; i < p->pass_count; i++)
-		if (usable(p->passes[i]))
-			used[n++] = p->passes[i];
-	rc = compare_phases_take(&to->phases, side, used, n, c->by_runs);
-	free(used);
-	return rc;
+	return compare_phases_take(&to->phases, side, p->passes, p->pass_count, c->by_runs);
 }
 
 static int take_point(
@@ -258,19 +251,19 @@ static int take_point(
 	struct compare_point *to = find_point(c, p);
 	struct replicates *r = to ? &to->side[side] : NULL;
 	size_t from = r ? r->n : 0, p99_from = r ? r->p99_n : 0;
+	size_t stored_from = r ? r->stored_n : 0;
 
 	if (!r || reserve(r, p->pass_count) < 0)
 		return error_set(err, ERROR_IO, "out of memory for the comparison");
-	for (size_t i = 0; i < p->pass_count; i++) {
-		if (usable(p->passes[i]))
-			take_pass(r, p->passes[i]);
-	}
+	for (size_t i = 0; i < p->pass_count; i++)
+		take_pass(r, p->passes[i], p->stored.median > 0);
 	if (take_phases(c, to, side, p) < 0)
 		return error_set(err, ERROR_IO, "out of memory for the comparison");
 	c->passes[side] += r->n - from;
 	c->left_out[side] += p->left_out + p->pass_count - (r->n - from);
 	if (c->by_runs) {
 		fold(r->rate, &r->n, from);
+		fold(r->stored, &r->stored_n, stored_from);
 		fold(r->p99, &r->p99_n, p99_from);
 	}
 	return 0;
@@ -356,10 +349,8 @@ static void drop_one_sided(struct compared *c)
 			continue;
 		}
 		c->one_sided++;
-		for (int s = 0; s < 2; s++) {
-			free(p->side[s].rate);
-			free(p->side[s].p99);
-		}
+		for (int s = 0; s < 2; s++)
+			release_replicates(&p->side[s]);
 		compare_phases_release(&p->phases);
 	}
 	c->count = kept;
@@ -389,6 +380,30 @@ static double p99_resolution(void)
 	return log1p(1.0 / 128);
 }
 
+static enum compare_basis basis_of(const struct compare_point *p)
+{
+	bool base = p->side[COMPARE_BASE].stored_n > 0, fresh = p->side[COMPARE_NEW].stored_n > 0;
+
+	if (base && fresh)
+		return COMPARE_STORED;
+	return base || fresh ? COMPARE_ONE_STORED : COMPARE_ACKNOWLEDGED;
+}
+
+/* The rates of one side that are compared. */
+static const double *rates_of(const struct compare_point *p, enum compare_side side, size_t *n)
+{
+	const struct replicates *r = &p->side[side];
+
+	*n = p->basis == COMPARE_STORED ? r->stored_n : p->basis == COMPARE_ONE_STORED ? 0 : r->n;
+	return p->basis == COMPARE_STORED ? r->stored : r->rate;
+}
+
+static void fill_rates(struct comparison *one, const struct compare_point *p)
+{
+	one->base = rates_of(p, COMPARE_BASE, &one->base_n);
+	one->fresh = rates_of(p, COMPARE_NEW, &one->fresh_n);
+}
+
 static void fill(struct comparison *list, const struct compared *c, bool p99)
 {
 	unsigned group = 0;
@@ -398,12 +413,14 @@ static void fill(struct comparison *list, const struct compared *c, bool p99)
 		const struct replicates *fresh = &c->points[i].side[COMPARE_NEW];
 
 		group += i && !compare_same_table(&c->points[i - 1], &c->points[i]);
-		list[i] = (struct comparison){ .base = p99 ? base->p99 : base->rate,
-			.fresh = p99 ? fresh->p99 : fresh->rate,
-			.base_n = p99 ? base->p99_n : base->n,
-			.fresh_n = p99 ? fresh->p99_n : fresh->n,
+		list[i] = (struct comparison){ .base = base->p99,
+			.fresh = fresh->p99,
+			.base_n = base->p99_n,
+			.fresh_n = fresh->p99_n,
 			.resolution = p99 ? p99_resolution() : 0,
 			.group = group };
+		if (!p99)
+			fill_rates(&list[i], &c->points[i]);
 	}
 }
 
@@ -423,6 +440,8 @@ int compared_finish(struct compared *c, struct error *err)
 	list = calloc(c->count, sizeof *list);
 	if (!list)
 		return error_set(err, ERROR_IO, "out of memory for the comparison");
+	for (size_t i = 0; i < c->count; i++)
+		c->points[i].basis = basis_of(&c->points[i]);
 	fill(list, c, false);
 	rc = compare_all(list, c->count);
 	if (!rc)

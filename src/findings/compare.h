@@ -22,15 +22,23 @@ enum compare_side { COMPARE_BASE, COMPARE_NEW };
 /* Logarithms of one side of one point; a replicate is a pass, or with several runs on a side a run (the mean of its
  * passes): what differs from one plugging-in to the next is then part of the noise. */
 struct replicates {
-	double *rate, *p99; /* log B/s (stored), log seconds */
-	size_t n, p99_n, room;
+	double *rate, *stored, *p99; /* log B/s until acknowledged and until stored, log seconds */
+	size_t n, stored_n, p99_n, room;
 	double slowest_s; /* of all requests */
 };
 
 /* With fewer the 99th percentile is the slowest request, and a pass that did more of them looks slower by arithmetic. */
 enum { COMPARE_P99_REQUESTS = 100 };
 
+/* Which rates of a point are compared. */
+enum compare_basis {
+	COMPARE_STORED, /* reads, and writes that both sides show to be stored */
+	COMPARE_ACKNOWLEDGED, /* neither side shows it */
+	COMPARE_ONE_STORED, /* one does, the other does not: none can be */
+};
+
 struct compare_point {
+	enum compare_basis basis;
 	enum run_direction direction;
 	enum run_order order;
 	uint32_t in_flight;

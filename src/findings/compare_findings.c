@@ -31,6 +31,8 @@ enum {
 	MANY_FIRMWARES,
 	ANOTHER_GADGET,
 	ONE_SIDED,
+	ACKNOWLEDGED,
+	ONE_STORED,
 	LEFT_OUT,
 	SOME_TOO_FEW,
 	FALSE_ALARMS,
@@ -86,6 +88,13 @@ const struct finding_code compare_codes[] = {
 		"runs come from gadgets with different serial numbers", NULL },
 	[ONE_SIDED] = { "one-sided", FINDING_CAUTION, false,
 		"points that only one side has, left out", "points" },
+	[ACKNOWLEDGED] = { "acknowledged-only", FINDING_CAUTION, false,
+		"points of writes that neither side shows to be stored: their verdicts speak of "
+		"acknowledging",
+		"points" },
+	[ONE_STORED] = { "one-side-stored", FINDING_CAUTION, false,
+		"points of writes that only one side shows to be stored: they can't be compared",
+		"points" },
 	[LEFT_OUT] = { "passes-left-out", FINDING_CAUTION, false,
 		"passes that do not count: cut short, with errors, disturbed",
 		"base_passes new_passes" },
@@ -407,6 +416,27 @@ static void add_remarks(struct findings *f, const struct compared *c)
 		finding_add(f, c->remarks.list[i].code, "%s", c->remarks.list[i].sentence);
 }
 
+static void add_rates_compared(struct findings *f, const struct compared *c)
+{
+	size_t n[COMPARE_ONE_STORED + 1] = { 0 };
+
+	for (size_t i = 0; i < c->count; i++)
+		n[c->points[i].basis]++;
+	if (n[COMPARE_ACKNOWLEDGED])
+		finding_figure(finding_add(f, &compare_codes[ACKNOWLEDGED],
+				       "At %zu point%s of writes neither side shows what it "
+				       "stores: what is said there is of acknowledging alone, and "
+				       "a build that acknowledges sooner may store no faster.",
+				       n[COMPARE_ACKNOWLEDGED], plural(n[COMPARE_ACKNOWLEDGED])),
+			"points", value_count(n[COMPARE_ACKNOWLEDGED]));
+	if (n[COMPARE_ONE_STORED])
+		finding_figure(finding_add(f, &compare_codes[ONE_STORED],
+				       "At %zu point%s of writes one side shows what it stores and "
+				       "the other does not: they are not compared.",
+				       n[COMPARE_ONE_STORED], plural(n[COMPARE_ONE_STORED])),
+			"points", value_count(n[COMPARE_ONE_STORED]));
+}
+
 static void add_left_out(struct findings *f, const struct compared *c)
 {
 	struct finding *one;
@@ -416,6 +446,7 @@ static void add_left_out(struct findings *f, const struct compared *c)
 				       "%zu point%s on one side only %s left out.", c->one_sided,
 				       plural(c->one_sided), c->one_sided == 1 ? "was" : "were"),
 			"points", value_count(c->one_sided));
+	add_rates_compared(f, c);
 	if (!c->left_out[COMPARE_BASE] && !c->left_out[COMPARE_NEW])
 		return;
 	one = finding_add(f, &compare_codes[LEFT_OUT],

@@ -15,6 +15,10 @@ static const char *const p99_words[] = { [COMPARE_TOO_FEW] = "too-few",
 	[COMPARE_HIGHER] = "longer",
 	[COMPARE_LOWER] = "shorter" };
 
+static const char *const basis_words[] = { [COMPARE_STORED] = "stored",
+	[COMPARE_ACKNOWLEDGED] = "acknowledged",
+	[COMPARE_ONE_STORED] = "none" };
+
 /* The logarithm of a rate or a time; NaN where there is none. */
 static struct value rate_of_log(double log_rate)
 {
@@ -42,6 +46,7 @@ POINT(in_flight, value_count(r->in_flight))
 POINT(request_bytes, value_bytes(r->request_bytes))
 POINT(base_n, value_count(r->rate.base_n))
 POINT(new_n, value_count(r->rate.fresh_n))
+POINT(basis, value_word(basis_words[r->basis]))
 POINT(base_rate, rate_of_log(r->rate.base_logs.mean))
 POINT(new_rate, rate_of_log(r->rate.fresh_logs.mean))
 POINT(change, value_change(r->rate.ratio))
@@ -66,6 +71,16 @@ POINT(base_slowest, some(r->side[COMPARE_BASE].slowest_s))
 POINT(modelled, value_flag(r->modelled))
 POINT(new_slowest, some(r->side[COMPARE_NEW].slowest_s))
 
+static bool not_all_stored(const struct table *t)
+{
+	const struct compare_point *points = t->rows;
+
+	for (size_t i = 0; i < t->count; i++)
+		if (points[i].basis != COMPARE_STORED)
+			return true;
+	return false;
+}
+
 static bool any_bound(const struct table *t)
 {
 	const struct compare_point *points = t->rows;
@@ -84,8 +99,9 @@ static const struct column points[] = {
 	{ "base_n", NULL, "replicates of the base: passes, or runs when a side has several", 0,
 		false, NULL, base_n },
 	{ "new_n", NULL, "replicates of the new build", 0, false, NULL, new_n },
-	{ "base_bytes_per_second", "base", "geometric mean of the base's rate; of writes stored",
-		11, false, NULL, base_rate },
+	{ "base_bytes_per_second", "base",
+		"geometric mean of the base's rate; of writes the one that basis says", 11, false,
+		NULL, base_rate },
 	{ "new_bytes_per_second", "new", "the same of the new build", 11, false, NULL, new_rate },
 	{ NULL, "change", "of the rate, new against base", 10, false, NULL, change },
 	{ NULL, "95 % range", "of the change, for this point alone, in percent", 15, false, NULL,
@@ -126,6 +142,10 @@ static const struct column points[] = {
 		new_slowest },
 	{ "modelled", NULL, "a side is of a gadget model: nothing was measured", 0, false, NULL,
 		modelled },
+	{ "basis", "rates",
+		"what is compared: stored (reads: measured) rates, acknowledged ones where neither "
+		"side shows what it stores, none where one side does",
+		13, true, not_all_stored, basis },
 };
 
 const struct table_spec compare_points_spec = { .key = "points",

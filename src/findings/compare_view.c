@@ -121,6 +121,14 @@ static bool any_p99(const struct compared *c, size_t first, size_t end)
 	return false;
 }
 
+static bool all_stored(const struct compared *c, size_t first, size_t end)
+{
+	for (size_t i = first; i < end; i++)
+		if (c->points[i].direction != RUN_WRITE || c->points[i].basis != COMPARE_STORED)
+			return false;
+	return true;
+}
+
 static void show_table(struct view *v, const struct compared *c, size_t first, size_t end)
 {
 	const struct compare_point *rows = &c->points[first];
@@ -128,7 +136,7 @@ static void show_table(struct view *v, const struct compared *c, size_t first, s
 
 	view_section(v, (struct section){ .on = ON_SCREENS,
 				.level = 2,
-				.heading = rows->direction == RUN_WRITE
+				.heading = all_stored(c, first, end)
 						   ? pool_printf(&v->pool, "%s, stored", name)
 						   : name,
 				.table = { &compare_points_spec, rows, end - first } });

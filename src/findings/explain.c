@@ -14,8 +14,6 @@
 /* Larger ones come from a damaged or invented record. */
 #define REQUEST_MAX (UINT64_C(1) << 40)
 
-enum { PASSES_NOT_USED = RUN_PASS_FOREIGN_IO | RUN_PASS_ERRORS | RUN_PASS_COUNTS_NOT };
-
 /* Geometric mean, as rates and comparisons have it. */
 struct log_mean {
 	double sum,
@@ -46,11 +44,6 @@ static double log_mean_sd(const struct log_mean *m)
 	return m->n > 1 ? sqrt(fmax(0, m->squares - m->sum * m->sum / n) / (n - 1)) : 0;
 }
 
-static bool usable(const struct run_pass *p)
-{
-	return p->requests && p->busy_ns && !(p->flags & PASSES_NOT_USED);
-}
-
 /* Device requests per host request: as the kernel counted, else from its request limit. */
 static double pieces_of(const struct point *p, uint32_t request_limit)
 {
@@ -64,49 +57,78 @@ static double pieces_of(const struct point *p, uint32_t request_limit)
 	return 1;
 }
 
-static void note_behind(struct explained *x, const struct point *p, double flush_s)
+/* Of the passes of a point: seconds of a request, and how much longer storing took than acknowledging. */
+struct times {
+	struct log_mean acknowledged, stored, quick;
+	double after_s, flush_s;
+};
+
+/* How much longer storing took than acknowledging; 0 where it is not shown. */
+static double storing_s(const struct run_pass *p)
 {
-	const struct cost_point *stored = &x->stored[x->point_count];
-	double ratio = stored->seconds / x->points[x->point_count].seconds;
+	double rate = run_pass_rate_stored(p);
+
+	return rate > 0 ? (double)p->bytes / rate - (double)p->busy_ns / 1e9 : 0;
+}
+
+/* Is the time of this pass that of storing? Where that is shown of no pass, the time of acknowledging stands in. */
+static bool counts(const struct explained *x, const struct run_pass *p)
+{
+	return !x->shown || run_pass_rate_stored(p) > 0;
+}
+
+static void take_pass(struct times *t, const struct run_pass *pass)
+{
+	double requests = (double)pass->requests, busy = (double)pass->busy_ns / 1e9;
+
+	log_mean_add(&t->acknowledged, busy / requests);
+	log_mean_add(&t->stored, (busy + storing_s(pass)) / requests);
+	log_mean_add(&t->quick, fmax(1, (double)pass->lat_min_ns) / 1e9);
+	t->after_s += storing_s(pass);
+	t->flush_s += (double)pass->flush_ns / 1e9;
+}
+
+static void note_behind(struct explained *x, const struct point *p, const struct times *t)
+{
+	double each = log_mean_value(&t->stored), ratio = each / log_mean_value(&t->acknowledged);
+	double after_s = t->after_s / (double)t->stored.n;
 
 	if (!(ratio > x->behind))
 		return;
 	x->behind = ratio;
 	x->behind_at = p->request_bytes;
-	x->behind_flush_s = flush_s;
-	x->behind_bytes = flush_s * (double)p->request_bytes / stored->seconds;
+	x->behind_flush_s = after_s;
+	x->behind_flushed = t->flush_s >= 0.9 * t->after_s;
+	x->behind_bytes = after_s * (double)p->request_bytes / each;
+}
+
+static struct cost_point cost_of(const struct log_mean *m, struct cost_point like)
+{
+	like.passes = (double)m->n;
+	like.seconds = log_mean_value(m);
+	like.log_sd = log_mean_sd(m);
+	return like;
 }
 
 static void take_point(struct explained *x, const struct point *p, uint32_t request_limit)
 {
-	struct log_mean acknowledged = { 0 }, stored = { 0 };
 	struct cost_point c = { .request_bytes = p->request_bytes,
 		.pieces = pieces_of(p, request_limit) };
-	double flush_s = 0;
+	struct times t = { .after_s = 0 };
 
-	for (size_t i = 0; i < p->pass_count; i++) {
-		const struct run_pass *pass = p->passes[i];
-		double requests = (double)pass->requests, busy = (double)pass->busy_ns / 1e9;
-
-		if (!usable(pass))
-			continue;
-		log_mean_add(&acknowledged, busy / requests);
-		log_mean_add(&stored, (busy + (double)pass->flush_ns / 1e9) / requests);
-		flush_s += (double)pass->flush_ns / 1e9;
-	}
-	x->passes += acknowledged.n;
-	x->left_out += p->left_out + p->pass_count - acknowledged.n;
-	if (!acknowledged.n || x->point_count == COST_POINTS_MAX || !p->request_bytes ||
+	/* A size of which it is not shown is no part of a table of stored costs. */
+	for (size_t i = 0; i < p->pass_count && (!x->shown || p->stored.median > 0); i++)
+		if (counts(x, p->passes[i]))
+			take_pass(&t, p->passes[i]);
+	x->passes += t.stored.n;
+	x->left_out += p->left_out + p->pass_count - t.stored.n;
+	if (!t.stored.n || x->point_count == COST_POINTS_MAX || !p->request_bytes ||
 		p->request_bytes > REQUEST_MAX)
 		return;
-	c.passes = (double)acknowledged.n;
-	c.seconds = log_mean_value(&acknowledged);
-	c.log_sd = log_mean_sd(&acknowledged);
-	x->points[x->point_count] = c;
-	c.seconds = log_mean_value(&stored);
-	c.log_sd = log_mean_sd(&stored);
-	x->stored[x->point_count] = c;
-	note_behind(x, p, flush_s / (double)acknowledged.n);
+	x->points[x->point_count] = cost_of(&t.acknowledged, c);
+	x->stored[x->point_count] = cost_of(&t.stored, c);
+	x->quick[x->point_count] = cost_of(&t.quick, c);
+	note_behind(x, p, &t);
 	x->point_count++;
 }
 
@@ -118,14 +140,15 @@ static struct stall_pass stall_pass_of(const struct run_pass *p)
 		.bytes = (double)p->bytes,
 		.requests = (double)p->requests,
 		.busy_s = (double)p->busy_ns / 1e9,
-		.flush_s = (double)p->flush_ns / 1e9,
+		.flush_s = storing_s(p),
 		.p50_s = (double)p->lat_p50_ns / 1e9,
 		.max_s = (double)p->lat_max_ns / 1e9,
 		.in_flight = p->in_flight ? p->in_flight : 1 };
 }
 
-/* The usable passes of a table, by size; *count of them. NULL: out of memory. The caller frees it. */
-static struct stall_pass *stall_passes_of(const struct points *table, size_t *count)
+/* The passes of a table that count, by size; *count of them. NULL: out of memory. The caller frees it. */
+static struct stall_pass *stall_passes_of(
+	const struct explained *x, const struct points *table, size_t *count)
 {
 	struct stall_pass *list;
 	size_t n = 1;
@@ -136,7 +159,7 @@ static struct stall_pass *stall_passes_of(const struct points *table, size_t *co
 	*count = 0;
 	for (size_t i = 0; list && i < table->count; i++)
 		for (size_t k = 0; k < table->list[i].pass_count; k++)
-			if (usable(table->list[i].passes[k]))
+			if (counts(x, table->list[i].passes[k]))
 				list[(*count)++] = stall_pass_of(table->list[i].passes[k]);
 	return list;
 }
@@ -160,7 +183,7 @@ static struct growth_point growth_point_of(
 	for (size_t i = 0; i < p->pass_count; i++) {
 		double p50 = (double)p->passes[i]->lat_p50_ns;
 
-		if (usable(p->passes[i]) && p50 > 0)
+		if (p50 > 0)
 			spread = fmax(spread, ((double)p->passes[i]->lat_p90_ns - p50) / p50);
 	}
 	g.seconds = log_mean_value(&seconds);
@@ -182,8 +205,6 @@ static struct frames_point frames_point_of(const struct point *p, const struct g
 		.noise = g->noise };
 
 	for (size_t i = 0; i < p->pass_count && !(f.median_s > 0); i++) {
-		if (!usable(p->passes[i]))
-			continue;
 		f.median_s = (double)p->passes[i]->lat_p50_ns / 1e9;
 		f.p90_s = (double)p->passes[i]->lat_p90_ns / 1e9;
 	}
@@ -249,18 +270,18 @@ static void find_growth(struct explained *x, const struct points *table,
 	growth_find(&x->framed, points, n, &options);
 }
 
-/* Much more to flush than a flush itself takes: something waited. */
+/* Much more to store after the last answer than a flush itself takes: something waited. */
 static bool writes_behind(const struct explained *x, const struct points *table)
 {
-	double flush = 0, n = 0, least = x->points[0].seconds * x->in_flight;
+	double after = 0, n = 0, least = x->points[0].seconds * x->in_flight;
 
 	for (size_t i = 0; i < table->count; i++) {
 		for (size_t k = 0; k < table->list[i].pass_count; k++) {
-			flush += (double)table->list[i].passes[k]->flush_ns / 1e9;
+			after += storing_s(table->list[i].passes[k]);
 			n++;
 		}
 	}
-	return n > 0 && flush / n > 2 * least;
+	return n > 0 && after / n > 2 * least;
 }
 
 /* What is known of link and card, and what was seen of the rest. */
@@ -292,24 +313,45 @@ static struct culprit_input culprit_input_of(
 	return in;
 }
 
+/* Sweeps read first; records of earlier versions have both in turn. */
+static bool read_after_writes(const struct run *run)
+{
+	uint64_t write = UINT64_MAX, read = 0;
+
+	for (size_t i = 0; i < run->pass_count; i++) {
+		const struct run_pass *p = &run->passes[i];
+
+		if (p->direction == RUN_WRITE && p->at_ns < write)
+			write = p->at_ns;
+		else if (p->direction == RUN_READ && p->at_ns > read)
+			read = p->at_ns;
+	}
+	return read > write;
+}
+
 /* False when memory runs out. */
 static bool find_culprits(struct explained *x, const struct explain_known *known,
 	const struct points *table, const struct run *run)
 {
 	struct culprit_input in;
 	size_t count;
-	struct stall_pass *list = stall_passes_of(table, &count);
+	struct stall_pass *list = stall_passes_of(x, table, &count);
 	bool enough = list && stalls_find(&x->stalls, list, count);
 
 	x->judged_bytes = nearest_size(x, known->usual_bytes);
 	if (enough)
 		find_growth(x, table, list, count, run->target.request_limit_bytes);
 	free(list);
-	x->buffered = x->direction == RUN_WRITE && writes_behind(x, table);
-	x->backlog = x->direction == RUN_READ && x->stalls.seconds > 0 &&
-		     run->plan.directions[RUN_WRITE];
+	x->buffered =
+		x->direction == RUN_WRITE && (run->storing.held_up || writes_behind(x, table));
+	x->backlog = x->direction == RUN_READ && x->stalls.seconds > 0 && read_after_writes(run);
 	in = culprit_input_of(x, known, run);
 	culprits_find(&x->culprits, &in);
+	/* What is only acknowledged may be as quick as the link: that says nothing of what limits storing. */
+	if (!x->shown)
+		x->culprits = (struct culprits){ .doubt = CULPRIT_NOT_STORED,
+			.list = { { .cause = CAUSE_UNKNOWN } },
+			.count = 1 };
 	return enough;
 }
 
@@ -347,6 +389,14 @@ static void budget(struct explained *x, const struct explain_known *known)
 	diagnose(&x->diagnosis, &in);
 }
 
+static bool any_stored(const struct points *table)
+{
+	for (size_t i = 0; i < table->count; i++)
+		if (table->list[i].stored.median > 0)
+			return true;
+	return false;
+}
+
 /* ---- do passes depend on when they were made? ---- */
 
 static size_t wander_passes_of(const struct points *table, struct wander_pass *out)
@@ -357,8 +407,6 @@ static size_t wander_passes_of(const struct points *table, struct wander_pass *o
 		for (size_t k = 0; k < table->list[i].pass_count; k++) {
 			const struct run_pass *p = table->list[i].passes[k];
 
-			if (!usable(p))
-				continue;
 			out[n++] = (struct wander_pass){ .at_s = (double)p->at_ns / 1e9,
 				.point = i,
 				.round = p->pass,
@@ -403,6 +451,8 @@ static bool take_table(struct explanation *e, const struct points *table, const 
 		.order = first->order,
 		.in_flight = first->in_flight,
 		.block_bytes = block ? block : 512,
+		.shown = any_stored(table),
+		.idle_flush_s = (double)run->storing.idle_flush_ns / 1e9,
 		.usb = link_of(&run->target) };
 	for (size_t i = 0; i < table->count; i++)
 		take_point(x, &table->list[i], run->target.request_limit_bytes);
@@ -410,7 +460,7 @@ static bool take_table(struct explanation *e, const struct points *table, const 
 		return true;
 	x->link_known = e->known.link > 0;
 	x->card_known = e->known.card[x->direction] > 0;
-	cost_line_make(&x->line, x->points, x->point_count);
+	cost_line_make(&x->line, x->stored, x->point_count);
 	if (!look_for_wander(x, table) || !find_culprits(x, &e->known, table, run))
 		return false;
 	x->phases = explain_phases_of(

@@ -37,8 +37,14 @@ struct explained {
 	uint32_t in_flight;
 	double block_bytes; /* of the target */
 	struct cost_point points[COST_POINTS_MAX]; /* until the last answer: acknowledged */
-	struct cost_point stored[COST_POINTS_MAX]; /* until all of it was stored */
+	/* Until all of it was stored, at the sizes where that is shown; where it is shown of none, the same as points, and
+	 * nothing is said of what could be gained. */
+	struct cost_point stored[COST_POINTS_MAX];
+	struct cost_point
+		quick[COST_POINTS_MAX]; /* the quickest requests: with nothing to wait for */
 	size_t point_count;
+	bool shown; /* writes: that they are stored in that time; true for reads */
+	double idle_flush_s; /* of a flush with nothing to store */
 	size_t passes, left_out; /* left out: passes cut, with errors, or with I/O by others */
 	struct cost_line line;
 	struct wander wander; /* what passes have in common with those before and after them */
@@ -54,8 +60,9 @@ struct explained {
 	bool backlog; /* stalls are reads that wait for earlier writes */
 	double behind; /* acknowledged over stored, at its largest */
 	uint64_t behind_at; /* request size there */
-	double behind_flush_s; /* the closing flush there, mean */
-	double behind_bytes; /* what was still on its way: flush time at the stored rate */
+	double behind_flush_s; /* storing after the last answer there, mean */
+	bool behind_flushed; /* it was the closing flush that waited for it */
+	double behind_bytes; /* what was still on its way: that time at the stored rate */
 	const struct usb_link *usb; /* NULL: not a USB link, or its speed is unknown */
 };
 

@@ -222,10 +222,11 @@ static double behind(const struct explained *x)
 static void say_behind(struct text *t, const struct explained *x, const char *of)
 {
 	text_addf(t,
-		"Writes are acknowledged %.0f %% faster than they are stored%s (at %s; the closing "
-		"flush took %s): the target writes behind. About %.0f KiB were not yet stored "
-		"after the last answer. See what 'audit' and 'verify' say about it.",
+		"Writes are acknowledged %.0f %% faster than they are stored%s (at %s; %s %s): the "
+		"target writes behind. About %.0f KiB were not yet stored after the last answer. "
+		"See what 'audit' and 'verify' say about it.",
 		(x->behind - 1) * 100, *of ? " in places" : "", SIZE(x->behind_at),
+		x->behind_flushed ? "the closing flush took" : "storing went on for",
 		TIME(x->behind_flush_s), x->behind_bytes / 1024);
 }
 

@@ -25,7 +25,8 @@ const struct finding_code explain_codes[] = {
 	[EXPLAIN_ONE_OF] = { "one-of", FINDING_PLAIN, true,
 		"the same where several causes fit alike, and what would tell them apart", LIMIT },
 	[EXPLAIN_NOT_SHOWN] = { "not-shown", FINDING_CAUTION, true,
-		"what limits can't be said; why: link-beaten, card-beaten, too-few-sizes, no-shape",
+		"what limits can't be said; why: link-beaten, card-beaten, too-few-sizes, "
+		"no-shape, not-stored",
 		WHERE "why" },
 	[EXPLAIN_NOTHING] = { "nothing", FINDING_CAUTION, true, "no pass of the record counts",
 		NULL },
@@ -73,6 +74,12 @@ const struct finding_code explain_codes[] = {
 	[EXPLAIN_MIX_WORST] = { "as-observed-most", FINDING_PLAIN, false,
 		"the observed size on which most of the time goes",
 		"direction request_bytes time_share" },
+	[EXPLAIN_MIX_FLUSHES] = { "as-observed-flushes", FINDING_PLAIN, false,
+		"the observed flushes take more of the time than any size, beyond storing what was "
+		"written",
+		"time_share" },
+	[EXPLAIN_MIX_ACKNOWLEDGED] = { "as-observed-acknowledged", FINDING_CAUTION, false,
+		"the time of observed writes is only that until they are acknowledged", NULL },
 	[EXPLAIN_MIX_CHECK] = { "as-observed-check", FINDING_PLAIN, false,
 		"the predicted time beside the one in which requests were in flight",
 		"observed_seconds predicted_seconds" },
@@ -113,12 +120,27 @@ void explain_findings_add(struct findings *f, const struct run *run, const struc
 
 /* ---- as observed ---- */
 
+/* A size with less of the time than that is none to begin with. */
+#define WORTH_NAMING 0.1
+
 static void add_worst(struct findings *f, const struct explain_mix *m)
 {
 	char size[SIZE_TEXT_MAX];
 	struct finding *one;
 
+	double flushes = m->flush_s / m->total[EXPLAIN_NOW];
+
 	if (!m->worst_known || m->means_only)
+		return;
+	if (flushes > m->worst_share) {
+		one = finding_add(f, &explain_codes[EXPLAIN_MIX_FLUSHES],
+			"As observed, flushes take most of the time, %.0f %% of it beyond storing "
+			"what was written: send fewer of them.",
+			flushes * 100);
+		finding_figure(one, "time_share", value_share(flushes));
+		return;
+	}
+	if (m->worst_share < WORTH_NAMING)
 		return;
 	one = finding_add(f, &explain_codes[EXPLAIN_MIX_WORST],
 		"As observed, %ss of %s take most of the time, %.0f %% of it: optimise these "
@@ -165,7 +187,7 @@ static void add_unknown(struct findings *f, const struct explain_mix *m, enum ru
 		one = finding_add(f, &explain_codes[EXPLAIN_MIX_UNKNOWN],
 			"The sweep has no %ss: sweep with --direction %s to know their time.", side,
 			side);
-	else if (isnan(m->seconds[d][EXPLAIN_WHOLE]))
+	else if (isnan(m->seconds[d][EXPLAIN_WHOLE]) && (d == RUN_READ || m->shown))
 		one = finding_add(f, &explain_codes[EXPLAIN_MIX_UNKNOWN],
 			"What other firmware would gain for the observed %ss needs the rates of "
 			"link "
@@ -185,6 +207,10 @@ void explain_mix_findings_add(struct findings *f, const struct explain_mix *m,
 		return;
 	}
 	add_worst(f, m);
+	if (m->present[RUN_WRITE] && !m->shown)
+		finding_add(f, &explain_codes[EXPLAIN_MIX_ACKNOWLEDGED],
+			"Nothing shows when the swept writes are stored: their time here is only "
+			"until they are acknowledged.");
 	if (!strcmp(swept->target.token, seen->run->target.token))
 		add_check(f, m);
 	else

@@ -477,6 +477,8 @@ static const char *why_word(enum culprit_doubt doubt)
 		return "card-beaten";
 	case CULPRIT_TOO_FEW:
 		return "too-few-sizes";
+	case CULPRIT_NOT_STORED:
+		return "not-stored";
 	default:
 		return "no-shape";
 	}
@@ -502,6 +504,11 @@ static void add_not_shown(struct text *t, const struct group *g)
 			RATE(u->card),
 			x->direction == RUN_WRITE ? "they are acknowledged before the card has them"
 						  : "a cache answers");
+		break;
+	case CULPRIT_NOT_STORED:
+		text_adds(t,
+			"not shown, for nothing shows when these writes are stored: the figures "
+			"are those of acknowledging. Next: see what 'report' says of that.");
 		break;
 	case CULPRIT_TOO_FEW:
 		text_adds(t, "not shown. Next: sweep several request sizes.");

@@ -21,9 +21,9 @@ static void cost_by_way(const struct explained *x, uint64_t bytes, double out[EX
 	const struct stage_budget *b = &x->diagnosis.usual;
 	double fixed = x->line.known && x->line.fixed_s > 0 ? x->line.fixed_s : 0;
 
-	out[EXPLAIN_NOW] = cost_seconds(&x->line, x->points, x->point_count, bytes);
+	out[EXPLAIN_NOW] = cost_seconds(&x->line, x->stored, x->point_count, bytes);
 	out[EXPLAIN_WHOLE] = out[EXPLAIN_OVERLAPPED] = (double)NAN;
-	if (b->link <= 0 || b->card <= 0)
+	if (!x->shown || b->link <= 0 || b->card <= 0)
 		return;
 	out[EXPLAIN_WHOLE] = fixed + (double)bytes / b->link + (double)bytes / b->card;
 	out[EXPLAIN_OVERLAPPED] = fixed + (double)bytes / fmin(b->link, b->card);
@@ -84,34 +84,34 @@ static void add_means(
 	}
 }
 
-static int compare_u64(const void *a, const void *b)
+/* The quickest such writes, for as long as they run ahead of storing; else 0. */
+static double head_start_s(const struct explained *x, uint64_t bytes)
 {
-	uint64_t x = *(const uint64_t *)a, y = *(const uint64_t *)b;
+	double quick = cost_seconds(&x->line, x->quick, x->point_count, bytes);
+	double each = cost_seconds(&x->line, x->stored, x->point_count, bytes);
 
-	return (x > y) - (x < y);
+	return each > 1.1 * quick ? quick : 0;
 }
 
-/* What waits in the target's buffer at a flush is at most the buffer, in a sweep as in a copy: so a closing flush stands
- * for any flush. NaN when the sweep wrote nothing. */
-static double median_flush_s(const struct run *swept, uint64_t *ns)
+/* What the observed flushes take. Writes cost what storing them takes, one behind the other. A flush adds the command, and
+ * what it keeps from going on side by side: the card has nothing to do until the first write after it has come in. NaN when
+ * the sweep wrote nothing. */
+static double flushes_s(const struct explanation *e, const struct observation *o)
 {
-	double median = (double)NAN;
-	size_t n = 0, middle;
+	const struct explained *x = explanation_of(e, RUN_WRITE);
+	double flushes = (double)o->total.flushes, writes = (double)o->total.requests[RUN_WRITE];
+	double bytes = (double)o->total.bytes[RUN_WRITE], head;
 
-	for (size_t i = 0; ns && i < swept->pass_count; i++)
-		if (swept->passes[i].direction == RUN_WRITE &&
-			!(swept->passes[i].flags & (RUN_PASS_ERRORS | RUN_PASS_COUNTS_NOT)))
-			ns[n++] = swept->passes[i].flush_ns;
-	if (n) {
-		qsort(ns, n, sizeof *ns, compare_u64);
-		middle = n / 2;
-		median = (double)ns[middle] / 1e9;
-	}
-	return median;
+	if (!(flushes > 0))
+		return 0;
+	if (!x)
+		return (double)NAN;
+	head = writes > 0 ? head_start_s(x, (uint64_t)(bytes / writes)) : 0;
+	return flushes * x->idle_flush_s + fmin(flushes, writes) * head;
 }
 
-void explain_mix_make(struct explain_mix *m, const struct explanation *e, const struct run *swept,
-	const struct observation *o, uint64_t *scratch)
+void explain_mix_make(
+	struct explain_mix *m, const struct explanation *e, const struct observation *o)
 {
 	*m = (struct explain_mix){ .busy_s = (double)o->total.busy_ms / 1e3 };
 	if (o->traced)
@@ -119,8 +119,8 @@ void explain_mix_make(struct explain_mix *m, const struct explanation *e, const 
 			add_size(m, e, o, &o->sizes[i]);
 	else
 		add_means(m, e, o);
-	m->flush_s =
-		o->total.flushes ? (double)o->total.flushes * median_flush_s(swept, scratch) : 0;
+	m->flush_s = flushes_s(e, o);
+	m->shown = !explanation_of(e, RUN_WRITE) || explanation_of(e, RUN_WRITE)->shown;
 	for (int w = 0; w < EXPLAIN_WAYS; w++)
 		m->total[w] = m->seconds[RUN_READ][w] + m->seconds[RUN_WRITE][w] + m->flush_s;
 	m->off = m->busy_s > 0 && m->total[EXPLAIN_NOW] > 0 ? m->total[EXPLAIN_NOW] / m->busy_s - 1

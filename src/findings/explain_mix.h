@@ -7,12 +7,13 @@
 
 enum { EXPLAIN_NOW, EXPLAIN_WHOLE, EXPLAIN_OVERLAPPED, EXPLAIN_WAYS };
 
-/* Seconds by direction and way; NaN: not known. NOW: as swept, until answered. WHOLE: link and card one after the other
+/* Seconds by direction and way; NaN: not known. NOW: as swept; writes until they are stored, where that is shown. WHOLE: link and card one after the other
  * for each whole request, plus the fixed cost of a request. OVERLAPPED: the slower of the two, plus the fixed cost. */
 struct explain_mix {
 	double seconds[2][EXPLAIN_WAYS];
 	bool present[2]; /* requests of that direction were observed */
-	double flush_s; /* all observed flushes, each as long as the median closing flush of the sweep's write passes */
+	bool shown; /* writes are shown to be stored in that time */
+	double flush_s; /* all observed flushes, beyond the time in which their writes are stored */
 	double total[EXPLAIN_WAYS];
 	double busy_s; /* observed: at least one request in flight */
 	double off; /* total now over busy, less 1; NaN when either is not known */
@@ -24,8 +25,7 @@ struct explain_mix {
 	bool means_only; /* not traced: one mean size a direction */
 };
 
-/* scratch: room for a number a pass of swept; NULL, where there is none, leaves flushes out. */
-void explain_mix_make(struct explain_mix *m, const struct explanation *e, const struct run *swept,
-	const struct observation *o, uint64_t *scratch);
+void explain_mix_make(
+	struct explain_mix *m, const struct explanation *e, const struct observation *o);
 
 #endif

@@ -224,7 +224,8 @@ POINT(point_order, order_of(r->x))
 POINT(point_in_flight, value_count(r->x->in_flight))
 POINT(point_request, value_bytes(r->acknowledged->request_bytes))
 POINT(point_acknowledged, positive_rate(acknowledged_rate(r)))
-POINT(point_stored, positive_rate((double)r->stored->request_bytes / r->stored->seconds))
+POINT(point_stored,
+	value_if(r->x->shown, positive_rate((double)r->stored->request_bytes / r->stored->seconds)))
 POINT(point_packed, share_of_link(r, false))
 POINT(point_phased, share_of_link(r, true))
 
@@ -247,7 +248,8 @@ static const struct column points[] = {
 	{ "request_bytes", "request", "its size", 0, false, NULL, point_request },
 	{ "acknowledged_bytes_per_second", "rate", "until the last answer", 0, false, NULL,
 		point_acknowledged },
-	{ "stored_bytes_per_second", "stored", "until all of it was stored", 0, false, any_write,
+	{ "stored_bytes_per_second", "stored",
+		"until all of it was stored; null where that is not shown", 0, false, any_write,
 		point_stored },
 	{ "share_of_link", "of link limit",
 		"the rate before, of the most that the link carries in such requests", 0, false,
@@ -323,8 +325,10 @@ COPY(copy_rate, positive_rate((double)r->bytes / r->seconds))
 
 static const struct column copies[] = {
 	{ "direction", "direction", "read or write", 0, true, NULL, copy_direction },
-	{ "way", "how", "measured: at the stored rates of this sweep; or in turn or overlapped", 0,
-		true, NULL, copy_way },
+	{ "way", "how",
+		"measured: at the stored rates of this sweep; acknowledged: at those of its "
+		"answers, where no stored rate is shown; or in turn or overlapped",
+		0, true, NULL, copy_way },
 	{ "request_bytes", "request", "size of the requests it is made of", 0, false, NULL,
 		copy_request },
 	{ "copied_bytes", NULL, "how much is copied", 0, false, NULL, copy_bytes },

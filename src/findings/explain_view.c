@@ -155,8 +155,9 @@ static double copy_seconds(const struct explained *x, uint64_t bytes, uint64_t r
 
 	costs[x->direction] = (struct mix_costs){ &x->line, x->stored, x->point_count };
 	return mix_predict(
-		costs, items, mix_of_copy(items, x->direction == RUN_WRITE, bytes, request))
-		.seconds[x->direction];
+		       costs, items, mix_of_copy(items, x->direction == RUN_WRITE, bytes, request))
+		       .seconds[x->direction] +
+	       (x->direction == RUN_WRITE ? x->idle_flush_s : 0);
 }
 
 static void add_copy(struct explain_copy *rows, size_t *n, const struct explained *x,
@@ -165,13 +166,13 @@ static void add_copy(struct explain_copy *rows, size_t *n, const struct explaine
 	const struct stage_budget *u = &x->diagnosis.usual;
 	double bytes = (double)known->copy_bytes;
 	struct explain_copy row = { .direction = x->direction,
-		.way = "measured",
+		.way = x->shown ? "measured" : "acknowledged",
 		.bytes = known->copy_bytes,
 		.request_bytes = request,
 		.seconds = copy_seconds(x, known->copy_bytes, request) };
 
 	rows[(*n)++] = row;
-	if (!(u->in_turn > 0) || u->bytes != request)
+	if (!x->shown || !(u->in_turn > 0) || u->bytes != request)
 		return;
 	row.way = "in-turn";
 	row.seconds = bytes / u->in_turn;
@@ -387,8 +388,7 @@ static void add_seen(const struct builder *b, const struct explain_seen *seen)
 	size_t n = 0;
 
 	if (seen) {
-		explain_mix_make(&mix, b->e, b->run, seen->observation,
-			pool_alloc(&b->v->pool, b->run->pass_count, sizeof(uint64_t)));
+		explain_mix_make(&mix, b->e, seen->observation);
 		explain_mix_findings_add(&b->v->findings, &mix, b->run, seen);
 		rows = make_mix(b, &mix, &n);
 	}

@@ -1,6 +1,7 @@
 /* From passes to points. */
 #include "findings/points.h"
 
+#include <math.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -40,11 +41,6 @@ static bool belongs(const struct point *p, const struct run_pass *pass)
 {
 	return p->direction == pass->direction && p->order == pass->order &&
 	       p->in_flight == pass->in_flight && p->request_bytes == pass->request_bytes;
-}
-
-static bool counts(const struct run_pass *p)
-{
-	return p->busy_ns && p->bytes && !(p->flags & RUN_PASS_COUNTS_NOT);
 }
 
 static double seconds(uint64_t ns)
@@ -103,6 +99,29 @@ static uint64_t device_requests(const struct run_pass *p)
 	return p->device_requests - (more < p->device_flushes ? more : p->device_flushes);
 }
 
+static void add_times(struct point *p, const struct run_pass *pass)
+{
+	double median = seconds(pass->lat_p50_ns) * (double)pass->stalls;
+	double rate = run_pass_rate_stored(pass);
+
+	if (!(rate > 0))
+		return;
+	p->bytes += (double)pass->bytes;
+	p->stored_s += (double)pass->bytes / rate;
+	p->stalls += pass->stalls;
+	p->stalls_s += fmax(0, seconds(pass->stall_ns) - median);
+}
+
+/* The later in the list, the weaker. */
+static void add_evidence(struct point *p, const struct run_pass *pass)
+{
+	if (pass->direction != RUN_WRITE || !pass->stored_by || !pass->stored_ns)
+		return;
+	p->shown++;
+	if (pass->stored_by > p->stored_by)
+		p->stored_by = pass->stored_by;
+}
+
 static void add_up(struct point *p)
 {
 	uint64_t device = 0, host = 0;
@@ -111,15 +130,17 @@ static void add_up(struct point *p)
 	for (size_t i = 0; i < p->pass_count; i++) {
 		const struct run_pass *pass = p->passes[i];
 
-		p->errors += pass->errors;
 		if (seconds(pass->lat_max_ns) > p->lat_max_s)
 			p->lat_max_s = seconds(pass->lat_max_ns);
 		known = known && pass->device_known;
 		device += device_requests(pass);
 		host += pass->requests;
-		for (size_t f = 0; f < RUN_PASS_FLAGS; f++)
-			p->flagged[f] += (pass->flags >> f) & 1;
+		add_times(p, pass);
+		add_evidence(p, pass);
 	}
+	/* Some passes may have gone by without; of most it must be known. */
+	if (2 * p->shown <= p->pass_count)
+		p->stored_by = RUN_NOT_SHOWN;
 	p->device_requests_each = known && host ? (double)device / (double)host : 0;
 }
 
@@ -127,11 +148,23 @@ static void fill(struct point *p, double *scratch)
 {
 	add_up(p);
 	p->acknowledged = rates_of(p, run_pass_rate_acknowledged, scratch);
-	p->stored = rates_of(p, run_pass_rate_stored, scratch);
+	if (p->direction == RUN_READ || p->stored_by)
+		p->stored = rates_of(p, run_pass_rate_stored, scratch);
 	p->requests_per_second = median_of(p, value_requests_per_second, scratch);
 	p->lat_p50_s = median_of(p, value_p50, scratch);
 	p->lat_p99_s = median_of(p, value_p99, scratch);
 	p->flush_s = median_of(p, value_flush, scratch);
+}
+
+static void add_flags(struct point *p, const struct run_pass *pass)
+{
+	p->errors += pass->errors;
+	if (pass->flags & RUN_PASS_RESETS) {
+		p->disturbed++;
+		p->device_errors += pass->device_errors;
+	}
+	for (size_t f = 0; f < RUN_PASS_FLAGS; f++)
+		p->flagged[f] += (pass->flags >> f) & 1;
 }
 
 /* Splits the sorted passes into points; those that do not count go behind the ones that do. */
@@ -146,17 +179,12 @@ static size_t take_point(struct point *p, const struct run_pass **passes, size_t
 		.request_bytes = first->request_bytes,
 		.passes = passes };
 	while (n < left && belongs(p, passes[n])) {
-		if (counts(passes[n])) {
+		add_flags(p, passes[n]);
+		if (run_pass_usable(passes[n])) {
 			const struct run_pass *good_one = passes[n];
 
 			passes[n] = passes[good];
 			passes[good++] = good_one;
-		} else {
-			p->errors += passes[n]->errors;
-			if (passes[n]->flags & RUN_PASS_RESETS) {
-				p->disturbed++;
-				p->device_errors += passes[n]->device_errors;
-			}
 		}
 		n++;
 	}
@@ -173,6 +201,61 @@ static size_t count_points(const struct run_pass **passes, size_t n)
 	for (size_t at = 0; at < n; points++)
 		at += take_point(&p, passes + at, n - at);
 	return points;
+}
+
+/* Stalls of a table: what a point's own passes met of them is chance. */
+struct stall_sums {
+	double count, seconds, bytes, stalled_s;
+};
+
+static struct stall_sums stalls_of(const struct points *table)
+{
+	struct stall_sums s = { 0 };
+
+	for (size_t i = 0; i < table->count; i++) {
+		s.count += (double)table->list[i].stalls;
+		s.seconds += table->list[i].stored_s;
+		s.bytes += table->list[i].bytes;
+		s.stalled_s += table->list[i].stalls_s;
+	}
+	return s;
+}
+
+/* Do they come with the bytes moved (a card that tidies up), or with time (a host that is busy)? Whichever the points'
+ * counts are nearer to, by Pearson's chi-squared. */
+static bool stalls_follow_bytes(const struct points *table, const struct stall_sums *s)
+{
+	double by_bytes = 0, by_time = 0;
+
+	for (size_t i = 0; i < table->count; i++) {
+		const struct point *p = &table->list[i];
+		double n = (double)p->stalls, bytes = s->count * p->bytes / s->bytes,
+		       time = s->count * p->stored_s / s->seconds;
+
+		if (!(bytes > 0) || !(time > 0))
+			continue;
+		by_bytes += (n - bytes) * (n - bytes) / bytes;
+		by_time += (n - time) * (n - time) / time;
+	}
+	return by_bytes <= by_time;
+}
+
+static void add_long_run(const struct points *all, size_t first)
+{
+	struct points table = points_table(all, first);
+	struct stall_sums s = stalls_of(&table);
+	bool follow_bytes = s.count > 0 && stalls_follow_bytes(&table, &s);
+
+	for (size_t i = 0; i < table.count; i++) {
+		struct point *p = &table.list[i];
+		double free_s = p->stored_s - p->stalls_s;
+		double share = s.seconds > 0 ? s.stalled_s / s.seconds : 0;
+
+		if (!(p->stored.median > 0) || !(free_s > 0))
+			continue;
+		p->long_run = p->bytes / (follow_bytes ? free_s + p->bytes * s.stalled_s / s.bytes
+						       : free_s / (1 - share));
+	}
 }
 
 int points_make(struct points *out, const struct run *run, struct error *err)
@@ -196,6 +279,8 @@ int points_make(struct points *out, const struct run *run, struct error *err)
 		fill(&out->list[i], scratch);
 		out->list[i].link_ceiling_bps = ceiling;
 	}
+	for (size_t i = 0; i < out->count; i += points_table(out, i).count)
+		add_long_run(out, i);
 	free(scratch);
 	return 0;
 fail:

@@ -19,17 +19,26 @@ struct point {
 	uint64_t request_bytes;
 	const struct run_pass *const *passes; /* those that count, in order of their number */
 	size_t pass_count;
-	size_t left_out; /* cut, disturbed or empty passes, which no figure below rests on */
+	size_t left_out; /* passes that do not count (record/run.h), which no figure below rests on */
 	size_t disturbed; /* of those: the kernel counted errors or resets meanwhile */
 	uint64_t device_errors; /* how many, in these passes */
-	struct rate_summary acknowledged, stored; /* B/s; the same for reads */
+	struct rate_summary acknowledged,
+		stored; /* B/s; the same for reads; stored 0 where not shown */
+	enum run_stored_by stored_by; /* of writes: the weakest evidence among its passes */
+	size_t shown; /* passes that are shown to be stored */
+	/* Of the passes that have a stored rate (reads: all that count): */
+	double bytes, stored_s; /* moved, and the time in which they were stored */
+	uint64_t stalls;
+	double stalls_s; /* what they took beyond the median request */
+	double long_run; /* B/s: all of it over all time, with its share of the stalls of its table; 0 where not shown */
 	double requests_per_second; /* median */
 	double lat_p50_s, lat_p99_s; /* medians over passes of each pass's own quantile */
 	double lat_max_s; /* slowest request of all passes */
 	double flush_s; /* median time of the closing flush */
 	double device_requests_each; /* device requests per host request; 0: unknown */
 	uint64_t errors;
-	size_t flagged[RUN_PASS_FLAGS]; /* passes with flag 1 << i of enum run_pass_flag */
+	size_t flagged
+		[RUN_PASS_FLAGS]; /* passes, left out or not, with flag 1 << i of enum run_pass_flag */
 	double link_ceiling_bps; /* what the link can carry at most; 0: unknown */
 };
 

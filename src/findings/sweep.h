@@ -22,9 +22,16 @@ int sweep_view(struct view *v, const struct run *run, struct error *err);
 	0.05 /* half the interval, or with no interval half the range, of the median */
 #define SWEEP_STALL_TIMES 20.0 /* slowest request against the median one ... */
 #define SWEEP_STALL_SECONDS 0.05 /* ... and at least this long */
+#define SWEEP_STALL_SHARE 0.02 /* of the time: or as much in stalls altogether */
+#define SWEEP_BURST_NS 100e6 /* a burst that is over sooner shows nothing (analysis/storing.c) */
+#define SWEEP_HIDES \
+	0.1 /* the largest share of a rate that a buffer of that share of what was written freely hides */
 #define SWEEP_ENOUGH 0.95 /* of the best rate: named with the smallest request that reaches it */
 #define SWEEP_SPLIT 1.02 /* device requests per request: a few more are somebody else's */
 #define SWEEP_BEHIND 1.10 /* acknowledged over stored */
+
+/* Do stalls matter at this point? */
+bool sweep_stalls(const struct point *p);
 
 void sweep_findings_add(struct findings *f, const struct run *run, const struct points *points);
 

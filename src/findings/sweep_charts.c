@@ -29,6 +29,7 @@ static void add_rates(
 	const struct point *first = &table->list[0];
 	bool writes = first->direction == RUN_WRITE;
 	struct chart_point *points = pool_alloc(b->pool, table->count, sizeof *points);
+	size_t n = 0;
 
 	if (!points)
 		return;
@@ -36,12 +37,15 @@ static void add_rates(
 		const struct point *p = &table->list[i];
 		const struct rate_summary *s = acknowledged ? &p->acknowledged : &p->stored;
 
-		points[i] = (struct chart_point){ .x = (double)p->request_bytes,
-			.y = s->median,
-			.ranged = s->interval_known,
-			.low = s->low,
-			.high = s->high };
+		if (s->median > 0)
+			points[n++] = (struct chart_point){ .x = (double)p->request_bytes,
+				.y = s->median,
+				.ranged = s->interval_known,
+				.low = s->low,
+				.high = s->high };
 	}
+	if (!n) /* stored rates that are not shown */
+		return;
 	b->series[b->count++] = (struct chart_series){ .name = series_name(b->pool, first,
 							       !writes        ? ""
 							       : acknowledged ? ", acknowledged"
@@ -49,7 +53,7 @@ static void add_rates(
 		.style = style,
 		.second = acknowledged && writes,
 		.points = points,
-		.count = table->count };
+		.count = n };
 }
 
 static const struct explained *explained_of(const struct points *table, const struct explanation *e)
@@ -74,7 +78,7 @@ static double fitted_rate(const struct cost_line *l, double largest_piece, doubl
 	return n / (pieces * l->fixed_s + n / l->rate);
 }
 
-/* The line fitted to the acknowledged rates of that table, a little beyond both ends. */
+/* The line fitted to the rates of that table (of writes the stored ones, where they are shown), a little beyond both ends. */
 static void add_fit(struct builder *b, const struct points *table, double low, double high)
 {
 	const struct explained *x = explained_of(table, b->explanation);

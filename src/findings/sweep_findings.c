@@ -17,6 +17,10 @@ enum {
 	ERRORS,
 	LEFT_OUT,
 	DISTURBED,
+	STORED_BY,
+	NOT_STORED,
+	POINTS_NOT_STORED,
+	FAILED_READS,
 	BEHIND,
 	STALLS,
 	SPREAD,
@@ -30,34 +34,57 @@ enum {
 	TAIL,
 	PHASES,
 	PHASES_LEFT_OUT,
+	HOST,
 };
 
 #define POINT "direction order request_bytes in_flight "
 
 const struct finding_code sweep_codes[] = {
 	[MEASURED] = { "measured", FINDING_PLAIN, true, "all that was asked for was measured",
-		"read_bytes_per_second stored_bytes_per_second" },
+		"read_bytes_per_second stored_bytes_per_second acknowledged_bytes_per_second" },
 	[STOPPED] = { "stopped", FINDING_CAUTION, true,
 		"the run ended before all was measured; figures are of what was",
-		"read_bytes_per_second stored_bytes_per_second" },
+		"read_bytes_per_second stored_bytes_per_second acknowledged_bytes_per_second" },
 	[NOTHING] = { "nothing", FINDING_CAUTION, true, "no pass was finished", NULL },
 	[BEST] = { "best-rate", FINDING_PLAIN, false,
 		"the highest rate of a direction and order, and the smallest request that reaches "
-		"nearly as much",
-		"direction order in_flight bytes_per_second enough_request_bytes share_of_link" },
+		"nearly as much; of writes the stored rate, where that is shown",
+		"direction order in_flight bytes_per_second stored long_run_bytes_per_second "
+		"enough_request_bytes share_of_link" },
 	[ERRORS] = { "request-errors", FINDING_CAUTION, false, "requests failed", "requests" },
 	[LEFT_OUT] = { "passes-left-out", FINDING_CAUTION, false,
-		"passes that were cut short or moved nothing", "passes passes_counted" },
+		"passes that no figure rests on: cut short, empty, with errors, with I/O by "
+		"others, "
+		"or lost by the host",
+		"passes passes_counted" },
 	[DISTURBED] = { "disturbed-passes", FINDING_CAUTION, false,
 		"the kernel counted errors or resets of the device during passes, which count for "
 		"nothing",
 		"passes device_errors" },
+	[STORED_BY] = { "stored-by", FINDING_PLAIN, false,
+		"what shows that writes were stored, and what that rests on",
+		"stored_by head_bytes_per_second drain_bytes_per_second unless_bytes flusher "
+		"buffer_bytes" },
+	[NOT_STORED] = { "stored-not-shown", FINDING_CAUTION, false,
+		"nothing shows when writes are stored: their rates are those of acknowledging",
+		"waits_for_idle host_away foreign device_errors flusher buffer_bytes" },
+	[POINTS_NOT_STORED] = { "points-stored-not-shown", FINDING_CAUTION, false,
+		"points whose passes are not shown to be stored, though others are", "points" },
+	[FAILED_READS] = { "single-reads-failed", FINDING_CAUTION, false,
+		"reads of single places anywhere on the target, by which it is seen whether it has "
+		"come to rest, failed",
+		"reads" },
 	[BEHIND] = { "acknowledged-early", FINDING_CAUTION, false,
 		"writes are acknowledged well before they are stored",
 		POINT "acknowledged_bytes_per_second stored_bytes_per_second points" },
 	[STALLS] = { "stalls", FINDING_CAUTION, false,
-		"single requests took far longer than the median one",
-		POINT "slowest_seconds p50_seconds points" },
+		"single requests took far longer than the median one: how many of them, their "
+		"share "
+		"of the time and the bytes between two, over all points of that direction and "
+		"order; rates of the point named",
+		POINT "slowest_seconds p50_seconds points stalls stall_share "
+		      "bytes_between_stalls median_bytes_per_second "
+		      "long_run_bytes_per_second" },
 	[SPREAD] = { "wide-spread", FINDING_CAUTION, false, "passes of the same point differ",
 		POINT "half_width_share points" },
 	[FEW] = { "few-passes", FINDING_CAUTION, false, "too few passes for a 95 % interval",
@@ -88,6 +115,10 @@ const struct finding_code sweep_codes[] = {
 	[PHASES_LEFT_OUT] = { "phases-left-out", FINDING_CAUTION, false,
 		"passes were watched on the bus and do not show their phases",
 		"passes passes_shown" },
+	[HOST] = { "host-away", FINDING_CAUTION, false,
+		"this computer was away during passes: stopped, suspended, its clock moved, or too "
+		"busy to run them",
+		"passes" },
 };
 
 const size_t sweep_code_count = sizeof sweep_codes / sizeof *sweep_codes;
@@ -139,37 +170,66 @@ static const char *share_words(struct pool *pool, double share)
 
 /* ---- the verdict, and the best of each table ---- */
 
-static const struct point *best_of(const struct points *list, enum run_direction direction)
+static const struct point *highest(
+	const struct points *list, enum run_direction direction, bool stored)
 {
 	const struct point *best = NULL;
+	double most = 0;
 
 	for (size_t i = 0; i < list->count; i++) {
 		const struct point *p = &list->list[i];
+		double rate = stored ? p->stored.median : p->acknowledged.median;
 
-		if (p->direction == direction && p->stored.median > 0 &&
-			(!best || p->stored.median > best->stored.median))
+		if (p->direction == direction && rate > most) {
 			best = p;
+			most = rate;
+		}
 	}
 	return best;
 }
 
-static struct value rate_of(const struct point *p)
+/* By what it stores, where that is shown of any. */
+static const struct point *best_of(const struct points *list, enum run_direction direction)
 {
-	return p ? value_rate(p->stored.median) : value_unknown();
+	const struct point *best = highest(list, direction, true);
+
+	return best ? best : highest(list, direction, false);
+}
+
+static bool is_stored(const struct point *p)
+{
+	return p->stored.median > 0;
+}
+
+static double rate_number(const struct point *p)
+{
+	return is_stored(p) ? p->stored.median : p->acknowledged.median;
+}
+
+static struct value rate_if(const struct point *p, bool stored)
+{
+	return p && is_stored(p) == stored ? value_rate(rate_number(p)) : value_unknown();
+}
+
+static const char *verb_of(const struct point *p)
+{
+	if (p->direction == RUN_READ)
+		return "reach at most";
+	return is_stored(p) ? "store at most" : "are acknowledged at";
 }
 
 static const char *best_words(
 	struct pool *pool, const struct point *read, const struct point *write)
 {
-	char r[SIZE_TEXT_MAX], w[SIZE_TEXT_MAX];
+	char r[SIZE_TEXT_MAX] = "", w[SIZE_TEXT_MAX] = "";
 
-	if (read && write)
-		return pool_printf(pool, "reads reach at most %s, writes store at most %s",
-			rate_format(r, read->stored.median), rate_format(w, write->stored.median));
 	if (read)
-		return pool_printf(
-			pool, "reads reach at most %s", rate_format(r, read->stored.median));
-	return pool_printf(pool, "writes store at most %s", rate_format(w, write->stored.median));
+		rate_format(r, rate_number(read));
+	if (write)
+		rate_format(w, rate_number(write));
+	return pool_printf(pool, "%s%s%s%s%s%s%s", read ? "reads reach at most " : "", r,
+		read && write ? ", " : "", write ? "writes " : "", write ? verb_of(write) : "",
+		write ? " " : "", w);
 }
 
 static void add_verdict(struct writer *w)
@@ -192,15 +252,17 @@ static void add_verdict(struct writer *w)
 	else
 		one = finding_add(w->f, &sweep_codes[STOPPED],
 			"The run stopped early; so far %s%s.", words, modelled);
-	finding_figure(one, "read_bytes_per_second", rate_of(read));
-	finding_figure(one, "stored_bytes_per_second", rate_of(write));
+	finding_figure(one, "read_bytes_per_second", rate_if(read, true));
+	finding_figure(one, "stored_bytes_per_second", rate_if(write, true));
+	finding_figure(one, "acknowledged_bytes_per_second", rate_if(write, false));
 }
 
 /* The smallest request that reaches nearly all of the best rate: on a plateau, which size is best is chance. */
 static const struct point *enough_of(const struct points *table, const struct point *best)
 {
 	for (size_t i = 0; i < table->count; i++)
-		if (table->list[i].stored.median >= SWEEP_ENOUGH * best->stored.median)
+		if (is_stored(&table->list[i]) == is_stored(best) &&
+			rate_number(&table->list[i]) >= SWEEP_ENOUGH * rate_number(best))
 			return &table->list[i];
 	return best;
 }
@@ -209,7 +271,17 @@ static const char *link_words(struct pool *pool, const struct point *p)
 {
 	return p->link_ceiling_bps > 0
 		       ? pool_printf(pool, ", %s of what the link can carry",
-				 share_words(pool, p->stored.median / p->link_ceiling_bps))
+				 share_words(pool, rate_number(p) / p->link_ceiling_bps))
+		       : "";
+}
+
+static const char *long_run_words(struct pool *pool, const struct point *p)
+{
+	char rate[SIZE_TEXT_MAX];
+
+	return sweep_stalls(p) && p->long_run > 0
+		       ? pool_printf(pool, " between stalls, %s in the long run",
+				 rate_format(rate, p->long_run))
 		       : "";
 }
 
@@ -223,21 +295,23 @@ static void add_best(struct writer *w, const struct points *table)
 		return;
 	enough = enough_of(table, best);
 	one = finding_add(w->f, &sweep_codes[BEST],
-		"%s %ss %s %s (%.0f %% of it from requests of %s)%s%s.",
+		"%s %ss %s %s%s (%.0f %% of it from requests of %s)%s%s.",
 		best->order == RUN_RANDOM ? "Random" : "Sequential",
-		run_direction_name(best->direction),
-		best->direction == RUN_WRITE ? "store at most" : "reach at most",
-		rate_format(rate, best->stored.median), SWEEP_ENOUGH * 100,
-		size_format(size, enough->request_bytes), in_flight_words(w->pool, best, " with "),
-		link_words(w->pool, best));
+		run_direction_name(best->direction), verb_of(best),
+		rate_format(rate, rate_number(best)), long_run_words(w->pool, best),
+		SWEEP_ENOUGH * 100, size_format(size, enough->request_bytes),
+		in_flight_words(w->pool, best, " with "), link_words(w->pool, best));
 	finding_figure(one, "direction", value_word(run_direction_name(best->direction)));
 	finding_figure(one, "order", value_word(run_order_name(best->order)));
 	finding_figure(one, "in_flight", value_count(best->in_flight));
-	finding_figure(one, "bytes_per_second", rate_of(best));
+	finding_figure(one, "bytes_per_second", value_rate(rate_number(best)));
+	finding_figure(one, "stored", value_flag(is_stored(best)));
+	finding_figure(one, "long_run_bytes_per_second",
+		value_if(best->long_run > 0, value_rate(best->long_run)));
 	finding_figure(one, "enough_request_bytes", value_bytes(enough->request_bytes));
 	finding_figure(one, "share_of_link",
 		value_if(best->link_ceiling_bps > 0,
-			value_share(best->stored.median / best->link_ceiling_bps)));
+			value_share(rate_number(best) / best->link_ceiling_bps)));
 }
 
 static void add_bests(struct writer *w)
@@ -293,7 +367,7 @@ static void add_point(struct finding *one, const struct point *p)
 
 static double half_width(const struct point *p)
 {
-	const struct rate_summary *s = &p->stored;
+	const struct rate_summary *s = is_stored(p) ? &p->stored : &p->acknowledged;
 	double width = s->interval_known ? s->high - s->low : s->fastest - s->slowest;
 
 	return s->median > 0 ? width / 2 / s->median : 0;
@@ -323,11 +397,58 @@ static void add_spread(struct writer *w)
 	finding_figure(one, "points", value_count(count));
 }
 
+bool sweep_stalls(const struct point *p)
+{
+	bool one = p->lat_p50_s > 0 && p->lat_max_s >= SWEEP_STALL_SECONDS &&
+		   p->lat_max_s / p->lat_p50_s >= SWEEP_STALL_TIMES;
+
+	return one || (p->stalls && p->stalls_s > SWEEP_STALL_SHARE * p->stored_s);
+}
+
 static double concern_stall(const struct point *p)
 {
-	if (p->lat_p50_s <= 0 || p->lat_max_s < SWEEP_STALL_SECONDS)
-		return 0;
-	return p->lat_max_s / p->lat_p50_s >= SWEEP_STALL_TIMES ? p->lat_max_s : 0;
+	return sweep_stalls(p) ? p->lat_max_s : 0;
+}
+
+/* Of all points of the table that p is in. */
+struct stall_sums {
+	uint64_t count;
+	double seconds, stalled_s, bytes;
+};
+
+static struct stall_sums stalls_like(const struct writer *w, const struct point *p)
+{
+	struct stall_sums s = { 0 };
+
+	for (size_t i = 0; i < w->points->count; i++) {
+		const struct point *q = &w->points->list[i];
+
+		if (q->direction != p->direction || q->order != p->order ||
+			q->in_flight != p->in_flight)
+			continue;
+		s.count += q->stalls;
+		s.seconds += q->stored_s;
+		s.stalled_s += q->stalls_s;
+		s.bytes += q->bytes;
+	}
+	return s;
+}
+
+/* ": 8 of them take 35 % of the time, one in every 8.39 MB; 3.03 MB/s between them, 1.96 MB/s in the long run" */
+static const char *stalls_words(
+	struct pool *pool, const struct point *p, const struct stall_sums *s)
+{
+	char between[SIZE_TEXT_MAX], free_rate[SIZE_TEXT_MAX], all[SIZE_TEXT_MAX];
+
+	if (!s->count || !(s->seconds > 0) || !(p->long_run > 0))
+		return "";
+	size_format_decimal(between, s->bytes / (double)s->count);
+	return pool_printf(pool,
+		": %llu stall%s of %ss like these take %s of the time, one in every %s; median "
+		"rate %s, %s in the long run",
+		(unsigned long long)s->count, plural((size_t)s->count),
+		run_direction_name(p->direction), share_words(pool, s->stalled_s / s->seconds),
+		between, rate_format(free_rate, p->stored.median), rate_format(all, p->long_run));
 }
 
 static void add_stalls(struct writer *w)
@@ -336,17 +457,184 @@ static void add_stalls(struct writer *w)
 	const struct point *p = worst_of(w, concern_stall, &count);
 	char slowest[SIZE_TEXT_MAX], median[SIZE_TEXT_MAX];
 	struct finding *one;
+	struct stall_sums s;
 
 	if (!p)
 		return;
+	s = stalls_like(w, p);
 	one = finding_add(w->f, &sweep_codes[STALLS],
-		"The target stalls: the slowest of the %s took %s, the median one %s%s.",
+		"The target stalls: the slowest of the %s took %s, the median one %s%s%s.",
 		point_words(w->pool, p), duration_format(slowest, p->lat_max_s),
-		duration_format(median, p->lat_p50_s), and_others(w, count));
+		duration_format(median, p->lat_p50_s), and_others(w, count),
+		stalls_words(w->pool, p, &s));
 	add_point(one, p);
 	finding_figure(one, "slowest_seconds", value_seconds(p->lat_max_s));
 	finding_figure(one, "p50_seconds", value_seconds(p->lat_p50_s));
 	finding_figure(one, "points", value_count(count));
+	finding_figure(one, "stalls", value_count(s.count));
+	finding_figure(
+		one, "stall_share", value_if(s.seconds > 0, value_share(s.stalled_s / s.seconds)));
+	finding_figure(one, "bytes_between_stalls",
+		value_if(s.count > 0, value_bytes_decimal((uint64_t)(s.bytes / (double)s.count))));
+	finding_figure(one, "median_bytes_per_second",
+		value_if(p->stored.median > 0, value_rate(p->stored.median)));
+	finding_figure(one, "long_run_bytes_per_second",
+		value_if(p->long_run > 0, value_rate(p->long_run)));
+}
+
+/* ---- what shows that writes were stored ---- */
+
+static bool has_writes(const struct writer *w)
+{
+	for (size_t i = 0; i < w->points->count; i++)
+		if (w->points->list[i].direction == RUN_WRITE && w->points->list[i].pass_count)
+			return true;
+	return false;
+}
+
+/* Its own flush, and what became of it. */
+static const char *flusher_words(const struct run_storing *s)
+{
+	if (!strcmp(s->flusher, "refused"))
+		return "the target refuses SYNCHRONIZE CACHE";
+	if (!strcmp(s->flusher, "silent"))
+		return "the target does not answer SYNCHRONIZE CACHE";
+	if (!strcmp(s->flusher, "none"))
+		return "the kernel takes the target for write through and sends no flush, and "
+		       "this run could send none either";
+	return "no flush was seen to wait for what is left to store";
+}
+
+static const char *unless_words(struct pool *pool, const struct run_storing *s)
+{
+	char size[SIZE_TEXT_MAX];
+
+	return pool_printf(pool, "unless it holds more than %s",
+		size_format_decimal(size, SWEEP_HIDES * (double)s->free_bytes));
+}
+
+static const char *steady_words(struct pool *pool, const struct run_storing *s)
+{
+	char size[SIZE_TEXT_MAX];
+
+	if (s->held_up)
+		return pool_printf(pool,
+			"Stored rates are those of a full buffer: the target goes about %s ahead "
+			"of "
+			"its storage, %s, and writes were timed while they had to wait for room. "
+			"It stores that much, %s.",
+			size_format_decimal(size, s->buffer_bytes), flusher_words(s),
+			unless_words(pool, s));
+	return pool_printf(pool,
+		"Writes count as stored when they are acknowledged: no flush and no read had to "
+		"wait for any, and %s written in one go were never held up. That holds %s.",
+		size_format_decimal(size, (double)s->free_bytes), unless_words(pool, s));
+}
+
+static const char *stored_words(struct pool *pool, const struct run_storing *s)
+{
+	if (s->by == RUN_STORED_FLUSH)
+		return strcmp(s->flusher, "command") != 0
+			       ? "Stored rates include the closing flush, which waits as long as "
+				 "storing what is left must take."
+			       : "Stored rates include the closing flush, which waits as long as "
+				 "storing what is left must take. The kernel takes this target "
+				 "for write through and sends none: this run sent SYNCHRONIZE "
+				 "CACHE itself, other programs' flushes do not reach it.";
+	if (s->by == RUN_STORED_SETTLED)
+		return pool_printf(pool,
+			"Stored rates include the time until single reads took their usual time "
+			"again, because reads wait until all is stored; %s.",
+			flusher_words(s));
+	return steady_words(pool, s);
+}
+
+static const char *not_stored_words(const struct run_storing *s)
+{
+	if (!s->present)
+		return "this record does not hold how its target stores";
+	if (s->host_away)
+		return "this computer was stopped, suspended or too busy while it looked; measure "
+		       "again when it has time";
+	if (s->foreign)
+		return "the device served others while it looked; measure again when nobody else "
+		       "uses it";
+	if (s->device_errors)
+		return "the kernel counted errors or resets of the device while it looked; see "
+		       "the kernel log (dmesg), and measure again";
+	if (s->waits_for_idle)
+		return "it stores only when it is flushed, read or left alone, and its buffer was "
+		       "never seen full";
+	if ((double)s->burst_ns < SWEEP_BURST_NS)
+		return "the target was too quick for the little that could be written to see it";
+	return "something waits after writes, but not as long as storing them would take, and its "
+	       "buffer was never seen full";
+}
+
+static void add_stored_by(struct writer *w)
+{
+	const struct run_storing *s = &w->run->storing;
+	struct finding *one;
+
+	if (!has_writes(w))
+		return;
+	if (s->present && s->by) {
+		one = finding_add(w->f, &sweep_codes[STORED_BY], "%s", stored_words(w->pool, s));
+		finding_figure(one, "stored_by", value_word(run_stored_name(s->by)));
+		finding_figure(one, "head_bytes_per_second",
+			value_if(s->held_up, value_rate(s->head_bps)));
+		finding_figure(one, "drain_bytes_per_second",
+			value_if(s->held_up, value_rate(s->drain_bps)));
+		finding_figure(one, "unless_bytes",
+			value_if(s->by == RUN_STORED_STEADY,
+				value_bytes((uint64_t)(SWEEP_HIDES * (double)s->free_bytes))));
+	} else {
+		one = finding_add(w->f, &sweep_codes[NOT_STORED],
+			"Whether writes are stored is not shown: %s. Their rates here are those of "
+			"acknowledging alone.",
+			not_stored_words(s));
+		finding_figure(
+			one, "waits_for_idle", value_if(s->present, value_flag(s->waits_for_idle)));
+		finding_figure(one, "host_away", value_if(s->present, value_flag(s->host_away)));
+		finding_figure(one, "foreign", value_if(s->present, value_flag(s->foreign)));
+		finding_figure(
+			one, "device_errors", value_if(s->present, value_count(s->device_errors)));
+	}
+	finding_figure(one, "flusher", value_if(s->present, value_word(s->flusher)));
+	finding_figure(
+		one, "buffer_bytes", value_if(s->held_up, value_bytes((uint64_t)s->buffer_bytes)));
+}
+
+static void add_points_not_stored(struct writer *w)
+{
+	size_t n = 0;
+
+	for (size_t i = 0; i < w->points->count; i++) {
+		const struct point *p = &w->points->list[i];
+
+		n += p->direction == RUN_WRITE && p->pass_count && !is_stored(p);
+	}
+	if (n && w->run->storing.by)
+		finding_figure(finding_add(w->f, &sweep_codes[POINTS_NOT_STORED],
+				       "Of %zu point%s it is not shown that the writes were "
+				       "stored: they grew slower within their passes, or the "
+				       "target did not come to rest after them.",
+				       n, plural(n)),
+			"points", value_count(n));
+}
+
+static void add_failed_reads(struct writer *w)
+{
+	uint64_t n = w->run->storing.failed_reads;
+
+	if (n)
+		finding_figure(
+			finding_add(w->f, &sweep_codes[FAILED_READS],
+				"%llu single read%s, somewhere on the target, failed while it "
+				"looked how writes are stored: part of the target cannot be read; "
+				"'verify' finds where.",
+				(unsigned long long)n, plural((size_t)n)),
+			"reads", value_count(n));
 }
 
 static double concern_behind(const struct point *p)
@@ -509,6 +797,9 @@ static const struct {
 		"the last 8 sectors, which the kernel asks of a USB disk one by one: keep the "
 		"--region off them." },
 	[RUN_PASS_BIT_RESETS] = { DISTURBED, NULL, NULL, NULL },
+	[RUN_PASS_BIT_HOST] = { HOST, "pass was", "passes were",
+		"lost by this computer, which was stopped, suspended or too busy to run them, or "
+		"had its clock moved: they count for nothing." },
 };
 _Static_assert(sizeof flag_sentences / sizeof *flag_sentences == RUN_PASS_FLAGS,
 	"one row a flag of a pass");
@@ -552,9 +843,9 @@ static void add_left_out(struct writer *w)
 	if (!n)
 		return;
 	one = finding_add(w->f, &sweep_codes[LEFT_OUT],
-		"%zu pass%s cut short or moved nothing and %s left out of the figures (%zu %s).", n,
-		n == 1 ? " was" : "es were", n == 1 ? "is" : "are", passes,
-		passes == 1 ? "counts" : "count");
+		"%zu pass%s left out of the figures (%zu %s): cut short, empty, with errors, with "
+		"I/O by others, or lost by this computer.",
+		n, n == 1 ? " is" : "es are", passes, passes == 1 ? "counts" : "count");
 	finding_figure(one, "passes", value_count(n));
 	finding_figure(one, "passes_counted", value_count(passes));
 }
@@ -588,6 +879,9 @@ void sweep_findings_add(struct findings *f, const struct run *run, const struct 
 	add_errors(&w);
 	add_left_out(&w);
 	add_disturbed(&w);
+	add_stored_by(&w);
+	add_points_not_stored(&w);
+	add_failed_reads(&w);
 	add_behind(&w);
 	add_stalls(&w);
 	add_spread(&w);

@@ -21,6 +21,11 @@ static struct value some_seconds(double s)
 	return value_if(s > 0, value_seconds(s));
 }
 
+static struct value stored_by(enum run_stored_by by)
+{
+	return value_if(by != RUN_NOT_SHOWN, value_word(run_stored_name(by)));
+}
+
 /* ---- one row a pass ---- */
 
 PASS(pass_direction, value_word(run_direction_name(r->pass->direction)))
@@ -35,6 +40,12 @@ PASS(pass_seconds, value_ns(r->pass->busy_ns))
 PASS(pass_flush, value_ns(r->pass->flush_ns))
 PASS(pass_acknowledged, some_rate(run_pass_rate_acknowledged(r->pass)))
 PASS(pass_stored, some_rate(run_pass_rate_stored(r->pass)))
+PASS(pass_stored_by, stored_by(r->pass->stored_by))
+PASS(pass_stored_seconds, value_if(r->pass->stored_ns > 0, value_ns(r->pass->stored_ns)))
+PASS(pass_settle, value_ns(r->pass->settle_ns))
+PASS(pass_lead, value_bytes_decimal(r->pass->lead_bytes))
+PASS(pass_stalls, value_count(r->pass->stalls))
+PASS(pass_stall_seconds, value_ns(r->pass->stall_ns))
 PASS(pass_p50, value_ns(r->pass->lat_p50_ns))
 PASS(pass_p99, value_ns(r->pass->lat_p99_ns))
 PASS(pass_max, value_ns(r->pass->lat_max_ns))
@@ -57,14 +68,28 @@ static const struct column passes[] = {
 		pass_flush },
 	{ "acknowledged_bytes_per_second", NULL, "rate until acknowledged", 0, false, NULL,
 		pass_acknowledged },
-	{ "stored_bytes_per_second", NULL, "rate with the closing flush included", 0, false, NULL,
-		pass_stored },
+	{ "stored_bytes_per_second", NULL, "rate until all was stored, where that is shown", 0,
+		false, NULL, pass_stored },
 	{ "request_time_p50_seconds", NULL, "median time of a request", 0, false, NULL, pass_p50 },
 	{ "request_time_p99_seconds", NULL, "99th percentile of the time of a request", 0, false,
 		NULL, pass_p99 },
 	{ "request_time_max_seconds", NULL, "slowest request", 0, false, NULL, pass_max },
 	{ "errors", NULL, "requests that failed", 0, false, NULL, pass_errors },
 	{ "flags", NULL, "what was odd about the pass", 0, true, NULL, pass_flags },
+	{ "stored_by", NULL,
+		"what shows that a write pass was stored: flush, settled or steady; null where "
+		"nothing does",
+		0, true, NULL, pass_stored_by },
+	{ "stored_seconds", NULL, "time in which it was stored", 0, false, NULL,
+		pass_stored_seconds },
+	{ "settle_seconds", NULL,
+		"after the closing flush, until single reads took their usual time again", 0, false,
+		NULL, pass_settle },
+	{ "lead_bytes", NULL, "written just before, untimed, to fill the target's buffer", 0, false,
+		NULL, pass_lead },
+	{ "stalls", NULL, "requests that took over 20 times the median", 0, false, NULL,
+		pass_stalls },
+	{ "stall_seconds", NULL, "time in those", 0, false, NULL, pass_stall_seconds },
 };
 
 const struct table_spec sweep_passes_spec = { .key = "passes",
@@ -106,6 +131,14 @@ static bool requests_differ(const struct table *t)
 	return false;
 }
 
+static bool stalls(const struct table *t)
+{
+	for (size_t i = 0; i < t->count; i++)
+		if (sweep_stalls(&first_point(t)[i]))
+			return true;
+	return false;
+}
+
 static struct value end_of(const struct rate_summary *s, double end)
 {
 	return value_if(s->interval_known, value_rate(end));
@@ -128,7 +161,10 @@ POINT(point_stored, value_if(is_write(r), some_rate(r->stored.median)))
 POINT(point_stored_range, value_rate_range(&r->stored))
 POINT(point_stored_low, value_if(is_write(r), end_of(&r->stored, r->stored.low)))
 POINT(point_stored_high, value_if(is_write(r), end_of(&r->stored, r->stored.high)))
-POINT(point_stored_by, value_if(is_write(r) && r->stored.median > 0, value_word("flush")))
+POINT(point_stored_by, stored_by(r->stored_by))
+POINT(point_long_run, some_rate(r->long_run))
+POINT(point_stalls, value_count(r->stalls))
+POINT(point_stall_share, value_if(r->stored_s > 0, value_share(r->stalls_s / r->stored_s)))
 POINT(point_of_link, value_if(r->link_ceiling_bps > 0 && r->stored.median > 0,
 			     value_share(r->stored.median / r->link_ceiling_bps)))
 POINT(point_requests, value_if(r->requests_per_second > 0, value_number(r->requests_per_second)))
@@ -166,14 +202,25 @@ static const struct column points[] = {
 		NULL, point_acknowledged_low },
 	{ "acknowledged_high_bytes_per_second", NULL, "upper end", 0, false, NULL,
 		point_acknowledged_high },
-	{ "stored_bytes_per_second", "stored", "median rate with the closing flush included", 11,
+	{ "stored_bytes_per_second", "stored",
+		"median rate until all was stored; a dash where nothing shows that it was", 11,
 		false, writes, point_stored },
 	{ NULL, "95 % range", RANGE_MEANING, 12, false, writes, point_stored_range },
 	{ "stored_low_bytes_per_second", NULL, "lower end of its 95 % interval", 0, false, NULL,
 		point_stored_low },
 	{ "stored_high_bytes_per_second", NULL, "upper end", 0, false, NULL, point_stored_high },
-	{ "stored_by", NULL, "what the stored rate rests on: flush; null for reads", 0, true, NULL,
-		point_stored_by },
+	{ "stored_by", "by",
+		"what the stored rate rests on: flush, settled (reads took their usual time again) "
+		"or steady (the buffer full, or none to be found); null for reads, and where "
+		"nothing shows it",
+		9, false, writes, point_stored_by },
+	{ "long_run_bytes_per_second", "long run",
+		"all bytes over all time, stalls shared out by bytes: in the long run (writes: "
+		"stored)",
+		11, false, stalls, point_long_run },
+	{ "stalls", NULL, "requests that took over 20 times the median", 0, false, NULL,
+		point_stalls },
+	{ "stall_share", NULL, "of the time, in those", 0, false, NULL, point_stall_share },
 	{ "share_of_link", "of link", "share of what the link can carry (writes: stored)", 8, false,
 		link_known, point_of_link },
 	{ "requests_per_second", "req/s", "requests answered per second, median", 8, false, NULL,
@@ -196,8 +243,11 @@ static const struct column points[] = {
 	{ "phases.status_seconds", NULL, "in the status phase", 0, false, NULL, point_status },
 	{ "phases.host_seconds", NULL, "between them, in the host", 0, false, NULL, point_host },
 	{ "passes", NULL, "passes that the figures rest on", 0, false, NULL, point_passes },
-	{ "passes_left_out", NULL, "passes cut short, disturbed or empty", 0, false, NULL,
-		point_left_out },
+	{ "passes_left_out", NULL,
+		"passes cut short, empty, disturbed, with errors, with I/O by others or lost by "
+		"the "
+		"host",
+		0, false, NULL, point_left_out },
 	{ "errors", NULL, "requests that failed", 0, false, NULL, point_errors },
 };
 

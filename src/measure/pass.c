@@ -9,6 +9,7 @@
 
 #include "base/buffer.h"
 #include "base/imprint.h"
+#include "measure/flusher.h"
 #include "measure/offsets.h"
 #include "measure/payload.h"
 #include "measure/phases.h"
@@ -25,7 +26,10 @@ struct shared {
 	pthread_mutex_t lock;
 	uint64_t next_index;
 	uint64_t moved; /* bytes so far */
-	uint64_t start_ns, deadline_ns;
+	uint64_t start_ns, deadline_ns, patience_ns;
+	struct mark { /* the end of a request that waited for room */
+		uint64_t ns, bytes, requests;
+	} first, last;
 	atomic_bool stop;
 };
 
@@ -92,17 +96,61 @@ static int transfer(struct shared *s, void *memory, uint64_t at, size_t *got)
 	return rc;
 }
 
-static void trace_add(struct shared *s, uint64_t now, uint64_t bytes)
+/* Steps twice as long, when the pass outgrows them. */
+static void trace_widen(struct pass_result *r)
+{
+	for (unsigned i = 0; i < PASS_TRACE_MAX / 2; i++)
+		r->trace[i] = r->trace[2 * i] + r->trace[2 * i + 1];
+	memset(r->trace + PASS_TRACE_MAX / 2, 0, sizeof r->trace / 2);
+	r->trace_step_ns *= 2;
+	r->trace_steps = (r->trace_steps + 1) / 2;
+}
+
+/* Bytes that were moved between two moments, spread evenly over the steps they touch. */
+static void trace_add(struct shared *s, uint64_t from, uint64_t to, uint64_t bytes)
 {
 	struct pass_result *r = s->out;
-	uint64_t step = (now - s->start_ns) / r->trace_step_ns;
+	uint64_t a = from - s->start_ns, b = to - s->start_ns, booked = 0, step;
 
-	if (step >= PASS_TRACE_MAX)
-		step = PASS_TRACE_MAX - 1;
-	r->trace[step] += bytes;
 	s->moved += bytes;
+	while (b > r->trace_step_ns * PASS_TRACE_MAX)
+		trace_widen(r);
+	for (step = a / r->trace_step_ns; (step + 1) * r->trace_step_ns < b; step++) {
+		uint64_t share =
+			(uint64_t)((double)bytes * (double)((step + 1) * r->trace_step_ns - a) /
+				   (double)(b - a));
+
+		r->trace[step] += share - booked;
+		booked = share;
+	}
+	if (step >= PASS_TRACE_MAX) /* a request of no time at the very end */
+		step = PASS_TRACE_MAX - 1;
+	r->trace[step] += bytes - booked;
 	if (step >= r->trace_steps)
 		r->trace_steps = (unsigned)step + 1;
+}
+
+/* Notes a request that waited for room, if the plan asks for those. */
+static void mark(struct shared *s, uint64_t now, uint64_t took, uint64_t bytes, uint64_t requests)
+{
+	struct mark m = { now, bytes, requests };
+
+	if (!s->plan->wait_ns || took < s->plan->wait_ns)
+		return;
+	if (!s->out->waits++)
+		s->first = m;
+	s->last = m;
+}
+
+/* May the pass end at this moment? */
+static bool is_over(const struct shared *s, uint64_t now, uint64_t moved)
+{
+	if (now < s->deadline_ns || moved < s->plan->least_bytes)
+		return false;
+	if (!s->plan->wait_ns || now >= s->patience_ns)
+		return true;
+	return s->out->waits > 1 && s->last.ns >= s->first.ns + s->plan->duration_ns &&
+	       s->last.requests >= s->first.requests + s->plan->wait_requests;
 }
 
 static void tick(struct shared *s, uint64_t now, uint64_t moved)
@@ -127,7 +175,7 @@ static void run_single(struct worker *w)
 	struct shared *s = w->shared;
 	struct medium *m = s->medium;
 	uint64_t before = s->start_ns, next_tick = before + s->out->trace_step_ns;
-	uint64_t last_tick = before, since_tick = 0;
+	uint64_t last_tick = before, since_tick = 0, bytes = 0;
 	size_t length = (size_t)s->plan->request_bytes, got;
 
 	do {
@@ -144,39 +192,46 @@ static void run_single(struct worker *w)
 		}
 		histogram_add(w->latency, now - before);
 		w->requests++;
+		bytes += length;
 		since_tick += length;
+		mark(s, now, now - before, bytes, w->requests);
 		before = now;
 		if (now >= next_tick) {
-			/* To the step they were moved in, not to the one that has just begun. */
-			trace_add(s, last_tick + (now - last_tick) / 2, since_tick);
+			trace_add(s, last_tick, now, since_tick);
 			since_tick = 0;
 			last_tick = now;
 			next_tick = now + s->out->trace_step_ns -
 				    (now - s->start_ns) % s->out->trace_step_ns;
 			tick(s, now, s->moved);
 		}
-	} while (before < s->deadline_ns && !atomic_load_explicit(&s->stop, memory_order_relaxed));
+	} while (!is_over(s, before, bytes) &&
+		 !atomic_load_explicit(&s->stop, memory_order_relaxed));
 	if (since_tick)
-		trace_add(s, last_tick + (before - last_tick) / 2, since_tick);
-	w->bytes = w->requests * length;
+		trace_add(s, last_tick, before, since_tick);
+	w->bytes = bytes;
 	w->last_ns = before;
 }
 
-static bool take_offset(struct shared *s, uint64_t *at)
+static bool take_offset(struct shared *s, uint64_t now, uint64_t *at)
 {
+	bool over;
+
 	pthread_mutex_lock(&s->lock);
-	*at = offsets_at(&s->offsets, s->next_index++);
+	over = is_over(s, now, s->moved);
+	if (!over)
+		*at = offsets_at(&s->offsets, s->next_index++);
 	pthread_mutex_unlock(&s->lock);
-	return !atomic_load_explicit(&s->stop, memory_order_relaxed);
+	return !over && !atomic_load_explicit(&s->stop, memory_order_relaxed);
 }
 
-static void answer(struct shared *s, uint64_t now, bool first_worker)
+static void answer(struct shared *s, uint64_t sent, uint64_t now, bool first_worker)
 {
-	uint64_t moved;
+	uint64_t length = s->plan->request_bytes, moved;
 
 	pthread_mutex_lock(&s->lock);
-	trace_add(s, now, s->plan->request_bytes);
+	trace_add(s, sent, now, length);
 	moved = s->moved;
+	mark(s, now, now - sent, moved, moved / length);
 	pthread_mutex_unlock(&s->lock);
 	if (first_worker)
 		tick(s, now, moved);
@@ -188,10 +243,9 @@ static void *run_worker(void *context)
 	struct worker *w = context;
 	struct shared *s = w->shared;
 	size_t length = (size_t)s->plan->request_bytes, got;
-	uint64_t at, before = s->start_ns;
+	uint64_t at, before = s->start_ns, now = s->start_ns;
 
-	while (before < s->deadline_ns && take_offset(s, &at)) {
-		uint64_t now;
+	while (take_offset(s, now, &at)) {
 		int rc;
 
 		if (s->plan->write)
@@ -208,8 +262,8 @@ static void *run_worker(void *context)
 		}
 		histogram_add(w->latency, now - before);
 		w->requests++;
-		w->last_ns = before = now;
-		answer(s, now, w->thread == pthread_self());
+		w->last_ns = now;
+		answer(s, before, now, w->thread == pthread_self());
 	}
 	w->bytes = w->requests * length;
 	return NULL;
@@ -232,7 +286,8 @@ static void run_virtual(struct worker *workers, unsigned count)
 		for (unsigned i = 1; i < count; i++)
 			if (ready[i] < ready[next])
 				next = i;
-		if ((ready[next] >= s->deadline_ns && workers[0].requests) || atomic_load(&s->stop))
+		if ((workers[0].requests && is_over(s, ready[next], s->moved)) ||
+			atomic_load(&s->stop))
 			break;
 		at = offsets_at(&s->offsets, s->next_index++);
 		if (s->plan->write)
@@ -247,10 +302,11 @@ static void run_virtual(struct worker *workers, unsigned count)
 		}
 		histogram_add(workers[0].latency, now - ready[next]);
 		workers[0].requests++;
+		trace_add(s, ready[next], now, length);
+		mark(s, now, now - ready[next], s->moved, workers[0].requests);
 		ready[next] = now;
 		if (now > last)
 			last = now;
-		trace_add(s, now, length);
 		tick(s, now, s->moved);
 	}
 	medium_move_clock_ns(s->medium, last);
@@ -279,9 +335,12 @@ static int run_threads(struct worker *workers, unsigned count)
 
 static void close_with_flush(struct shared *s)
 {
-	uint64_t before = medium_now_ns(s->medium);
-	int rc = medium_flush(s->medium);
+	uint64_t before;
+	int rc;
 
+	(void)phases_flush_ns(s->plan->phases); /* what came before this one */
+	before = medium_now_ns(s->medium);
+	rc = flusher_flush(s->plan->flusher);
 	s->out->flush_ns = medium_now_ns(s->medium) - before;
 	s->out->flush_command_ns = phases_flush_ns(s->plan->phases);
 	if (rc < 0 && !s->out->failure.failed)
@@ -321,6 +380,37 @@ static int settled_counts(struct medium *m, const struct pass_plan *plan,
 		rc = medium_counts(m, after);
 	}
 	return rc;
+}
+
+/* Between two moments of the same kind: what the target's buffer held is the same at either. */
+static void keep_to_marks(struct shared *s)
+{
+	struct pass_result *r = s->out;
+
+	uint64_t all = r->requests;
+
+	r->all_requests = all;
+	if (r->waits < 2 || s->last.ns <= s->first.ns)
+		return;
+	r->busy_ns = s->last.ns - s->first.ns;
+	r->bytes = s->last.bytes - s->first.bytes;
+	r->requests = s->last.requests - s->first.requests;
+	/* The device counted them all. */
+	r->device_requests = (r->device_requests * r->requests + all / 2) / all;
+	r->device_bytes = (r->device_bytes * r->requests + all / 2) / all;
+}
+
+static void count_stalls(struct pass_result *r)
+{
+	const struct histogram *h = &r->latency_ns;
+	double limit = PASS_STALL_TIMES * (double)histogram_quantile(h, 0.5);
+
+	for (size_t i = HISTOGRAM_BINS; i-- > 0 && (double)histogram_bin_upper(i) > limit;) {
+		uint64_t each = histogram_bin_upper(i) < h->max ? histogram_bin_upper(i) : h->max;
+
+		r->stalls += h->bins[i];
+		r->stall_ns += h->bins[i] * each;
+	}
 }
 
 static void compare_counts(struct medium *m, const struct pass_plan *plan,
@@ -393,6 +483,7 @@ int pass_run(struct medium *m, const struct pass_plan *plan, struct pass_buffers
 		phases_begin(plan->phases, plan->write, buffers->phases);
 	s.start_ns = medium_now_ns(m);
 	s.deadline_ns = s.start_ns + plan->duration_ns;
+	s.patience_ns = s.deadline_ns + plan->patience_ns;
 	if (count == 1)
 		run_single(&workers[0]);
 	else if (medium_traits(m)->virtual_clock)
@@ -405,9 +496,11 @@ int pass_run(struct medium *m, const struct pass_plan *plan, struct pass_buffers
 		out->phases = buffers->phases;
 	}
 	buffers->serial += out->bytes / 512 + PASS_IN_FLIGHT_MAX;
-	if (plan->write && out->requests)
+	if (plan->write && out->requests && plan->flusher)
 		close_with_flush(&s);
 	if (counted)
 		compare_counts(m, plan, &before, out);
+	count_stalls(out);
+	keep_to_marks(&s);
 	return rc;
 }

@@ -8,11 +8,20 @@
 #include "base/watch.h"
 #include "measure/histogram.h"
 
+struct flusher;
 struct medium;
 struct phases; /* measure/phases.h */
 struct phase_times;
 
 enum { PASS_TRACE_MAX = 128, PASS_IN_FLIGHT_MAX = 64 };
+
+/* What shows that all of a write pass was stored (measure/store.h). */
+enum pass_stored_by {
+	PASS_NOT_SHOWN,
+	PASS_STORED_FLUSH, /* a flush after it */
+	PASS_STORED_SETTLED, /* single reads that took their usual time again */
+	PASS_STORED_STEADY, /* written with the buffer full, or with none to be found */
+};
 
 struct pass_plan {
 	bool write;
@@ -22,6 +31,12 @@ struct pass_plan {
 	uint64_t region_start, region_bytes;
 	/* requests are started until this much time has passed; at least one is made */
 	uint64_t duration_ns;
+	uint64_t least_bytes; /* and until so much was moved */
+	/* 0, or: the pass is timed from the end of one request that took so long to that of another, and goes on for up to
+	 * patience_ns more until there is one. Without two of them it is timed as a whole. */
+	uint64_t wait_ns, patience_ns;
+	uint64_t wait_requests; /* so many lie between the two at least */
+	struct flusher *flusher; /* of the closing flush of a write pass; NULL: none */
 	uint64_t seed;
 	struct phases
 		*phases; /* told of the pass; NULL: nobody watches. One request in flight alone */
@@ -29,8 +44,17 @@ struct pass_plan {
 
 struct pass_result {
 	uint64_t bytes, requests;
+	uint64_t all_requests; /* untimed ones at the ends among them: see the plan's wait_ns */
 	uint64_t busy_ns; /* first request sent to last answered */
 	uint64_t flush_ns; /* closing flush of a write pass */
+	uint64_t waits; /* requests that took wait_ns, where the plan says so */
+	uint64_t stalls, stall_ns; /* requests over PASS_STALL_TIMES the median; their time */
+	/* By measure/store.h: */
+	enum pass_stored_by stored_by;
+	uint64_t stored_ns; /* time in which `bytes` were stored; 0: not shown */
+	uint64_t settle_ns; /* after the flush, until reads took their usual time again */
+	uint64_t lead_bytes; /* written before, untimed */
+	bool lost; /* the host was away for some of it: it counts for nothing */
 	bool wrapped; /* every place of the region was used and begun again */
 	bool interrupted; /* the watch asked to stop */
 	bool device_known; /* the next four come from the device's own counters */
@@ -49,9 +73,18 @@ struct pass_result {
 		int code; /* negative errno; 0 with got < wanted: a short transfer */
 		bool failed;
 		bool flush; /* it was the closing flush */
+		bool probe; /* it was a read that waited for the target to settle */
 		uint64_t at, wanted, got;
 	} failure;
 };
+
+#define PASS_STALL_TIMES 20.0
+
+/* All but a few of the requests between the first and the last that waited did so too. */
+static inline bool pass_waits_evenly(uint64_t waits, uint64_t requests)
+{
+	return requests >= 8 && (waits - 1) * 10 >= requests * 9;
+}
 
 /* Buffers are allocated once for the largest request and in_flight. */
 struct pass_buffers {

@@ -12,6 +12,7 @@
 struct error;
 struct medium;
 struct phases;
+struct store_evidence;
 
 struct sweep_point {
 	bool write, random;
@@ -35,18 +36,25 @@ struct sweep_sink {
 	/* A finished pass, number 1.. of its point, begun at_ns after the sweep. 0, or -1 with *err to end the sweep. */
 	int (*pass)(void *context, const struct sweep_point *point, unsigned number, uint64_t at_ns,
 		const struct pass_result *result, struct error *err);
+	/* How this target shows what it has stored; once, before the first write pass. NULL: nothing is written to see
+	 * that, and no pass is shown to be stored. 0 or -1 with *err. */
+	int (*evidence)(void *context, const struct store_evidence *evidence, struct error *err);
 };
 
 enum sweep_outcome { SWEEP_COMPLETE, SWEEP_INTERRUPTED, SWEEP_FAILED };
 
 /* In rounds: each round holds every point once, in an order of its own drawn from the seed, so that slow drift spreads
  * over all points alike (randomised complete blocks; common practice in experiment design, e.g. NIST/SEMATECH e-Handbook
- * 5.3.3.2). On SWEEP_FAILED *err says which request failed, where, and what the kernel said; the pass is handed over
- * first. */
+ * 5.3.3.2). All rounds of reads come before the first write, so that nothing a target still has to store can slow them.
+ * A pass that the host lost is handed over and made again, twice at most. On SWEEP_FAILED *err says which request
+ * failed, where, and what the kernel said; the pass is handed over first. */
 enum sweep_outcome sweep_run(struct medium *m, const struct sweep_plan *plan,
 	const struct sweep_sink *sink, const struct watch *watch, struct error *err);
 
 /* Time the passes alone take, in ns. */
 uint64_t sweep_planned_ns(const struct sweep_plan *plan);
+
+/* The most that is written to see how this target stores; 0 when nothing is. */
+uint64_t sweep_look_bytes(const struct sweep_plan *plan);
 
 #endif

@@ -11,8 +11,8 @@
 
 static const struct line_kind *const every[] = { &kind_record, &kind_run, &kind_target, &kind_kept,
 	&kind_end };
-static const struct line_kind *const sweep[] = { &kind_plan, &kind_pass, &kind_histogram,
-	&kind_phase, &kind_trace };
+static const struct line_kind *const sweep[] = { &kind_plan, &kind_storing, &kind_pass,
+	&kind_histogram, &kind_phase, &kind_trace };
 static const struct line_kind *const verify[] = { &kind_verify_plan, &kind_verify_range,
 	&kind_verify_state, &kind_verify_resume };
 static const struct line_kind *const audit[] = { &kind_promise, &kind_audit };

@@ -6,7 +6,9 @@
 
 /* A flag without its row does not compile. */
 #define FLAGS(ROW)                                                                               \
-	ROW(FOREIGN_IO, "foreign-io", "the device served more than the pass asked for")          \
+	ROW(FOREIGN_IO, "foreign-io",                                                            \
+		"the device served more than the pass asked for; like errors, cut, resets and "  \
+		"host this makes it count for nothing")                                          \
 	ROW(SPLIT, "split", "more requests reached the device than the host sent")               \
 	ROW(MERGED, "merged", "fewer requests reached the device than the host sent")            \
 	ROW(WRAPPED, "wrapped", "the region was used up and begun again")                        \
@@ -17,7 +19,10 @@
 		"touched the last 8 sectors, which the kernel asks of a USB disk one by one")    \
 	ROW(RESETS, "resets",                                                                    \
 		"the kernel counted errors, resets or timeouts of the device meanwhile, and no " \
-		"request of the pass failed; the pass counts for nothing")
+		"request of the pass failed")                                                    \
+	ROW(HOST, "host",                                                                        \
+		"this computer was away for some of it: stopped, suspended, too busy, or its "   \
+		"clock was moved")
 /* NOLINTBEGIN(bugprone-macro-parentheses): pieces of an initializer and of a sum */
 #define WORD_OF(bit, name, meaning) [RUN_PASS_BIT_##bit] = name,
 #define ROW_OF(bit, name, meaning) [RUN_PASS_BIT_##bit] = { name, meaning },

@@ -16,6 +16,7 @@ enum run_pass_bit {
 	RUN_PASS_BIT_CUT,
 	RUN_PASS_BIT_TAIL,
 	RUN_PASS_BIT_RESETS,
+	RUN_PASS_BIT_HOST,
 	RUN_PASS_FLAGS, /* how many there are */
 };
 
@@ -29,10 +30,14 @@ enum run_pass_flag {
 	RUN_PASS_CUT = 1 << RUN_PASS_BIT_CUT,
 	RUN_PASS_TAIL = 1 << RUN_PASS_BIT_TAIL,
 	RUN_PASS_RESETS = 1 << RUN_PASS_BIT_RESETS,
+	RUN_PASS_HOST = 1 << RUN_PASS_BIT_HOST,
 };
 
-/* With one of these a pass counts for nothing. */
-enum { RUN_PASS_COUNTS_NOT = RUN_PASS_CUT | RUN_PASS_RESETS };
+/* A pass with one of these is in no figure of any view: what it timed is not the target at this point's work. */
+enum {
+	RUN_PASS_UNUSABLE = RUN_PASS_FOREIGN_IO | RUN_PASS_ERRORS | RUN_PASS_CUT | RUN_PASS_RESETS |
+			    RUN_PASS_HOST
+};
 
 struct run_pass_flag_row {
 	const char *name; /* "foreign-io" */

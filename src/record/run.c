@@ -25,15 +25,20 @@ double run_pass_rate_acknowledged(const struct run_pass *p)
 
 double run_pass_rate_stored(const struct run_pass *p)
 {
-	uint64_t ns = p->busy_ns + p->flush_ns;
-
-	return ns ? (double)p->bytes * 1e9 / (double)ns : 0;
+	if (p->direction == RUN_READ)
+		return run_pass_rate_acknowledged(p);
+	return p->stored_by && p->stored_ns ? (double)p->bytes * 1e9 / (double)p->stored_ns : 0;
 }
 
 static const char *const direction_words[] = { [RUN_READ] = "read", [RUN_WRITE] = "write", NULL };
 static const char *const order_words[] = {
 	[RUN_SEQUENTIAL] = "sequential", [RUN_RANDOM] = "random", NULL
 };
+static const char *const stored_words[] = { [RUN_NOT_SHOWN] = "none",
+	[RUN_STORED_FLUSH] = "flush",
+	[RUN_STORED_SETTLED] = "settled",
+	[RUN_STORED_STEADY] = "steady",
+	NULL };
 
 const char *const run_phases_words[] = { [RUN_PHASES_NOT_WATCHED] = "not-watched",
 	[RUN_PHASES_SEEN] = "seen",
@@ -56,6 +61,11 @@ const char *run_direction_name(enum run_direction d)
 const char *run_order_name(enum run_order o)
 {
 	return order_words[o];
+}
+
+const char *run_stored_name(enum run_stored_by by)
+{
+	return stored_words[by];
 }
 
 void run_head_complete(struct run_head *h)
@@ -154,6 +164,45 @@ static const struct field plan_fields[] = {
 const struct line_kind kind_plan =
 	LINE_KIND("plan", plan_fields, "What a sweep was asked for.", .synced = true);
 
+#define HERE struct run_storing
+static const struct field storing_fields[] = {
+	FIELD_AS("by", FIELD_IS_WORD, by,
+		"what the passes are told by: flush, settled, steady or none",
+		.words = stored_words),
+	FIELD("flusher", flusher,
+		"kernel; command: a SYNCHRONIZE CACHE of the run's own; refused or silent: the "
+		"answer to that; none"),
+	FIELD("reads_wait", reads_wait, "0 or 1: for what is not stored"),
+	FIELD("waits_for_idle", waits_for_idle,
+		"0 or 1: it stores when flushed, read or left alone, not by itself"),
+	FIELD("host_away", host_away, "0 or 1: the host was stopped or too busy to look"),
+	FIELD("foreign", foreign, "0 or 1: the device served others meanwhile"),
+	FIELD("device_errors", device_errors,
+		"errors, resets and timeouts of the device that the kernel counted meanwhile; with "
+		"any of these three nothing tells"),
+	FIELD_NS("idle_flush_seconds", idle_flush_ns, "a flush with nothing to store"),
+	FIELD_NS("usual_read_seconds", usual_read_ns, "a read while nothing waits"),
+	FIELD("failed_reads", failed_reads,
+		"single reads, anywhere on the target, that failed while it looked"),
+	FIELD("request_bytes", request_bytes,
+		"of the burst that decided; the next four are its length, and how long its "
+		"answers, its flush and the reads after that took"),
+	FIELD("burst_bytes", burst_bytes, ""),
+	FIELD_NS("burst_seconds", burst_ns, ""),
+	FIELD_NS("burst_flush_seconds", burst_flush_ns, ""),
+	FIELD_NS("burst_wait_seconds", burst_wait_ns, ""),
+	FIELD("held_up", held_up, "0 or 1: that burst slowed down; else the next three are 0"),
+	FIELD("buffer_bytes", buffer_bytes, "how far it goes ahead of storing"),
+	FIELD("head_bytes_per_second", head_bps, "before it slowed down"),
+	FIELD("drain_bytes_per_second", drain_bps, "after that"),
+	FIELD("free_bytes", free_bytes, "the most written in one go without another slow-down"),
+};
+#undef HERE
+const struct line_kind kind_storing = LINE_KIND("storing", storing_fields,
+	"How the target showed what it has stored, before the first write pass of a sweep; see "
+	"blkassay-method(7).",
+	.synced = true);
+
 #define HERE struct run_pass
 #define PHASE(name, member, says) FIELD_AS(name, FIELD_IS_NS, member, says, FIELD_IF(phases_seen))
 static const struct field pass_fields[] = {
@@ -171,6 +220,14 @@ static const struct field pass_fields[] = {
 	FIELD_WHEN("device_flushes", device_flushes, device_known, ""),
 	FIELD_NS("busy_seconds", busy_ns, "from the first request sent to the last one answered"),
 	FIELD_NS("flush_seconds", flush_ns, "the closing flush; 0 for reads"),
+	FIELD_NS("settle_seconds", settle_ns,
+		"after that, until reads took their usual time; 0 for reads"),
+	FIELD_AS("stored_by", FIELD_IS_WORD, stored_by,
+		"of writes: flush, settled, steady, or none: not shown", .words = stored_words),
+	FIELD_NS("stored_seconds", stored_ns, "time in which the bytes were stored; 0: not shown"),
+	FIELD("lead_bytes", lead_bytes, "written untimed before"),
+	FIELD("stalls", stalls, "requests over 20 times the median one"),
+	FIELD_NS("stall_seconds", stall_ns, "their time"),
 	FIELD_NS("request_time_min_seconds", lat_min_ns, ""),
 	FIELD_NS("request_time_p50_seconds", lat_p50_ns,
 		"at most 1 % above the true one, like the next two"),
@@ -286,6 +343,11 @@ int run_write_plan(struct record_writer *w, const struct run_plan *p, struct err
 	return record_write(w, &kind_plan, p, err);
 }
 
+int run_write_storing(struct record_writer *w, const struct run_storing *s, struct error *err)
+{
+	return record_write(w, &kind_storing, s, err);
+}
+
 int run_write_pass(struct record_writer *w, const struct run_pass *p, struct error *err)
 {
 	return record_write(w, &kind_pass, p, err);
@@ -394,6 +456,12 @@ static void take_end(struct run_end *e, const struct line *l)
 	line_take_fields(l, &kind_end, e);
 }
 
+static void take_storing(struct run_storing *s, const struct line *l)
+{
+	*s = (struct run_storing){ .present = true };
+	line_take_fields(l, &kind_storing, s);
+}
+
 bool run_take_line(struct run *r, const struct line *line, struct error *err)
 {
 	if (!strcmp(line->kind, kind_pass.name))
@@ -406,6 +474,8 @@ bool run_take_line(struct run *r, const struct line *line, struct error *err)
 		line_take_fields(line, &kind_plan, &r->plan);
 	else if (!strcmp(line->kind, kind_kept.name))
 		take_kept(r, line);
+	else if (!strcmp(line->kind, kind_storing.name))
+		take_storing(&r->storing, line);
 	else if (!strcmp(line->kind, kind_end.name))
 		take_end(&r->end, line);
 	else

@@ -79,6 +79,31 @@ enum run_phases {
 enum run_phase { RUN_PHASE_COMMAND, RUN_PHASE_DATA, RUN_PHASE_STATUS, RUN_PHASE_HOST };
 
 enum { RUN_PHASE_COUNT = 4 };
+/* What shows that writes were stored. */
+enum run_stored_by {
+	RUN_NOT_SHOWN,
+	RUN_STORED_FLUSH, /* a flush that does what it says */
+	RUN_STORED_SETTLED, /* reads that took their usual time again */
+	RUN_STORED_STEADY, /* a long stretch with the buffer full, or with none to be found */
+};
+
+struct run_storing { /* line "storing": how the target showed what it has stored, before the first write pass */
+	bool present;
+	enum run_stored_by by; /* what the passes are told by */
+	char flusher[16]; /* kernel, command, refused, silent, none */
+	bool reads_wait; /* for what is not stored */
+	bool waits_for_idle; /* it stores when flushed, read or left alone, not by itself */
+	bool host_away; /* the host was stopped or too busy to look */
+	bool foreign; /* the device served others meanwhile */
+	uint64_t device_errors; /* that the kernel counted meanwhile */
+	uint64_t idle_flush_ns, usual_read_ns;
+	uint64_t failed_reads;
+	uint64_t request_bytes; /* of the burst that decided, and its times: */
+	uint64_t burst_bytes, burst_ns, burst_flush_ns, burst_wait_ns;
+	bool held_up; /* it slowed down: then the next three, else 0 */
+	double buffer_bytes, head_bps, drain_bps;
+	uint64_t free_bytes; /* the most written in one go without another slowing down */
+};
 
 struct run_pass { /* line "pass" */
 	enum run_direction direction;
@@ -92,6 +117,11 @@ struct run_pass { /* line "pass" */
 	uint64_t device_requests, device_bytes, device_flushes;
 	uint64_t busy_ns; /* first request sent to last answered */
 	uint64_t flush_ns; /* the closing flush; 0 for reads */
+	uint64_t settle_ns; /* after that, until reads took their usual time again */
+	enum run_stored_by stored_by;
+	uint64_t stored_ns; /* time in which `bytes` were stored, by that evidence; 0: not shown */
+	uint64_t lead_bytes; /* written just before, untimed, to fill the target's buffer */
+	uint64_t stalls, stall_ns; /* requests over 20 times the median, and their time */
 	uint64_t lat_min_ns, lat_p50_ns, lat_p90_ns, lat_p99_ns,
 		lat_max_ns; /* histogram, relative error <= 1 % */
 	uint64_t errors;
@@ -143,6 +173,7 @@ struct run {
 	struct run_head head;
 	struct run_target target;
 	struct run_plan plan;
+	struct run_storing storing;
 	struct run_pass *passes;
 	size_t pass_count;
 	struct run_end end;
@@ -156,22 +187,30 @@ struct run {
 
 /* Rates of a pass, in B/s; 0 when no time passed. */
 double run_pass_rate_acknowledged(const struct run_pass *p);
-/* flush included; for reads the same as acknowledged */
+/* 0 where it is not shown; for reads the same as acknowledged */
 double run_pass_rate_stored(const struct run_pass *p);
+
+/* Does it count in figures? */
+static inline bool run_pass_usable(const struct run_pass *p)
+{
+	return p->requests && p->bytes && p->busy_ns && !(p->flags & RUN_PASS_UNUSABLE);
+}
 
 const char *run_direction_name(enum run_direction d); /* "read", "write" */
 extern const char *const run_phases_words[]; /* by enum run_phases, ended by NULL */
 const char *run_order_name(enum run_order o); /* "sequential", "random" */
+const char *run_stored_name(enum run_stored_by by); /* "flush", "settled", "steady"; "none" */
 
 struct line_kind;
-extern const struct line_kind kind_run, kind_target, kind_plan, kind_pass, kind_histogram,
-	kind_phase, kind_trace, kind_kept, kind_end;
+extern const struct line_kind kind_run, kind_target, kind_plan, kind_storing, kind_pass,
+	kind_histogram, kind_phase, kind_trace, kind_kept, kind_end;
 
 /* Writing. Head fills id, started, kernel, cpus, tool by itself when they are empty. */
 void run_head_complete(struct run_head *h);
 int run_write_head(struct record_writer *w, const struct run_head *h, struct error *err);
 int run_write_target(struct record_writer *w, const struct run_target *t, struct error *err);
 int run_write_plan(struct record_writer *w, const struct run_plan *p, struct error *err);
+int run_write_storing(struct record_writer *w, const struct run_storing *s, struct error *err);
 int run_write_pass(struct record_writer *w, const struct run_pass *p, struct error *err);
 /* Line "hist": the latency histogram of pass `index` (0-based order of "pass" lines), bins as upper bounds in ns. */
 int run_write_histogram(struct record_writer *w, uint64_t index, const uint64_t *bin_ns,
@@ -193,8 +232,8 @@ bool run_damage_words(char out[RUN_DAMAGE_MAX], const struct run *r);
 /* Takes over what the reader found of damage and of the end, once everything was read. */
 void run_note_reader(struct run *r, const struct record_reader *reader);
 
-/* Reading. run_take_line understands "run", "target", "plan", "pass", "kept", "end" and returns true when it took the line;
- * other kinds are for the caller. */
+/* Reading. run_take_line understands "run", "target", "plan", "storing", "pass", "kept", "end" and returns true when it took
+ * the line; other kinds are for the caller. */
 bool run_take_line(struct run *r, const struct line *line, struct error *err);
 /* The whole record. 0, or -1 with *err (a foreign file, a newer version, no "run" line). */
 int run_load(struct run *r, const char *path, struct error *err);

@@ -4,7 +4,7 @@
  *
  * SIZES points 512, 1024, ... with t = FIXED_US + n / RATE (B/s), each pass off by NOISE (0.02: 2 %).
  * Keys: label, kind, transport, link (bits/s), limit (bytes), in_flight, seconds, region (bytes), modelled, flush_ms,
- * end (status). */
+ * shown (0: writes are not shown to be stored), end (status). */
 #include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -63,6 +63,8 @@ static void take_key(struct recipe *r, const char *pair)
 		t->modelled = number != 0;
 	else if (IS("flush_ms"))
 		r->flush_ms = number;
+	else if (IS("shown")) /* 0: nothing shows when writes are stored */
+		r->run.storing.by = number != 0 ? RUN_STORED_FLUSH : RUN_NOT_SHOWN;
 	else if (IS("end"))
 		text_copy(r->run.end.status, sizeof r->run.end.status, value + 1);
 	else {
@@ -87,6 +89,11 @@ static void fill_defaults(struct recipe *r)
 	t->link_bits_per_second = 12000000;
 	r->run.plan.region_bytes = 64000000;
 	r->run.plan.seconds = 1;
+	r->run.storing = (struct run_storing){ .by = RUN_STORED_FLUSH,
+		.flusher = "kernel",
+		.burst_bytes = 8 << 20,
+		.burst_ns = UINT64_C(8000000000),
+		.free_bytes = 8 << 20 };
 	r->in_flight = 1;
 }
 
@@ -99,7 +106,11 @@ static void fill_pass(struct recipe *r, struct run_pass *p)
 	p->requests = (uint64_t)fmax(1, r->run.plan.seconds * 1e9 / each_ns);
 	p->bytes = p->requests * p->request_bytes;
 	p->busy_ns = (uint64_t)((double)p->requests * each_ns);
-	p->flush_ns = p->direction == RUN_WRITE ? (uint64_t)(r->flush_ms * 1e6) : 0;
+	if (p->direction == RUN_WRITE) {
+		p->flush_ns = (uint64_t)(r->flush_ms * 1e6);
+		p->stored_by = r->run.storing.by;
+		p->stored_ns = p->stored_by ? p->busy_ns + p->flush_ns : 0;
+	}
 	p->lat_min_ns = (uint64_t)(each_ns * 0.98);
 	p->lat_p50_ns = (uint64_t)each_ns;
 	p->lat_p90_ns = (uint64_t)(each_ns * 1.05);
@@ -144,6 +155,8 @@ static int write_record(struct recipe *r, struct error *err)
 	rc = run_write_head(&w, &r->run.head, err);
 	rc = rc ? rc : run_write_target(&w, &r->run.target, err);
 	rc = rc ? rc : run_write_plan(&w, &r->run.plan, err);
+	if (r->directions[RUN_WRITE])
+		rc = rc ? rc : run_write_storing(&w, &r->run.storing, err);
 	rc = rc ? rc : write_passes(r, &w, err);
 	rc = rc ? rc : run_write_end(&w, &r->run.end, err);
 	return record_close(&w, rc ? NULL : err) < 0 ? -1 : rc;

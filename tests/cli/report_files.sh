@@ -11,16 +11,18 @@ says "=cmd|x,"
 awk 'length > 80 { exit 1 }' "$out" || fail "the summary is wider than 80 columns"
 LC_ALL=C grep -q "$(printf '\033')" "$out" && fail "colour in a pipe"
 
-# RFC 4180: every line ends in CR LF and has 20 fields; 3 sizes, 2 orders, 2 directions, 3 passes.
+# RFC 4180: every line ends in CR LF and has 26 fields; 3 sizes, 2 orders, 2 directions, 3 passes.
 run 0 "$BLKASSAY" report "$tmp/a.assay" --csv "$tmp/a.csv"
 [ ! -s "$out" ] || fail "the summary came although a file was asked for"
 [ "$(tr -cd '\r' <"$tmp/a.csv" | wc -c)" = 37 ] || fail "not 37 carriage returns"
 grep -qF "\"'=cmd|x,\"\"y\"\"\"," "$tmp/a.csv" || fail "the label is not quoted and guarded"
 sed '1d; s/,"[^"]*""y""",/,label,/; s/\r$//' "$tmp/a.csv" | awk -F, '
-	NF != 20 { print "fields: " NF; bad = 1 }
+	NF != 26 { print "fields: " NF; bad = 1 }
 	($9 != $6 * $10) { print "bytes are not requests times size"; bad = 1 }
 	($14 < $9 / $12 - 1 || $14 > $9 / $12 + 1) { print "rate " $14 " is not bytes over seconds"; bad = 1 }
-	($15 < $9 / ($12 + $13) - 1 || $15 > $9 / ($12 + $13) + 1) { print "stored rate " $15; bad = 1 }
+	$4 == "read" && $15 != $14 { print "stored rate of a read " $15; bad = 1 }
+	$4 == "write" && $21 == "" && $15 != "" { print "stored rate without evidence " $15; bad = 1 }
+	$21 != "" && ($15 < $9 / $22 - 1 || $15 > $9 / $22 + 1) { print "stored rate " $15; bad = 1 }
 	{ rows++ } END { exit bad || rows != 36 }' >"$out" || fail "rows do not add up"
 run 0 "$BLKASSAY" report "$tmp/a.assay" "$tmp/a.assay" --csv -
 [ "$(wc -l <"$out")" = 73 ] || fail "two records do not make one header and 72 rows"

@@ -14,7 +14,7 @@ head -n 4 "$tmp/sweep.assay" >"$tmp/empty.assay"
 cp "$here/../browser/observe.assay" "$tmp/observe.assay"
 
 same 8 report "$tmp/sweep.assay"
-same 4 report "$tmp/short.assay"
+same 2 report "$tmp/short.assay"
 same 0 report "$tmp/empty.assay"
 same 3 report "$tmp/observe.assay"
 run 0 "$make_record" "$tmp/a.assay" 6 8 500 1.00e6 0.01 1 read label=one
@@ -49,7 +49,7 @@ same 0 report "$tmp/unseen.assay"
 # Explained: with all that can be given and asked, with nothing, cut short, and with no pass at all.
 same 7 explain "$tmp/sweep.assay" --link 1MB/s --card-read 2MB/s --card-write 1MB/s --copy 50MB --as "$tmp/observe.assay"
 same 4 explain "$tmp/sweep.assay"
-same 2 explain "$tmp/short.assay"
+same 3 explain "$tmp/short.assay"
 same 0 explain "$tmp/empty.assay"
 same blocks targets
 exit 0

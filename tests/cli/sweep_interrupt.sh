@@ -10,6 +10,13 @@ for signal in INT TERM; do
 	run 0 "$BLKASSAY" report "$tmp/$signal.assay"
 	says "interrupted"
 done
+# Interrupted before any pass was finished: there is nothing to draw, and no figure is made of nothing.
+run 130 timeout --preserve-status -s INT 1 "$BLKASSAY" sweep "$tmp/card.img" --sizes 4Ki --seconds 60 --out "$tmp/none.assay"
+grep -q ' pass .*flags=[a-z+-]*cut' "$tmp/none.assay" || fail "the pass is not in the record as it was cut"
+run 0 "$BLKASSAY" report "$tmp/none.assay" --page "$tmp/none.html"
+! grep -qi '[^a-z]nan[^a-z]' "$tmp/none.html" || fail "the page holds what is no number"
+run 0 "$BLKASSAY" report "$tmp/none.assay"
+says "No pass was finished"
 run 137 timeout --preserve-status -s KILL 1 "$BLKASSAY" sweep "$tmp/card.img" --sizes 4Ki --seconds 0.2 --passes 100 \
 	--out "$tmp/kill.assay"
 run 0 "$BLKASSAY" report "$tmp/kill.assay"

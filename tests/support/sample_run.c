@@ -41,6 +41,16 @@ void sample_run_init(struct run *r)
 		.in_flight = 1,
 		.seconds = 1,
 		.passes = 5 };
+	r->storing = (struct run_storing){ .present = true,
+		.by = RUN_STORED_FLUSH,
+		.flusher = "kernel",
+		.idle_flush_ns = 1000000,
+		.usual_read_ns = 2000000,
+		.request_bytes = 65536,
+		.burst_bytes = 8 << 20,
+		.burst_ns = UINT64_C(8000000000),
+		.burst_flush_ns = 500000000,
+		.free_bytes = 8 << 20 };
 	r->end.present = true;
 	text_copy(r->end.status, sizeof r->end.status, "complete");
 }
@@ -67,6 +77,10 @@ struct run_pass *sample_run_add(struct run *r, enum run_direction direction, enu
 		.device_requests = requests,
 		.device_bytes = requests * request_bytes };
 	p->busy_ns = (uint64_t)((double)p->bytes * 1e9 / rate_bps);
+	if (direction == RUN_WRITE) {
+		p->stored_by = RUN_STORED_FLUSH;
+		p->stored_ns = p->busy_ns;
+	}
 	each = p->busy_ns / requests;
 	p->lat_min_ns = p->lat_p50_ns = p->lat_p90_ns = p->lat_p99_ns = p->lat_max_ns = each;
 	return p;
@@ -94,6 +108,8 @@ void sample_run_write(const struct run *r, const char *path)
 	ck_assert_int_eq(run_write_head(&w, &r->head, &err), 0);
 	ck_assert_int_eq(run_write_target(&w, &r->target, &err), 0);
 	ck_assert_int_eq(run_write_plan(&w, &r->plan, &err), 0);
+	if (r->storing.present)
+		ck_assert_int_eq(run_write_storing(&w, &r->storing, &err), 0);
 	for (size_t i = 0; i < r->pass_count; i++) {
 		ck_assert_int_eq(run_write_pass(&w, &r->passes[i], &err), 0);
 		write_details(&w, &r->passes[i], i);

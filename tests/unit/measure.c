@@ -11,6 +11,7 @@
 #include "measure/histogram.h"
 #include "measure/offsets.h"
 #include "measure/payload.h"
+#include "measure/store.h"
 #include "measure/sweep.h"
 #include "medium/medium.h"
 #include "support/ram_medium.h"
@@ -146,6 +147,8 @@ struct slow {
 	uint64_t others_read, others_written; /* by somebody else, beside each request */
 	uint64_t errors, errors_each; /* that the kernel counted; at each request */
 	unsigned split;
+	unsigned stall_every; /* requests; 0: none */
+	uint64_t stall_ns;
 };
 
 static int slow_transfer(struct slow *s, size_t len, size_t *got)
@@ -160,6 +163,8 @@ static int slow_transfer(struct slow *s, size_t len, size_t *got)
 		return s->fail_code;
 	*got = s->requests == s->fail_at ? len / 2 : len;
 	s->now_ns = s->busy_until_ns = start + 1000000 + len * 1000;
+	if (s->stall_every && s->requests % s->stall_every == 0)
+		s->now_ns = s->busy_until_ns = s->now_ns + s->stall_ns;
 	return 0;
 }
 
@@ -284,11 +289,117 @@ END_TEST
 START_TEST(a_write_pass_times_its_flush)
 {
 	struct slow s = slow_medium();
-	struct pass_result *r = pass_of(&s, plan_of(true, 512, 1));
+	struct pass_plan plan = plan_of(true, 512, 1);
+	struct flusher flusher;
+	struct pass_result *r;
 
+	flusher_init(&flusher, &s.medium);
+	plan.flusher = &flusher;
+	r = pass_of(&s, plan);
 	ck_assert_uint_eq(r->flush_ns, 7000000);
 	ck_assert_uint_eq(r->device_flushes, 1);
 	ck_assert_double_eq_tol((double)r->bytes * 1e9 / (double)r->busy_ns, 338624.3386, 0.001);
+	free(r);
+}
+END_TEST
+
+static uint64_t traced(const struct pass_result *r)
+{
+	uint64_t sum = 0;
+
+	for (unsigned i = 0; i < r->trace_steps; i++)
+		sum += r->trace[i];
+	return sum;
+}
+
+/* Requests slower than the steps of the trace: each step has its share of them, and the last ends with the pass. 65536 B in
+ * 66.536 ms. */
+START_TEST(the_trace_spreads_slow_requests)
+{
+	for (unsigned in_flight = 1; in_flight <= 4; in_flight += 3) {
+		struct slow s = slow_medium();
+		struct pass_result *r = pass_of(&s, plan_of(false, 65536, in_flight));
+		unsigned last = (unsigned)(r->busy_ns / r->trace_step_ns);
+
+		ck_assert_uint_lt(r->trace_step_ns, 20000000);
+		ck_assert_uint_eq(traced(r), r->bytes);
+		ck_assert_uint_eq(r->trace_steps, last + 1);
+		for (unsigned i = 0; i < last && in_flight == 1; i++)
+			ck_assert_double_eq_tol((double)r->trace[i],
+				(double)r->trace_step_ns * 65536 / 66536000, 2);
+		free(r);
+	}
+}
+END_TEST
+
+/* One request of 1 MiB takes 1.05 s where the pass was to take 0.1 s: the steps grow with it. */
+START_TEST(the_trace_outlasts_its_plan)
+{
+	struct slow s = slow_medium();
+	struct pass_plan plan = plan_of(false, 1 << 20, 1);
+	struct pass_result *r;
+
+	plan.duration_ns = 100000000;
+	r = pass_of(&s, plan);
+	ck_assert_uint_eq(r->requests, 1);
+	ck_assert_uint_eq(traced(r), 1 << 20);
+	ck_assert_uint_ge(r->trace_step_ns * PASS_TRACE_MAX, r->busy_ns);
+	ck_assert_uint_lt(r->trace_step_ns * (r->trace_steps - 1), r->busy_ns);
+	free(r);
+}
+END_TEST
+
+/* Every 50th request takes 300 ms more: 5.096 ms 49 times and 305.096 ms. */
+START_TEST(stalls_are_counted)
+{
+	struct slow s = slow_medium();
+	struct pass_plan plan = plan_of(true, 4096, 1);
+	struct pass_result *r;
+
+	s.stall_every = 50;
+	s.stall_ns = 300000000;
+	plan.duration_ns = UINT64_C(10) * (50 * 5096000 + 300000000);
+	r = pass_of(&s, plan);
+	ck_assert_uint_eq(r->requests, 500);
+	ck_assert_uint_eq(r->stalls, 10);
+	ck_assert_double_eq_tol((double)r->stall_ns, 10 * 305096e3, 0.01 * 10 * 305096e3);
+	/* 15 times the median is none. */
+	s = slow_medium();
+	s.stall_every = 50;
+	s.stall_ns = 14 * 5096000;
+	free(r);
+	r = pass_of(&s, plan);
+	ck_assert_uint_eq(r->stalls, 0);
+	free(r);
+}
+END_TEST
+
+/* Timed from one long request to another: whole periods of 8 requests, 8 x 5.096 ms + 100 ms. */
+START_TEST(a_pass_may_be_timed_between_waits)
+{
+	struct slow s = slow_medium();
+	struct pass_plan plan = plan_of(true, 4096, 1);
+	struct pass_result *r;
+
+	s.stall_every = 8;
+	s.stall_ns = 100000000;
+	plan.duration_ns = 1;
+	plan.wait_ns = 50000000;
+	plan.patience_ns = UINT64_C(100000000000);
+	plan.wait_requests = 64;
+	r = pass_of(&s, plan);
+	ck_assert_uint_eq(r->requests, 64);
+	ck_assert_uint_eq(r->bytes, 64 * 4096);
+	ck_assert_uint_eq(r->busy_ns, 8 * (8 * 5096000 + 100000000));
+	ck_assert_uint_eq(r->waits, 9);
+	free(r);
+	/* None comes: it ends with its patience, timed as a whole. */
+	s = slow_medium();
+	plan.patience_ns = 1000000000;
+	r = pass_of(&s, plan);
+	ck_assert_uint_eq(r->waits, 0);
+	ck_assert_uint_eq(r->requests, 197);
+	ck_assert_uint_eq(r->busy_ns, 197 * UINT64_C(5096000));
 	free(r);
 }
 END_TEST
@@ -371,8 +482,9 @@ START_TEST(a_failed_request_is_told_exactly)
 END_TEST
 
 struct seen {
-	unsigned calls, rounds[3];
+	unsigned calls, rounds[3], evidence;
 	unsigned last_number;
+	bool wrote;
 };
 
 static int count_pass(void *context, const struct sweep_point *point, unsigned number,
@@ -380,8 +492,12 @@ static int count_pass(void *context, const struct sweep_point *point, unsigned n
 {
 	struct seen *seen = context;
 
-	(void)point, (void)at_ns, (void)result, (void)err;
-	/* interleaved: a round ends before the next begins */
+	(void)at_ns, (void)result, (void)err;
+	/* interleaved: a round ends before the next begins; all reads come before the first write */
+	ck_assert(!seen->wrote || point->write);
+	if (point->write && !seen->wrote)
+		seen->last_number = 0;
+	seen->wrote = point->write;
 	ck_assert_uint_ge(number, seen->last_number);
 	seen->last_number = number;
 	seen->rounds[number - 1]++;
@@ -389,11 +505,22 @@ static int count_pass(void *context, const struct sweep_point *point, unsigned n
 	return 0;
 }
 
+static int count_evidence(void *context, const struct store_evidence *e, struct error *err)
+{
+	struct seen *seen = context;
+
+	(void)err;
+	ck_assert(!seen->wrote);
+	ck_assert_uint_eq(e->flusher, FLUSHER_KERNEL);
+	seen->evidence++;
+	return 0;
+}
+
 START_TEST(a_sweep_interleaves_its_passes)
 {
 	struct slow s = slow_medium();
-	struct sweep_plan plan = { .points = { { false, false, 512 }, { false, true, 4096 },
-					   { true, true, 512 } },
+	struct sweep_plan plan = { .points = { { false, false, 512 }, { true, true, 512 },
+					   { false, true, 4096 } },
 		.point_count = 3,
 		.passes = 3,
 		.in_flight = 1,
@@ -401,11 +528,12 @@ START_TEST(a_sweep_interleaves_its_passes)
 		.duration_ns = 50000000,
 		.seed = 11 };
 	struct seen seen = { 0 };
-	struct sweep_sink sink = { &seen, count_pass };
+	struct sweep_sink sink = { &seen, count_pass, count_evidence };
 	struct error err = { 0 };
 
 	ck_assert_int_eq(sweep_run(&s.medium, &plan, &sink, NULL, &err), SWEEP_COMPLETE);
 	ck_assert_uint_eq(seen.calls, 9);
+	ck_assert_uint_eq(seen.evidence, 1);
 	for (int i = 0; i < 3; i++)
 		ck_assert_uint_eq(seen.rounds[i], 3);
 }
@@ -422,7 +550,7 @@ START_TEST(a_sweep_says_which_request_failed)
 		.duration_ns = 50000000,
 		.seed = 11 };
 	struct seen seen = { 0 };
-	struct sweep_sink sink = { &seen, count_pass };
+	struct sweep_sink sink = { &seen, count_pass, NULL };
 	struct error err = { 0 };
 
 	s.fail_at = 5;
@@ -458,7 +586,7 @@ START_TEST(a_sweep_of_a_target_that_is_gone_says_so)
 			.duration_ns = 20000000,
 			.seed = 11 };
 		unsigned failed = 0;
-		struct sweep_sink sink = { &failed, count_failed };
+		struct sweep_sink sink = { .context = &failed, .pass = count_failed };
 		struct error err = { 0 };
 
 		r->gone_after = 5;
@@ -489,6 +617,10 @@ Suite *measure_suite(void)
 	tcase_add_test(c, payload_is_unique_and_incompressible);
 	tcase_add_test(c, a_pass_measures_the_hockney_rate);
 	tcase_add_test(c, a_write_pass_times_its_flush);
+	tcase_add_test(c, the_trace_spreads_slow_requests);
+	tcase_add_test(c, the_trace_outlasts_its_plan);
+	tcase_add_test(c, stalls_are_counted);
+	tcase_add_test(c, a_pass_may_be_timed_between_waits);
 	tcase_add_test(c, splits_and_strangers_show);
 	tcase_add_test(c, strangers_in_the_other_direction_show);
 	tcase_add_test(c, errors_that_the_kernel_counted_show);

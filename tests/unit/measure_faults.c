@@ -221,7 +221,7 @@ static enum sweep_outcome run_sweep(struct medium *m, struct seen *seen, struct 
 		.region_bytes = REGION,
 		.duration_ns = 5000000,
 		.seed = 3 };
-	struct sweep_sink sink = { seen, note_pass };
+	struct sweep_sink sink = { .context = seen, .pass = note_pass };
 
 	*seen = (struct seen){ 0 };
 	*err = (struct error){ 0 };

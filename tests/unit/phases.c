@@ -6,6 +6,7 @@
 #include <string.h>
 
 #include "base/error.h"
+#include "measure/flusher.h"
 #include "measure/pass.h"
 #include "medium/medium.h"
 #include "medium/model.h"
@@ -57,14 +58,17 @@ static void teardown(void)
 
 static const struct phase_times *pass(bool write, uint64_t request_bytes)
 {
+	struct flusher flusher;
 	struct pass_plan plan = { .write = write,
 		.request_bytes = request_bytes,
 		.in_flight = 1,
 		.region_bytes = 1 << 20,
 		.duration_ns = 100000000,
 		.seed = 1,
+		.flusher = &flusher,
 		.phases = phases };
 
+	flusher_init(&flusher, medium);
 	ck_assert_int_eq(pass_run(medium, &plan, &buffers, &result, NULL), 0);
 	ck_assert_ptr_nonnull(result.phases);
 	return result.phases;

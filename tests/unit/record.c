@@ -114,6 +114,17 @@ static void write_sample(int passes)
 	struct run_plan plan = {
 		.region_bytes = 1 << 20, .sizes = { 512, 4096 }, .size_count = 2, .passes = 3
 	};
+	struct run_storing storing = { .by = RUN_STORED_STEADY,
+		.flusher = "refused",
+		.waits_for_idle = true,
+		.host_away = true,
+		.foreign = true,
+		.device_errors = 3,
+		.held_up = true,
+		.buffer_bytes = 1048473.6,
+		.head_bps = 20e6,
+		.drain_bps = 2e6,
+		.free_bytes = 16777216 };
 	struct run_end end = { .status = "complete" };
 	struct record_writer w;
 	struct error err = { 0 };
@@ -123,6 +134,7 @@ static void write_sample(int passes)
 	ck_assert_int_eq(run_write_head(&w, &head, &err), 0);
 	ck_assert_int_eq(run_write_target(&w, &target, &err), 0);
 	ck_assert_int_eq(run_write_plan(&w, &plan, &err), 0);
+	ck_assert_int_eq(run_write_storing(&w, &storing, &err), 0);
 	for (int i = 0; i < passes; i++) {
 		struct run_pass p = { .direction = RUN_WRITE,
 			.order = RUN_RANDOM,
@@ -132,6 +144,12 @@ static void write_sample(int passes)
 			.requests = 250,
 			.busy_ns = 500000000,
 			.flush_ns = 500000000,
+			.settle_ns = 7,
+			.stored_by = RUN_STORED_SETTLED,
+			.stored_ns = 1000000000,
+			.lead_bytes = 4096,
+			.stalls = 2,
+			.stall_ns = 300000000,
 			.device_known = i % 2,
 			.device_requests = 300,
 			.device_errors = (uint64_t)i,
@@ -166,7 +184,24 @@ START_TEST(run_comes_back_as_written)
 	for (uint64_t i = 0; i < 5; i++)
 		ck_assert_uint_eq(r.passes[i].device_errors, i);
 	ck_assert_double_eq(run_pass_rate_acknowledged(&r.passes[0]), 2000000);
+	ck_assert_int_eq(r.passes[0].direction, RUN_WRITE);
 	ck_assert_double_eq(run_pass_rate_stored(&r.passes[0]), 1000000);
+	ck_assert_int_eq(r.passes[0].stored_by, RUN_STORED_SETTLED);
+	ck_assert_uint_eq(r.passes[0].settle_ns, 7);
+	ck_assert_uint_eq(r.passes[0].lead_bytes, 4096);
+	ck_assert_uint_eq(r.passes[0].stalls, 2);
+	ck_assert_uint_eq(r.passes[0].stall_ns, 300000000);
+	/* Without evidence there is no stored rate, however long the flush took. */
+	r.passes[0].stored_by = RUN_NOT_SHOWN;
+	ck_assert_double_eq(run_pass_rate_stored(&r.passes[0]), 0);
+	ck_assert(r.storing.present && r.storing.held_up && r.storing.waits_for_idle);
+	ck_assert(r.storing.host_away && r.storing.foreign);
+	ck_assert_uint_eq(r.storing.device_errors, 3);
+	ck_assert_int_eq(r.storing.by, RUN_STORED_STEADY);
+	ck_assert_str_eq(r.storing.flusher, "refused");
+	ck_assert_double_eq(r.storing.buffer_bytes, 1048473.6);
+	ck_assert_double_eq(r.storing.drain_bps, 2e6);
+	ck_assert_uint_eq(r.storing.free_bytes, 16777216);
 	ck_assert(r.end.present && !r.cut && !r.damaged_lines);
 	run_release(&r);
 }
@@ -307,7 +342,7 @@ START_TEST(missing_lines_are_damage)
 
 	write_sample(4);
 	read_lines(&l);
-	ck_assert_uint_eq(l.count, 1 + 3 + 4 * 2 + 1);
+	ck_assert_uint_eq(l.count, 1 + 4 + 4 * 2 + 1);
 	for (size_t from = 0; from < l.count; from++) {
 		for (size_t to = from + 1; to <= l.count; to++) {
 			write_lines(&l, from, to, 0);
@@ -320,7 +355,7 @@ START_TEST(missing_lines_are_damage)
 			run_release(&r);
 		}
 	}
-	write_lines(&l, 4, 10, 0);
+	write_lines(&l, 5, 11, 0);
 	ck_assert_int_eq(run_load(&r, path, &err), 0);
 	ck_assert_str_eq(r.lacks, "3 of 4 lines of kind pass");
 	run_release(&r);
@@ -343,7 +378,7 @@ START_TEST(repeated_lines_are_damage)
 		ck_assert_uint_eq(r.pass_count, 3); /* counted once */
 		run_release(&r);
 	}
-	write_lines(&l, 4, 8, 2); /* two passes and their details, all over again */
+	write_lines(&l, 5, 9, 2); /* two passes and their details, all over again */
 	ck_assert_int_eq(run_load(&r, path, &err), 0);
 	ck_assert_uint_eq(r.damaged_lines, 4);
 	ck_assert_uint_eq(r.pass_count, 3);

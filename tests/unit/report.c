@@ -57,6 +57,20 @@ static void says(const char *wanted)
 		strstr(text.bytes, wanted) != NULL, "'%s' is not in:\n%s", wanted, text.bytes);
 }
 
+/* The same, however the text is wrapped. */
+static void tells(const char *wanted)
+{
+	char *plain = strdup(text.bytes);
+	size_t n = 0;
+
+	for (const char *c = text.bytes; *c; c++)
+		if ((*c != ' ' && *c != '\n') || (n && plain[n - 1] != ' '))
+			plain[n++] = *c == '\n' ? ' ' : *c;
+	plain[n] = 0;
+	ck_assert_msg(strstr(plain, wanted) != NULL, "'%s' is not in:\n%s", wanted, text.bytes);
+	free(plain);
+}
+
 static void says_not(const char *unwanted)
 {
 	ck_assert_msg(!strstr(text.bytes, unwanted), "'%s' is in:\n%s", unwanted, text.bytes);
@@ -119,6 +133,12 @@ START_TEST(csv_rows)
 		.requests = 1000,
 		.busy_ns = 8533333333,
 		.flush_ns = 1500000,
+		.settle_ns = 2000000,
+		.stored_by = RUN_STORED_FLUSH,
+		.stored_ns = 8534833333,
+		.lead_bytes = 512,
+		.stalls = 1,
+		.stall_ns = 12000000,
 		.lat_p50_ns = 8533250,
 		.lat_p99_ns = 9000001,
 		.lat_max_ns = 12000000,
@@ -129,10 +149,11 @@ START_TEST(csv_rows)
 		"run,label,target,direction,order,request_bytes,in_flight,pass,bytes,requests,"
 		"device_requests,seconds,flush_seconds,acknowledged_bytes_per_second,"
 		"stored_bytes_per_second,request_time_p50_seconds,request_time_p99_seconds,"
-		"request_time_max_seconds,errors,flags\r\n"
+		"request_time_max_seconds,errors,flags,stored_by,stored_seconds,settle_seconds,"
+		"lead_bytes,stalls,stall_seconds\r\n"
 		"20261125T021500Z-1f3a9c07,behind-r14,00A1F7-7948206080,write,random,4096,1,3,"
 		"4096000,1000,,8.533333333,0.0015,480000,479915.64,0.00853325,0.009000001,0.012,"
-		"0,foreign-io+split\r\n");
+		"0,foreign-io+split,flush,8.534833333,0.002,512,1,0.012\r\n");
 }
 END_TEST
 
@@ -220,7 +241,7 @@ START_TEST(summary_of_writes)
 
 	add_passes(RUN_WRITE, RUN_SEQUENTIAL, 4096, rates, 5);
 	for (size_t i = 0; i < 5; i++)
-		run.passes[i].flush_ns = run.passes[i].busy_ns; /* stored at half the rate */
+		run.passes[i].stored_ns = 2 * run.passes[i].busy_ns; /* stored at half the rate */
 	summary(200, false);
 	says("Sequential writes");
 	says("270 kB/s");
@@ -231,6 +252,113 @@ START_TEST(summary_of_writes)
 	says("carries at most 1.22 MB/s (USB 2.0 table 5-9)");
 	says_not("dev/req");
 	says_not("stalls");
+	says_not("differ by");
+}
+END_TEST
+
+/* Without evidence no rate is called stored, whatever the flush took; and the sentence says why. */
+START_TEST(stored_needs_evidence)
+{
+	static const double rates[] = { 270e3, 271e3, 269e3, 270e3, 270e3 };
+
+	add_passes(RUN_WRITE, RUN_SEQUENTIAL, 4096, rates, 5);
+	for (size_t i = 0; i < 5; i++) {
+		run.passes[i].flush_ns = run.passes[i].busy_ns;
+		run.passes[i].stored_by = RUN_NOT_SHOWN;
+	}
+	run.storing.by = RUN_NOT_SHOWN;
+	summary(100, false);
+	tells("Writes are acknowledged at 270 kB/s.");
+	tells("Whether writes are stored is not shown");
+	says_not("store at most");
+	says_not("135 kB/s");
+	/* Records of before are no evidence either. */
+	run.storing.present = false;
+	summary(100, false);
+	tells("this record does not hold how its target stores");
+	/* Shown in two passes of five: not of the point. In three: it is. */
+	run.storing.present = true;
+	run.storing.by = RUN_STORED_SETTLED;
+	run.passes[0].stored_by = run.passes[1].stored_by = RUN_STORED_SETTLED;
+	summary(100, false);
+	tells("Of 1 point it is not shown that the writes were stored");
+	says_not("store at most");
+	run.passes[2].stored_by = RUN_STORED_SETTLED;
+	summary(100, false);
+	tells("Sequential writes store at most 270 kB/s");
+	tells("settled");
+}
+END_TEST
+
+/* A steady rate is said with what it rests on. */
+START_TEST(steady_is_qualified)
+{
+	static const double rates[] = { 2e6, 2e6, 2e6 };
+
+	add_passes(RUN_WRITE, RUN_SEQUENTIAL, 4096, rates, 3);
+	for (size_t i = 0; i < 3; i++)
+		run.passes[i].stored_by = RUN_STORED_STEADY;
+	run.storing.by = RUN_STORED_STEADY;
+	run.storing.free_bytes = 64000000;
+	summary(100, false);
+	tells("unless it holds more than 6.40 MB");
+	tells("64.0 MB written in one go were never held up");
+	run.storing.held_up = true;
+	run.storing.buffer_bytes = 1000000;
+	text_copy(run.storing.flusher, sizeof run.storing.flusher, "refused");
+	summary(100, false);
+	tells("about 1.00 MB ahead of its storage, the target refuses SYNCHRONIZE CACHE");
+	tells("unless it holds more than 6.40 MB");
+}
+END_TEST
+
+/* One request of 2048 in each pass takes 1.5 s: 8.39 MB at 3.03 MB/s take 2.768 s, so 4.268 s, or 1.97 MB/s, in the long
+ * run. */
+START_TEST(stalls_are_said_with_the_long_run)
+{
+	static const double rates[] = { 3.03e6, 3.03e6, 3.03e6, 3.03e6 };
+
+	add_passes(RUN_READ, RUN_SEQUENTIAL, 4096, rates, 4);
+	for (size_t i = 0; i < 4; i++) {
+		struct run_pass *p = &run.passes[i];
+
+		p->requests = 2048;
+		p->bytes = 2048 * 4096;
+		p->lat_p50_ns = 1351815;
+		p->busy_ns = UINT64_C(2048) * 1351815;
+		/* Two stalls in every other pass: the median does not see them. */
+		if (i % 2 == 0)
+			continue;
+		p->busy_ns += UINT64_C(3000000000);
+		p->stalls = 2;
+		p->stall_ns = 3002703630;
+		p->lat_max_ns = 1501351815;
+	}
+	run.passes[3].busy_ns -= UINT64_C(3000000000);
+	run.passes[3].stalls = 0;
+	run.passes[3].stall_ns = 0;
+	run.passes[3].lat_max_ns = run.passes[3].lat_p50_ns;
+	summary(100, false);
+	tells("2 stalls of reads like these take 21 % of the time, one in every 16.8 MB; median "
+	      "rate 3.03 MB/s, 2.38 MB/s in the long run");
+	tells("3.03 MB/s between stalls, 2.38 MB/s in the long run");
+	tells("long run");
+}
+END_TEST
+
+/* One rule: passes with I/O by others, or lost by the host, are in no figure, and are told. */
+START_TEST(passes_that_do_not_count)
+{
+	static const double rates[] = { 500e3, 500e3, 500e3, 100e3, 50e3 };
+
+	add_passes(RUN_READ, RUN_SEQUENTIAL, 4096, rates, 5);
+	run.passes[3].flags = RUN_PASS_FOREIGN_IO;
+	run.passes[4].flags = RUN_PASS_HOST;
+	summary(100, false);
+	tells("2 passes are left out of the figures (3 count)");
+	tells("1 pass saw I/O that this run did not ask for");
+	tells("1 pass was lost by this computer");
+	tells("500 kB/s");
 	says_not("differ by");
 }
 END_TEST
@@ -344,6 +472,10 @@ Suite *report_suite(void)
 	tcase_add_test(t, points_are_grouped);
 	tcase_add_test(t, disturbed_passes_count_for_nothing);
 	tcase_add_test(t, summary_of_writes);
+	tcase_add_test(t, stored_needs_evidence);
+	tcase_add_test(t, steady_is_qualified);
+	tcase_add_test(t, stalls_are_said_with_the_long_run);
+	tcase_add_test(t, passes_that_do_not_count);
 	tcase_add_test(t, summary_notices);
 	tcase_add_test(t, summary_faster_than_its_link);
 	tcase_add_test(t, summary_without_passes);

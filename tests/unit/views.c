@@ -317,33 +317,39 @@ static void check_sweep(struct run *run)
 START_TEST(a_sweep_with_all_that_can_be_odd)
 {
 	static const enum run_pass_flag flags[] = { RUN_PASS_FOREIGN_IO, RUN_PASS_MERGED,
-		RUN_PASS_WRAPPED, RUN_PASS_SHORT, RUN_PASS_TAIL };
+		RUN_PASS_WRAPPED, RUN_PASS_SHORT, RUN_PASS_TAIL, RUN_PASS_HOST };
 	struct run_pass *p;
 	struct run run;
 
 	sample_run_init(&run);
 	check_sweep(&run); /* nothing */
 	sample_run_init(&run);
-	for (uint32_t i = 0; i < 5; i++) {
+	for (uint32_t i = 0; i < 6; i++) {
 		p = sample_run_add(&run, RUN_READ, RUN_RANDOM, 4096, i + 1, 100e3 * (i + 1));
 		p->flags = flags[i];
 		p->lat_max_ns = 900000000;
 		p->errors = i;
 	}
-	run.passes[0].phases = RUN_PHASES_SEEN;
-	run.passes[0].phases_seen = true;
-	run.passes[0].commands = run.passes[0].requests;
-	run.passes[0].phase_ns[RUN_PHASE_DATA] = 900000000;
-	run.passes[1].phases = RUN_PHASES_DROPPED;
+	run.passes[1].phases = RUN_PHASES_SEEN;
+	run.passes[1].phases_seen = true;
+	run.passes[1].commands = run.passes[1].requests;
+	run.passes[1].phase_ns[RUN_PHASE_DATA] = 900000000;
+	run.passes[2].phases = RUN_PHASES_DROPPED;
 	p = sample_run_add(&run, RUN_WRITE, RUN_RANDOM, 245760, 1, 2e6); /* above the link */
-	p->flush_ns = p->busy_ns;
+	p->stored_ns = 2 * p->busy_ns;
 	p->device_requests *= 2;
 	p->flags = RUN_PASS_SPLIT;
 	sample_run_add(&run, RUN_WRITE, RUN_RANDOM, 245760, 2, 1e6)->flags = RUN_PASS_CUT;
 	p = sample_run_add(&run, RUN_WRITE, RUN_RANDOM, 245760, 3, 1e6);
 	p->flags = RUN_PASS_RESETS;
 	p->device_errors = 2;
+	sample_run_add(&run, RUN_WRITE, RUN_RANDOM, 512, 1, 1e6)->stored_by = RUN_NOT_SHOWN;
 	check_sweep(&run); /* measured */
+	sample_run_init(&run);
+	sample_run_add(&run, RUN_WRITE, RUN_RANDOM, 512, 1, 1e6)->stored_by = RUN_NOT_SHOWN;
+	run.storing.by = RUN_NOT_SHOWN;
+	run.storing.failed_reads = 2;
+	check_sweep(&run); /* acknowledged only */
 	sample_run_init(&run);
 	sample_run_add(&run, RUN_READ, RUN_RANDOM, 4096, 1, 100e3);
 	run.end.present = false;

@@ -1,0 +1,923 @@
+/* Evidence of storing, and passes by it. */
+#include "measure/store.h"
+
+#include <errno.h>
+#include <math.h>
+#include <string.h>
+
+#include "base/imprint.h"
+#include "measure/payload.h"
+#include "medium/medium.h"
+
+enum {
+	MIB = 1 << 20,
+	FIRST_LOOK = 8 * MIB, /* twice the largest buffer that is likely in such a gadget */
+	LONG_LOOK = 64 * MIB, /* with no evidence so far: a slow leak fills a buffer late */
+	SMALL_LOOK = 8 * MIB, /* the same in small requests */
+	PACE_LOOK = 16 * MIB, /* held up: is that the pace it keeps? */
+	USUAL_REQUEST =
+		64 * 1024, /* for bursts: fast enough, and not too coarse for a small buffer */
+	FINER = 8,
+	KNEE_CHECK = 32, /* requests before the first look for a knee */
+	FLUSHES = 3,
+	FULL_REQUESTS = 8, /* whose mean tells that the buffer is full */
+	LEVEL_REQUESTS = 16, /* of a pass, at least, to see that it is level */
+	STARTS_REQUESTS = 64, /* between two waits: so that one more or less does not matter */
+	STARTS_BUFFERS =
+		4, /* in fits and starts: written before a pass may end without having waited */
+};
+
+/* Of the time in long requests: less than that matters to no rate. */
+#define LONG_SHARE 0.03
+
+static const uint64_t first_ns = UINT64_C(15000000000), long_ns = UINT64_C(45000000000),
+		      small_ns = UINT64_C(20000000000), pace_ns = UINT64_C(20000000000),
+		      knee_ns = 300000000, level_patience_ns = 2000000000,
+		      held_patience_ns = UINT64_C(120000000000);
+
+/* ---- bursts ---- */
+
+static uint64_t least(uint64_t a, uint64_t b)
+{
+	return a < b ? a : b;
+}
+
+/* Writing the same places over and over, a buffer need never fill: bursts stay within twice the region. */
+static uint64_t within_region(const struct store_plan *p, uint64_t bytes)
+{
+	return least(bytes, 2 * p->region_bytes);
+}
+
+uint64_t store_most_bytes(const struct store_plan *p)
+{
+	return 2 * within_region(p, FIRST_LOOK) + within_region(p, LONG_LOOK) +
+	       within_region(p, SMALL_LOOK) + within_region(p, PACE_LOOK);
+}
+
+static int write_next(struct store *s, uint64_t length, uint64_t *took_ns)
+{
+	const struct store_plan *p = s->plan;
+	uint64_t before = medium_now_ns(s->medium);
+	size_t got = 0;
+	int rc;
+
+	if (s->at + length > p->region_start + p->region_bytes)
+		s->at = p->region_start;
+	s->buffers->serial =
+		payload_renew(s->buffers->memory[0], (size_t)length, s->buffers->serial);
+	do
+		rc = medium_write(s->medium, s->at, s->buffers->memory[0], (size_t)length, &got);
+	while (rc == -EINTR);
+	*took_ns = medium_now_ns(s->medium) - before;
+	if (rc < 0 || got != length) {
+		s->failure = (struct pass_failure){
+			.failed = true, .code = rc, .at = s->at, .wanted = length, .got = got
+		};
+		return rc < 0 ? rc : -EIO;
+	}
+	s->at += length;
+	s->written += length;
+	return 0;
+}
+
+/* Every stride-th acknowledgement; when the curve is full, every other one of them. */
+static void curve_note(struct curve *c, uint64_t *stride, uint64_t n, double seconds, double bytes)
+{
+	if (n % *stride)
+		return;
+	if (c->count == CURVE_MAX) {
+		for (size_t i = 0; i < CURVE_MAX / 2; i++) {
+			c->seconds[i] = c->seconds[2 * i + 1];
+			c->bytes[i] = c->bytes[2 * i + 1];
+		}
+		c->count = CURVE_MAX / 2;
+		*stride *= 2;
+		if (n % *stride)
+			return;
+	}
+	c->seconds[c->count] = seconds;
+	c->bytes[c->count++] = bytes;
+}
+
+struct look {
+	uint64_t request_bytes, most_bytes, most_ns;
+	uint64_t pause_ns; /* before the flush */
+	bool until_knee;
+};
+
+/* Half of the time is in requests at least that long: where single ones wait long for room, theirs; else all are like
+ * that. */
+static uint64_t time_median(const struct histogram *h)
+{
+	uint64_t sum = 0;
+
+	for (size_t i = HISTOGRAM_BINS; i-- > 0;) {
+		sum += h->bins[i] * histogram_bin_upper(i);
+		if (sum * 2 >= h->sum)
+			return histogram_bin_upper(i);
+	}
+	return 0;
+}
+
+static uint64_t count_from(const struct histogram *h, uint64_t least_ns)
+{
+	uint64_t n = 0;
+
+	for (size_t i = histogram_bin(least_ns); i < HISTOGRAM_BINS; i++)
+		n += h->bins[i];
+	return n;
+}
+
+/* Long requests among quick ones, which take some of the time: what is longer than that is one of them. 0: there are none. */
+static uint64_t long_request(const struct histogram *h)
+{
+	uint64_t median = histogram_quantile(h, 0.5), limit = median + median / 2, n, time = 0;
+
+	n = count_from(h, limit);
+	for (size_t i = histogram_bin(limit); i < HISTOGRAM_BINS; i++)
+		time += h->bins[i] * (histogram_bin_upper(i) - median);
+	return n && (double)time > LONG_SHARE * (double)h->sum ? limit : 0;
+}
+
+static void take_shape(struct store *s)
+{
+	const struct histogram *h = &s->buffers->latencies[0];
+	uint64_t half = time_median(h) / 2;
+	struct storing_times t = { .median_s = (double)histogram_quantile(h, 0.5) / 1e9,
+		.time_median_s = (double)(2 * half) / 1e9,
+		.long_ones = (double)count_from(h, half),
+		.longer_ones = (double)count_from(h, 3 * half),
+		.requests = (double)h->total };
+
+	storing_shape_of(&s->bursts.shape, &s->curve, &t);
+	s->long_ns = half;
+}
+
+static bool is_near(double a, double b)
+{
+	return fabs(a / b - 1) < 0.05;
+}
+
+/* Until a knee shows, and twice in the same place: the first sight of it may be half head, half tail. */
+static bool should_end(struct store *s, const struct look *l, uint64_t ns, uint64_t bytes)
+{
+	struct storing_shape before = s->bursts.shape, *now = &s->bursts.shape;
+
+	if (bytes >= l->most_bytes || ns >= l->most_ns)
+		return true;
+	if (!l->until_knee || ns < knee_ns)
+		return false;
+	take_shape(s);
+	return before.knee && now->knee && is_near(before.buffer_bytes, now->buffer_bytes) &&
+	       is_near(before.drain_rate, now->drain_rate);
+}
+
+static void show(const struct store *s, const struct watch *watch, uint64_t bytes, uint64_t most)
+{
+	struct watch_step step = { .phase = "looking how writes are stored",
+		.done = bytes,
+		.total = most,
+		.seconds_left = -1 };
+
+	(void)s;
+	watch_step(watch, &step);
+}
+
+/* Writes and keeps the curve. 0, 1 (asked to stop) or a negative errno. */
+static int burst(
+	struct store *s, const struct look *l, struct storing_burst *out, const struct watch *watch)
+{
+	uint64_t began = medium_now_ns(s->medium), ns = 0, bytes = 0, stride = 1, took;
+	uint64_t check = KNEE_CHECK;
+	int rc = 0;
+
+	s->curve.count = 0;
+	if (l->until_knee)
+		s->bursts.shape = (struct storing_shape){ 0 };
+	histogram_init(&s->buffers->latencies[0]);
+	for (uint64_t n = 1; !rc; n++) {
+		if (watch_should_stop(watch))
+			return 1;
+		rc = write_next(s, l->request_bytes, &took);
+		if (rc < 0)
+			return rc;
+		histogram_add(&s->buffers->latencies[0], took);
+		bytes += l->request_bytes;
+		ns = medium_now_ns(s->medium) - began;
+		curve_note(&s->curve, &stride, n, (double)ns / 1e9, (double)bytes);
+		if (n < check && bytes < l->most_bytes && ns < l->most_ns)
+			continue;
+		show(s, watch, bytes, l->most_bytes);
+		if (should_end(s, l, ns, bytes))
+			break;
+		check = n + n / 4;
+	}
+	*out = (struct storing_burst){ .bytes = (double)bytes, .ack_s = (double)ns / 1e9 };
+	return rc;
+}
+
+static int flush_timed(struct store *s, double *seconds)
+{
+	uint64_t before = medium_now_ns(s->medium);
+	int rc = flusher_flush(&s->flusher);
+
+	*seconds = (double)(medium_now_ns(s->medium) - before) / 1e9;
+	if (rc < 0)
+		s->failure = (struct pass_failure){ .failed = true, .code = rc, .flush = true };
+	return rc;
+}
+
+static int settle(struct store *s, double *seconds, const struct watch *watch)
+{
+	uint64_t wait = 0;
+	bool settled;
+	int rc = probe_settle(&s->probe, &wait, &settled, watch);
+
+	*seconds = (double)wait / 1e9;
+	if (rc < 0)
+		s->failure = (struct pass_failure){
+			.failed = true, .code = rc, .wanted = s->probe.unit, .probe = true
+		};
+	return rc;
+}
+
+/* A burst, and what shows when it is stored. */
+static int whole_burst(
+	struct store *s, const struct look *l, struct storing_burst *out, const struct watch *watch)
+{
+	double flush_s = 0, wait_s = 0;
+	int rc = burst(s, l, out, watch);
+
+	if (!rc && l->pause_ns)
+		medium_idle_ns(s->medium, l->pause_ns);
+	if (!rc && flusher_works(&s->flusher))
+		rc = flush_timed(s, &flush_s);
+	if (!rc)
+		rc = settle(s, &wait_s, watch);
+	out->flush_s = flush_s;
+	out->wait_s = wait_s;
+	return rc;
+}
+
+/* ---- before anything is timed ---- */
+
+int store_init(struct store *s, struct medium *m, const struct store_plan *plan,
+	struct pass_buffers *buffers)
+{
+	*s = (struct store){
+		.medium = m, .plan = plan, .buffers = buffers, .at = plan->region_start
+	};
+	flusher_init(&s->flusher, m);
+	return probe_init(&s->probe, m, plan->seed);
+}
+
+void store_release(struct store *s)
+{
+	probe_release(&s->probe);
+}
+
+static double middle_of(double *v, size_t n)
+{
+	for (size_t i = 1; i < n; i++)
+		for (size_t k = i; k > 0 && v[k - 1] > v[k]; k--) {
+			double held = v[k];
+
+			v[k] = v[k - 1];
+			v[k - 1] = held;
+		}
+	return v[n / 2];
+}
+
+/* Flushes with nothing to store. The very first may store what others left behind: it does not count. */
+static int learn_flush(struct store *s, const struct watch *watch)
+{
+	double v[FLUSHES], waited;
+	int rc = flush_timed(s, &v[0]);
+
+	rc = rc < 0 ? rc : settle(s, &waited, watch);
+	for (int i = 0; !rc && i < FLUSHES; i++)
+		rc = flush_timed(s, &v[i]);
+	if (rc < 0)
+		return rc;
+	s->bursts.idle_flush_s = middle_of(v, FLUSHES);
+	s->bursts.flush_resolution_s = 0.0005 + 3 * (v[FLUSHES - 1] - v[0]);
+	s->bursts.read_resolution_s = (double)(s->probe.limit_ns - s->probe.usual_ns) / 1e9;
+	return 0;
+}
+
+/* ---- evidence from one request size ---- */
+
+/* As short as the passes to come, and four times that; neither beyond what waits after the long burst, be it by its shape or
+ * by the time that something waited for. */
+static void choose_lengths(const struct store *s, uint64_t request, uint64_t *one, uint64_t *two)
+{
+	const struct storing_bursts *b = &s->bursts;
+	double rate = b->full.bytes / b->full.ack_s;
+	double waited = (b->full.flush_s + b->full.wait_s) * rate;
+	double most = b->shape.knee ? b->shape.buffer_bytes : waited;
+	double pass = rate * (double)s->plan->pass_ns / 2e9;
+	uint64_t n = (uint64_t)(fmin(fmin(most / 8, pass), b->full.bytes / 32) / (double)request);
+
+	n = n < 4 ? 4 : n;
+	*one = n * request;
+	*two = 4 * n * request;
+}
+
+/* Long enough to store what the long burst left, so that no flush that leaves some finds it again. */
+static void rest(struct store *s)
+{
+	const struct storing_burst *f = &s->bursts.full;
+
+	medium_idle_ns(s->medium, (uint64_t)(1.5e9 * (f->flush_s + f->wait_s)));
+}
+
+static int short_bursts(struct store *s, uint64_t request, const struct watch *watch)
+{
+	struct look l = { .request_bytes = request, .most_ns = first_ns };
+	uint64_t one, two;
+	int rc = 0;
+
+	choose_lengths(s, request, &one, &two);
+	for (int i = 0; !rc && i < STORING_REPEATS; i++) {
+		l.most_bytes = one;
+		rest(s);
+		rc = whole_burst(s, &l, &s->bursts.one[i], watch);
+		l.most_bytes = two;
+		rest(s);
+		if (!rc)
+			rc = whole_burst(s, &l, &s->bursts.two[i], watch);
+	}
+	return rc;
+}
+
+static bool responds(const struct store *s)
+{
+	const struct storing_bursts *b = &s->bursts;
+
+	return b->full.wait_s > b->read_resolution_s ||
+	       (b->flushes && b->full.flush_s - b->idle_flush_s > b->flush_resolution_s);
+}
+
+static void note_burst(struct store *s, uint64_t request)
+{
+	const struct storing_burst *f = &s->bursts.full;
+	const struct storing_shape *shape = &s->bursts.shape;
+	struct store_evidence *e = &s->evidence;
+
+	e->request_bytes = request;
+	e->burst_bytes = (uint64_t)f->bytes;
+	e->burst_ns = (uint64_t)(f->ack_s * 1e9);
+	e->burst_flush_ns = (uint64_t)(f->flush_s * 1e9);
+	e->burst_wait_ns = (uint64_t)(f->wait_s * 1e9);
+	e->reads_wait = f->wait_s > s->bursts.read_resolution_s;
+	e->held_up = shape->knee;
+	e->buffer_bytes = shape->knee ? shape->buffer_bytes : 0;
+	e->head_bps = shape->knee ? shape->head_rate : 0;
+	e->drain_bps = shape->knee ? shape->drain_rate : 0;
+}
+
+/* How often long requests come, where that is often enough for a pass to be fair to them. */
+static void take_period(struct store *s)
+{
+	const struct histogram *h = &s->buffers->latencies[0];
+	uint64_t limit = long_request(h), ns = 0;
+
+	if (limit)
+		ns = h->sum / count_from(h, limit);
+	s->period_ns = ns <= level_patience_ns ? ns : 0;
+}
+
+static int look(struct store *s, const struct look *l, const struct watch *watch)
+{
+	int rc = whole_burst(s, l, &s->bursts.full, watch);
+
+	if (rc)
+		return rc;
+	take_shape(s);
+	take_period(s);
+	return 0;
+}
+
+/* Nothing answers. Held up, does it keep that pace? Never held up, is it held up later? */
+static int look_longer(struct store *s, uint64_t request, const struct watch *watch)
+{
+	struct storing_burst first = s->bursts.full;
+	struct storing_shape shape = s->bursts.shape;
+	struct look l = { .request_bytes = request };
+	int rc;
+
+	l.until_knee = !shape.knee;
+	l.most_bytes = within_region(s->plan, shape.knee ? PACE_LOOK : LONG_LOOK);
+	l.most_ns = shape.knee ? pace_ns : long_ns;
+	rc = look(s, &l, watch);
+	if (rc || !shape.knee)
+		return rc;
+	if (s->bursts.shape.buffer_bytes >= shape.buffer_bytes || s->bursts.shape.in_starts)
+		return 0;
+	/* It began full: what the first burst showed of the buffer holds, but not of the pace it keeps. */
+	if (s->bursts.shape.drain_rate < shape.head_rate)
+		shape.drain_rate = s->bursts.shape.drain_rate;
+	s->bursts.shape = shape;
+	s->bursts.full = first;
+	return 0;
+}
+
+static int paused_bursts(struct store *s, uint64_t request, double pause_s,
+	struct storing_burst paused[STORING_REPEATS], const struct watch *watch)
+{
+	struct look l = { .request_bytes = request,
+		.most_bytes = (uint64_t)s->bursts.two[0].bytes,
+		.most_ns = first_ns,
+		.pause_ns = (uint64_t)(pause_s * 1e9) };
+	int rc = 0;
+
+	for (int i = 0; !rc && i < STORING_REPEATS; i++) {
+		rest(s);
+		rc = whole_burst(s, &l, &paused[i], watch);
+	}
+	return rc;
+}
+
+/* What is stored only because it is flushed, read or left alone does not count as stored while nobody does that. */
+static int try_pause(
+	struct store *s, uint64_t request, enum storing_by *by, const struct watch *watch)
+{
+	double pauses_s[STORING_PAUSES];
+	size_t n = storing_pauses(&s->bursts, *by, pauses_s);
+
+	for (size_t i = 0; i < n; i++) {
+		struct storing_burst paused[STORING_REPEATS];
+		int rc = paused_bursts(s, request, pauses_s[i], paused, watch);
+
+		if (rc)
+			return rc;
+		if (storing_uses_pause(&s->bursts, *by, paused, pauses_s[i]))
+			continue;
+		s->evidence.waits_for_idle = true;
+		*by = STORING_NOT_SHOWN;
+		return 0;
+	}
+	return 0;
+}
+
+static bool is_shown(enum storing_by by)
+{
+	return by == STORING_FLUSH || by == STORING_SETTLED;
+}
+
+/* A long burst, and if anything waits for what that left, what it makes of shorter ones. */
+static int examine_quickly(struct store *s, uint64_t request, bool small, enum storing_by *by,
+	const struct watch *watch)
+{
+	struct look first = { .request_bytes = request,
+		.most_bytes = within_region(s->plan, small ? SMALL_LOOK : FIRST_LOOK),
+		.most_ns = small ? small_ns : first_ns,
+		.until_knee = true };
+	int rc = look(s, &first, watch);
+
+	if (!rc && responds(s))
+		rc = short_bursts(s, request, watch);
+	if (rc)
+		return rc;
+	*by = storing_judge(&s->bursts);
+	return is_shown(*by) ? try_pause(s, request, by, watch) : 0;
+}
+
+/* What holds few requests, or little more than what is on its way, shows in smaller ones. */
+static int examine_finer(
+	struct store *s, uint64_t *request, enum storing_by *by, const struct watch *watch)
+{
+	struct storing_bursts coarse = s->bursts;
+	uint64_t fine = *request / FINER / s->probe.unit * s->probe.unit;
+	enum storing_by found = *by;
+	int rc;
+
+	if (fine < s->probe.unit)
+		return 0;
+	s->bursts.request_bytes = (double)fine;
+	rc = examine_quickly(s, fine, false, &found, watch);
+	if (rc || is_shown(found)) {
+		*by = found;
+		*request = fine;
+		return rc;
+	}
+	s->bursts = coarse;
+	return 0;
+}
+
+static int examine_size(struct store *s, uint64_t *request, bool small, enum storing_by *by,
+	const struct watch *watch)
+{
+	int rc;
+
+	s->bursts.request_bytes = (double)*request;
+	rc = examine_quickly(s, *request, small, by, watch);
+	if (!rc && !is_shown(*by) && responds(s))
+		rc = examine_finer(s, request, by, watch);
+	if (rc || is_shown(*by))
+		return rc;
+	/* Small requests found nothing: they have been looked at for long enough. */
+	rc = small && *by == STORING_LEVEL ? 0 : look_longer(s, *request, watch);
+	if (!rc && s->bursts.shape.knee && *by == STORING_LEVEL)
+		*by = STORING_NOT_SHOWN;
+	return rc;
+}
+
+/* From 64 KiB on requests tell rates well; larger ones only where the passes have no smaller. */
+static uint64_t usual_request(const struct store_plan *p)
+{
+	uint64_t n = least(p->largest_bytes, USUAL_REQUEST);
+
+	return n < p->smallest_bytes ? p->smallest_bytes : n;
+}
+
+static uint64_t written_freely(const struct store *s)
+{
+	return (uint64_t)s->bursts.full.bytes;
+}
+
+static void prepare_held(struct store *s, uint64_t request)
+{
+	const struct storing_shape *shape = &s->bursts.shape;
+	double head = (double)request / shape->head_rate,
+	       drain = (double)request / shape->drain_rate;
+
+	s->held = true;
+	s->in_starts = shape->in_starts;
+	s->wait_ns = shape->in_starts ? s->long_ns : (uint64_t)(sqrt(head * drain) * 1e9);
+}
+
+static void conclude(struct store *s, enum storing_by by, uint64_t request)
+{
+	struct store_evidence *e = &s->evidence;
+
+	if (by == STORING_FLUSH)
+		e->by = PASS_STORED_FLUSH;
+	else if (by == STORING_SETTLED)
+		e->by = PASS_STORED_SETTLED;
+	else if (s->bursts.shape.knee || by == STORING_LEVEL)
+		e->by = PASS_STORED_STEADY;
+	s->level = by == STORING_LEVEL;
+	if (e->by == PASS_STORED_STEADY && !s->level)
+		prepare_held(s, request);
+}
+
+/* A card that keeps up with large requests may not with small ones, which cost it more each. */
+static int examine_small(struct store *s, uint64_t *request, enum storing_by *by, uint64_t *freely,
+	const struct watch *watch)
+{
+	int rc;
+
+	*request = s->plan->smallest_bytes;
+	rc = examine_size(s, request, true, by, watch);
+	*freely = least(*freely, written_freely(s));
+	return rc;
+}
+
+static void doubt(struct store *s)
+{
+	s->evidence.by = PASS_NOT_SHOWN;
+	s->held = s->level = false;
+}
+
+void store_host_was_away(struct store *s)
+{
+	s->evidence.host_away = true;
+	doubt(s);
+}
+
+/* What the device itself counted, and what was asked of it. */
+struct tally {
+	struct medium_counts counts;
+	uint64_t read, written;
+	bool known;
+};
+
+static struct tally tally_of(struct store *s)
+{
+	struct tally t = { .read = s->probe.bytes, .written = s->written };
+
+	/* The kernel counts a request a moment after it answered. */
+	medium_idle_ns(s->medium, 2000000);
+	t.known = medium_counts(s->medium, &t.counts) == 0;
+	return t;
+}
+
+/* A reset throws away what waits, and others' requests wait with ours: nothing tells then. */
+static void compare_tallies(struct store *s, const struct tally *before)
+{
+	struct store_evidence *e = &s->evidence;
+	struct tally after = tally_of(s);
+	const struct medium_counts *a = &before->counts, *b = &after.counts;
+
+	if (!before->known || !after.known)
+		return;
+	if (a->errors_known && b->errors_known && b->errors > a->errors)
+		e->device_errors = b->errors - a->errors;
+	e->foreign = b->read_bytes - a->read_bytes > after.read - before->read ||
+		     b->written_bytes - a->written_bytes > after.written - before->written;
+	if (e->device_errors || e->foreign)
+		doubt(s);
+}
+
+static int examine_sizes(struct store *s, const struct watch *watch)
+{
+	uint64_t request = usual_request(s->plan), freely;
+	enum storing_by by = STORING_NOT_SHOWN;
+	int rc = examine_size(s, &request, false, &by, watch);
+
+	if (rc)
+		return rc;
+	freely = written_freely(s);
+	if (by == STORING_LEVEL && s->plan->smallest_bytes < request)
+		rc = examine_small(s, &request, &by, &freely, watch);
+	if (rc)
+		return rc;
+	note_burst(s, request);
+	s->evidence.free_bytes = freely;
+	conclude(s, by, request);
+	return 0;
+}
+
+/* Errors of a target that refuses a flush, or does not answer it, come before the first burst: they disturb none. */
+static int examine(struct store *s, const struct watch *watch)
+{
+	struct tally before;
+	int rc = probe_learn(&s->probe);
+
+	if (!rc)
+		rc = learn_flush(s, watch);
+	if (rc)
+		return rc;
+	s->bursts.flushes = flusher_works(&s->flusher);
+	before = tally_of(s);
+	rc = examine_sizes(s, watch);
+	if (!rc)
+		compare_tallies(s, &before);
+	return rc;
+}
+
+int store_examine(struct store *s, const struct watch *watch)
+{
+	struct store_evidence *e = &s->evidence;
+	int rc;
+
+	s->bursts = (struct storing_bursts){ .request_bytes = (double)usual_request(s->plan) };
+	payload_fill(s->buffers->memory[0], (size_t)s->plan->largest_bytes, s->plan->seed);
+	imprint_put(s->buffers->memory[0], (size_t)s->plan->largest_bytes, s->buffers->seed);
+	rc = examine(s, watch);
+	e->flusher = s->flusher.way;
+	e->idle_flush_ns = (uint64_t)(s->bursts.idle_flush_s * 1e9);
+	e->usual_read_ns = s->probe.usual_ns;
+	e->failed_reads = s->probe.failed;
+	return rc;
+}
+
+/* ---- passes ---- */
+
+/* Push-back within a pass: its second half clearly slower than its first, stalls aside. */
+static bool slows_down(const struct pass_result *r)
+{
+	double v[PASS_TRACE_MAX], half[2];
+	unsigned n = r->trace_steps / 2;
+
+	if (n < 4 || (r->waits && !pass_waits_evenly(r->waits, r->requests)))
+		return false; /* few steps, or a rate in fits and starts: halves differ */
+	for (int h = 0; h < 2; h++) {
+		for (unsigned i = 0; i < n; i++)
+			v[i] = (double)r->trace[(unsigned)h * n + i];
+		half[h] = middle_of(v, n);
+	}
+	return half[0] > 1.08 * half[1];
+}
+
+static int settle_after(
+	struct store *s, struct pass_result *out, bool *settled, const struct watch *watch)
+{
+	int rc = probe_settle(&s->probe, &out->settle_ns, settled, watch);
+
+	if (rc < 0 && !out->failure.failed)
+		out->failure = (struct pass_failure){
+			.failed = true, .code = rc, .wanted = s->probe.unit, .probe = true
+		};
+	return rc < 0 ? rc : 0;
+}
+
+/* Flush and settle: both count as storing where they do store. */
+static void take_stored(struct store *s, struct pass_result *out, bool settled)
+{
+	uint64_t idle = s->evidence.idle_flush_ns;
+	uint64_t flush = out->flush_ns > idle ? out->flush_ns - idle : 0;
+	uint64_t wait = out->settle_ns;
+
+	if (!settled)
+		return;
+	out->stored_by = s->evidence.by;
+	out->stored_ns = out->busy_ns + flush;
+	if (out->stored_by == PASS_STORED_FLUSH && wait * 10 < out->stored_ns)
+		return;
+	/* Reads still waited after the flush, or they are what tells. */
+	out->stored_by = PASS_STORED_SETTLED;
+	if (wait)
+		out->stored_ns = out->busy_ns + out->flush_ns + wait;
+}
+
+/* From nothing left to store to nothing left to store. */
+static int pass_emptied(struct store *s, const struct pass_plan *plan, struct pass_result *out,
+	const struct watch *watch)
+{
+	bool settled = true;
+	int rc = pass_run(s->medium, plan, s->buffers, out, watch);
+
+	if (rc < 0 || out->failure.failed || out->interrupted)
+		return rc;
+	if (s->probe.usual_ns)
+		rc = settle_after(s, out, &settled, watch);
+	if (rc == 0 && !s->flusher.fell_silent && s->evidence.by != PASS_NOT_SHOWN)
+		take_stored(s, out, settled);
+	return 0; /* a read that failed is told as a failure of the pass */
+}
+
+/* The flush after it waited for more than is lost in noise: so there is a backlog after all, at this request size. */
+static bool backlog(const struct store *s, const struct pass_result *r)
+{
+	uint64_t idle = s->evidence.idle_flush_ns + (uint64_t)(s->bursts.flush_resolution_s * 1e9);
+
+	return r->flush_ns > idle + r->busy_ns / 50;
+}
+
+/* Writes before a pass, untimed. What disturbs them disturbs the pass. */
+struct lead {
+	uint64_t bytes, device_errors;
+	bool foreign;
+};
+
+static struct lead lead_of(const struct pass_result *r, uint64_t bytes_before)
+{
+	return (struct lead){ bytes_before + r->bytes, r->device_errors, r->foreign };
+}
+
+static void add_lead(struct pass_result *r, const struct lead *l)
+{
+	r->lead_bytes = l->bytes;
+	r->device_errors += l->device_errors;
+	r->foreign = r->foreign || l->foreign;
+}
+
+/* Nothing ever held writes up for good. A quarter of the pass goes before it, untimed: a target that begins anew after a
+ * flush is quicker at first. */
+static int pass_level(struct store *s, const struct pass_plan *plan, struct pass_result *out,
+	const struct watch *watch)
+{
+	struct pass_plan lead = *plan, timed = *plan;
+	struct lead before;
+	int rc;
+
+	lead.duration_ns = plan->duration_ns / 4;
+	if (lead.duration_ns < s->period_ns + s->period_ns / 2)
+		lead.duration_ns = s->period_ns + s->period_ns / 2;
+	lead.least_bytes = LEVEL_REQUESTS * plan->request_bytes;
+	lead.flusher = NULL;
+	lead.phases = NULL;
+	lead.seed = random_at(plan->seed, 1);
+	rc = pass_run(s->medium, &lead, s->buffers, out, watch);
+	if (rc < 0 || out->failure.failed || out->interrupted)
+		return rc;
+	before = lead_of(out, 0);
+	timed.wait_ns = long_request(&out->latency_ns);
+	timed.wait_requests = STARTS_REQUESTS;
+	timed.patience_ns = least(level_patience_ns, 2 * plan->duration_ns + 3 * s->period_ns);
+	timed.least_bytes = lead.least_bytes;
+	rc = pass_run(s->medium, &timed, s->buffers, out, watch);
+	add_lead(out, &before);
+	if (rc < 0 || out->failure.failed || out->interrupted || slows_down(out) || backlog(s, out))
+		return rc;
+	out->stored_by = PASS_STORED_STEADY;
+	out->stored_ns = out->busy_ns;
+	return 0;
+}
+
+/* Do the last requests wait for room: all of them somewhat, or the very last for long? */
+static bool waits(const struct store *s, const uint64_t *took, uint64_t n)
+{
+	uint64_t sum = 0;
+
+	if (s->in_starts)
+		return took[(n - 1) % FULL_REQUESTS] >= s->wait_ns;
+	for (int i = 0; i < FULL_REQUESTS; i++)
+		sum += took[i];
+	return n >= FULL_REQUESTS && sum > FULL_REQUESTS * s->wait_ns;
+}
+
+/* Bursts until requests wait for room. *room: bytes that went in; *ns: how long that took; *full: they do wait. 0 or a
+ * negative errno. */
+static int fill_up(
+	struct store *s, uint64_t *room, uint64_t *ns, bool *full, const struct watch *watch)
+{
+	const struct store_evidence *e = &s->evidence;
+	uint64_t began = medium_now_ns(s->medium), took[FULL_REQUESTS] = { 0 }, n = 0;
+	/* Twice what the knee asked for, or something else is the matter. */
+	double knee = s->in_starts ? e->buffer_bytes
+				   : e->buffer_bytes * e->head_bps / (e->head_bps - e->drain_bps);
+	double most = 2 * knee / (double)e->request_bytes + 4 * FULL_REQUESTS;
+
+	for (*full = false; !*full && (double)n < most && !watch_should_stop(watch);) {
+		int rc = write_next(s, e->request_bytes, &took[n % FULL_REQUESTS]);
+
+		if (rc < 0)
+			return rc;
+		*full = waits(s, took, ++n);
+		show(s, watch, n, (uint64_t)most);
+	}
+	*room = n * e->request_bytes;
+	*ns = medium_now_ns(s->medium) - began;
+	return 0;
+}
+
+/* How much of the backlog the pass itself may have built up: 0 where its writes waited for room to the end, and where they
+ * left none. */
+static double hidden_share(const struct store *s, const struct pass_result *r, uint64_t room,
+	uint64_t ns, double bytes)
+{
+	const struct store_evidence *e = &s->evidence;
+	/* Against the full buffer before: what the top-up stored, less what it put in. */
+	double change = e->drain_bps * (double)ns / 1e9 - (double)room;
+	double left = e->buffer_bytes + change - 3 * (double)e->request_bytes;
+
+	/* Requests that never met it full fill it all the same. */
+	if (s->in_starts)
+		return r->waits > 1 ? 0 : fmin(e->buffer_bytes / bytes, 1);
+	if (-change < 0.1 * e->buffer_bytes + 3 * (double)e->request_bytes || left <= 0)
+		return 0;
+	return fmin(left / bytes, 1);
+}
+
+/* Nearly all take so long, and about as long as each other. */
+static bool is_even(const struct histogram *h, uint64_t wait_ns)
+{
+	return count_from(h, wait_ns) * 10 >= h->total * 9 &&
+	       histogram_quantile(h, 0.9) < 2 * histogram_quantile(h, 0.1);
+}
+
+static int burst_failed(const struct store *s, struct pass_result *out)
+{
+	out->failure = s->failure;
+	return 0;
+}
+
+/* With the buffer full: first filled with bursts, then with requests of the pass, so that what is drained is theirs; timed
+ * from one request that waited for room to another. */
+static int pass_held(struct store *s, const struct pass_plan *plan, struct pass_result *out,
+	const struct watch *watch)
+{
+	struct pass_plan lead = *plan, timed = *plan;
+	struct lead before;
+	uint64_t room, ns;
+	bool full[2];
+	double hidden;
+	int rc = fill_up(s, &room, &ns, &full[0], watch);
+
+	if (rc < 0)
+		return burst_failed(s, out);
+	lead.duration_ns = 0;
+	lead.least_bytes = (uint64_t)(1.1 * s->evidence.buffer_bytes);
+	lead.flusher = timed.flusher = NULL;
+	lead.phases = NULL;
+	lead.seed = random_at(plan->seed, 1);
+	rc = pass_run(s->medium, &lead, s->buffers, out, watch);
+	if (rc < 0 || out->failure.failed || out->interrupted)
+		return rc;
+	timed.wait_ns = s->in_starts ? s->wait_ns : time_median(&out->latency_ns) / 2;
+	timed.patience_ns = held_patience_ns;
+	if (s->in_starts || !is_even(&out->latency_ns, timed.wait_ns))
+		timed.wait_requests = STARTS_REQUESTS;
+	if (s->in_starts)
+		timed.least_bytes = (uint64_t)(STARTS_BUFFERS * s->evidence.buffer_bytes);
+	before = lead_of(out, room);
+	rc = pass_run(s->medium, &timed, s->buffers, out, watch);
+	add_lead(out, &before);
+	if (rc < 0 || out->failure.failed || out->interrupted)
+		return rc;
+	rc = fill_up(s, &room, &ns, &full[1], watch);
+	if (rc < 0)
+		return burst_failed(s, out);
+	hidden = hidden_share(s, out, room, ns, (double)(before.bytes + out->bytes));
+	if (!full[0] || !full[1] || slows_down(out) || hidden > 0.5)
+		return 0;
+	out->stored_by = PASS_STORED_STEADY;
+	out->stored_ns = (uint64_t)((double)out->busy_ns / (1 - hidden));
+	return 0;
+}
+
+int store_pass(struct store *s, const struct pass_plan *plan, struct pass_result *out,
+	const struct watch *watch)
+{
+	struct pass_plan flushed = *plan;
+
+	flushed.flusher = &s->flusher;
+	memset(out, 0, sizeof *out);
+	if (s->held)
+		return pass_held(s, plan, out, watch);
+	return s->level ? pass_level(s, &flushed, out, watch)
+			: pass_emptied(s, &flushed, out, watch);
+}

@@ -1,0 +1,85 @@
+/* What of a write pass was stored, and how that is known. Once, before the first write pass, bursts show which evidence this
+ * target gives (analysis/storing.h); then every write pass is timed in the way that this evidence asks for. */
+#ifndef MEASURE_STORE_H
+#define MEASURE_STORE_H
+
+#include <stdbool.h>
+#include <stdint.h>
+
+#include "analysis/storing.h"
+#include "measure/flusher.h"
+#include "measure/pass.h"
+#include "measure/probe.h"
+
+struct store_plan {
+	uint64_t region_start, region_bytes;
+	uint64_t smallest_bytes, largest_bytes; /* requests of the passes to come */
+	uint64_t pass_ns;
+	uint64_t seed;
+};
+
+/* What was found, as plain figures. */
+struct store_evidence {
+	enum pass_stored_by by; /* what passes are told by; PASS_NOT_SHOWN: nothing tells */
+	enum flusher_way flusher;
+	bool reads_wait; /* reads wait for what is not stored */
+	bool waits_for_idle; /* it stores when flushed, read or left alone, not by itself */
+	/* What was looked at while one of these was so counts for nothing: */
+	bool host_away; /* the host was stopped or too busy to look */
+	bool foreign; /* the device served others */
+	uint64_t device_errors; /* errors and timeouts that the kernel counted */
+	uint64_t idle_flush_ns, usual_read_ns;
+	uint64_t
+		failed_reads; /* single reads, anywhere on the target, that failed and count for nothing */
+	uint64_t request_bytes; /* of the bursts that decided, and of the longest: */
+	uint64_t burst_bytes, burst_ns, burst_flush_ns, burst_wait_ns;
+	bool held_up; /* it slowed down: then the next three, else 0 */
+	double buffer_bytes, head_bps, drain_bps;
+	uint64_t free_bytes; /* the most written in one go without (another) slowing down */
+};
+
+/* The largest share of a rate that a buffer of STORE_HIDES times free_bytes could hide. */
+#define STORE_HIDES 0.1
+
+struct store {
+	struct medium *medium;
+	const struct store_plan *plan;
+	struct pass_buffers *buffers;
+	struct flusher flusher;
+	struct probe probe;
+	struct store_evidence evidence;
+	struct storing_bursts bursts; /* of the size in hand */
+	struct curve curve;
+	uint64_t at; /* the next burst goes there */
+	uint64_t written; /* bytes of bursts */
+	uint64_t wait_ns; /* a burst's request that takes longer waited for room */
+	uint64_t long_ns; /* of the last burst: see struct storing_times */
+	uint64_t period_ns; /* between long requests of the last burst; 0: none, or too rare */
+	bool in_starts; /* a full buffer is stored as a whole: single requests wait long */
+	bool held; /* writes may be timed while the buffer is full */
+	bool level; /* nothing ever held writes up */
+	struct pass_failure failure; /* of a burst: the request that failed */
+};
+
+/* 0, or a negative errno: no medium, or no memory. */
+int store_init(struct store *s, struct medium *m, const struct store_plan *plan,
+	struct pass_buffers *buffers);
+void store_release(struct store *s);
+
+/* Looks for evidence: how long reads take while nothing waits (so this comes before the first write of the run), then what
+ * bursts of writes show. Up to STORE_LOOK_BYTES, and what the answers ask for. 0, 1 when the watch asked to stop, or a
+ * negative errno with failure saying which request (a flush where failure.flush). */
+int store_examine(struct store *s, const struct watch *watch);
+
+/* The host was away for some of that: nothing tells. */
+void store_host_was_away(struct store *s);
+
+/* One write pass, from a target with nothing left to store to such a one again, or with its buffer full. As pass_run; fills
+ * stored_by, stored_ns, settle_ns and lead_bytes too. */
+int store_pass(struct store *s, const struct pass_plan *plan, struct pass_result *out,
+	const struct watch *watch);
+
+/* What store_examine writes at most. */
+uint64_t store_most_bytes(const struct store_plan *plan);
+
+#endif

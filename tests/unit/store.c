@@ -1,0 +1,286 @@
+/* measure/store: how each kind of gadget shows what it has stored, and that the rates are those of its card. The truths
+ * follow from the model's rows by hand: 2 MB/s for a card that stores beside the link, 1/(1/20 + 1/2) MB/s for one that
+ * stores only when it must. */
+#include "measure/store.h"
+
+#include <check.h>
+#include <errno.h>
+#include <stdio.h>
+#include <string.h>
+
+#include "base/error.h"
+#include "measure/sweep.h"
+#include "medium/medium.h"
+#include "medium/model.h"
+#include "medium/model_spec.h"
+#include "support/failing_medium.h"
+
+static struct medium *opened(const char *tail)
+{
+	struct model_spec spec;
+	struct error err = { 0 };
+	struct medium *m;
+	char text[1200];
+
+	snprintf(text, sizeof text,
+		"gadget-model 1\ndevice:\nname = t\ncapacity = 64Mi\njitter = 1 %%\n"
+		"link:\nspeed = high\nrate = 20 MB/s\ncard:\nread rate = 10 MB/s\nwrite rate = 2 "
+		"MB/s\n"
+		"firmware:\nunit = request\n%s",
+		tail);
+	ck_assert_msg(model_spec_parse(&spec, text, strlen(text), "t", &err) == 0, "%s", err.text);
+	ck_assert_msg(
+		!model_open_spec(&m, &spec, "model:t", MEDIUM_READ_WRITE, &err), "%s", err.text);
+	return m;
+}
+
+struct seen {
+	struct store_evidence evidence;
+	unsigned writes, shown;
+	enum pass_stored_by by;
+	double slowest, fastest; /* stored, B/s */
+	uint64_t first_at_ns;
+};
+
+static int take_pass(void *context, const struct sweep_point *point, unsigned number,
+	uint64_t at_ns, const struct pass_result *r, struct error *err)
+{
+	struct seen *s = context;
+	double rate = r->stored_ns ? (double)r->bytes * 1e9 / (double)r->stored_ns : 0;
+
+	(void)number, (void)err;
+	if (!point->write)
+		return 0;
+	if (!s->writes++)
+		s->first_at_ns = at_ns;
+	if (!r->stored_by)
+		return 0;
+	if (!s->shown++)
+		s->slowest = s->fastest = rate;
+	s->by = r->stored_by;
+	s->slowest = rate < s->slowest ? rate : s->slowest;
+	s->fastest = rate > s->fastest ? rate : s->fastest;
+	return 0;
+}
+
+static int take_evidence(void *context, const struct store_evidence *e, struct error *err)
+{
+	(void)err;
+	((struct seen *)context)->evidence = *e;
+	return 0;
+}
+
+static struct sweep_plan plan_of(uint64_t region_bytes)
+{
+	return (struct sweep_plan){ .points = { { true, false, 4096 }, { true, true, 32768 } },
+		.point_count = 2,
+		.passes = 3,
+		.in_flight = 1,
+		.region_bytes = region_bytes,
+		.duration_ns = 200000000,
+		.seed = 5 };
+}
+
+static struct seen swept(const char *tail)
+{
+	struct medium *m = opened(tail);
+	struct sweep_plan plan = plan_of(64 << 20);
+	struct seen seen = { .writes = 0 };
+	struct sweep_sink sink = { &seen, take_pass, take_evidence };
+	struct error err = { 0 };
+
+	ck_assert_msg(sweep_run(m, &plan, &sink, NULL, &err) == SWEEP_COMPLETE, "%s", err.text);
+	medium_close(m);
+	return seen;
+}
+
+#define BEHIND "write behind = 1Mi\n"
+#define PAST "reads = from-buffer\n"
+#define CLAIMS "claims:\nwrite cache = yes\n"
+#define QUIET "claims:\ncaching page = no\n"
+
+static const struct kind {
+	const char *tail;
+	enum pass_stored_by by;
+	enum flusher_way way;
+	bool held_up;
+	double rate; /* B/s */
+} kinds[] = {
+	/* It flushes as it should: told by the kernel's flush, or by one of the run's own. */
+	{ BEHIND CLAIMS, PASS_STORED_FLUSH, FLUSHER_KERNEL, true, 2e6 },
+	{ BEHIND QUIET, PASS_STORED_FLUSH, FLUSHER_COMMAND, true, 2e6 },
+	{ BEHIND PAST QUIET, PASS_STORED_FLUSH, FLUSHER_COMMAND, true, 2e6 },
+	{ "write behind = 8Mi\n" PAST CLAIMS, PASS_STORED_FLUSH, FLUSHER_KERNEL, false, 2e6 },
+	/* It does not, but reads wait. */
+	{ BEHIND QUIET "synchronize cache = no\n", PASS_STORED_SETTLED, FLUSHER_REFUSED, true,
+		2e6 },
+	{ BEHIND CLAIMS "faults:\nignore flush = yes\n", PASS_STORED_SETTLED, FLUSHER_KERNEL, true,
+		2e6 },
+	{ BEHIND CLAIMS "faults:\nflush leaves = 512Ki\n", PASS_STORED_SETTLED, FLUSHER_KERNEL,
+		true, 2e6 },
+	/* Neither: full, it shows. */
+	{ BEHIND PAST QUIET "synchronize cache = no\n", PASS_STORED_STEADY, FLUSHER_REFUSED, true,
+		2e6 },
+	{ BEHIND PAST CLAIMS "faults:\nignore flush = yes\n", PASS_STORED_STEADY, FLUSHER_KERNEL,
+		true, 2e6 },
+	{ BEHIND PAST CLAIMS "faults:\nflush leaves = 512Ki\n", PASS_STORED_STEADY, FLUSHER_KERNEL,
+		true, 2e6 },
+	{ BEHIND PAST QUIET "synchronize cache = no\nfaults:\nunknown command = silence\n",
+		PASS_STORED_STEADY, FLUSHER_SILENT, true, 2e6 },
+	/* It stores only when it must. */
+	{ BEHIND "drain = on-flush\n" CLAIMS, PASS_STORED_STEADY, FLUSHER_KERNEL, true, 20e6 / 11 },
+	{ BEHIND "drain = after-idle\nidle time = 50 ms\n" PAST QUIET, PASS_STORED_STEADY,
+		FLUSHER_COMMAND, true, 20e6 / 11 },
+	{ BEHIND "drain = on-flush\nwhen full = all\n" PAST QUIET "synchronize cache = no\n",
+		PASS_STORED_STEADY, FLUSHER_REFUSED, true, 20e6 / 11 },
+	/* No buffer. */
+	{ QUIET, PASS_STORED_STEADY, FLUSHER_COMMAND, false, 20e6 / 11 },
+	{ "transfer = overlapped\n" QUIET "synchronize cache = no\n", PASS_STORED_STEADY,
+		FLUSHER_REFUSED, false, 2e6 },
+};
+
+START_TEST(each_kind_shows_in_its_way)
+{
+	const struct kind *k = &kinds[_i];
+	struct seen s = swept(k->tail);
+
+	ck_assert_uint_eq(s.writes, 6);
+	ck_assert_msg(s.shown == 6, "%u of 6 are shown", s.shown);
+	ck_assert_int_eq(s.evidence.by, k->by);
+	ck_assert_int_eq(s.by, k->by);
+	ck_assert_int_eq(s.evidence.flusher, k->way);
+	ck_assert(s.evidence.held_up == k->held_up);
+	if (k->held_up)
+		ck_assert_double_eq_tol(s.evidence.buffer_bytes, 1 << 20, 0.1 * (1 << 20));
+	ck_assert_double_eq_tol(s.slowest / k->rate, 1, 0.03);
+	ck_assert_double_eq_tol(s.fastest / k->rate, 1, 0.03);
+}
+END_TEST
+
+/* Silence costs the host's patience, a minute, once. */
+START_TEST(who_does_not_answer_is_not_asked_again)
+{
+	struct seen s = swept(
+		BEHIND PAST QUIET "synchronize cache = no\nfaults:\nunknown command = silence\n");
+
+	ck_assert_uint_gt(s.first_at_ns, UINT64_C(60000000000));
+	ck_assert_uint_lt(s.first_at_ns, UINT64_C(120000000000));
+}
+END_TEST
+
+/* A buffer twice the size of all that may be written: it is never seen full, and nothing else tells. Whatever is said of
+ * its rate is qualified. */
+START_TEST(what_cannot_be_seen_is_not_called_stored)
+{
+	struct medium *m =
+		opened("write behind = 8Mi\n" PAST CLAIMS "faults:\nignore flush = yes\n");
+	struct sweep_plan plan = plan_of(2 << 20);
+	struct seen seen = { .writes = 0 };
+	struct sweep_sink sink = { &seen, take_pass, take_evidence };
+	struct error err = { 0 };
+
+	ck_assert_int_eq(sweep_run(m, &plan, &sink, NULL, &err), SWEEP_COMPLETE);
+	medium_close(m);
+	ck_assert_int_ne(seen.by, PASS_STORED_FLUSH);
+	ck_assert_int_ne(seen.by, PASS_STORED_SETTLED);
+	ck_assert_double_lt(STORE_HIDES * (double)seen.evidence.free_bytes, 8 << 20);
+}
+END_TEST
+
+START_TEST(a_flush_that_reports_a_failure_ends_the_run)
+{
+	struct medium *m =
+		opened(BEHIND CLAIMS "faults:\nbad range = 1Mi+4Ki\nbad range report = flush\n");
+	struct sweep_plan plan = plan_of(64 << 20);
+	struct seen seen = { .writes = 0 };
+	struct sweep_sink sink = { &seen, take_pass, take_evidence };
+	struct error err = { 0 };
+
+	ck_assert_int_eq(sweep_run(m, &plan, &sink, NULL, &err), SWEEP_FAILED);
+	ck_assert_ptr_nonnull(strstr(err.text, "flush"));
+	medium_close(m);
+}
+END_TEST
+
+/* A reset while it looks takes what waited with it: nothing that was seen then counts. */
+START_TEST(a_reset_while_it_looks_leaves_nothing_shown)
+{
+	struct seen s = swept(BEHIND CLAIMS "events:\nreset at = 200\n");
+
+	ck_assert_int_eq(s.by, PASS_NOT_SHOWN);
+	ck_assert_uint_eq(s.evidence.device_errors, 1);
+}
+END_TEST
+
+static bool stop_late(void *context)
+{
+	return --*(int *)context < 0;
+}
+
+START_TEST(it_can_be_interrupted_at_any_time)
+{
+	for (int after = 0; after < 4000; after = after * 2 + 1) {
+		struct medium *m = opened(BEHIND PAST QUIET "synchronize cache = no\n");
+		struct sweep_plan plan = plan_of(64 << 20);
+		struct seen seen = { .writes = 0 };
+		struct sweep_sink sink = { &seen, take_pass, take_evidence };
+		int left = after;
+		struct watch watch = { .context = &left, .stop = stop_late };
+		struct error err = { 0 };
+		enum sweep_outcome outcome = sweep_run(m, &plan, &sink, &watch, &err);
+
+		ck_assert(
+			outcome == SWEEP_INTERRUPTED || (outcome == SWEEP_COMPLETE && after > 100));
+		medium_close(m);
+	}
+}
+END_TEST
+
+/* Every call failing in turn, once: the run ends with a sentence, or goes on where a read may fail. */
+START_TEST(every_call_may_fail)
+{
+	static const int errnos[] = { EIO, ENODEV, ENOSPC };
+	unsigned failed = 0;
+
+	for (uint64_t nth = 1;; nth = nth < 120 ? nth + 1 : nth + nth / 4) {
+		struct failing_plan fails = { .calls = FAILING_READ | FAILING_WRITE |
+						       FAILING_FLUSH | FAILING_SCSI,
+			.nth = nth,
+			.sys_errno = errnos[nth % 3] };
+		struct medium *m = medium_failing(opened(BEHIND CLAIMS), &fails);
+		struct sweep_plan plan = plan_of(256 << 10);
+		struct seen seen = { .writes = 0 };
+		struct sweep_sink sink = { &seen, take_pass, take_evidence };
+		struct error err = { 0 };
+		enum sweep_outcome outcome = sweep_run(m, &plan, &sink, NULL, &err);
+		bool hit = medium_failing_hit(m);
+
+		medium_close(m);
+		ck_assert_int_ne(outcome, SWEEP_INTERRUPTED);
+		ck_assert((outcome == SWEEP_FAILED) == (*err.text != 0));
+		failed += outcome == SWEEP_FAILED;
+		if (!hit) {
+			ck_assert_int_eq(outcome, SWEEP_COMPLETE);
+			break;
+		}
+	}
+	ck_assert_uint_gt(failed, 100);
+}
+END_TEST
+
+Suite *store_suite(void)
+{
+	Suite *s = suite_create("store");
+	TCase *c = tcase_create("store");
+
+	tcase_set_timeout(c, 120);
+	tcase_add_loop_test(c, each_kind_shows_in_its_way, 0, sizeof kinds / sizeof *kinds);
+	tcase_add_test(c, who_does_not_answer_is_not_asked_again);
+	tcase_add_test(c, what_cannot_be_seen_is_not_called_stored);
+	tcase_add_test(c, a_flush_that_reports_a_failure_ends_the_run);
+	tcase_add_test(c, a_reset_while_it_looks_leaves_nothing_shown);
+	tcase_add_test(c, it_can_be_interrupted_at_any_time);
+	tcase_add_test(c, every_call_may_fail);
+	suite_add_tcase(s, c);
+	return s;
+}
