@@ -1,4 +1,5 @@
 /* blkassay restore: puts saved data back after an interrupted run. */
+#include <stdbool.h>
 #include <stdio.h>
 
 #include "base/error.h"
@@ -14,6 +15,7 @@
 struct restoring {
 	const char *saved, *target;
 	const char *overwrite; /* token, or NULL */
+	bool skips; /* what is damaged of the saved data */
 	struct kept *k;
 	struct kept_result result;
 };
@@ -37,20 +39,37 @@ static void explain_refusal(const struct restoring *r, const struct session *s, 
 	text_release(&command);
 }
 
+/* There is no other way to what is whole when no copy is. */
+static void explain_damage(const struct restoring *r, const struct session *s, struct error *err)
+{
+	struct text command;
+
+	text_init(&command);
+	keep_restore_command(&command, r->saved, r->target);
+	error_add(err, "; if there is none, put back what is whole: %s%s%s --skip-damaged",
+		command.bytes, r->overwrite ? " --overwrite-changed " : "",
+		r->overwrite ? s->token : "");
+	text_release(&command);
+}
+
 static int put_back(struct restoring *r, struct session *s, struct error *err)
 {
+	enum kept_over over = r->overwrite ? KEPT_OVER_ALL : KEPT_OVER_RUN;
 	struct progress progress;
 	int rc;
 
 	progress_start(&progress);
 	progress.counts_bytes = true;
-	rc = kept_restore(r->k, s->medium, r->overwrite ? KEPT_OVER_ALL : KEPT_OVER_RUN, &r->result,
-		&progress.watch, err);
+	rc = r->skips ? kept_restore_whole_chunks(
+				r->k, s->medium, over, &r->result, &progress.watch, err)
+		      : kept_restore(r->k, s->medium, over, &r->result, &progress.watch, err);
 	progress_finish(&progress, rc ? NULL : "restoring");
 	if (rc < 0 && err->kind == ERROR_IO && medium_check(s->medium, MEDIUM_CHECK_FAILED) < 0)
 		return medium_explain(s->medium, err);
 	if (rc < 0 && err->kind == ERROR_REFUSED)
 		explain_refusal(r, s, err);
+	if (rc < 0 && r->result.lost_bytes && !r->skips)
+		explain_damage(r, s, err);
 	return rc;
 }
 
@@ -65,14 +84,38 @@ static void tell(const struct restoring *r)
 		printf("at %zu places", id->extent_count);
 	else
 		printf("from byte %llu", (unsigned long long)id->start);
-	printf(" of '%s': %s written, the rest was there already; all of it reads back as it was "
+	printf(" of '%s': %s written, the rest was there already; all %s reads back as it was "
 	       "saved%s\n",
 		r->target, size_format(written, r->result.written_bytes),
+		r->result.lost_bytes ? "that is whole of it" : "of it",
 		*id->run ? ", which was read twice alike" : "");
 	if (changed)
 		printf("overwritten as asked: %llu blocks of %u bytes that were changed since\n",
 			(unsigned long long)changed, id->logical_block_bytes);
-	message_note("'%s' is no longer needed", r->saved);
+	if (!r->result.lost_bytes)
+		message_note("'%s' is no longer needed", r->saved);
+}
+
+/* 0, or -1 with *err. */
+static int tell_lost(const struct restoring *r, struct error *err)
+{
+	const struct kept_result *result = &r->result;
+	char size[SIZE_TEXT_MAX], all[SIZE_TEXT_MAX];
+
+	if (!result->lost_bytes)
+		return 0;
+	for (size_t i = 0; i < result->lost_count; i++)
+		message_note("  %s from byte %llu: not put back",
+			size_format(size, result->lost[i].bytes),
+			(unsigned long long)result->lost[i].start);
+	if (result->lost_all > result->lost_count)
+		message_note("  and %llu more stretches",
+			(unsigned long long)(result->lost_all - result->lost_count));
+	return error_set(err, ERROR_IO,
+		"%s of the %s saved are damaged in '%s' and were not put back, the first from byte "
+		"%llu: what '%s' holds there was left as it is",
+		size_format(size, result->lost_bytes), size_format(all, kept_identity(r->k)->bytes),
+		r->saved, (unsigned long long)result->lost[0].start, r->target);
 }
 
 static int restore(struct restoring *r, struct error *err)
@@ -94,8 +137,10 @@ static int restore(struct restoring *r, struct error *err)
 			     "decides",
 			id->token, *id->place ? ", " : "", id->place, r->target, s.token);
 	rc = put_back(r, &s, err);
-	if (rc == 0)
+	if (rc == 0) {
 		tell(r);
+		rc = tell_lost(r, err);
+	}
 	if (session_close(&s, &late) == 0)
 		return rc;
 	/* Where it went to has another name by now, or may have been written by somebody else. */
@@ -110,6 +155,7 @@ int cmd_restore(const struct options *o)
 {
 	struct restoring r = { .saved = o->args[0],
 		.target = o->args[1],
+		.skips = o->given[OPTION_SKIP_DAMAGED],
 		.overwrite = options_text(o, OPTION_OVERWRITE_CHANGED, NULL) };
 	struct error err = { 0 };
 	int rc;

@@ -127,9 +127,12 @@ const struct command commands[] = {
 		"write over: blocks that hold the saved data, or what its run wrote, are its "
 		"own. Any other block was changed since, or this is another card: then it says "
 		"how many and where, writes nothing and ends with 2, unless --overwrite-changed "
-		"names the target. A target of another size is refused. After an interruption "
-		"simply repeat it. The saved file stays; delete it when done.",
-		2, 2, cmd_restore, { OPTION_OVERWRITE_CHANGED, OPTION_QUIET, OPTION_END } },
+		"names the target. A target of another size is refused. Of a saved file that "
+		"was damaged nothing is put back, unless --skip-damaged is content with what is "
+		"whole; that ends with 3. After an interruption simply repeat it. The saved file "
+		"stays; delete it when done.",
+		2, 2, cmd_restore,
+		{ OPTION_OVERWRITE_CHANGED, OPTION_SKIP_DAMAGED, OPTION_QUIET, OPTION_END } },
 };
 
 /* Where an option's own help is too general for the command. */

@@ -118,7 +118,7 @@ static void tell_that_data_is_away(const struct telling *t, const struct kept_id
 
 	tell_of_run(id, run, sizeof run);
 	message_warning("'%s' does NOT hold its own data: it holds test data of\n%s, which did not "
-			"come to its end. Its own data is safe in\n'%s'. %s\n  %s",
+			"come to its end. Its own data was saved in\n'%s'. %s\n  %s",
 		t->target, run, path,
 		!strcmp(id->kind, "journal")
 			? "Recheck its journal first if you still mean to; then put the data back:"

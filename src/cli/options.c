@@ -100,6 +100,8 @@ static const struct option_spec specs[OPTION_ID_COUNT] = {
 	{ OPTION_OVERWRITE_CHANGED, "overwrite-changed", "TOKEN", OPTION_IS_TEXT, 0, 0,
 		"put the data back although the target with this token holds something else by "
 		"now, which is lost then" },
+	{ OPTION_SKIP_DAMAGED, "skip-damaged", NULL, OPTION_IS_FLAG, 0, 0,
+		"put back what is whole of a damaged saved file, and say what is not" },
 	{ OPTION_BRIEF, "brief", NULL, OPTION_IS_FLAG, 0, 0, "text shows the verdict alone" },
 	{ OPTION_COLOR, "color", "WHEN", OPTION_IS_TEXT, 0, 0,
 		"colour in text: auto, always or never (default: auto, on a terminal, unless "

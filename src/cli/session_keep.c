@@ -130,18 +130,20 @@ void keep_list_changed(const struct kept_look *look)
 			(unsigned long long)(look->ranges_all - look->range_count));
 }
 
-/* kind: what the putting back failed with. */
-static int explain(const struct session_keep *k, enum error_kind kind, struct error *err)
+/* kind: what the putting back failed with. damaged: the saved data is. */
+static int explain(
+	const struct session_keep *k, enum error_kind kind, bool damaged, struct error *err)
 {
 	struct text command;
 
 	text_init(&command);
 	keep_restore_command(&command, k->path, k->target);
-	error_add(err,
-		"; the target does NOT hold its own data, which is safe in the saved file; %s %s",
-		kind == ERROR_REFUSED ? "to look again, and to learn how to overwrite that, run:"
-				      : "when it answers again run:",
-		command.bytes);
+	error_add(err, "; the target does NOT hold its own data%s; %s %s%s",
+		damaged ? "" : ", which is in the saved file",
+		damaged                 ? "if there is no whole copy, put back what is whole:"
+		: kind == ERROR_REFUSED ? "to look again, and to learn how to overwrite that, run:"
+					: "when it answers again run:",
+		command.bytes, damaged ? " --skip-damaged" : "");
 	err->kind = ERROR_IO; /* what was refused is nothing that the user asked for */
 	text_release(&command);
 	return -1;
@@ -198,7 +200,7 @@ static void watch_patiently(struct put_back_watch *w, struct progress *p)
 }
 
 /* The list of what is changed stands before the sentence that says so. */
-static int put_back(struct session_keep *k, struct medium *m, struct error *err)
+static int put_back(struct session_keep *k, struct medium *m, bool *damaged, struct error *err)
 {
 	struct kept_result result = { 0 };
 	struct progress progress;
@@ -216,6 +218,7 @@ static int put_back(struct session_keep *k, struct medium *m, struct error *err)
 	watch_patiently(&patient, &progress);
 	rc = kept_restore(k->kept, m, KEPT_OVER_DAMAGED, &result, &patient.watch, err);
 	progress_finish(&progress, NULL);
+	*damaged = result.lost_bytes != 0;
 	if (rc < 0 && err->kind == ERROR_IO)
 		(void)medium_check(m, MEDIUM_CHECK_FAILED);
 	if (rc < 0 && !medium_lost(m))
@@ -249,13 +252,14 @@ static int finish(struct session_keep *k, struct record_writer *record, struct e
 int session_keep_put_back(
 	struct session_keep *k, struct medium *m, struct record_writer *record, struct error *err)
 {
+	bool damaged = false;
 	int rc;
 
 	if (!k->kept)
 		return 0;
-	rc = put_back(k, m, err);
+	rc = put_back(k, m, &damaged, err);
 	if (rc < 0)
-		rc = explain(k, err->kind, err);
+		rc = explain(k, err->kind, damaged, err);
 	else if (medium_check(m, MEDIUM_CHECK_BATCH) < 0)
 		rc = explain_doubt(k, m, err);
 	else

@@ -114,6 +114,11 @@ struct kept_result {
 	struct kept_look look;
 	uint64_t bytes; /* in the region, all read back and equal */
 	uint64_t written_bytes; /* the rest was on the target already */
+	/* What is damaged in the file: in all, and the first stretches of the target, ascending. */
+	uint64_t lost_bytes;
+	struct kept_extent lost[KEPT_RANGES_MAX];
+	size_t lost_count;
+	uint64_t lost_all;
 };
 
 /* What may be written over besides what was saved. */
@@ -129,6 +134,11 @@ enum kept_over {
  * each once more, flushes, reads everything back and compares. Stops between chunks when watch says so
  * (ERROR_INTERRUPTED); can be repeated after any failure. The target is of the identity's size and block. */
 int kept_restore(const struct kept *k, struct medium *m, enum kept_over over,
+	struct kept_result *result, const struct watch *watch, struct error *err);
+
+/* The same of a file with damaged chunks: these are left out, and listed in the result. The end mark must fit what all
+ * chunks were, so a file joined of two is refused all the same. kept_restore lists them too, and fails. */
+int kept_restore_whole_chunks(const struct kept *k, struct medium *m, enum kept_over over,
 	struct kept_result *result, const struct watch *watch, struct error *err);
 
 /* Removes the file for good (its folder synced). 1: another file or none has that name now, and nothing was removed. */

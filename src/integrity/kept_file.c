@@ -194,27 +194,39 @@ int kept_append_end(struct kept *k, uint32_t end)
 	return kept_write_all(k->fd, mark, sizeof mark);
 }
 
-int kept_load_chunk(
+int kept_try_chunk(
 	const struct kept *k, uint64_t index, unsigned char *buf, uint32_t *crc, struct error *err)
 {
 	struct kept_chunk c = kept_layout_chunk(&k->layout, index);
 	unsigned char head[KEPT_HEAD_BYTES];
 	int rc = kept_read_all(k->fd, head, sizeof head, c.place);
 
-	if (!rc)
-		rc = kept_read_all(k->fd, buf, c.bytes, c.place + sizeof head);
-	if (rc < 0)
-		return error_sys(err, ERROR_IO, -rc, "cannot read saved data '%s'", k->path);
-	if (crc)
-		*crc = kept_get_u32(head + 4);
-	if (kept_get_u32(head) != DATA_MAGIC || kept_get_u64(head + 8) != index ||
-		kept_get_u32(head + 4) != chunk_sum(&k->sums, head + 8, buf, c.bytes))
-		return error_set(err, ERROR_IO,
-			"saved data '%s' is damaged in chunk %llu of %llu (CRC32), so it is not "
-			"restored; find a whole copy",
-			k->path, (unsigned long long)index + 1,
-			(unsigned long long)k->layout.chunks);
-	return 0;
+	if (rc < 0) {
+		error_fill_sys(err, ERROR_IO, -rc, "cannot read saved data '%s'", k->path);
+		return -1;
+	}
+	*crc = kept_get_u32(head + 4);
+	rc = kept_read_all(k->fd, buf, c.bytes, c.place + sizeof head);
+	if (rc < 0) {
+		error_fill_sys(err, ERROR_IO, -rc, "cannot read saved data '%s'", k->path);
+		return 1;
+	}
+	if (kept_get_u32(head) == DATA_MAGIC && kept_get_u64(head + 8) == index &&
+		kept_get_u32(head + 4) == chunk_sum(&k->sums, head + 8, buf, c.bytes))
+		return 0;
+	error_fill(err, ERROR_IO,
+		"saved data '%s' is damaged in chunk %llu of %llu (CRC32), so it is not restored; "
+		"find a whole copy",
+		k->path, (unsigned long long)index + 1, (unsigned long long)k->layout.chunks);
+	return 1;
+}
+
+int kept_load_chunk(
+	const struct kept *k, uint64_t index, unsigned char *buf, uint32_t *crc, struct error *err)
+{
+	uint32_t unasked;
+
+	return kept_try_chunk(k, index, buf, crc ? crc : &unasked, err) ? -1 : 0;
 }
 
 static int read_end(const struct kept *k, unsigned char mark[KEPT_HEAD_BYTES])

@@ -28,6 +28,10 @@ uint32_t kept_end_add(const struct kept_sums *sums, uint32_t end, uint32_t chunk
 int kept_load_chunk(
 	const struct kept *k, uint64_t index, unsigned char *buf, uint32_t *crc, struct error *err);
 
+/* The same, but 1 with *err where it is damaged or cannot be read; *crc is what its head says all the same. */
+int kept_try_chunk(
+	const struct kept *k, uint64_t index, unsigned char *buf, uint32_t *crc, struct error *err);
+
 /* The end mark against the sum of all chunks loaded. */
 int kept_check_end_sum(const struct kept *k, uint32_t end, struct error *err);
 

@@ -13,6 +13,8 @@ struct restoring {
 	struct kept_looking look;
 	struct kept_result *result;
 	uint32_t end; /* of the file's end mark */
+	bool skips; /* damaged chunks */
+	unsigned char *lost; /* which those are, a bit each */
 	const struct watch *watch;
 };
 
@@ -26,17 +28,44 @@ static int look_at(
 	return rc < 0 ? kept_transfer_failed(l->m, "read", c->at, c->bytes, rc, err) : 0;
 }
 
+static bool is_lost(const struct restoring *r, uint64_t index)
+{
+	return r->lost[index / 8] >> index % 8 & 1;
+}
+
+static void note_lost(struct restoring *r, uint64_t index, const struct kept_chunk *c)
+{
+	struct kept_result *to = r->result;
+	struct kept_extent *last = to->lost_count ? &to->lost[to->lost_count - 1] : NULL;
+
+	r->lost[index / 8] |= (unsigned char)(1 << index % 8);
+	to->lost_bytes += c->bytes;
+	if (last && last->start + last->bytes == c->at) {
+		last->bytes += c->bytes;
+		return;
+	}
+	to->lost_all++;
+	if (to->lost_count < KEPT_RANGES_MAX)
+		to->lost[to->lost_count++] = (struct kept_extent){ c->at, c->bytes };
+}
+
 static int look(struct restoring *r, uint64_t index, struct error *err)
 {
 	struct kept_looking *l = &r->look;
 	struct kept_chunk c = kept_layout_chunk(&l->k->layout, index);
 	uint64_t changed;
 	uint32_t crc;
+	int rc = kept_try_chunk(l->k, index, l->saved, &crc, err);
 
-	if (kept_load_chunk(l->k, index, l->saved, &crc, err) < 0 ||
-		look_at(l, &c, &changed, err) < 0)
+	if (rc > 0)
+		note_lost(r, index, &c);
+	if (rc < 0 || (rc > 0 && !r->skips))
 		return -1;
 	r->end = kept_end_add(&l->k->sums, r->end, crc);
+	if (rc > 0)
+		return 0;
+	if (look_at(l, &c, &changed, err) < 0)
+		return -1;
 	kept_look_add(&r->result->look, l, &c);
 	return 0;
 }
@@ -69,6 +98,8 @@ static int put_back(struct restoring *r, uint64_t index, struct error *err)
 	bool readable;
 	int rc;
 
+	if (is_lost(r, index))
+		return 0;
 	if (kept_load_chunk(l->k, index, l->saved, NULL, err) < 0)
 		return -1;
 	readable = kept_transfer(l->m, false, c.at, l->there, c.bytes) == 0;
@@ -112,6 +143,8 @@ static int read_back(struct restoring *r, uint64_t index, struct error *err)
 	struct kept_chunk c = kept_layout_chunk(&l->k->layout, index);
 	int rc;
 
+	if (is_lost(r, index))
+		return 0;
 	if (kept_load_chunk(l->k, index, l->saved, NULL, err) < 0)
 		return -1;
 	rc = kept_transfer(l->m, false, c.at, l->there, c.bytes);
@@ -167,6 +200,8 @@ static int restore(struct restoring *r, struct error *err)
 	if (each_chunk(r, "looking at what is there", look, err) < 0 ||
 		kept_check_end_sum(r->look.k, r->end, err) < 0)
 		return -1;
+	if (err)
+		*err = (struct error){ 0 }; /* of chunks that are left out */
 	if (r->look.over != KEPT_OVER_ALL && kept_look_changed(&r->result->look))
 		return refuse(r, err);
 	if (each_chunk(r, "putting data back", put_back, err) < 0)
@@ -182,23 +217,40 @@ static int restore(struct restoring *r, struct error *err)
 	return each_chunk(r, "reading back", read_back, err);
 }
 
-int kept_restore(const struct kept *k, struct medium *m, enum kept_over over,
+static int restore_from(const struct kept *k, struct medium *m, enum kept_over over, bool skips,
 	struct kept_result *result, const struct watch *watch, struct error *err)
 {
 	struct restoring *r = calloc(1, sizeof *r);
 	int rc = -1;
 
 	*result = (struct kept_result){ 0 };
-	if (r && kept_looking_init(&r->look, k, m, over)) {
+	if (r)
+		r->lost = calloc(k->layout.chunks / 8 + 1, 1);
+	if (r && r->lost && kept_looking_init(&r->look, k, m, over)) {
 		r->result = result;
+		r->skips = skips;
 		r->end = kept_end_begin(&k->sums, k->layout.chunks);
 		r->watch = watch;
 		rc = restore(r, err);
 	} else {
 		error_set(err, ERROR_IO, "out of memory");
 	}
-	if (r)
+	if (r) {
 		kept_looking_release(&r->look);
+		free(r->lost);
+	}
 	free(r);
 	return rc;
+}
+
+int kept_restore(const struct kept *k, struct medium *m, enum kept_over over,
+	struct kept_result *result, const struct watch *watch, struct error *err)
+{
+	return restore_from(k, m, over, false, result, watch, err);
+}
+
+int kept_restore_whole_chunks(const struct kept *k, struct medium *m, enum kept_over over,
+	struct kept_result *result, const struct watch *watch, struct error *err)
+{
+	return restore_from(k, m, over, true, result, watch, err);
 }

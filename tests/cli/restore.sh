@@ -5,6 +5,7 @@ mkdir "$tmp/a" "$tmp/b"
 card=$tmp/a/card.img
 dd if=/dev/urandom of="$card" bs=1M count=3 2>/dev/null
 before=$(sha256sum <"$card")
+cp "$card" "$tmp/original"
 killed_run() { # TARGET FILE-TO-WATCH OPTION...
 	target=$1 watched=$2
 	shift 2
@@ -88,6 +89,44 @@ damage $((size - 17)) # the last byte of data: the chunks before it must not be 
 refused 3 "chunk 3 of 3" "$tmp/damaged" "$card"
 damage $((size - 1)) # end mark
 refused 2 "is not whole" "$tmp/damaged" "$card"
+
+# What is whole of it, when asked for: the damaged chunk is left out and said, and nothing is called done.
+damage 5000
+part=$tmp/b/part.img
+cp "$card" "$part"
+refused 3 "put back what is whole: blkassay restore '$tmp/damaged' '$card' --skip-damaged" "$tmp/damaged" "$card"
+for _ in once twice; do
+	run 3 "$BLKASSAY" restore "$tmp/damaged" "$part" --skip-damaged
+	says "restored 2 MiB from byte 0"
+	says "1 MiB from byte 0: not put back"
+	says "1 MiB of the 3 MiB saved are damaged"
+	says_not "no longer needed"
+	[ "$(tail -c 2M "$part" | sha256sum)" = "$(tail -c 2M "$tmp/original" | sha256sum)" ] || fail "what is whole is not back"
+	cmp -n 1048576 "$part" "$card" || fail "a damaged chunk was put back"
+done
+# Damaged while its run still goes on: it does not call what it could not put back safe.
+cp "$tmp/original" "$tmp/b/late.img"
+"$BLKASSAY" verify "$tmp/b/late.img" --keep-data --generations 1000 --out "$tmp/late.assay" >"$out" 2>"$err" &
+pid=$!
+n=0
+while cmp -s "$tmp/b/late.img" "$tmp/original"; do
+	[ $((n += 1)) -lt 600 ] || fail "the run does not begin to write"
+	sleep 0.05
+done
+printf x | dd of="$tmp/late.assay.kept" bs=1 seek=2000000 conv=notrunc status=none
+printf y | dd of="$tmp/late.assay.kept" bs=1 seek=2000001 conv=notrunc status=none
+kill -INT $pid
+status=0
+wait $pid || status=$?
+[ $status = 130 ] || fail "exit status $status, not 130"
+says "does NOT hold its own data; if there is no whole copy, put back what is whole: blkassay restore "
+run 3 "$BLKASSAY" restore "$tmp/late.assay.kept" "$tmp/b/late.img" --skip-damaged
+says "restored 2 MiB"
+damage 4100 # the CRC32 in a head: what the end mark covers is not known any more
+cp "$card" "$part"
+run 3 "$BLKASSAY" restore "$tmp/damaged" "$part" --skip-damaged
+says "the end mark"
+cmp "$part" "$card" || fail "the target was written to"
 
 # The same content under another name, or in another folder: an image that was moved is known by what it holds.
 cp "$card" "$tmp/b/moved.img"

@@ -104,6 +104,7 @@ for at in 4096 5000 1052688 $((size - 16)); do
 	run 3 "$BLKASSAY" restore joined.kept "$loop"
 	says "joined.kept"
 	run 3 "$BLKASSAY" restore joined.kept "$loop" --overwrite-changed "$token"
+	run 3 "$BLKASSAY" restore joined.kept "$loop" --overwrite-changed "$token" --skip-damaged
 	[ "$(sha256sum <"$image")" = "$now" ] || fail "joined at $at, and written"
 done
 run 0 "$BLKASSAY" restore k.assay.kept "$loop"
