@@ -493,7 +493,8 @@ int pass_run(struct medium *m, const struct pass_plan *plan, struct pass_buffers
 	gather(&s, workers, count);
 	if (plan->phases) {
 		phases_end(plan->phases, out->bytes);
-		out->phases = buffers->phases;
+		/* One that failed says so; what its last command took says nothing. */
+		out->phases = out->failure.failed ? NULL : buffers->phases;
 	}
 	buffers->serial += out->bytes / 512 + PASS_IN_FLIGHT_MAX;
 	if (plan->write && out->requests && plan->flusher)

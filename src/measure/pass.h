@@ -63,7 +63,8 @@ struct pass_result {
 	/* errors and timeouts that the kernel counted meanwhile; 0 also when it counts none */
 	uint64_t device_errors;
 	struct histogram latency_ns;
-	const struct phase_times *phases; /* lies in the buffers; NULL: nobody watched */
+	const struct phase_times
+		*phases; /* lies in the buffers; NULL: nobody watched, or the pass failed */
 	uint64_t
 		flush_command_ns; /* the longest SYNCHRONIZE CACHE that was seen at the closing flush; 0: none */
 	uint64_t trace_step_ns; /* bytes answered in each stretch of this length */

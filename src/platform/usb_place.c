@@ -3,10 +3,10 @@
 #include "platform/usb_place.h"
 
 #include <errno.h>
-#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
+#include "base/number.h"
 #include "platform/sysfs.h"
 
 struct endpoints {
@@ -72,12 +72,14 @@ static int take_interface(struct usb_place *p, char *dir)
 /* "2:0:0:1": host, channel, target, logical unit (Linux drivers/scsi/scsi_sysfs.c). */
 static void take_unit(struct usb_place *p, const char *dir)
 {
-	const char *at = strrchr(dir, '/') + 1;
-	unsigned host, channel, target, unit;
-	int end = 0;
+	const char *at = strrchr(dir, '/') + 1, *last = strrchr(at, ':');
+	unsigned colons = 0;
+	uint64_t unit;
 
-	if (sscanf(at, "%u:%u:%u:%u%n", &host, &channel, &target, &unit, &end) == 4 && !at[end] &&
-		unit < 16)
+	for (const char *c = at; *c; c++)
+		colons += *c == ':';
+	if (colons == 3 && strspn(at, "0123456789:") == strlen(at) &&
+		number_parse_u64(last + 1, &unit) == 0 && unit < 16)
 		p->filter.lun = (uint8_t)unit;
 }
 

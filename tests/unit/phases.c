@@ -159,6 +159,27 @@ START_TEST(phases_fill_the_pass)
 }
 END_TEST
 
+START_TEST(a_pass_that_fails_shows_none)
+{
+	struct pass_plan plan = { .request_bytes = 4096,
+		.in_flight = 1,
+		.region_bytes = 1 << 20,
+		.duration_ns = 1000000000,
+		.phases = NULL };
+
+	opened("faults:\nunreadable range = 65536+4096\n");
+	plan.phases = phases;
+	ck_assert_int_eq(pass_run(medium, &plan, &buffers, &result, NULL), 0);
+	ck_assert(result.failure.failed);
+	ck_assert_ptr_null(result.phases);
+	/* The next one starts afresh. */
+	plan.region_bytes = 32768;
+	plan.duration_ns = 1;
+	ck_assert_int_eq(pass_run(medium, &plan, &buffers, &result, NULL), 0);
+	ck_assert_int_eq(result.phases->state, PHASES_SEEN);
+}
+END_TEST
+
 START_TEST(others_on_the_bus)
 {
 	struct phase_times times;
@@ -214,6 +235,7 @@ Suite *phases_suite(void)
 	tcase_add_test(t, full_buffers_refuse_data);
 	tcase_add_test(t, split_requests);
 	tcase_add_test(t, phases_fill_the_pass);
+	tcase_add_test(t, a_pass_that_fails_shows_none);
 	tcase_add_test(t, others_on_the_bus);
 	tcase_add_test(t, a_bus_that_is_not_there);
 	suite_add_tcase(s, t);
