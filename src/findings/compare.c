@@ -242,7 +242,7 @@ static void take_pass(struct replicates *r, const struct run_pass *pass, bool st
 static int take_phases(
 	struct compared *c, struct compare_point *to, enum compare_side side, const struct point *p)
 {
-	return compare_phases_take(&to->phases, side, p->passes, p->pass_count, c->by_runs);
+	return compare_phases_take(&to->phases, (int)side, p->passes, p->pass_count, c->by_runs);
 }
 
 static int take_point(
