@@ -33,6 +33,19 @@ dd if=/dev/zero of="$stick" bs=4k count=4 oflag=direct 2>/dev/null
 recorded
 note "stick: bus $bus, device $device"
 
+# What somebody else's reads and writes look like from outside.
+start blkassay observe "$stick" --seconds 4 --out seen.assay
+wait_for 60 grep -q ' target ' seen.assay || fail "observe does not observe"
+sleep 1
+dd if="$stick" of=/dev/null bs=16k count=4 iflag=direct 2>/dev/null
+dd if=/dev/zero of="$stick" bs=4k count=4 oflag=direct conv=fsync 2>/dev/null
+finish 0
+says "Where the time of a command goes, on the bus"
+grep ' commands of=' seen.assay >commands
+grep -q ' of=read upto_bytes=16384 commands=4 bytes=65536 ' commands || fail "reads: $(cat commands)"
+grep -q ' of=write upto_bytes=4096 commands=4 bytes=16384 ' commands || fail "writes: $(cat commands)"
+note "observed: $(grep -c . commands) kinds and sizes of commands; $(sed -n 's/.* of=flush .* status_seconds=\([0-9.]*\) .*/flushes waited \1 s/p' commands)"
+
 fast_stick
 bus_of "$stick"
 own=$bus own_device=$device
