@@ -89,8 +89,7 @@ static void add_verdict(struct findings *f, const struct promises *p)
 	static const char *const words[] = {
 		[KEPT] = "No broken promise found, and all that was asked after was shown",
 		[BROKEN] = "Not safe to ship",
-		[NOT_SHOWN] = "No broken promise found, but not all that was asked after could be "
-			      "shown",
+		[NOT_SHOWN] = "No broken promise found, but not all asked after could be shown",
 		[NOT_FINISHED] = "No verdict: the audit did not finish; so far",
 		[NOT_ASKED] = "No verdict: nothing was asked after",
 	};
@@ -188,8 +187,7 @@ bool audit_word(size_t i, struct view_word *out)
 	static const char *const meanings[] = {
 		[PROMISE_KEPT] = "the evidence fits the promise",
 		[PROMISE_BROKEN] = "noise cannot explain the evidence",
-		[PROMISE_NOT_SHOWN] = "asked after, and the evidence is too weak either way, or "
-				      "there is none",
+		[PROMISE_NOT_SHOWN] = "asked after, but the evidence is too weak or missing",
 		[PROMISE_NOT_ASKED] =
 			"left to an option or to cut, left out by --only, or never promised",
 	};

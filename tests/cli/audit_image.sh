@@ -11,7 +11,7 @@ says "no SCSI command path"
 tells "It takes no SCSI commands"
 # What was left to an option or to cut was not asked after, and does not count.
 for left in eject power-cut background-error; do says "$left: not asked"; done
-tells "No broken promise found, but not all that was asked after could be shown"
+tells "No broken promise found, but not all asked after could be shown"
 [ "$(sha256sum <a.img)" = "$sum" ] || fail "the kept data did not come back"
 python3 - a.json <<'END' || fail "the JSON says something else"
 import json, sys
