@@ -408,7 +408,7 @@ static void judge_unit(struct desk *d, uint64_t offset, const unsigned char *dat
 	if (c->wrong < sizeof c->wrong_at / sizeof *c->wrong_at)
 		c->wrong_at[c->wrong] = offset;
 	c->wrong++;
-	d->generation[i] = 0; /* told once; later lines answer for themselves */
+	d->generation[i] = 0; /* reported once, so that no later line is blamed for it */
 }
 
 static int check_request(struct desk *d, uint64_t offset, uint32_t length, struct desk_check *c)

@@ -1,4 +1,4 @@
-/* What is on a target, in words, for who is about to overwrite it. */
+/* What is on a target, in words, for somebody about to overwrite it. */
 #ifndef CLI_CONTENTS_H
 #define CLI_CONTENTS_H
 

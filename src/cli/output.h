@@ -24,7 +24,7 @@ struct output_target {
 /* Refuses a path that is the target or the file beneath it, or lies on a filesystem kept on it. */
 int output_check_target(const char *path, const struct output_target *target, struct error *err);
 
-/* Whether a record can be made at --out (NULL: in the current folder), for who is about to make something else first. 0, or
+/* Whether a record can be made at --out (NULL: in the current folder), for a command about to make something else first. 0, or
  * -1 with *err: it exists, or its folder cannot be written to. */
 int output_check_new(const char *wanted, struct error *err);
 

@@ -58,7 +58,7 @@ struct chart {
 	enum chart_kind kind;
 	const char *title;
 	const char *intro; /* how to read it; NULL: needs no telling */
-	const char *what; /* for who cannot see it */
+	const char *what; /* for those who cannot see it */
 	const char *x_name, *y_name;
 	enum unit x_unit, y_unit;
 	const struct chart_series *series;

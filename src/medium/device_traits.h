@@ -7,7 +7,7 @@
 struct blockdev;
 struct medium_traits;
 
-/* Everything but the path and the alignments, which only who opens the device knows; those are left as they are. */
+/* Everything but the path and the alignments, which are known only once the device is open; those are left as they are. */
 void medium_traits_take_device(struct medium_traits *t, const struct blockdev *d);
 
 /* Is what was opened (t) what was looked at before (d)? By name, disk sequence, size and serial number. */

@@ -1,4 +1,4 @@
-/* A shell command beside us. */
+/* A shell command that runs alongside. */
 #include "platform/child.h"
 
 #include <errno.h>

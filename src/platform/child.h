@@ -1,4 +1,4 @@
-/* A shell command beside us, such as the one that switches a relay. */
+/* A shell command that runs alongside, such as one that switches a relay. */
 #ifndef PLATFORM_CHILD_H
 #define PLATFORM_CHILD_H
 
