@@ -556,7 +556,7 @@ static void leave_out(struct promise *f)
 	bool bad = f->verdict == PROMISE_BROKEN;
 
 	text_copy(seen, sizeof seen, f->evidence);
-	text_copy(f->evidence, sizeof f->evidence, "left out by --only");
+	text_copy(f->evidence, sizeof f->evidence, PROMISE_LEFT_OUT);
 	if (bad)
 		add_evidence(f, "; seen in passing, and broken: %s", seen);
 	f->verdict = PROMISE_NOT_ASKED;

@@ -54,6 +54,9 @@ enum promise_verdict {
 	PROMISE_VERDICTS,
 };
 
+/* The evidence of a line that --only leaves out, and of which nothing bad was seen in passing. */
+#define PROMISE_LEFT_OUT "left out by --only"
+
 struct promise {
 	char name[24]; /* of its row; a record may hold one that this version does not know */
 	char claim[120];

@@ -233,6 +233,26 @@ static struct audit_line *make_lines(struct pool *pool, const struct promises *p
 	return lines_of;
 }
 
+/* People need not read what nobody wanted to know. */
+static void show_lines(struct view *v, const struct audit_line *all, size_t count)
+{
+	struct audit_line *rows = pool_alloc(&v->pool, count, sizeof *rows);
+	size_t n = 0;
+
+	for (size_t i = 0; rows && i < count; i++)
+		if (strcmp(all[i].promise->evidence, PROMISE_LEFT_OUT) != 0)
+			rows[n++] = all[i];
+	view_section(v, (struct section){ .on = ON_SCREENS,
+				.level = 2,
+				.heading = "Promises",
+				.table = { &audit_promises_spec, rows, n },
+				.note = n < count ? pool_printf(&v->pool,
+							    "and %zu left out by --only (CSV and "
+							    "JSON have them)",
+							    count - n)
+						  : NULL });
+}
+
 int audit_view(struct view *v, const struct run *run, const struct promises *p, struct error *err)
 {
 	struct audit_line *rows;
@@ -246,9 +266,6 @@ int audit_view(struct view *v, const struct run *run, const struct promises *p, 
 	view_table(v, &audit_summary_spec, p, 1);
 	view_table(v, &audit_promises_spec, rows, rows ? p->count : 0);
 	if (rows)
-		view_section(v, (struct section){ .on = ON_SCREENS,
-					.level = 2,
-					.heading = "Promises",
-					.table = { &audit_promises_spec, rows, p->count } });
+		show_lines(v, rows, p->count);
 	return view_end(v, err);
 }
