@@ -4,7 +4,7 @@
 #include <errno.h>
 #include <stdio.h>
 
-#include "audit/desk.h"
+#include "audit/probe_context.h"
 #include "audit/probes.h"
 #include "base/error.h"
 #include "base/watch.h"
@@ -16,7 +16,7 @@ enum { CLAIMS = ID(INQUIRY) | ID(CAPACITY) | ID(CACHE_PAGE) | ID(KERNEL_VIEW) };
 /* In the order of enum promise_id. builds_on: what it takes from lines before it. */
 static const struct {
 	const char *phase;
-	int (*run)(struct desk *d);
+	int (*run)(struct probe_context *pc);
 	uint32_t answers, builds_on;
 } probes[] = {
 	{ "claims", probe_claims, CLAIMS, 0 },
@@ -69,14 +69,14 @@ double audit_bytes_to_write(const struct audit_plan *p)
 	       (double)p->many_writes * 4096 + 2.0 * (double)p->area_bytes;
 }
 
-static int explain(struct desk *d, int rc, const char *phase, struct error *err)
+static int explain(struct probe_context *pc, int rc, const char *phase, struct error *err)
 {
 	/* A hook that failed has filled *err itself. */
 	if (rc == -ECANCELED && err && err->kind != ERROR_NONE)
 		return -1;
-	error_sys(err, ERROR_IO, -rc, "the audit of '%s' stopped at '%s'", d->t->path, phase);
-	if (medium_lost(d->m)) {
-		medium_explain(d->m, err);
+	error_sys(err, ERROR_IO, -rc, "the audit of '%s' stopped at '%s'", pc->t->path, phase);
+	if (medium_lost(pc->m)) {
+		medium_explain(pc->m, err);
 		error_add(err, ", then run the audit again (it stopped at '%s')", phase);
 		return -1;
 	}
@@ -87,59 +87,59 @@ static int explain(struct desk *d, int rc, const char *phase, struct error *err)
 }
 
 /* Its lines are there, and say that nobody asked. */
-static int leave_out(struct desk *d, uint32_t lines)
+static int leave_out(struct probe_context *pc, uint32_t lines)
 {
 	int rc = 0;
 
 	for (int id = 0; id < PROMISE_IDS && !rc; id++)
 		if (lines & PROMISE_BIT(id))
-			rc = desk_report(
-				d, (enum promise_id)id, PROMISE_NOT_ASKED, 0, "", "%s", "");
+			rc = context_report(
+				pc, (enum promise_id)id, PROMISE_NOT_ASKED, 0, "", "%s", "");
 	return rc;
 }
 
-static int run_probe(struct desk *d, size_t i, uint32_t need)
+static int run_probe(struct probe_context *pc, size_t i, uint32_t need)
 {
-	int rc = medium_check(d->m, MEDIUM_CHECK_BATCH);
+	int rc = medium_check(pc->m, MEDIUM_CHECK_BATCH);
 
 	if (rc)
 		return rc;
-	return need & probes[i].answers ? probes[i].run(d) : leave_out(d, probes[i].answers);
+	return need & probes[i].answers ? probes[i].run(pc) : leave_out(pc, probes[i].answers);
 }
 
-static int run_probes(struct desk *d, struct error *err)
+static int run_probes(struct probe_context *pc, struct error *err)
 {
-	uint32_t need = needed(d->plan);
+	uint32_t need = needed(pc->plan);
 
 	for (size_t i = 0; i < PROBES; i++) {
 		int rc;
 
 		/* The probes take so unequally long that a share or a time left would mislead. */
-		snprintf(d->phase, sizeof d->phase, "%s (step %zu of %d)", probes[i].phase, i + 1,
+		snprintf(pc->phase, sizeof pc->phase, "%s (step %zu of %d)", probes[i].phase, i + 1,
 			PROBES);
-		if (desk_stopped(d))
+		if (context_stopped(pc))
 			return 1;
-		rc = run_probe(d, i, need);
+		rc = run_probe(pc, i, need);
 		if (rc < 0)
-			return explain(d, rc, probes[i].phase, err);
+			return explain(pc, rc, probes[i].phase, err);
 	}
-	return desk_stopped(d) ? 1 : 0;
+	return context_stopped(pc) ? 1 : 0;
 }
 
 int audit_run(struct medium *m, const struct audit_plan *p, const struct audit_hooks *hooks,
 	struct promises *out, enum audit_outcome *outcome, struct error *err)
 {
-	struct desk d;
+	struct probe_context pc;
 	int rc;
 
 	*out = (struct promises){ .partial = true };
 	*outcome = AUDIT_INTERRUPTED;
-	if (desk_init(&d, m, p, hooks, out, err) < 0)
+	if (context_init(&pc, m, p, hooks, out, err) < 0)
 		return -1;
-	out->no_scsi = !d.scsi;
-	rc = run_probes(&d, err);
+	out->no_scsi = !pc.scsi;
+	rc = run_probes(&pc, err);
 	out->partial = rc != 0;
 	*outcome = rc > 0 ? AUDIT_INTERRUPTED : AUDIT_COMPLETE;
-	desk_release(&d);
+	context_release(&pc);
 	return rc < 0 ? -1 : 0;
 }

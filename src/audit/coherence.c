@@ -1,7 +1,7 @@
 /* Is what is read what was written last: at once, in between, over one another, and after all of it is on the card? */
 #include <stdio.h>
 
-#include "audit/desk.h"
+#include "audit/probe_context.h"
 #include "audit/probes.h"
 #include "base/random.h"
 
@@ -11,53 +11,53 @@ static const char mend_order[] = "keep waiting writes to one block in order, or 
 				 "one in the buffer";
 
 /* The part of the area that bursts leave alone. */
-static uint64_t zone_bytes(const struct desk *d)
+static uint64_t zone_bytes(const struct probe_context *pc)
 {
-	return d->plan->area_bytes - d->quiet_base;
+	return pc->plan->area_bytes - pc->quiet_base;
 }
 
-static int write_zone(struct desk *d, uint64_t at, uint32_t length)
+static int write_zone(struct probe_context *pc, uint64_t at, uint32_t length)
 {
-	int rc = desk_write(d, d->quiet_base + at, length, DESK_PLAIN);
+	int rc = context_write(pc, pc->quiet_base + at, length, PROBE_PLAIN);
 
 	return rc < 0 ? rc : 0;
 }
 
-static int check_zone(struct desk *d, uint64_t at, uint64_t length, struct desk_check *c)
+static int check_zone(struct probe_context *pc, uint64_t at, uint64_t length, struct probe_check *c)
 {
-	return desk_check(d, d->quiet_base + at, length, c);
+	return context_check(pc, pc->quiet_base + at, length, c);
 }
 
-static int report(struct desk *d, enum promise_id id, const char *mend, const struct desk_check *c,
-	const char *when)
+static int report(struct probe_context *pc, enum promise_id id, const char *mend,
+	const struct probe_check *c, const char *when)
 {
 	char text[200];
 
-	if (desk_stopped(d))
+	if (context_stopped(pc))
 		return 0;
-	return desk_report(d, id, desk_judge_order(c), desk_tested(c), mend, "%s, %s",
-		desk_check_format(text, sizeof text, c), when);
+	return context_report(pc, id, context_judge_order(c), context_tested(c), mend, "%s, %s",
+		probe_check_format(text, sizeof text, c), when);
 }
 
 /* Runs of fresh writes, each read back the moment its last write was acknowledged, newest first. */
-static int read_after_write(struct desk *d)
+static int read_after_write(struct probe_context *pc)
 {
-	struct desk_check c = { 0 };
-	uint32_t one = d->request < 8 * d->unit ? d->request : 8 * d->unit, run = one * RUN;
+	struct probe_check c = { 0 };
+	uint32_t one = pc->request < 8 * pc->unit ? pc->request : 8 * pc->unit, run = one * RUN;
 	int rc = 0;
 
-	for (uint32_t i = 0; i < ROUNDS && !rc && !desk_stopped(d); i++) {
-		uint64_t base = (uint64_t)i * run % (zone_bytes(d) - run + 1);
+	for (uint32_t i = 0; i < ROUNDS && !rc && !context_stopped(pc); i++) {
+		uint64_t base = (uint64_t)i * run % (zone_bytes(pc) - run + 1);
 
-		base -= base % d->unit;
-		rc = desk_settle(d);
+		base -= base % pc->unit;
+		rc = context_settle(pc);
 		for (uint32_t k = 0; k < RUN && !rc; k++)
-			rc = write_zone(d, base + (uint64_t)k * one, one);
+			rc = write_zone(pc, base + (uint64_t)k * one, one);
 		for (uint32_t k = RUN; k-- > 0 && !rc;)
-			rc = check_zone(d, base + (uint64_t)k * one, one, &c);
+			rc = check_zone(pc, base + (uint64_t)k * one, one, &c);
 	}
 	return rc ? rc
-		  : report(d, PROMISE_ID_READ_AFTER_WRITE,
+		  : report(pc, PROMISE_ID_READ_AFTER_WRITE,
 			    "serve reads of blocks that still wait in the buffer from the buffer, "
 			    "or "
 			    "empty it first",
@@ -65,111 +65,111 @@ static int read_after_write(struct desk *d)
 }
 
 /* Seeded reads and writes of 1 to 8 units at places that meet again and again. */
-static int interleaved(struct desk *d)
+static int interleaved(struct probe_context *pc)
 {
-	struct random r = { d->plan->seed ^ 0x1E };
-	struct desk_check c = { 0 };
-	uint64_t units = zone_bytes(d) / d->unit;
+	struct random r = { pc->plan->seed ^ 0x1E };
+	struct probe_check c = { 0 };
+	uint64_t units = zone_bytes(pc) / pc->unit;
 	int rc = 0;
 
 	if (units > 256)
 		units = 256;
-	for (int i = 0; i < MIXED_OPERATIONS && !rc && !desk_stopped(d); i++) {
+	for (int i = 0; i < MIXED_OPERATIONS && !rc && !context_stopped(pc); i++) {
 		uint64_t n = 1 + random_below(&r, 8);
-		uint64_t at = random_below(&r, units - n + 1) * d->unit;
+		uint64_t at = random_below(&r, units - n + 1) * pc->unit;
 
 		if (random_below(&r, 2))
-			rc = write_zone(d, at, (uint32_t)(n * d->unit));
+			rc = write_zone(pc, at, (uint32_t)(n * pc->unit));
 		else
-			rc = check_zone(d, at, n * d->unit, &c);
+			rc = check_zone(pc, at, n * pc->unit, &c);
 	}
 	return rc ? rc
-		  : report(d, PROMISE_ID_INTERLEAVED,
+		  : report(pc, PROMISE_ID_INTERLEAVED,
 			    "look for the newest waiting copy of each block of a read", &c,
 			    "reads and writes in turn");
 }
 
 /* The same blocks three times in a row, short enough that a small buffer holds several; judged when all is on the
  * card. */
-static int overlap(struct desk *d)
+static int overlap(struct probe_context *pc)
 {
-	struct desk_check c = { 0 };
-	uint64_t step = 4 * (uint64_t)d->unit, places = zone_bytes(d) / step;
-	int rc = desk_settle(d);
+	struct probe_check c = { 0 };
+	uint64_t step = 4 * (uint64_t)pc->unit, places = zone_bytes(pc) / step;
+	int rc = context_settle(pc);
 
 	if (places > 4 * PLACES)
 		places = 4 * PLACES;
-	for (uint64_t p = 0; p < places && !rc && !desk_stopped(d); p++)
+	for (uint64_t p = 0; p < places && !rc && !context_stopped(pc); p++)
 		for (int k = 0; k < 3 && !rc; k++)
-			rc = write_zone(d, p * step, (p % 2 ? 4 : 1) * d->unit);
+			rc = write_zone(pc, p * step, (p % 2 ? 4 : 1) * pc->unit);
 	if (!rc)
-		rc = desk_spill(d);
+		rc = context_spill(pc);
 	if (!rc)
-		rc = check_zone(d, 0, places * step, &c);
+		rc = check_zone(pc, 0, places * step, &c);
 	return rc ? rc
-		  : report(d, PROMISE_ID_OVERLAP, mend_order, &c,
+		  : report(pc, PROMISE_ID_OVERLAP, mend_order, &c,
 			    "each written three times in a row");
 }
 
 /* Writes that cover parts of one another, moving on by a random step. */
-static int partial_overlap(struct desk *d)
+static int partial_overlap(struct probe_context *pc)
 {
-	struct random r = { d->plan->seed ^ 0x0F };
-	struct desk_check c = { 0 };
-	uint64_t units = zone_bytes(d) / d->unit, at = 0;
-	int rc = desk_settle(d);
+	struct random r = { pc->plan->seed ^ 0x0F };
+	struct probe_check c = { 0 };
+	uint64_t units = zone_bytes(pc) / pc->unit, at = 0;
+	int rc = context_settle(pc);
 
-	for (int i = 0; i < 4 * PLACES && !rc && at + 8 <= units && !desk_stopped(d); i++) {
+	for (int i = 0; i < 4 * PLACES && !rc && at + 8 <= units && !context_stopped(pc); i++) {
 		uint64_t n = 2 + random_below(&r, 7);
 
-		rc = write_zone(d, at * d->unit, (uint32_t)(n * d->unit));
+		rc = write_zone(pc, at * pc->unit, (uint32_t)(n * pc->unit));
 		/* One step back for two on: each block is met more than once. */
 		at = i % 3 == 2 && at ? at - random_below(&r, at < 4 ? at : 4)
 				      : at + 1 + random_below(&r, n);
 	}
 	if (!rc)
-		rc = desk_spill(d);
+		rc = context_spill(pc);
 	if (!rc)
-		rc = check_zone(d, 0, (at + 8 < units ? at + 8 : units) * d->unit, &c);
+		rc = check_zone(pc, 0, (at + 8 < units ? at + 8 : units) * pc->unit, &c);
 	return rc ? rc
-		  : report(d, PROMISE_ID_PARTIAL_OVERLAP, mend_order, &c,
+		  : report(pc, PROMISE_ID_PARTIAL_OVERLAP, mend_order, &c,
 			    "written in overlapping steps");
 }
 
 /* One stream of odd lengths that passes the full buffer again and again: requests that only half fit. */
-static int straddle(struct desk *d)
+static int straddle(struct probe_context *pc)
 {
-	struct random r = { d->plan->seed ^ 0x57 };
-	struct desk_check c = { 0 };
-	uint64_t want = d->known.burst_bytes * 2, all = zone_bytes(d), at = 0;
-	int rc = desk_settle(d);
+	struct random r = { pc->plan->seed ^ 0x57 };
+	struct probe_check c = { 0 };
+	uint64_t want = pc->known.burst_bytes * 2, all = zone_bytes(pc), at = 0;
+	int rc = context_settle(pc);
 
 	if (want > all)
 		want = all;
-	while (at + 16 * (uint64_t)d->unit <= want && !rc && !desk_stopped(d)) {
-		uint32_t n = d->unit * (uint32_t)(1 + random_below(&r, 15));
+	while (at + 16 * (uint64_t)pc->unit <= want && !rc && !context_stopped(pc)) {
+		uint32_t n = pc->unit * (uint32_t)(1 + random_below(&r, 15));
 
-		rc = write_zone(d, at, n);
+		rc = write_zone(pc, at, n);
 		at += n;
 	}
 	if (!rc)
-		rc = desk_spill(d);
+		rc = context_spill(pc);
 	if (!rc)
-		rc = check_zone(d, 0, at, &c);
+		rc = check_zone(pc, 0, at, &c);
 	return rc ? rc
-		  : report(d, PROMISE_ID_STRADDLE,
+		  : report(pc, PROMISE_ID_STRADDLE,
 			    "take the rest of a request when the buffer has room again, block by "
 			    "block in order",
 			    &c, "in requests of 1 to 15 blocks through a full buffer");
 }
 
-int probe_coherence(struct desk *d)
+int probe_coherence(struct probe_context *pc)
 {
-	int (*const parts[])(struct desk *) = { read_after_write, interleaved, overlap,
+	int (*const parts[])(struct probe_context *) = { read_after_write, interleaved, overlap,
 		partial_overlap, straddle };
 	int rc = 0;
 
-	for (size_t i = 0; i < sizeof parts / sizeof *parts && !rc && !desk_stopped(d); i++)
-		rc = parts[i](d);
+	for (size_t i = 0; i < sizeof parts / sizeof *parts && !rc && !context_stopped(pc); i++)
+		rc = parts[i](pc);
 	return rc;
 }

@@ -4,7 +4,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "audit/desk.h"
+#include "audit/probe_context.h"
 #include "audit/probes.h"
 #include "base/buffer.h"
 
@@ -13,30 +13,30 @@ enum { EDGE_BLOCKS = 8 };
 struct edge {
 	unsigned char *first, *last; /* `blocks` each, as they were */
 	uint64_t total; /* blocks of the target */
-	uint32_t blocks; /* looked at at either end: both fit the workbench's buffer together */
+	uint32_t blocks; /* looked at at either end: both fit the buffer of the probes together */
 	uint32_t bytes; /* of a block */
 	char why[300]; /* what was wrong first; "" */
 	uint64_t tried; /* requests that reach past the end */
 };
 
-uint32_t desk_edge_blocks(uint64_t total, uint32_t block_bytes)
+uint32_t context_edge_blocks(uint64_t total, uint32_t block_bytes)
 {
 	uint32_t n = EDGE_BLOCKS;
 
-	while (n > 1 && (2 * (uint64_t)n * block_bytes > DESK_BUFFER_BYTES || n > total))
+	while (n > 1 && (2 * (uint64_t)n * block_bytes > PROBE_BUFFER_BYTES || n > total))
 		n /= 2;
 	return n;
 }
 
-static int raw_io(struct desk *d, bool write, uint64_t lba, uint32_t blocks, void *data)
+static int raw_io(struct probe_context *pc, bool write, uint64_t lba, uint32_t blocks, void *data)
 {
 	struct scsi_exchange x;
 
 	if (write)
-		scsi_build_write(&x, lba, blocks, d->t->logical_block_bytes, data, 0);
+		scsi_build_write(&x, lba, blocks, pc->t->logical_block_bytes, data, 0);
 	else
-		scsi_build_read(&x, lba, blocks, d->t->logical_block_bytes, data, 0);
-	return desk_exchange(d, &x);
+		scsi_build_read(&x, lba, blocks, pc->t->logical_block_bytes, data, 0);
+	return context_exchange(pc, &x);
 }
 
 static void blame(struct edge *e, const char *what, const char *how)
@@ -46,18 +46,18 @@ static void blame(struct edge *e, const char *what, const char *how)
 }
 
 /* A request that reaches past the end must be refused with ILLEGAL REQUEST, 21h. */
-static int expect_refusal(
-	struct desk *d, struct edge *e, bool write, uint64_t lba, uint32_t blocks, const char *what)
+static int expect_refusal(struct probe_context *pc, struct edge *e, bool write, uint64_t lba,
+	uint32_t blocks, const char *what)
 {
 	char sense[SCSI_SENSE_TEXT_MAX];
-	int rc = raw_io(d, write, lba, blocks, d->buf);
+	int rc = raw_io(pc, write, lba, blocks, pc->buf);
 
 	e->tried++;
-	if (rc == DESK_REFUSED && d->host_failed) {
-		d->host_errors++;
+	if (rc == PROBE_REFUSED && pc->host_failed) {
+		pc->host_errors++;
 		return 0;
 	}
-	if (desk_is_error_answer(rc) || rc == -EINVAL) {
+	if (context_is_error_answer(rc) || rc == -EINVAL) {
 		blame(e, what, "the transport failed instead of a refusal");
 		return 0;
 	}
@@ -65,282 +65,286 @@ static int expect_refusal(
 		return rc;
 	if (!rc)
 		blame(e, what, "accepted");
-	else if (!d->last_sense.valid || d->last_sense.key != SENSE_ILLEGAL_REQUEST ||
-		 d->last_sense.code >> 8 != 0x21)
-		blame(e, what, scsi_sense_format(sense, &d->last_sense));
+	else if (!pc->last_sense.valid || pc->last_sense.key != SENSE_ILLEGAL_REQUEST ||
+		 pc->last_sense.code >> 8 != 0x21)
+		blame(e, what, scsi_sense_format(sense, &pc->last_sense));
 	return 0;
 }
 
-static int read_edges(struct desk *d, struct edge *e, unsigned char *first, unsigned char *last)
+static int read_edges(
+	struct probe_context *pc, struct edge *e, unsigned char *first, unsigned char *last)
 {
-	int rc = raw_io(d, false, 0, e->blocks, first);
+	int rc = raw_io(pc, false, 0, e->blocks, first);
 
 	if (!rc)
-		rc = raw_io(d, false, e->total - e->blocks, e->blocks, last);
-	if (rc == DESK_REFUSED)
+		rc = raw_io(pc, false, e->total - e->blocks, e->blocks, last);
+	if (rc == PROBE_REFUSED)
 		blame(e, "reading the first and last blocks", "refused");
 	return rc < 0 ? rc : 0;
 }
 
-static int try_writes(struct desk *d, struct edge *e)
+static int try_writes(struct probe_context *pc, struct edge *e)
 {
 	int rc;
 
-	memcpy(d->buf, e->last + (size_t)(e->blocks - 1) * e->bytes, e->bytes);
-	rc = raw_io(d, true, e->total - 1, 1, d->buf);
-	if (rc == DESK_REFUSED)
+	memcpy(pc->buf, e->last + (size_t)(e->blocks - 1) * e->bytes, e->bytes);
+	rc = raw_io(pc, true, e->total - 1, 1, pc->buf);
+	if (rc == PROBE_REFUSED)
 		blame(e, "a write of the last block", "refused");
 	if (rc < 0)
 		return rc;
-	memset(d->buf, 0xC3, 2 * (size_t)e->bytes);
-	rc = expect_refusal(d, e, true, e->total - 1, 2, "a write across the end");
-	memset(d->buf, 0xC3, 2 * (size_t)e->bytes);
+	memset(pc->buf, 0xC3, 2 * (size_t)e->bytes);
+	rc = expect_refusal(pc, e, true, e->total - 1, 2, "a write across the end");
+	memset(pc->buf, 0xC3, 2 * (size_t)e->bytes);
 	if (!rc)
-		rc = expect_refusal(d, e, true, e->total, 1, "a write past the end");
+		rc = expect_refusal(pc, e, true, e->total, 1, "a write past the end");
 	return rc;
 }
 
-static int try_edges(struct desk *d, struct edge *e)
+static int try_edges(struct probe_context *pc, struct edge *e)
 {
-	int rc = desk_settle(d);
+	int rc = context_settle(pc);
 
 	if (!rc)
-		rc = read_edges(d, e, e->first, e->last);
+		rc = read_edges(pc, e, e->first, e->last);
 	if (!rc)
-		rc = expect_refusal(d, e, false, e->total - 1, 2, "a read across the end");
+		rc = expect_refusal(pc, e, false, e->total - 1, 2, "a read across the end");
 	if (!rc)
-		rc = expect_refusal(d, e, false, e->total, 1, "a read past the end");
+		rc = expect_refusal(pc, e, false, e->total, 1, "a read past the end");
 	if (!rc && e->total < UINT32_MAX)
-		rc = expect_refusal(d, e, false, UINT32_MAX, 1, "a read of block FFFFFFFFh");
-	if (!rc && d->plan->whole_target)
-		rc = try_writes(d, e);
+		rc = expect_refusal(pc, e, false, UINT32_MAX, 1, "a read of block FFFFFFFFh");
+	if (!rc && pc->plan->whole_target)
+		rc = try_writes(pc, e);
 	if (!rc)
-		rc = desk_settle(d);
+		rc = context_settle(pc);
 	return rc;
 }
 
-static int compare_edges(struct desk *d, struct edge *e)
+static int compare_edges(struct probe_context *pc, struct edge *e)
 {
 	size_t n = (size_t)e->blocks * e->bytes;
-	int rc = read_edges(d, e, d->buf, d->buf + n);
+	int rc = read_edges(pc, e, pc->buf, pc->buf + n);
 
-	if (!rc && (memcmp(d->buf, e->first, n) != 0 || memcmp(d->buf + n, e->last, n) != 0))
+	if (!rc && (memcmp(pc->buf, e->first, n) != 0 || memcmp(pc->buf + n, e->last, n) != 0))
 		blame(e, "a refused request", "changed the first or last blocks");
 	return rc;
 }
 
 /* What an accepted request may have changed at the edges: put back, and nothing more expected of it, so that later
  * lines do not blame the device for it again. */
-static int mend_edges(struct desk *d, const struct edge *e)
+static int mend_edges(struct probe_context *pc, const struct edge *e)
 {
 	size_t n = (size_t)e->blocks * e->bytes;
-	int rc = raw_io(d, true, 0, e->blocks, e->first);
+	int rc = raw_io(pc, true, 0, e->blocks, e->first);
 
 	if (rc >= 0)
-		rc = raw_io(d, true, e->total - e->blocks, e->blocks, e->last);
-	for (uint64_t i = 0; i < d->blocks; i++) {
-		uint64_t at = d->plan->area_start + i * d->block;
+		rc = raw_io(pc, true, e->total - e->blocks, e->blocks, e->last);
+	for (uint64_t i = 0; i < pc->blocks; i++) {
+		uint64_t at = pc->plan->area_start + i * pc->block;
 
-		if (at < n || at + n >= d->t->size_bytes)
-			d->generation[i] = 0;
+		if (at < n || at + n >= pc->t->size_bytes)
+			pc->generation[i] = 0;
 	}
-	return rc < 0 ? rc : desk_settle(d);
+	return rc < 0 ? rc : context_settle(pc);
 }
 
-int probe_past_end(struct desk *d)
+int probe_past_end(struct probe_context *pc)
 {
 	static const char mend[] = "check block number plus count against the capacity, without "
 				   "overflow, before any data moves: ILLEGAL REQUEST, 21/00";
-	struct edge e = { .bytes = d->t->logical_block_bytes,
-		.total = d->t->size_bytes / d->t->logical_block_bytes };
+	struct edge e = { .bytes = pc->t->logical_block_bytes,
+		.total = pc->t->size_bytes / pc->t->logical_block_bytes };
 	int rc = 0;
 
-	if (!d->scsi)
-		return desk_report_no_scsi(d, PROMISE_ID_PAST_END);
-	e.blocks = desk_edge_blocks(e.total, e.bytes);
-	e.first = buffer_new(2 * (size_t)e.blocks * e.bytes, d->t->memory_align_bytes);
+	if (!pc->scsi)
+		return context_report_no_scsi(pc, PROMISE_ID_PAST_END);
+	e.blocks = context_edge_blocks(e.total, e.bytes);
+	e.first = buffer_new(2 * (size_t)e.blocks * e.bytes, pc->t->memory_align_bytes);
 	if (!e.first)
 		return -ENOMEM;
 	e.last = e.first + (size_t)e.blocks * e.bytes;
-	rc = try_edges(d, &e);
+	rc = try_edges(pc, &e);
 	if (!rc)
-		rc = compare_edges(d, &e);
-	if (!rc && *e.why && d->plan->whole_target)
-		rc = mend_edges(d, &e);
+		rc = compare_edges(pc, &e);
+	if (!rc && *e.why && pc->plan->whole_target)
+		rc = mend_edges(pc, &e);
 	free(e.first);
-	if (rc < 0 || desk_stopped(d))
+	if (rc < 0 || context_stopped(pc))
 		return rc;
-	return desk_report(d, PROMISE_ID_PAST_END, *e.why ? PROMISE_BROKEN : PROMISE_KEPT, e.tried,
-		mend, "%s; %s",
+	return context_report(pc, PROMISE_ID_PAST_END, *e.why ? PROMISE_BROKEN : PROMISE_KEPT,
+		e.tried, mend, "%s; %s",
 		*e.why ? e.why
 		       : "the last block can be reached; across and past it refused with 21h",
-		d->plan->whole_target ? "reads and writes tried"
-				      : "reads only (writes need consent for the whole target)");
+		pc->plan->whole_target ? "reads and writes tried"
+				       : "reads only (writes need consent for the whole target)");
 }
 
 /* Lengths that are easily forgotten: none, one, and odd numbers of blocks at odd places. */
-int probe_odd_length(struct desk *d)
+int probe_odd_length(struct probe_context *pc)
 {
 	static const char mend[] =
 		"treat a transfer length of 0 as success without data (SBC-3), and "
 		"count blocks, not buffers";
-	struct desk_check c = { 0 };
-	uint64_t at = d->quiet_base;
+	struct probe_check c = { 0 };
+	uint64_t at = pc->quiet_base;
 	bool zero_refused = false;
 	char text[200];
 	int rc = 0;
 
-	for (uint32_t n = 1; n <= 15 && at + n * d->unit <= d->plan->area_bytes && rc >= 0;
+	for (uint32_t n = 1; n <= 15 && at + n * pc->unit <= pc->plan->area_bytes && rc >= 0;
 		n += 2) {
-		rc = desk_write(d, at, n * d->unit, DESK_PLAIN);
-		at += n * d->unit;
+		rc = context_write(pc, at, n * pc->unit, PROBE_PLAIN);
+		at += n * pc->unit;
 	}
-	for (int write = 0; write < 2 && d->scsi && rc >= 0; write++) {
-		rc = raw_io(d, write,
-			(d->plan->area_start + d->quiet_base) / d->t->logical_block_bytes, 0,
-			d->buf);
-		zero_refused |= rc == DESK_REFUSED;
+	for (int write = 0; write < 2 && pc->scsi && rc >= 0; write++) {
+		rc = raw_io(pc, write,
+			(pc->plan->area_start + pc->quiet_base) / pc->t->logical_block_bytes, 0,
+			pc->buf);
+		zero_refused |= rc == PROBE_REFUSED;
 	}
 	if (rc >= 0)
-		rc = desk_spill(d);
+		rc = context_spill(pc);
 	if (!rc)
-		rc = desk_check(d, d->quiet_base, at - d->quiet_base, &c);
-	if (rc < 0 || desk_stopped(d))
+		rc = context_check(pc, pc->quiet_base, at - pc->quiet_base, &c);
+	if (rc < 0 || context_stopped(pc))
 		return rc;
-	return desk_report(d, PROMISE_ID_ODD_LENGTH,
-		zero_refused ? PROMISE_BROKEN : desk_judge_order(&c), desk_tested(&c), mend, "%s%s",
-		desk_check_format(text, sizeof text, &c),
-		!d->scsi       ? "; length 0 not asked: no SCSI command path"
+	return context_report(pc, PROMISE_ID_ODD_LENGTH,
+		zero_refused ? PROMISE_BROKEN : context_judge_order(&c), context_tested(&c), mend,
+		"%s%s", probe_check_format(text, sizeof text, &c),
+		!pc->scsi      ? "; length 0 not asked: no SCSI command path"
 		: zero_refused ? "; a READ or WRITE of 0 blocks is refused"
 			       : "; READ and WRITE of 0 blocks answered GOOD");
 }
 
-static void ask(struct desk *d, const char *what)
+static void ask(struct probe_context *pc, const char *what)
 {
-	if (d->hooks->ask)
-		d->hooks->ask(d->hooks->context, what);
+	if (pc->hooks->ask)
+		pc->hooks->ask(pc->hooks->context, what);
 }
 
 /* Writes and flushes until something fails, then waits until the target is back. */
-static int wait_for_failure(struct desk *d)
+static int wait_for_failure(struct probe_context *pc)
 {
-	uint64_t end = medium_now_ns(d->m) + d->plan->provoke_ns, errors = desk_told(d);
+	uint64_t end = medium_now_ns(pc->m) + pc->plan->provoke_ns, errors = context_told(pc);
 	struct scsi_exchange x;
-	int rc = desk_leave_marks(d);
+	int rc = context_leave_marks(pc);
 
 	if (rc < 0)
 		return rc;
-	medium_expect_change(d->m);
-	ask(d, "make the card fail now: pull it out of the gadget (not "
-	       "the cable), wait for the next "
-	       "message, then put it back");
-	while (rc >= 0 && desk_told(d) == errors && medium_now_ns(d->m) < end && !desk_stopped(d)) {
-		rc = desk_write_next(d, d->request, DESK_PLAIN);
-		if (rc >= 0 && d->write_commands % 8 == 0)
-			rc = desk_sync(d);
+	medium_expect_change(pc->m);
+	ask(pc, "make the card fail now: pull it out of the gadget (not "
+		"the cable), wait for the next "
+		"message, then put it back");
+	while (rc >= 0 && context_told(pc) == errors && medium_now_ns(pc->m) < end &&
+		!context_stopped(pc)) {
+		rc = context_write_next(pc, pc->request, PROBE_PLAIN);
+		if (rc >= 0 && pc->write_commands % 8 == 0)
+			rc = context_sync(pc);
 	}
-	if (rc >= 0 && desk_told(d) == errors)
-		rc = medium_confirm(d->m);
-	if (rc < 0 || desk_told(d) == errors)
+	if (rc >= 0 && context_told(pc) == errors)
+		rc = medium_confirm(pc->m);
+	if (rc < 0 || context_told(pc) == errors)
 		return rc < 0 ? rc : 0;
-	ask(d, "an error came; put the card back");
-	end = medium_now_ns(d->m) + d->plan->provoke_ns;
+	ask(pc, "an error came; put the card back");
+	end = medium_now_ns(pc->m) + pc->plan->provoke_ns;
 	do {
-		desk_idle(d, 200000000);
+		context_idle(pc, 200000000);
 		scsi_build_test_unit_ready(&x);
-		rc = desk_exchange(d, &x);
-	} while (rc == DESK_REFUSED && medium_now_ns(d->m) < end && !desk_stopped(d));
+		rc = context_exchange(pc, &x);
+	} while (rc == PROBE_REFUSED && medium_now_ns(pc->m) < end && !context_stopped(pc));
 	if (rc >= 0)
-		rc = medium_confirm(d->m);
-	return rc < 0 ? rc : desk_settle(d);
+		rc = medium_confirm(pc->m);
+	return rc < 0 ? rc : context_settle(pc);
 }
 
 static const char error_mend[] =
 	"remember a failed background write and end the next command, or the flush, with "
 	"CHECK CONDITION, sense 71h, MEDIUM ERROR 0C/00 and the block";
 
-static int report_no_error(struct desk *d)
+static int report_no_error(struct probe_context *pc)
 {
-	if (d->t->virtual_clock)
-		return desk_report(d, PROMISE_ID_BACKGROUND_ERROR,
-			desk_unasked(d, PROMISE_ID_BACKGROUND_ERROR), 0, "",
+	if (pc->t->virtual_clock)
+		return context_report(pc, PROMISE_ID_BACKGROUND_ERROR,
+			context_unasked(pc, PROMISE_ID_BACKGROUND_ERROR), 0, "",
 			"no write failed; a model fails where its description has a bad range");
-	if (d->plan->provoke)
-		return desk_report(d, PROMISE_ID_BACKGROUND_ERROR, PROMISE_NOT_SHOWN, 0, "",
+	if (pc->plan->provoke)
+		return context_report(pc, PROMISE_ID_BACKGROUND_ERROR, PROMISE_NOT_SHOWN, 0, "",
 			"no write failed while it was waited for");
-	return desk_report(d, PROMISE_ID_BACKGROUND_ERROR,
-		desk_unasked(d, PROMISE_ID_BACKGROUND_ERROR), 0, "",
+	return context_report(pc, PROMISE_ID_BACKGROUND_ERROR,
+		context_unasked(pc, PROMISE_ID_BACKGROUND_ERROR), 0, "",
 		"no write failed; --provoke waits while you make one fail");
 }
 
 /* That there is no card says nothing of the writes before. And what else is missing may have failed without a word. */
-static enum promise_verdict judge_errors(const struct desk *d, const struct desk_check *c)
+static enum promise_verdict judge_errors(
+	const struct probe_context *pc, const struct probe_check *c)
 {
 	if (c->wrong > c->unreadable)
 		return PROMISE_BROKEN;
-	return d->errors_reported && !c->wrong && !d->wrong_blocks ? PROMISE_KEPT
-								   : PROMISE_NOT_SHOWN;
+	return pc->errors_reported && !c->wrong && !pc->wrong_blocks ? PROMISE_KEPT
+								     : PROMISE_NOT_SHOWN;
 }
 
-static int report_errors(struct desk *d, const struct desk_check *c)
+static int report_errors(struct probe_context *pc, const struct probe_check *c)
 {
 	char text[200], absent[160] = "";
 
-	if (d->absent_reported)
+	if (pc->absent_reported)
 		snprintf(absent, sizeof absent,
 			"; %llu commands more were answered that there is no card (02/3A/00), "
 			"which "
 			"is no report of a failed write",
-			(unsigned long long)d->absent_reported);
-	return desk_report(d, PROMISE_ID_BACKGROUND_ERROR, judge_errors(d, c), d->errors_reported,
-		error_mend,
+			(unsigned long long)pc->absent_reported);
+	return context_report(pc, PROMISE_ID_BACKGROUND_ERROR, judge_errors(pc, c),
+		pc->errors_reported, error_mend,
 		"%llu errors reported, %llu of them deferred%s%s%s; %s (%llu blocks written since "
 		"the last clean flush before an error were not judged)",
-		(unsigned long long)d->errors_reported, (unsigned long long)d->deferred_reported,
-		d->errors_reported ? ", the first: " : "", d->first_error, absent,
-		c->wrong ? desk_check_format(text, sizeof text, c)
-		: d->wrong_blocks
+		(unsigned long long)pc->errors_reported, (unsigned long long)pc->deferred_reported,
+		pc->errors_reported ? ", the first: " : "", pc->first_error, absent,
+		c->wrong ? probe_check_format(text, sizeof text, c)
+		: pc->wrong_blocks
 			? "other blocks are wrong, which no error excuses: see their lines"
 			: "nothing else is missing",
-		(unsigned long long)d->blocks_excused);
+		(unsigned long long)pc->blocks_excused);
 }
 
-int probe_background_error(struct desk *d)
+int probe_background_error(struct probe_context *pc)
 {
-	struct desk_check c = { 0 };
+	struct probe_check c = { 0 };
 	int rc = 0;
 
-	if (!d->scsi && !d->plan->provoke)
-		return report_no_error(d);
-	if (!d->scsi)
-		return desk_report_no_scsi(d, PROMISE_ID_BACKGROUND_ERROR);
-	if (d->plan->provoke && !d->silent_places && !desk_told(d) && !d->t->virtual_clock) {
-		rc = wait_for_failure(d);
-		if (!rc && desk_told(d))
-			rc = desk_check(d, 0, d->plan->area_bytes, &c);
+	if (!pc->scsi && !pc->plan->provoke)
+		return report_no_error(pc);
+	if (!pc->scsi)
+		return context_report_no_scsi(pc, PROMISE_ID_BACKGROUND_ERROR);
+	if (pc->plan->provoke && !pc->silent_places && !context_told(pc) && !pc->t->virtual_clock) {
+		rc = wait_for_failure(pc);
+		if (!rc && context_told(pc))
+			rc = context_check(pc, 0, pc->plan->area_bytes, &c);
 	}
-	if (rc < 0 || desk_stopped(d))
+	if (rc < 0 || context_stopped(pc))
 		return rc;
-	desk_pass_over_errors(d);
-	if (d->silent_places)
-		return desk_report(d, PROMISE_ID_BACKGROUND_ERROR, PROMISE_BROKEN, d->silent_places,
-			error_mend,
+	context_pass_over_errors(pc);
+	if (pc->silent_places)
+		return context_report(pc, PROMISE_ID_BACKGROUND_ERROR, PROMISE_BROKEN,
+			pc->silent_places, error_mend,
 			"%llu blocks stay as they were whatever is written to them; every write "
 			"and flush was answered GOOD",
-			(unsigned long long)d->silent_places);
-	return desk_told(d) ? report_errors(d, &c) : report_no_error(d);
+			(unsigned long long)pc->silent_places);
+	return context_told(pc) ? report_errors(pc, &c) : report_no_error(pc);
 }
 
 /* Of all that was read and written up to now. */
-int probe_transfers(struct desk *d)
+int probe_transfers(struct probe_context *pc)
 {
 	static const char mend[] =
 		"move everything that was asked for, or end the command with CHECK CONDITION: GOOD "
 		"with a residue tells the host that the rest was not to be had";
-	uint64_t shorts = d->short_reads + d->short_writes;
+	uint64_t shorts = pc->short_reads + pc->short_writes;
 
-	return desk_report(d, PROMISE_ID_TRANSFER_LENGTH, shorts ? PROMISE_BROKEN : PROMISE_KEPT,
-		d->transfers, mend, "%llu of %llu reads and writes moved less than was asked%s%s",
-		(unsigned long long)shorts, (unsigned long long)d->transfers,
-		shorts ? ": the first, " : "", d->first_short);
+	return context_report(pc, PROMISE_ID_TRANSFER_LENGTH,
+		shorts ? PROMISE_BROKEN : PROMISE_KEPT, pc->transfers, mend,
+		"%llu of %llu reads and writes moved less than was asked%s%s",
+		(unsigned long long)shorts, (unsigned long long)pc->transfers,
+		shorts ? ": the first, " : "", pc->first_short);
 }

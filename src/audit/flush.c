@@ -3,7 +3,7 @@
 #include <errno.h>
 #include <stdio.h>
 
-#include "audit/desk.h"
+#include "audit/probe_context.h"
 #include "audit/probes.h"
 #include "audit/sample.h"
 #include "base/size.h"
@@ -12,37 +12,38 @@ struct waits {
 	struct sample idle, busy;
 };
 
-static int kernel_flush(struct desk *d)
+static int kernel_flush(struct probe_context *pc)
 {
-	uint64_t began = medium_now_ns(d->m);
-	int rc = medium_flush(d->m);
+	uint64_t began = medium_now_ns(pc->m);
+	int rc = medium_flush(pc->m);
 
-	d->last_ns = medium_now_ns(d->m) - began;
-	return desk_is_error_answer(rc) ? DESK_REFUSED : rc;
+	pc->last_ns = medium_now_ns(pc->m) - began;
+	return context_is_error_answer(rc) ? PROBE_REFUSED : rc;
 }
 
-static int measure(struct desk *d, int (*flush)(struct desk *d), struct waits *w)
+static int measure(
+	struct probe_context *pc, int (*flush)(struct probe_context *pc), struct waits *w)
 {
 	int rc = 0;
 
-	for (unsigned i = 0; i < d->plan->repeats && rc >= 0 && !desk_stopped(d); i++) {
-		rc = desk_settle(d);
+	for (unsigned i = 0; i < pc->plan->repeats && rc >= 0 && !context_stopped(pc); i++) {
+		rc = context_settle(pc);
 		if (!rc)
-			rc = flush(d);
+			rc = flush(pc);
 		if (!rc)
-			sample_add(&w->idle, desk_seconds(d->last_ns));
-		rc = rc < 0 ? rc : desk_fill_buffer(d);
+			sample_add(&w->idle, context_seconds(pc->last_ns));
+		rc = rc < 0 ? rc : context_fill_buffer(pc);
 		if (!rc)
-			rc = flush(d);
+			rc = flush(pc);
 		if (!rc)
-			sample_add(&w->busy, desk_seconds(d->last_ns));
+			sample_add(&w->busy, context_seconds(pc->last_ns));
 	}
 	return rc < 0 ? rc : 0;
 }
 
-static enum promise_verdict judge(const struct desk *d, const struct waits *w)
+static enum promise_verdict judge(const struct probe_context *pc, const struct waits *w)
 {
-	const struct known *k = &d->known;
+	const struct known *k = &pc->known;
 	enum promise_verdict v;
 
 	if (!k->knee)
@@ -53,9 +54,10 @@ static enum promise_verdict judge(const struct desk *d, const struct waits *w)
 	return v == PROMISE_BROKEN && !k->confirmed ? PROMISE_NOT_SHOWN : v;
 }
 
-static const char *describe(char *out, size_t room, const struct desk *d, const struct waits *w)
+static const char *describe(
+	char *out, size_t room, const struct probe_context *pc, const struct waits *w)
 {
-	const struct known *k = &d->known;
+	const struct known *k = &pc->known;
 	char a[SIZE_TEXT_MAX], b[SIZE_TEXT_MAX], c[SIZE_TEXT_MAX];
 
 	if (!w->busy.count) {
@@ -77,27 +79,27 @@ static const char *describe(char *out, size_t room, const struct desk *d, const 
 	return out;
 }
 
-static int report_sync_refused(struct desk *d)
+static int report_sync_refused(struct probe_context *pc)
 {
-	bool unknown = d->known.sync_sense.code == SENSE_INVALID_OPCODE;
+	bool unknown = pc->known.sync_sense.code == SENSE_INVALID_OPCODE;
 	char sense[SCSI_SENSE_TEXT_MAX];
 
-	return desk_report(d, PROMISE_ID_FLUSH,
-		d->known.claims_cache || (d->known.knee && d->known.confirmed)
+	return context_report(pc, PROMISE_ID_FLUSH,
+		pc->known.claims_cache || (pc->known.knee && pc->known.confirmed)
 			? PROMISE_BROKEN
-			: desk_unasked(d, PROMISE_ID_FLUSH),
+			: context_unasked(pc, PROMISE_ID_FLUSH),
 		1,
 		unknown ? "implement SYNCHRONIZE CACHE(10): Linux takes the refusal for success"
 			: "accept SYNCHRONIZE CACHE(10) with block 0 and length 0: that is the "
 			  "whole unit, and what Linux sends",
-		"refused: %s%s", scsi_sense_format(sense, &d->known.sync_sense),
-		d->known.claims_cache ? ", with WCE 1"
-		: d->known.knee       ? ", with a buffer to flush"
-				      : "; allowed for a device without a cache, so that "
-					"nothing was flushed here");
+		"refused: %s%s", scsi_sense_format(sense, &pc->known.sync_sense),
+		pc->known.claims_cache ? ", with WCE 1"
+		: pc->known.knee       ? ", with a buffer to flush"
+				       : "; allowed for a device without a cache, so that "
+					 "nothing was flushed here");
 }
 
-int probe_flush(struct desk *d)
+int probe_flush(struct probe_context *pc)
 {
 	static const char mend[] =
 		"answer SYNCHRONIZE CACHE (IMMED 0) only when the buffer is empty "
@@ -106,65 +108,67 @@ int probe_flush(struct desk *d)
 	char text[300];
 	int rc;
 
-	if (!d->scsi)
-		return desk_report_no_scsi(d, PROMISE_ID_FLUSH);
-	rc = measure(d, desk_sync, &w);
-	if (rc < 0 || desk_stopped(d))
+	if (!pc->scsi)
+		return context_report_no_scsi(pc, PROMISE_ID_FLUSH);
+	rc = measure(pc, context_sync, &w);
+	if (rc < 0 || context_stopped(pc))
 		return rc;
-	if (d->known.sync_refused)
-		return report_sync_refused(d);
-	return desk_report(d, PROMISE_ID_FLUSH, judge(d, &w), w.busy.count, mend, "%s",
-		describe(text, sizeof text, d, &w));
+	if (pc->known.sync_refused)
+		return report_sync_refused(pc);
+	return context_report(pc, PROMISE_ID_FLUSH, judge(pc, &w), w.busy.count, mend, "%s",
+		describe(text, sizeof text, pc, &w));
 }
 
-int probe_fsync(struct desk *d)
+int probe_fsync(struct probe_context *pc)
 {
 	static const char through[] =
 		"claim the cache (WCE 1): the kernel sends no flush to a device "
 		"that says it has none";
 	static const char back[] = "see flush: the kernel's flush is SYNCHRONIZE CACHE";
-	bool is_back = d->t->cache == MEDIUM_CACHE_WRITE_BACK, counted;
+	bool is_back = pc->t->cache == MEDIUM_CACHE_WRITE_BACK, counted;
 	struct medium_counts before, after;
 	struct waits w = { 0 };
 	char text[300], sent[80] = "";
 	int rc;
 
-	counted = medium_counts(d->m, &before) == 0;
-	rc = measure(d, kernel_flush, &w);
-	if (rc < 0 || desk_stopped(d))
+	counted = medium_counts(pc->m, &before) == 0;
+	rc = measure(pc, kernel_flush, &w);
+	if (rc < 0 || context_stopped(pc))
 		return rc;
-	counted = counted && medium_counts(d->m, &after) == 0;
+	counted = counted && medium_counts(pc->m, &after) == 0;
 	if (counted)
 		snprintf(sent, sizeof sent, "; it sent %llu flushes for %u fsyncs",
-			(unsigned long long)(after.flushes - before.flushes), 2 * d->plan->repeats);
-	return desk_report(d, PROMISE_ID_FSYNC, judge(d, &w), w.busy.count,
+			(unsigned long long)(after.flushes - before.flushes),
+			2 * pc->plan->repeats);
+	return context_report(pc, PROMISE_ID_FSYNC, judge(pc, &w), w.busy.count,
 		is_back ? back : through, "%s; the kernel takes it for %s%s",
-		describe(text, sizeof text, d, &w),
-		is_back                               ? "write back"
-		: d->t->cache == MEDIUM_CACHE_UNKNOWN ? "a file"
-						      : "write through",
+		describe(text, sizeof text, pc, &w),
+		is_back                                ? "write back"
+		: pc->t->cache == MEDIUM_CACHE_UNKNOWN ? "a file"
+						       : "write through",
 		sent);
 }
 
 /* As many requests as fit into the buffer, from idle. */
-static int timed_run(struct desk *d, uint64_t requests, enum desk_way way, struct sample *rates)
+static int timed_run(
+	struct probe_context *pc, uint64_t requests, enum probe_way way, struct sample *rates)
 {
 	uint64_t began;
-	int rc = desk_settle(d);
+	int rc = context_settle(pc);
 
-	began = medium_now_ns(d->m);
-	for (uint64_t i = 0; i < requests && !rc && !desk_stopped(d); i++)
-		rc = desk_write_next(d, d->request, way);
-	if (!rc && medium_now_ns(d->m) > began)
-		sample_add(rates, (double)(requests * d->request) /
-					  desk_seconds(medium_now_ns(d->m) - began));
+	began = medium_now_ns(pc->m);
+	for (uint64_t i = 0; i < requests && !rc && !context_stopped(pc); i++)
+		rc = context_write_next(pc, pc->request, way);
+	if (!rc && medium_now_ns(pc->m) > began)
+		sample_add(rates, (double)(requests * pc->request) /
+					  context_seconds(medium_now_ns(pc->m) - began));
 	return rc;
 }
 
 static enum promise_verdict judge_fua(
-	const struct desk *d, const struct sample *fua, const struct sample *plain)
+	const struct probe_context *pc, const struct sample *fua, const struct sample *plain)
 {
-	const struct known *k = &d->known;
+	const struct known *k = &pc->known;
 	double ahead = sample_median(plain) - k->drain_high;
 
 	/* The runs must be told apart from the drain rate, and from each other. */
@@ -178,7 +182,7 @@ static enum promise_verdict judge_fua(
 	return PROMISE_NOT_SHOWN;
 }
 
-int probe_fua(struct desk *d)
+int probe_fua(struct probe_context *pc)
 {
 	static const char mend[] =
 		"honour FUA (CDB byte 1 bit 3): wait until the card has this write; "
@@ -189,31 +193,31 @@ int probe_fua(struct desk *d)
 	uint64_t n;
 	int rc = 0;
 
-	if (!d->scsi)
-		return desk_report_no_scsi(d, PROMISE_ID_FUA);
-	if (!d->known.claims_fua)
-		return desk_report(d, PROMISE_ID_FUA, desk_unasked(d, PROMISE_ID_FUA), 0, "",
-			"FUA is not claimed (DPOFUA 0): the kernel sends a flush instead");
-	n = (uint64_t)(d->known.buffer_bytes / d->request);
+	if (!pc->scsi)
+		return context_report_no_scsi(pc, PROMISE_ID_FUA);
+	if (!pc->known.claims_fua)
+		return context_report(pc, PROMISE_ID_FUA, context_unasked(pc, PROMISE_ID_FUA), 0,
+			"", "FUA is not claimed (DPOFUA 0): the kernel sends a flush instead");
+	n = (uint64_t)(pc->known.buffer_bytes / pc->request);
 	n = n < 1 ? 1 : n > 64 ? 64 : n;
-	for (unsigned i = 0; i < d->plan->repeats && rc >= 0 && !desk_stopped(d); i++) {
-		rc = timed_run(d, n, DESK_FUA, &fua);
+	for (unsigned i = 0; i < pc->plan->repeats && rc >= 0 && !context_stopped(pc); i++) {
+		rc = timed_run(pc, n, PROBE_FUA, &fua);
 		/* A bad place of the card is no refusal of FUA. */
 		refused = refused ||
-			  (rc == DESK_REFUSED && d->last_sense.key == SENSE_ILLEGAL_REQUEST);
+			  (rc == PROBE_REFUSED && pc->last_sense.key == SENSE_ILLEGAL_REQUEST);
 		if (rc >= 0)
-			rc = timed_run(d, n, DESK_PLAIN, &plain);
+			rc = timed_run(pc, n, PROBE_PLAIN, &plain);
 	}
-	if (rc < 0 || desk_stopped(d))
+	if (rc < 0 || context_stopped(pc))
 		return rc;
 	if (refused && !fua.count)
-		return desk_report(d, PROMISE_ID_FUA, PROMISE_BROKEN, 1,
+		return context_report(pc, PROMISE_ID_FUA, PROMISE_BROKEN, 1,
 			"accept FUA in WRITE(10), or do not claim DPOFUA",
 			"DPOFUA is claimed, but a write with FUA is refused");
-	return desk_report(d, PROMISE_ID_FUA, judge_fua(d, &fua, &plain), fua.count * n, mend,
+	return context_report(pc, PROMISE_ID_FUA, judge_fua(pc, &fua, &plain), fua.count * n, mend,
 		"from idle, %llu write%s at %s with FUA and at %s without%s%s",
 		(unsigned long long)n, n == 1 ? " runs" : "s run",
 		rate_format(a, sample_median(&fua)), rate_format(b, sample_median(&plain)),
-		d->known.knee ? "; the card takes " : "; no write-behind was seen that would tell",
-		d->known.knee ? rate_format(c, d->known.drain_rate) : "");
+		pc->known.knee ? "; the card takes " : "; no write-behind was seen that would tell",
+		pc->known.knee ? rate_format(c, pc->known.drain_rate) : "");
 }

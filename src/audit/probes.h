@@ -3,22 +3,23 @@
 #ifndef AUDIT_PROBES_H
 #define AUDIT_PROBES_H
 
-struct desk;
+struct probe_context;
 
-int probe_claims(struct desk *d); /* inquiry, capacity, cache-page, kernel-view */
-int probe_buffer(struct desk *d); /* fills known; buffer */
-int probe_power_cut(struct desk *d); /* models only; power-cut */
-int probe_write_behind(struct desk *d); /* write-behind: what is hidden, from all that is known */
-int probe_flush(struct desk *d); /* flush */
-int probe_fua(struct desk *d);
-int probe_fsync(struct desk *d);
+int probe_claims(struct probe_context *pc); /* inquiry, capacity, cache-page, kernel-view */
+int probe_buffer(struct probe_context *pc); /* fills known; buffer */
+int probe_power_cut(struct probe_context *pc); /* models only; power-cut */
+int probe_write_behind(
+	struct probe_context *pc); /* write-behind: what is hidden, from all that is known */
+int probe_flush(struct probe_context *pc); /* flush */
+int probe_fua(struct probe_context *pc);
+int probe_fsync(struct probe_context *pc);
 /* read-after-write, interleaved, overlap, partial-overlap, straddle */
-int probe_coherence(struct desk *d);
-int probe_stored(struct desk *d); /* stored: many writes, and everything written so far */
-int probe_past_end(struct desk *d);
-int probe_odd_length(struct desk *d);
-int probe_background_error(struct desk *d);
-int probe_transfers(struct desk *d); /* transfer-length: of all reads and writes so far */
-int probe_eject(struct desk *d);
+int probe_coherence(struct probe_context *pc);
+int probe_stored(struct probe_context *pc); /* stored: many writes, and everything written so far */
+int probe_past_end(struct probe_context *pc);
+int probe_odd_length(struct probe_context *pc);
+int probe_background_error(struct probe_context *pc);
+int probe_transfers(struct probe_context *pc); /* transfer-length: of all reads and writes so far */
+int probe_eject(struct probe_context *pc);
 
 #endif

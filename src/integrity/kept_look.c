@@ -148,7 +148,7 @@ uint64_t kept_look_all(const struct kept_look *l)
 
 /* ---- reading it ---- */
 
-/* The device's own answer that a block is bad, and not that it is gone (as in audit/desk.h). */
+/* The device's own answer that a block is bad, and not that it is gone (as in audit/probe_context.h). */
 static bool is_bad_block(int rc)
 {
 	return rc == -EIO || rc == -ENODATA || rc == -EREMOTEIO || rc == -EILSEQ;

@@ -6,7 +6,7 @@
 #include <string.h>
 
 #include "audit/audit.h"
-#include "audit/desk.h"
+#include "audit/probe_context.h"
 #include "audit/probes.h"
 #include "base/error.h"
 #include "base/random.h"
@@ -354,10 +354,10 @@ START_TEST(only_what_is_named_counts)
 }
 END_TEST
 
-static struct desk desk;
+static struct probe_context probe;
 static struct promises found;
-static struct audit_plan desk_plan;
-static struct medium *desk_medium;
+static struct audit_plan context_plan;
+static struct medium *context_medium;
 
 /* What the tap makes of an answer. */
 static enum { FINE, NO_CARD, LOST_ON_THE_WAY, NO_MORE_READS, NO_MORE_WRITES } spoiled;
@@ -377,7 +377,7 @@ static void spoil(void *context, struct scsi_exchange *x)
 		x->host_status = 7; /* DID_ERROR: Linux scsi_status.h, from memory */
 }
 
-static void desk_begin(void)
+static void context_begin(void)
 {
 	static struct audit_hooks hooks;
 	struct error err = { 0 };
@@ -389,17 +389,18 @@ static void desk_begin(void)
 	draw_gadget(text, sizeof text, 1, true, back, "");
 	ck_assert_int_eq(model_spec_parse(&spec, text, strlen(text), "t", &err), 0);
 	ck_assert_int_eq(
-		model_open_spec(&desk_medium, &spec, "model:t", MEDIUM_READ_WRITE, &err), 0);
-	desk_medium = scsi_tap_new(desk_medium, spoil, NULL);
-	desk_plan = (struct audit_plan){ .area_bytes = AREA, .seed = 1 };
-	audit_plan_defaults(&desk_plan, desk_medium);
-	ck_assert_int_eq(desk_init(&desk, desk_medium, &desk_plan, &hooks, &found, &err), 0);
+		model_open_spec(&context_medium, &spec, "model:t", MEDIUM_READ_WRITE, &err), 0);
+	context_medium = scsi_tap_new(context_medium, spoil, NULL);
+	context_plan = (struct audit_plan){ .area_bytes = AREA, .seed = 1 };
+	audit_plan_defaults(&context_plan, context_medium);
+	ck_assert_int_eq(
+		context_init(&probe, context_medium, &context_plan, &hooks, &found, &err), 0);
 }
 
-static void desk_end(void)
+static void context_end(void)
 {
-	desk_release(&desk);
-	medium_close(desk_medium);
+	context_release(&probe);
+	medium_close(context_medium);
 }
 
 static const struct promise *last_line(void)
@@ -409,125 +410,125 @@ static const struct promise *last_line(void)
 
 START_TEST(nothing_tested_is_nothing_kept)
 {
-	desk_begin();
+	context_begin();
 	ck_assert_int_eq(
-		desk_report(&desk, PROMISE_ID_STORED, PROMISE_KEPT, 0, "", "0 of 0 blocks"), 0);
+		context_report(&probe, PROMISE_ID_STORED, PROMISE_KEPT, 0, "", "0 of 0 blocks"), 0);
 	ck_assert_int_eq(last_line()->verdict, PROMISE_NOT_SHOWN);
 	ck_assert_str_eq(last_line()->evidence, "0 of 0 blocks; nothing was tested");
 	ck_assert_int_eq(
-		desk_report(&desk, PROMISE_ID_STORED, PROMISE_KEPT, 1, "", "0 of 1 block"), 0);
+		context_report(&probe, PROMISE_ID_STORED, PROMISE_KEPT, 1, "", "0 of 1 block"), 0);
 	ck_assert_int_eq(last_line()->verdict, PROMISE_KEPT);
-	desk_end();
+	context_end();
 }
 END_TEST
 
 /* That there is no card is no report of a write that failed. */
 START_TEST(an_absent_card_reports_nothing)
 {
-	desk_begin();
-	medium_expect_change(desk_medium); /* as --provoke does */
+	context_begin();
+	medium_expect_change(context_medium); /* as --provoke does */
 	spoiled = NO_CARD;
 	for (int i = 0; i < 3; i++)
-		ck_assert_int_ne(desk_write(&desk, 0, desk.unit, DESK_PLAIN), 0);
+		ck_assert_int_ne(context_write(&probe, 0, probe.unit, PROBE_PLAIN), 0);
 	spoiled = FINE;
-	ck_assert_uint_eq(desk.errors_reported, 0);
-	ck_assert_uint_gt(desk.absent_reported, 0);
-	ck_assert_int_eq(probe_background_error(&desk), 0);
+	ck_assert_uint_eq(probe.errors_reported, 0);
+	ck_assert_uint_gt(probe.absent_reported, 0);
+	ck_assert_int_eq(probe_background_error(&probe), 0);
 	ck_assert_int_eq(last_line()->verdict, PROMISE_NOT_SHOWN);
 	ck_assert_ptr_nonnull(strstr(last_line()->evidence, "there is no card"));
-	desk_end();
+	context_end();
 }
 END_TEST
 
 /* The host's own trouble is no answer of the device, and judges it neither way. */
 START_TEST(trouble_of_the_host_judges_nothing)
 {
-	struct desk_check c = { 0 };
+	struct probe_check c = { 0 };
 
-	desk_begin();
-	ck_assert_int_eq(desk_write(&desk, 0, 8 * desk.unit, DESK_PLAIN), 0);
+	context_begin();
+	ck_assert_int_eq(context_write(&probe, 0, 8 * probe.unit, PROBE_PLAIN), 0);
 	spoiled = LOST_ON_THE_WAY;
-	desk_write(&desk, 8 * (uint64_t)desk.unit, desk.unit, DESK_PLAIN);
-	desk_check(&desk, 0, 8 * (uint64_t)desk.unit, &c);
+	context_write(&probe, 8 * (uint64_t)probe.unit, probe.unit, PROBE_PLAIN);
+	context_check(&probe, 0, 8 * (uint64_t)probe.unit, &c);
 	spoiled = FINE;
-	ck_assert_uint_eq(desk.errors_reported, 0);
-	ck_assert_int_eq(desk_report(&desk, PROMISE_ID_STORED,
+	ck_assert_uint_eq(probe.errors_reported, 0);
+	ck_assert_int_eq(context_report(&probe, PROMISE_ID_STORED,
 				 c.wrong ? PROMISE_BROKEN : PROMISE_KEPT, c.judged, "mend", "x"),
 		0);
 	ck_assert_int_eq(last_line()->verdict, PROMISE_NOT_SHOWN);
 	ck_assert_str_eq(last_line()->mend, "");
 	ck_assert_ptr_nonnull(strstr(last_line()->evidence, "failed on the way"));
-	desk_report(&desk, PROMISE_ID_STORED, PROMISE_KEPT, 1, "", "x"); /* told once */
+	context_report(&probe, PROMISE_ID_STORED, PROMISE_KEPT, 1, "", "x"); /* told once */
 	ck_assert_int_eq(last_line()->verdict, PROMISE_KEPT);
-	desk_end();
+	context_end();
 }
 END_TEST
 
 /* What was there before is no evidence for writes that were refused. */
 START_TEST(the_bound_rests_on_writes_that_were_taken)
 {
-	desk_begin();
-	desk_plan.many_writes = 16; /* most of the area is as it was */
-	for (uint64_t at = 0; at < AREA; at += desk.bulk)
-		ck_assert_int_eq(desk_write(&desk, at, desk.bulk, DESK_PLAIN), 0);
-	ck_assert_int_eq(desk_sync(&desk), 0);
-	ck_assert_int_eq(desk_sync(&desk), 0); /* no error from here on excuses them */
+	context_begin();
+	context_plan.many_writes = 16; /* most of the area is as it was */
+	for (uint64_t at = 0; at < AREA; at += probe.bulk)
+		ck_assert_int_eq(context_write(&probe, at, probe.bulk, PROBE_PLAIN), 0);
+	ck_assert_int_eq(context_sync(&probe), 0);
+	ck_assert_int_eq(context_sync(&probe), 0); /* no error from here on excuses them */
 	spoiled = NO_MORE_WRITES;
-	ck_assert_int_eq(probe_stored(&desk), 0);
+	ck_assert_int_eq(probe_stored(&probe), 0);
 	ck_assert_int_eq(last_line()->verdict, PROMISE_NOT_SHOWN);
 	ck_assert_uint_eq(last_line()->tested, 0);
 	ck_assert_ptr_null(strstr(last_line()->evidence, "95 %"));
-	desk_end();
-	desk_begin();
-	desk_plan.many_writes = 256;
-	ck_assert_int_eq(probe_stored(&desk), 0);
+	context_end();
+	context_begin();
+	context_plan.many_writes = 256;
+	ck_assert_int_eq(probe_stored(&probe), 0);
 	ck_assert_int_eq(last_line()->verdict, PROMISE_KEPT);
 	ck_assert_ptr_nonnull(strstr(last_line()->evidence, "95 %"));
-	desk_end();
+	context_end();
 }
 END_TEST
 
 /* One error is told, and other blocks hold old data without a word: then nobody knows that all failures were told. */
 START_TEST(an_error_told_is_not_all_errors_told)
 {
-	struct desk_check c = { 0 };
+	struct probe_check c = { 0 };
 
-	desk_begin();
-	ck_assert_int_eq(desk_write(&desk, 0, 8 * desk.unit, DESK_PLAIN), 0);
-	ck_assert_int_eq(desk_sync(&desk), 0);
-	ck_assert_int_eq(desk_sync(&desk), 0);
-	desk.generation[0]++; /* as if that had been written since, and got lost */
-	ck_assert_int_eq(desk_check(&desk, 0, 8 * (uint64_t)desk.unit, &c), 0);
+	context_begin();
+	ck_assert_int_eq(context_write(&probe, 0, 8 * probe.unit, PROBE_PLAIN), 0);
+	ck_assert_int_eq(context_sync(&probe), 0);
+	ck_assert_int_eq(context_sync(&probe), 0);
+	probe.generation[0]++; /* as if that had been written since, and got lost */
+	ck_assert_int_eq(context_check(&probe, 0, 8 * (uint64_t)probe.unit, &c), 0);
 	ck_assert_uint_eq(c.wrong, 1);
 	spoiled = NO_MORE_WRITES;
-	ck_assert_int_ne(desk_write(&desk, AREA / 2, desk.unit, DESK_PLAIN), 0);
+	ck_assert_int_ne(context_write(&probe, AREA / 2, probe.unit, PROBE_PLAIN), 0);
 	spoiled = FINE;
-	ck_assert_uint_eq(desk.errors_reported, 1);
-	ck_assert_int_eq(probe_background_error(&desk), 0);
+	ck_assert_uint_eq(probe.errors_reported, 1);
+	ck_assert_int_eq(probe_background_error(&probe), 0);
 	ck_assert_int_eq(last_line()->verdict, PROMISE_NOT_SHOWN);
 	ck_assert_ptr_nonnull(strstr(last_line()->evidence, "other blocks are wrong"));
-	desk_end();
+	context_end();
 }
 END_TEST
 
 /* What cannot be read was not shown to be out of order, and its mend speaks of reading. */
 START_TEST(unreadable_blocks_are_no_lost_writes)
 {
-	struct desk_check c = { 0 };
+	struct probe_check c = { 0 };
 
-	desk_begin();
-	ck_assert_int_eq(desk_write(&desk, 0, 8 * desk.unit, DESK_PLAIN), 0);
+	context_begin();
+	ck_assert_int_eq(context_write(&probe, 0, 8 * probe.unit, PROBE_PLAIN), 0);
 	spoiled = NO_MORE_READS;
-	ck_assert_int_eq(desk_check(&desk, 0, 8 * (uint64_t)desk.unit, &c), 0);
+	ck_assert_int_eq(context_check(&probe, 0, 8 * (uint64_t)probe.unit, &c), 0);
 	ck_assert_uint_gt(c.wrong, 0);
 	ck_assert_uint_eq(c.wrong, c.unreadable);
-	ck_assert_uint_eq(desk_tested(&c), 0);
-	ck_assert_int_eq(desk_judge_order(&c), PROMISE_NOT_SHOWN);
-	ck_assert_ptr_nonnull(strstr(desk_mend(&c, "dropped"), "readable"));
+	ck_assert_uint_eq(context_tested(&c), 0);
+	ck_assert_int_eq(context_judge_order(&c), PROMISE_NOT_SHOWN);
+	ck_assert_ptr_nonnull(strstr(context_mend(&c, "dropped"), "readable"));
 	c.wrong++; /* and one that holds something else */
-	ck_assert_int_eq(desk_judge_order(&c), PROMISE_BROKEN);
-	ck_assert_str_eq(desk_mend(&c, "dropped"), "dropped");
-	desk_end();
+	ck_assert_int_eq(context_judge_order(&c), PROMISE_BROKEN);
+	ck_assert_str_eq(context_mend(&c, "dropped"), "dropped");
+	context_end();
 }
 END_TEST
 

@@ -6,7 +6,7 @@
 #include <unistd.h>
 
 #include "audit/audit.h"
-#include "audit/desk.h"
+#include "audit/probe_context.h"
 #include "base/error.h"
 #include "integrity/cut.h"
 #include "medium/model.h"
@@ -240,13 +240,13 @@ START_TEST(edges_fit_the_buffer)
 {
 	for (uint32_t bytes = 512; bytes <= 65536; bytes *= 2)
 		for (uint64_t total = 1; total < 40; total++) {
-			uint32_t n = desk_edge_blocks(total, bytes);
+			uint32_t n = context_edge_blocks(total, bytes);
 
 			ck_assert_uint_ge(n, 1);
 			ck_assert_uint_le(n, total);
-			ck_assert_uint_le(2 * (uint64_t)n * bytes, DESK_BUFFER_BYTES);
+			ck_assert_uint_le(2 * (uint64_t)n * bytes, PROBE_BUFFER_BYTES);
 		}
-	ck_assert_uint_eq(desk_edge_blocks(1 << 20, 512), 8);
+	ck_assert_uint_eq(context_edge_blocks(1 << 20, 512), 8);
 }
 END_TEST
 

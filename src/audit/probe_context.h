@@ -1,7 +1,7 @@
-/* The workbench of all probes: stamped writes and reads in the working area by SCSI commands where there are any,
+/* What all probes work with: stamped writes and reads in the working area by SCSI commands where there are any,
  * else by the kernel, what must be where, and every error the device reported. */
-#ifndef AUDIT_DESK_H
-#define AUDIT_DESK_H
+#ifndef AUDIT_PROBE_CONTEXT_H
+#define AUDIT_PROBE_CONTEXT_H
 
 #include <stdbool.h>
 #include <stddef.h>
@@ -16,13 +16,13 @@
 
 struct error;
 
-/* Functions that return int: 0, DESK_REFUSED (the device answered with an error: see last_sense), or a negative errno. */
-enum { DESK_REFUSED = 1 };
+/* Functions that return int: 0, PROBE_REFUSED (the device answered with an error: see last_sense), or a negative errno. */
+enum { PROBE_REFUSED = 1 };
 
-enum { DESK_BUFFER_BYTES = 128 * 1024 };
+enum { PROBE_BUFFER_BYTES = 128 * 1024 };
 
 /* A window number: this block keeps nothing, which was told; nothing is expected of it any more. */
-#define DESK_BAD_PLACE UINT32_MAX
+#define PROBE_BAD_PLACE UINT32_MAX
 
 /* What is known of the device so far; probes add to it and later ones build on it. */
 struct known {
@@ -46,7 +46,7 @@ struct known {
 	uint64_t waits_seen; /* after such bursts; 0: none that could be set against idle */
 };
 
-struct desk {
+struct probe_context {
 	struct medium *m;
 	const struct medium_traits *t;
 	const struct audit_plan *plan;
@@ -60,7 +60,7 @@ struct desk {
 	uint32_t unit; /* least transfer */
 	uint32_t bulk; /* of long reads and writes */
 	uint32_t request; /* of bursts: the size that shows a backlog best */
-	unsigned char *buf; /* DESK_BUFFER_BYTES */
+	unsigned char *buf; /* PROBE_BUFFER_BYTES */
 	struct judge *judge;
 
 	uint32_t *generation; /* by stamped block of the area: what must be there; 0: anything */
@@ -93,39 +93,40 @@ struct desk {
 	struct error *err; /* of a hook that stopped the run */
 };
 
-int desk_init(struct desk *d, struct medium *m, const struct audit_plan *p,
+int context_init(struct probe_context *pc, struct medium *m, const struct audit_plan *p,
 	const struct audit_hooks *hooks, struct promises *out, struct error *err);
-void desk_release(struct desk *d);
+void context_release(struct probe_context *pc);
 
 /* Has the user asked to stop? Shows the phase as well. */
-bool desk_stopped(const struct desk *d);
+bool context_stopped(const struct probe_context *pc);
 
 /* One SCSI command: reissued when it met a deferred error or a unit attention, as SPC-4 asks. A recovered error is success. */
-int desk_exchange(struct desk *d, struct scsi_exchange *x);
+int context_exchange(struct probe_context *pc, struct scsi_exchange *x);
 
-enum desk_way { DESK_PLAIN, DESK_FUA };
+enum probe_way { PROBE_PLAIN, PROBE_FUA };
 /* offset: in the area; whole units. A new generation of every block. Refusals are noted, and excuse the blocks of this
  * flush window. */
-int desk_write(struct desk *d, uint64_t offset, uint32_t length, enum desk_way way);
+int context_write(struct probe_context *pc, uint64_t offset, uint32_t length, enum probe_way way);
 /* The next stretch of the burst part of the area, round and round. */
-int desk_write_next(struct desk *d, uint32_t length, enum desk_way way);
-int desk_read(struct desk *d, uint64_t offset, uint32_t length);
+int context_write_next(struct probe_context *pc, uint32_t length, enum probe_way way);
+int context_read(struct probe_context *pc, uint64_t offset, uint32_t length);
 
-/* SYNCHRONIZE CACHE, or fsync where there is no SCSI. DESK_REFUSED also when the command is unknown. */
-int desk_sync(struct desk *d);
+/* SYNCHRONIZE CACHE, or fsync where there is no SCSI. PROBE_REFUSED also when the command is unknown. */
+int context_sync(struct probe_context *pc);
 /* Flush and wait: nothing is on its way any more, whatever the flush is worth. */
-int desk_settle(struct desk *d);
+int context_settle(struct probe_context *pc);
 /* Settles, writes more than the buffer holds elsewhere, settles: what is read next comes from the card. */
-int desk_spill(struct desk *d);
-/* A burst that fills the buffer for certain; 0, DESK_REFUSED or a negative errno. */
-int desk_fill_buffer(struct desk *d);
+int context_spill(struct probe_context *pc);
+/* A burst that fills the buffer for certain; 0, PROBE_REFUSED or a negative errno. */
+int context_fill_buffer(struct probe_context *pc);
 /* Leaves a few blocks that no other run can have written, however it was seeded, and stores them: by these the medium is known
  * again after it was away. Before medium_expect_change. */
-int desk_leave_marks(struct desk *d);
-void desk_idle(struct desk *d, uint64_t ns); /* in small steps: a real wait can be interrupted */
+int context_leave_marks(struct probe_context *pc);
+void context_idle(
+	struct probe_context *pc, uint64_t ns); /* in small steps: a real wait can be interrupted */
 
 /* Blocks that are not what was written last. */
-struct desk_check {
+struct probe_check {
 	uint64_t judged, wrong, unreadable; /* unreadable ones are among both */
 	uint64_t by_class[DAMAGE_CLASSES];
 	uint64_t first_wrong; /* byte offset on the target */
@@ -134,46 +135,48 @@ struct desk_check {
 /* Reads [offset, offset+length) of the area in requests of at most `bulk` bytes and judges every block of known
  * generation; adds to *c. What cannot be read so is read unit by unit: what stays unreadable counts as wrong. A wrong
  * block is told once, then forgotten. */
-int desk_check(struct desk *d, uint64_t offset, uint64_t length, struct desk_check *c);
+int context_check(
+	struct probe_context *pc, uint64_t offset, uint64_t length, struct probe_check *c);
 /* "3 of 64 blocks: 2 stale, 1 torn, the first at byte 4096" */
-const char *desk_check_format(char *out, size_t room, const struct desk_check *c);
+const char *probe_check_format(char *out, size_t room, const struct probe_check *c);
 
 /* The verdict on what was read back; data that cannot be read says nothing of their order. */
-enum promise_verdict desk_judge_order(const struct desk_check *c);
+enum promise_verdict context_judge_order(const struct probe_check *c);
 /* What mends it where nothing is wrong but that blocks cannot be read; else `mend`. */
-const char *desk_mend(const struct desk_check *c, const char *mend);
+const char *context_mend(const struct probe_check *c, const char *mend);
 /* Blocks that were read and judged. */
-uint64_t desk_tested(const struct desk_check *c);
+uint64_t context_tested(const struct probe_check *c);
 
 /* Reports a line. tested: how much the verdict rests on, as the promise's row counts; with 0 none is kept. A line during which
  * requests failed on the host's side, or the kernel counted errors or resets that this run did not bring about, proves
  * nothing either way: it is not shown. 0, or -ECANCELED with the error of the hook kept by the caller's error. */
-int desk_report(struct desk *d, enum promise_id id, enum promise_verdict verdict, uint64_t tested,
-	const char *mend, const char *evidence, ...) __attribute__((format(printf, 6, 7)));
+int context_report(struct probe_context *pc, enum promise_id id, enum promise_verdict verdict,
+	uint64_t tested, const char *mend, const char *evidence, ...)
+	__attribute__((format(printf, 6, 7)));
 
 /* Of what is asked for by an option only: not asked, or, where --only names it, not shown. */
-enum promise_verdict desk_unasked(const struct desk *d, enum promise_id id);
+enum promise_verdict context_unasked(const struct probe_context *pc, enum promise_id id);
 
 /* Errors that the device told of, whatever they say. */
-static inline uint64_t desk_told(const struct desk *d)
+static inline uint64_t context_told(const struct probe_context *pc)
 {
-	return d->errors_reported + d->absent_reported;
+	return pc->errors_reported + pc->absent_reported;
 }
 
 /* For a line that is about errors, or about the medium leaving: whatever the kernel counted up to now is no reason for doubt. */
-void desk_pass_over_errors(struct desk *d);
+void context_pass_over_errors(struct probe_context *pc);
 
 /* The same line for all that cannot be asked without SCSI. */
-int desk_report_no_scsi(struct desk *d, enum promise_id id);
+int context_report_no_scsi(struct probe_context *pc, enum promise_id id);
 
 /* How many blocks at either end of the target are looked at: both ends fit the buffer together. 1 to 8. */
-uint32_t desk_edge_blocks(uint64_t total, uint32_t block_bytes);
+uint32_t context_edge_blocks(uint64_t total, uint32_t block_bytes);
 
 /* What Linux makes of a device's own error answer, by its kind (block/blk-core.c, from memory): medium, target, protection,
  * anything else. The device is still there, unlike with ENODEV. */
-bool desk_is_error_answer(int rc);
+bool context_is_error_answer(int rc);
 
-static inline double desk_seconds(uint64_t ns)
+static inline double context_seconds(uint64_t ns)
 {
 	return (double)ns / 1e9;
 }
