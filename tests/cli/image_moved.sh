@@ -37,3 +37,25 @@ says "Not safe to ship"
 mv b/card.img a/card.img
 run 1 "$BLKASSAY" recheck a.assay a/card.img
 says "Not safe to ship"
+
+# Renamed in mid-run, with another file in its place: that one is left alone, the renamed one gets its own data back, and the
+# run says where it is.
+head -c 1M /dev/urandom >a/card.img
+own=$(sha256sum <a/card.img)
+"$BLKASSAY" verify a/card.img --keep-data --generations 400 --out m.assay >"$out" 2>"$err" &
+pid=$!
+tries=0
+until [ "$(sha256sum <a/card.img)" != "$own" ]; do
+	[ $((tries += 1)) -lt 1500 ] || fail "the run does not begin to write"
+	sleep 0.02
+done
+mv a/card.img b/renamed.img
+head -c 1M /dev/urandom >a/card.img
+other=$(sha256sum <a/card.img)
+status=0
+wait $pid || status=$?
+[ $status = 3 ] || fail "exit status $status, not 3"
+says "'a/card.img' does not mean the file any more that it meant when this run began"
+says "it is now $(pwd -P)/b/renamed.img"
+[ "$(sha256sum <a/card.img)" = "$other" ] || fail "the file that was put there was written"
+[ "$(sha256sum <b/renamed.img)" = "$own" ] || fail "the renamed image did not get its data back"
