@@ -23,7 +23,11 @@ enum {
 	/* the kernel sends the end of a USB disk block by block (last_sector_bug) */
 	TAIL_BYTES = 8 * 512,
 	SHORT_REQUESTS = 10,
+	/* without --seconds a pass goes on until it holds so many, so that its median and its rate rest on something */
+	USUAL_REQUESTS = 30,
 };
+
+static const uint64_t usual_pass_ns = 1000000000, longest_pass_ns = UINT64_C(10000000000);
 
 static const char *const directions[2] = { "read", "write" };
 static const char *const orders[2] = { "sequential", "random" };
@@ -47,12 +51,22 @@ static int parse_request(struct sweep_request *r, const struct options *o, struc
 	return o->given[OPTION_SIZES] ? size_list_parse(&r->sizes, o->text[OPTION_SIZES], err) : 0;
 }
 
-/* 512..1Mi as far as the target allows it. */
+/* Doubling up to what the kernel sends in one request, and that size itself, which large copies come in: beyond it the
+ * kernel splits, and the same rate would be measured again, slowly. 1 MiB at most. */
 static int default_sizes(
-	struct size_list *list, uint64_t block, uint64_t largest, struct error *err)
+	struct size_list *list, const struct medium_traits *t, uint64_t largest, struct error *err)
 {
-	for (uint64_t n = block; n <= UINT64_C(1) << 20 && n <= largest; n *= 2)
+	uint64_t block = t->offset_align_bytes, limit = t->request_limit_bytes;
+
+	if (limit && limit < largest)
+		largest = limit;
+	if (largest > UINT64_C(1) << 20)
+		largest = UINT64_C(1) << 20;
+	for (uint64_t n = block; n <= largest; n *= 2)
 		list->bytes[list->count++] = n;
+	if (list->count && largest == limit && limit % block == 0 &&
+		list->bytes[list->count - 1] != limit)
+		list->bytes[list->count++] = limit;
 	if (!list->count)
 		return error_set(err, ERROR_USAGE,
 			"the region holds less than one block of %llu bytes",
@@ -75,17 +89,20 @@ static int make_plan(struct sweep_plan *plan, struct sweep_request *r, const str
 	const struct options *o, uint64_t seed, struct error *err)
 {
 	uint64_t block = s->traits->offset_align_bytes, largest;
+	bool usual = !o->given[OPTION_SECONDS];
 
 	*plan = (struct sweep_plan){ .passes = (unsigned)options_number(o, OPTION_PASSES, 5),
 		.in_flight = (unsigned)options_number(o, OPTION_IN_FLIGHT, 1),
 		.region_start = s->region_start,
 		.region_bytes = timed_bytes(s, o),
-		.duration_ns = options_number(o, OPTION_SECONDS, UINT64_C(1000000000)),
+		.duration_ns = options_number(o, OPTION_SECONDS, usual_pass_ns),
+		.least_requests = usual ? USUAL_REQUESTS : 0,
+		.longest_ns = usual ? longest_pass_ns : 0,
 		.seed = seed };
 	largest = BUFFERS_MAX / plan->in_flight;
 	if (plan->region_bytes < largest)
 		largest = plan->region_bytes;
-	if (!r->sizes.count && default_sizes(&r->sizes, block, largest, err) < 0)
+	if (!r->sizes.count && default_sizes(&r->sizes, s->traits, largest, err) < 0)
 		return -1;
 	if (size_list_check(&r->sizes, block, largest, err) < 0)
 		return -1;
@@ -132,16 +149,22 @@ static double expected_writes(const struct session *s, const struct sweep_plan *
 		.seed = plan->seed };
 	struct pass_buffers buffers;
 	struct pass_result result;
-	double rate = 0;
+	double rate = 0, timed, least = 0;
 
-	for (size_t i = 0; i < plan->point_count; i++)
-		write_ns += plan->points[i].write ? plan->duration_ns * plan->passes : 0;
+	for (size_t i = 0; i < plan->point_count; i++) {
+		const struct sweep_point *p = &plan->points[i];
+
+		write_ns += p->write ? plan->duration_ns * plan->passes : 0;
+		least += p->write ? (double)(plan->least_requests * p->request_bytes) * plan->passes
+				  : 0;
+	}
 	if (pass_buffers_init(&buffers, s->medium, probe.request_bytes, 1) < 0)
 		return 0;
 	if (pass_run(s->medium, &probe, &buffers, &result, NULL) == 0 && result.busy_ns)
 		rate = (double)result.bytes / (double)result.busy_ns;
 	pass_buffers_release(&buffers);
-	return 1.25 * rate * (double)write_ns + (double)sweep_look_bytes(plan);
+	timed = rate * (double)write_ns;
+	return 1.25 * (timed > least ? timed : least) + (double)sweep_look_bytes(plan);
 }
 
 static void announce_looking(const struct sweep_plan *plan, const struct session *s)
@@ -167,8 +190,9 @@ static void announce(const struct sweep_plan *plan, const struct session *s, con
 {
 	char time[SIZE_TEXT_MAX], region[SIZE_TEXT_MAX];
 
-	message_note("%zu points, %u passes of %s each: about %s%s", plan->point_count,
+	message_note("%zu points, %u passes of %s each%s: about %s%s", plan->point_count,
 		plan->passes, duration_format(region, (double)plan->duration_ns / 1e9),
+		plan->least_requests ? " (up to 10 s while they hold fewer than 30 requests)" : "",
 		duration_format(time, (double)sweep_planned_ns(plan) / 1e9),
 		s->traits->virtual_clock ? " of modelled time" : "");
 	message_note("seed %llu; record: %s", (unsigned long long)plan->seed, record);

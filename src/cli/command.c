@@ -143,10 +143,10 @@ static const struct option_note {
 } notes[] = {
 	{ "sweep", OPTION_SIZES,
 		"request sizes: a doubling range 512..1Mi or a list 512,4Ki,24Ki (default: "
-		"512..1Mi as far as the target allows it)" },
+		"doubling from a block up to the largest request that the kernel sends)" },
 	{ "sweep", OPTION_SECONDS,
-		"how long each pass takes at least, in seconds (default: 1); storing what was "
-		"written comes on top" },
+		"how long each pass takes at least, in seconds (default: 1, and up to 10 until it "
+		"holds 30 requests); storing what was written comes on top" },
 	{ "audit", OPTION_ONLY,
 		"ask after these promises only, with commas between, as blkassay-audit(7) lists "
 		"them (default: all)" },

@@ -147,6 +147,9 @@ static bool is_over(const struct shared *s, uint64_t now, uint64_t moved)
 {
 	if (now < s->deadline_ns || moved < s->plan->least_bytes)
 		return false;
+	if (moved < s->plan->least_requests * s->plan->request_bytes &&
+		now - s->start_ns < s->plan->longest_ns)
+		return false;
 	if (!s->plan->wait_ns || now >= s->patience_ns)
 		return true;
 	return s->out->waits > 1 && s->last.ns >= s->first.ns + s->plan->duration_ns &&

@@ -32,6 +32,8 @@ struct pass_plan {
 	/* requests are started until this much time has passed; at least one is made */
 	uint64_t duration_ns;
 	uint64_t least_bytes; /* and until so much was moved */
+	uint64_t least_requests,
+		longest_ns; /* and until there are so many, but not for that once this is over */
 	/* 0, or: the pass is timed from the end of one request that took so long to that of another, and goes on for up to
 	 * patience_ns more until there is one. Without two of them it is timed as a whole. */
 	uint64_t wait_ns, patience_ns;

@@ -777,6 +777,7 @@ static int pass_level(struct store *s, const struct pass_plan *plan, struct pass
 	if (lead.duration_ns < s->period_ns + s->period_ns / 2)
 		lead.duration_ns = s->period_ns + s->period_ns / 2;
 	lead.least_bytes = LEVEL_REQUESTS * plan->request_bytes;
+	lead.least_requests = 0;
 	lead.flusher = NULL;
 	lead.phases = NULL;
 	lead.seed = random_at(plan->seed, 1);
@@ -881,6 +882,7 @@ static int pass_held(struct store *s, const struct pass_plan *plan, struct pass_
 		return burst_failed(s, out);
 	lead.duration_ns = 0;
 	lead.least_bytes = (uint64_t)(1.1 * s->evidence.buffer_bytes);
+	lead.least_requests = 0;
 	lead.flusher = timed.flusher = NULL;
 	lead.phases = NULL;
 	lead.seed = random_at(plan->seed, 1);

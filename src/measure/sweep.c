@@ -178,6 +178,8 @@ static enum sweep_outcome run_one(struct sweeping *s, size_t index, unsigned num
 		.region_start = plan->region_start,
 		.region_bytes = plan->region_bytes,
 		.duration_ns = plan->duration_ns,
+		.least_requests = plan->least_requests,
+		.longest_ns = plan->longest_ns,
 		.seed = pass_seed(plan, index, number),
 		.phases = plan->phases };
 	struct pass_result result;

@@ -27,6 +27,8 @@ struct sweep_plan {
 	unsigned passes, in_flight;
 	uint64_t region_start, region_bytes;
 	uint64_t duration_ns; /* per pass */
+	uint64_t least_requests,
+		longest_ns; /* a pass goes on until it holds so many, up to that long; 0: it does not */
 	uint64_t seed;
 	struct phases *phases; /* NULL: nobody watches the bus */
 };
