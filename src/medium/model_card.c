@@ -138,7 +138,7 @@ int model_memory_get(const struct model_memory *c, uint64_t at, void *data, size
 	return 0;
 }
 
-int model_memory_put_fleeting(struct model_memory *c, uint64_t at, const void *data)
+int model_memory_put_volatile(struct model_memory *c, uint64_t at, const void *data)
 {
 	size_t block = (size_t)c->spec->device.block_bytes;
 	unsigned char *before = malloc(block);

@@ -15,7 +15,7 @@ struct model_undo {
 	unsigned char *before; /* one block */
 };
 
-enum { MODEL_UNDO_MAX = 1024 }; /* fleeting blocks remembered; older ones count as stored */
+enum { MODEL_UNDO_MAX = 1024 }; /* volatile blocks remembered; older ones count as stored */
 
 struct model_memory {
 	const struct model_spec *spec;
@@ -35,7 +35,7 @@ void model_memory_close(struct model_memory *c);
 int model_memory_put(struct model_memory *c, uint64_t at, const void *data, size_t len);
 int model_memory_get(const struct model_memory *c, uint64_t at, void *data, size_t len);
 /* One block that is gone again after a power cut. */
-int model_memory_put_fleeting(struct model_memory *c, uint64_t at, const void *data);
+int model_memory_put_volatile(struct model_memory *c, uint64_t at, const void *data);
 int model_memory_cut_power(struct model_memory *c);
 /* Another card of the same size, with nothing on it. */
 int model_memory_swap(struct model_memory *c);

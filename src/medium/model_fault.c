@@ -51,7 +51,7 @@ struct model_harm model_fault_count(
 	n->bytes += c->len;
 	h.slips = is_nth(n->writes, f->slip_write);
 	h.lost = is_nth(n->writes, f->lose_write);
-	h.fleeting = is_nth(n->writes, f->lose_flushed);
+	h.lost_at_cut = is_nth(n->writes, f->lose_flushed);
 	h.drops_last = is_long && is_nth(n->long_writes, f->drop_last_sector);
 	if (is_nth(n->writes, f->off_by_one) &&
 		c->at + c->len + s->device.block_bytes <= s->device.capacity_bytes)

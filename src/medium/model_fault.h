@@ -16,7 +16,7 @@ struct model_fault_counts {
 };
 
 struct model_harm { /* to one write command */
-	bool lost, fleeting, drops_last;
+	bool lost, lost_at_cut, drops_last;
 	uint64_t shift_bytes; /* stored this much further on */
 	bool slips;
 	uint64_t bytes_before; /* written before this command */

@@ -78,8 +78,8 @@ static int store_oldest(struct model_gadget *g)
 	} else if (model_fault_is_bad(&g->spec, b->at)) {
 		g->background_failed = true;
 		g->background_failed_at = b->at;
-	} else if (b->fleeting) {
-		rc = model_memory_put_fleeting(&g->memory, b->at, data);
+	} else if (b->lost_at_cut) {
+		rc = model_memory_put_volatile(&g->memory, b->at, data);
 	} else {
 		rc = model_memory_put(&g->memory, b->at, data, g->pending.block_bytes);
 	}
@@ -208,7 +208,7 @@ static int take_block(struct model_gadget *g, const struct intake *in, size_t of
 	size_t block = q->block_bytes;
 	struct model_pending_block b = { .at = c->at + offset + h->shift_bytes,
 		.lost = h->lost || (h->drops_last && offset + block == c->len),
-		.fleeting = h->fleeting };
+		.lost_at_cut = h->lost_at_cut };
 	double come;
 	int rc = settle(g, *t);
 

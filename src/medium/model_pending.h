@@ -13,7 +13,7 @@ struct model_pending_block {
 	double card_ns; /* what the card takes for it */
 	double start_ns, finish_ns; /* of the card's work on it; infinite while it waits */
 	bool lost; /* a fault: it will not be stored */
-	bool fleeting; /* a fault: stored until power is cut */
+	bool lost_at_cut; /* a fault: stored until power is cut */
 };
 
 struct model_pending {

@@ -18,15 +18,15 @@
 #include "base/error.h"
 #include "base/own_file.h"
 #include "base/text.h"
+#include "platform/beneath.h"
 #include "platform/file_lock.h"
-#include "platform/ground.h"
 #include "platform/loop.h"
 #include "platform/loop_watch.h"
 #include "platform/openers.h"
 #include "platform/overlay.h"
 #include "platform/usage.h"
 
-enum { STOREYS_MAX = 8 }; /* of files with filesystems in them, one in the other */
+enum { LEVELS_MAX = 8 }; /* of files with filesystems in them, one in the other */
 
 static const uint64_t look_every_ns = 4000000;
 
@@ -40,8 +40,8 @@ struct hold {
 	int first; /* found the file, or made it; -1: no file, a device that is none's loop device */
 	int writer; /* open for writing, and locked; -1 */
 	int beneath
-		[STOREYS_MAX]; /* files with a filesystem that this one lies in, locked against writers */
-	unsigned storeys;
+		[LEVELS_MAX]; /* files with a filesystem that this one lies in, locked against writers */
+	unsigned levels;
 	int upper; /* the same file past the overlay it is on; -1: none that can be seen */
 	int opened; /* inotify; -1 */
 	off_t size;
@@ -84,7 +84,7 @@ void hold_release(struct hold *h)
 {
 	if (!h)
 		return;
-	for (unsigned i = 0; i < h->storeys; i++)
+	for (unsigned i = 0; i < h->levels; i++)
 		close(h->beneath[i]);
 	if (h->opened >= 0)
 		close(h->opened);
@@ -283,48 +283,48 @@ static int refuse_writers(const struct hold *h, struct error *err)
 	return written > 0 ? refuse_written(h, NULL, err) : 0;
 }
 
-static int visit_ground(void *context, const struct ground_disk *below);
+static int visit_beneath(void *context, const struct beneath_disk *below);
 
 struct descent {
 	struct hold *hold;
 	struct error *err;
 };
 
-/* The files that the filesystem of fd lies in. What cannot be found out about the ground is no reason to refuse: who writes
+/* The files that the filesystem of fd lies in. What cannot be found out about what lies beneath is no reason to refuse: who writes
  * such a file finds the loop device on it, with a filesystem in use. */
 static int lock_filesystem(struct hold *h, int fd, struct error *err)
 {
 	struct descent d = { h, err };
-	struct ground_disk ground;
+	struct beneath_disk under;
 	unsigned major, minor;
 
 	if (!usage_device_of_file(NULL, fd, &major, &minor) ||
-		ground_of_number(&ground, "/sys", major, minor) < 0)
+		beneath_of_number(&under, "/sys", major, minor) < 0)
 		return 0;
-	return visit_ground(&d, &ground) > 0 ? -1 : 0;
+	return visit_beneath(&d, &under) > 0 ? -1 : 0;
 }
 
 /* Shared: filesystems of several runs may lie in one file. */
 static int lock_beneath(struct hold *h, const char *disk, struct error *err)
 {
-	int fd = h->storeys < STOREYS_MAX ? loop_open_file("/sys", disk, O_RDONLY) : -ELOOP;
+	int fd = h->levels < LEVELS_MAX ? loop_open_file("/sys", disk, O_RDONLY) : -ELOOP;
 
 	if (fd < 0)
 		return 0;
-	h->beneath[h->storeys++] = fd;
+	h->beneath[h->levels++] = fd;
 	if (file_lock(fd, false) < 0)
 		return refuse_locked(h, fd, "the file that its filesystem lies in", err);
 	return lock_filesystem(h, fd, err);
 }
 
 /* 1: refused. */
-static int visit_ground(void *context, const struct ground_disk *below)
+static int visit_beneath(void *context, const struct beneath_disk *below)
 {
 	const struct descent *d = context;
 
 	if (lock_beneath(d->hold, below->disk, d->err) < 0)
 		return 1;
-	return ground_each("/sys", below->disk, visit_ground, context) > 0;
+	return beneath_each("/sys", below->disk, visit_beneath, context) > 0;
 }
 
 static int open_writer(struct hold *h, struct error *err)
@@ -358,7 +358,7 @@ static int lock_upper(struct hold *h, struct error *err)
 		return error_sys(err, ERROR_IO, errno, "cannot look at '%s'", h->path);
 	if (opener_find(&o, &st, OPENER_WRITES))
 		return refuse_written(h, &o, err);
-	if (loop_watch_look(&h->upper_loops, &(struct loop_ground){ &st, NULL }, name) == 1)
+	if (loop_watch_look(&h->upper_loops, &(struct loop_watched){ &st, NULL }, name) == 1)
 		return error_set(err, ERROR_REFUSED,
 			"'%s' is in use: '%s' is built on the file it really is, below an overlay; "
 			"detach that first",
@@ -437,15 +437,15 @@ static int check_image(const struct hold *h, const struct stat *st, struct error
 static int check_loops(
 	struct hold *h, struct loop_watch *loops, const struct stat *file, struct error *why)
 {
-	const struct loop_ground ground = { file, *h->disk ? h->disk : NULL };
+	const struct loop_watched under = { file, *h->disk ? h->disk : NULL };
 	char name[64];
 	int rc;
 
 	if (!loop_watch_is_due(loops))
 		return 0;
-	rc = loop_watch_look(loops, &ground, name);
+	rc = loop_watch_look(loops, &under, name);
 	if (rc < 0) /* a device may go while it is asked */
-		rc = loop_watch_look(loops, &ground, name);
+		rc = loop_watch_look(loops, &under, name);
 	if (rc < 0)
 		return error_sys(why, ERROR_IO, -rc,
 			"cannot find out any more whether a loop device lies on '%s'; nothing more "

@@ -25,7 +25,7 @@ int hold_device(
 	struct hold **out, const char *disk, const char *node, bool writing, struct error *err);
 
 /* Before the first writing, and after whatever else can be said about who uses the file: refuses a file that anybody has
- * open for writing, and locks the files beneath the filesystem it lies in, however many storeys down, against being
+ * open for writing, and locks the files beneath the filesystem it lies in, however many levels down, against being
  * written by themselves. */
 int hold_for_writing(struct hold *h, struct error *err);
 

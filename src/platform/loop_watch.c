@@ -10,8 +10,8 @@
 #include <unistd.h>
 
 #include "base/text.h"
+#include "platform/beneath.h"
 #include "platform/clock.h"
-#include "platform/ground.h"
 #include "platform/loop.h"
 #include "platform/sysfs.h"
 
@@ -83,19 +83,19 @@ static void remember(struct loop_watch *w, const char *name, uint64_t sequence)
 
 struct look {
 	struct loop_watch *watch;
-	const struct loop_ground *ground;
+	const struct loop_watched *under;
 	char *name;
 };
 
 static bool is_on_disk(const struct loop_base *base, const char *disk)
 {
-	struct ground_disk below;
+	struct beneath_disk below;
 
-	return ground_of_number(&below, "/sys", major(base->device), minor(base->device)) == 0 &&
+	return beneath_of_number(&below, "/sys", major(base->device), minor(base->device)) == 0 &&
 	       !strcmp(below.disk, disk);
 }
 
-static bool is_on(const struct loop_base *base, const struct loop_ground *g)
+static bool is_on(const struct loop_base *base, const struct loop_watched *g)
 {
 	if (base->is_device)
 		return g->disk && is_on_disk(base, g->disk);
@@ -109,7 +109,7 @@ static int ask(struct look *l, const char *name, uint64_t sequence)
 
 	if (rc < 0)
 		return rc;
-	if (rc && is_on(&base, l->ground)) {
+	if (rc && is_on(&base, l->under)) {
 		text_copy(l->name, 64, name);
 		return 1;
 	}
@@ -126,7 +126,7 @@ static int visit(void *context, const char *name)
 	char dir[SYSFS_PATH_MAX];
 	uint64_t sequence = 0;
 
-	if (strncmp(name, "loop", 4) != 0 || (l->ground->disk && !strcmp(name, l->ground->disk)))
+	if (strncmp(name, "loop", 4) != 0 || (l->under->disk && !strcmp(name, l->under->disk)))
 		return 0;
 	if (sysfs_path(dir, "/sys/block/%s", name) == 0)
 		(void)sysfs_read_number(dir, "diskseq", &sequence);
@@ -136,9 +136,9 @@ static int visit(void *context, const char *name)
 	return ask(l, name, sequence);
 }
 
-int loop_watch_look(struct loop_watch *w, const struct loop_ground *ground, char name[64])
+int loop_watch_look(struct loop_watch *w, const struct loop_watched *under, char name[64])
 {
-	struct look l = { w, ground, name };
+	struct look l = { w, under, name };
 	/* Before the look: what comes during it is looked at again. */
 	uint64_t counted = count_uevents(w);
 	int rc = sysfs_each_entry("/sys/block", false, visit, &l);

@@ -22,7 +22,7 @@ struct loop_watch {
 };
 
 /* Where a loop device would be on top of what is watched over: it lies on a file, or on a disk or one of its partitions. */
-struct loop_ground {
+struct loop_watched {
 	const struct stat *file; /* NULL: none */
 	const char *disk; /* kernel name; NULL: none */
 };
@@ -34,8 +34,8 @@ void loop_watch_release(struct loop_watch *w);
  * change a look is due every quarter of a second all the same, should a kernel not send one. About 1 us. */
 bool loop_watch_is_due(struct loop_watch *w);
 
-/* Asks the loop devices that are new, or changed, since the last look. 1: `name` lies on the ground; 0: none does, but for
- * the disk itself; or a negative errno when that could not be found out. One watch is for one ground. */
-int loop_watch_look(struct loop_watch *w, const struct loop_ground *ground, char name[64]);
+/* Asks the loop devices that are new, or changed, since the last look. 1: `name` lies on the file or the disk; 0: none does, but for
+ * the disk itself; or a negative errno when that could not be found out. One watch is for one file or disk. */
+int loop_watch_look(struct loop_watch *w, const struct loop_watched *under, char name[64]);
 
 #endif

@@ -12,13 +12,13 @@
 
 #include "base/error.h"
 #include "base/text.h"
-#include "platform/family.h"
-#include "platform/ground.h"
+#include "platform/beneath.h"
+#include "platform/stacked.h"
 #include "platform/sysfs.h"
 
 struct search {
 	struct usage *out;
-	const struct family *family;
+	const struct stacked *stack;
 	const char *sysfs;
 	const char *program; /* real path of this program; "" unknown */
 	struct usage_mount program_mount;
@@ -26,7 +26,7 @@ struct search {
 	bool has_file;
 };
 
-enum { STOREYS_MAX = 8 }; /* of devices built on devices */
+enum { LEVELS_MAX = 8 }; /* of devices built on devices */
 
 static const char *const system_points[] = { "/", "/usr", "/boot", "/boot/efi", "/efi" };
 
@@ -91,7 +91,7 @@ static bool parse_mount(struct usage_mount *m, char *line, const char *sysfs)
 		return true;
 	unescape(word);
 	text_copy(source, sizeof source, word);
-	if (m->major == 0 && family_device_number(sysfs, source, &major, &minor)) {
+	if (m->major == 0 && stacked_device_number(sysfs, source, &major, &minor)) {
 		m->major = major;
 		m->minor = minor;
 	}
@@ -181,7 +181,7 @@ static struct usage_item *add_item(
 static void consider_mount(void *context, const struct usage_mount *m)
 {
 	struct search *s = context;
-	const struct family_member *member = family_find(s->family, m->major, m->minor);
+	const struct stacked_device *member = stacked_find(s->stack, m->major, m->minor);
 	bool system = *s->program && m->major == s->program_mount.major &&
 		      m->minor == s->program_mount.minor;
 
@@ -203,14 +203,14 @@ static int read_swaps(struct search *s, const char *path)
 	if (!f)
 		return errno == ENOENT ? 0 : -errno; /* a kernel without swap */
 	while (getline(&line, &room, f) >= 0) {
-		const struct family_member *member = NULL;
+		const struct stacked_device *member = NULL;
 		unsigned major, minor;
 		struct stat st;
 
 		line[strcspn(line, " \t\n")] = 0;
 		unescape(line);
-		if (family_device_number(s->sysfs, line, &major, &minor))
-			member = family_find(s->family, major, minor);
+		if (stacked_device_number(s->sysfs, line, &major, &minor))
+			member = stacked_find(s->stack, major, minor);
 		if (member)
 			add_item(s->out, USAGE_SWAP, member->name, "swap", false);
 		else if (s->has_file && *line == '/' && stat(line, &st) == 0 &&
@@ -225,8 +225,8 @@ static int read_swaps(struct search *s, const char *path)
 
 static void add_holders(struct search *s)
 {
-	for (size_t i = 0; i < s->family->count; i++) {
-		const struct family_member *m = &s->family->members[i];
+	for (size_t i = 0; i < s->stack->count; i++) {
+		const struct stacked_device *m = &s->stack->members[i];
 
 		struct usage_item *item = NULL;
 
@@ -268,7 +268,7 @@ struct descent {
 
 /* A disk below: whether it is the system's is all that counts. Who else uses it is looked at by whoever writes there;
  * what is built on it holds it exclusively. */
-static int look_below(void *context, const struct ground_disk *below)
+static int look_below(void *context, const struct beneath_disk *below)
 {
 	const struct descent *d = context;
 	struct usage lower;
@@ -288,18 +288,18 @@ static int read_disk(
 	struct usage *out, const struct usage_sources *src, const char *disk, unsigned depth)
 {
 	struct descent descent = { .src = src, .depth = depth };
-	struct family family;
-	struct search s = { .out = out, .family = &family };
-	int rc = family_of_disk(&family, src->sysfs, disk);
+	struct stacked stack;
+	struct search s = { .out = out, .stack = &stack };
+	int rc = stacked_of_disk(&stack, src->sysfs, disk);
 
 	*out = (struct usage){ 0 };
 	descent.out = out;
 	if (!rc)
 		rc = search(&s, src);
-	family_release(&family);
+	stacked_release(&stack);
 	if (!rc)
-		rc = depth > STOREYS_MAX ? -ELOOP
-					 : ground_each(src->sysfs, disk, look_below, &descent);
+		rc = depth > LEVELS_MAX ? -ELOOP
+					: beneath_each(src->sysfs, disk, look_below, &descent);
 	return rc;
 }
 
@@ -318,34 +318,34 @@ int usage_read_file(
 	struct usage *out, const struct usage_sources *sources, const struct stat *image)
 {
 	struct usage_sources src = with_defaults(sources);
-	struct family family = { 0 };
-	struct search s = { .out = out, .family = &family, .file = *image, .has_file = true };
-	int rc = family_of_file(&family, src.sysfs, image);
+	struct stacked stack = { 0 };
+	struct search s = { .out = out, .stack = &stack, .file = *image, .has_file = true };
+	int rc = stacked_of_file(&stack, src.sysfs, image);
 
 	*out = (struct usage){ 0 };
 	if (!rc)
 		rc = search(&s, &src);
-	family_release(&family);
+	stacked_release(&stack);
 	return rc;
 }
 
-static bool lies_on(const struct usage_sources *src, const char *path, const struct family *family)
+static bool lies_on(const struct usage_sources *src, const char *path, const struct stacked *stack)
 {
 	char full[PATH_MAX];
 	struct usage_mount m;
 
 	return realpath(path, full) && mount_of_path(src, full, &m) &&
-	       family_find(family, m.major, m.minor) != NULL;
+	       stacked_find(stack, m.major, m.minor) != NULL;
 }
 
 bool usage_path_lies_on_disk(
 	const struct usage_sources *sources, const char *path, const char *disk)
 {
 	struct usage_sources src = with_defaults(sources);
-	struct family family;
-	bool lies = family_of_disk(&family, src.sysfs, disk) == 0 && lies_on(&src, path, &family);
+	struct stacked stack;
+	bool lies = stacked_of_disk(&stack, src.sysfs, disk) == 0 && lies_on(&src, path, &stack);
 
-	family_release(&family);
+	stacked_release(&stack);
 	return lies;
 }
 
@@ -353,10 +353,10 @@ bool usage_path_lies_in_file(
 	const struct usage_sources *sources, const char *path, const struct stat *image)
 {
 	struct usage_sources src = with_defaults(sources);
-	struct family family;
-	bool lies = family_of_file(&family, src.sysfs, image) == 0 && lies_on(&src, path, &family);
+	struct stacked stack;
+	bool lies = stacked_of_file(&stack, src.sysfs, image) == 0 && lies_on(&src, path, &stack);
 
-	family_release(&family);
+	stacked_release(&stack);
 	return lies;
 }
 

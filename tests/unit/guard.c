@@ -265,7 +265,7 @@ START_TEST(loop_device_on_a_partition)
 	ck_assert(strstr(verdict("sdb", false).sentence, "'loop0' is built on it"));
 	tables(LAPTOP_MOUNTS "30 27 7:0 / /mnt rw - ext4 /dev/loop0 rw\n", "");
 	expect("sdb", GUARD_MOUNTED);
-	/* Two storeys. */
+	/* Two levels. */
 	tree_put("devices/virtual/block/loop10/loop/backing_file", "/dev/loop0\n");
 	tables(LAPTOP_MOUNTS "30 27 7:10 / /mnt rw - ext4 /dev/loop10 rw\n", "");
 	expect("sdb", GUARD_MOUNTED);

@@ -1,5 +1,5 @@
 /* slaves/ of sysfs, and what a loop device lies on. */
-#include "platform/ground.h"
+#include "platform/beneath.h"
 
 #include <errno.h>
 #include <stdlib.h>
@@ -11,7 +11,7 @@
 #include "platform/sysfs.h"
 
 /* link: a link to the device's folder; the folder of a partition lies in that of its disk. */
-static int name_below(struct ground_disk *out, const char *link)
+static int name_below(struct beneath_disk *out, const char *link)
 {
 	char dir[SYSFS_PATH_MAX];
 	int rc;
@@ -28,7 +28,7 @@ static int name_below(struct ground_disk *out, const char *link)
 	return 0;
 }
 
-int ground_of_number(struct ground_disk *out, const char *sysfs, unsigned major, unsigned minor)
+int beneath_of_number(struct beneath_disk *out, const char *sysfs, unsigned major, unsigned minor)
 {
 	char link[SYSFS_PATH_MAX];
 	int rc = sysfs_path(link, "%s/dev/block/%u:%u", sysfs, major, minor);
@@ -37,28 +37,28 @@ int ground_of_number(struct ground_disk *out, const char *sysfs, unsigned major,
 }
 
 static int visit_loop(const char *sysfs, const char *disk,
-	int (*visit)(void *context, const struct ground_disk *below), void *context)
+	int (*visit)(void *context, const struct beneath_disk *below), void *context)
 {
-	struct ground_disk below = { .alias = true };
+	struct beneath_disk below = { .alias = true };
 	struct loop_base base;
 	int rc = loop_base_read(&base, sysfs, disk);
 
 	if (rc <= 0 || !base.is_device)
 		return rc < 0 ? rc : 0;
-	rc = ground_of_number(&below, sysfs, major(base.device), minor(base.device));
+	rc = beneath_of_number(&below, sysfs, major(base.device), minor(base.device));
 	return rc < 0 ? rc : visit(context, &below);
 }
 
 struct slaves {
 	const char *dir;
-	int (*visit)(void *context, const struct ground_disk *below);
+	int (*visit)(void *context, const struct beneath_disk *below);
 	void *context;
 };
 
 static int visit_slave(void *context, const char *name)
 {
 	const struct slaves *s = context;
-	struct ground_disk below = { 0 };
+	struct beneath_disk below = { 0 };
 	char link[SYSFS_PATH_MAX];
 	int rc = sysfs_path(link, "%s/%s", s->dir, name);
 
@@ -68,7 +68,7 @@ static int visit_slave(void *context, const char *name)
 }
 
 static int visit_slaves(const char *sysfs, const char *disk,
-	int (*visit)(void *context, const struct ground_disk *below), void *context)
+	int (*visit)(void *context, const struct beneath_disk *below), void *context)
 {
 	char dir[SYSFS_PATH_MAX];
 	struct slaves slaves = { dir, visit, context };
@@ -77,8 +77,8 @@ static int visit_slaves(const char *sysfs, const char *disk,
 	return rc < 0 ? rc : sysfs_each_entry(dir, true, visit_slave, &slaves);
 }
 
-int ground_each(const char *sysfs, const char *disk,
-	int (*visit)(void *context, const struct ground_disk *below), void *context)
+int beneath_each(const char *sysfs, const char *disk,
+	int (*visit)(void *context, const struct beneath_disk *below), void *context)
 {
 	if (!strncmp(disk, "loop", 4))
 		return visit_loop(sysfs, disk, visit, context);

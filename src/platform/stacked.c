@@ -1,5 +1,5 @@
 /* Walks holders/, partitions and loop devices upwards from a disk. */
-#include "platform/family.h"
+#include "platform/stacked.h"
 
 #include <errno.h>
 #include <stdio.h>
@@ -12,9 +12,9 @@
 #include "platform/loop.h"
 #include "platform/sysfs.h"
 
-static int add_device(struct family *f, const char *sysfs, const char *name, const char *below);
+static int add_device(struct stacked *f, const char *sysfs, const char *name, const char *below);
 
-const struct family_member *family_find(const struct family *f, unsigned major, unsigned minor)
+const struct stacked_device *stacked_find(const struct stacked *f, unsigned major, unsigned minor)
 {
 	for (size_t i = 0; i < f->count; i++)
 		if (f->members[i].major == major && f->members[i].minor == minor)
@@ -31,7 +31,7 @@ static bool number_of_name(const char *sysfs, const char *name, unsigned *major,
 	       sysfs_parse_device_number(text, major, minor);
 }
 
-bool family_device_number(const char *sysfs, const char *path, unsigned *major, unsigned *minor)
+bool stacked_device_number(const char *sysfs, const char *path, unsigned *major, unsigned *minor)
 {
 	struct stat st;
 
@@ -45,24 +45,24 @@ bool family_device_number(const char *sysfs, const char *path, unsigned *major, 
 	return true;
 }
 
-static struct family_member *grow(struct family *f)
+static struct stacked_device *grow(struct stacked *f)
 {
 	if (f->count == f->room) {
 		size_t room = f->room ? f->room * 2 : 8;
-		struct family_member *grown = realloc(f->members, room * sizeof *grown);
+		struct stacked_device *grown = realloc(f->members, room * sizeof *grown);
 
 		if (!grown)
 			return NULL;
 		f->members = grown;
 		f->room = room;
 	}
-	f->members[f->count] = (struct family_member){ 0 };
+	f->members[f->count] = (struct stacked_device){ 0 };
 	return &f->members[f->count];
 }
 
-/* A walk over a folder, for a family. */
+/* A walk over a folder, for what is stacked on a disk. */
 struct walk {
-	struct family *family;
+	struct stacked *stack;
 	const char *sysfs;
 	const char *dir;
 	const char *below; /* what is found there is stacked on this member; NULL: on none */
@@ -73,14 +73,14 @@ static int visit_holder(void *context, const char *name)
 {
 	const struct walk *w = context;
 
-	return add_device(w->family, w->sysfs, name, w->below);
+	return add_device(w->stack, w->sysfs, name, w->below);
 }
 
 /* Each entry of DIR/holders is a device that sits on `name`. */
-static int add_holders(struct family *f, const char *sysfs, const char *dir, const char *name)
+static int add_holders(struct stacked *f, const char *sysfs, const char *dir, const char *name)
 {
 	char path[SYSFS_PATH_MAX];
-	struct walk w = { .family = f, .sysfs = sysfs, .below = name };
+	struct walk w = { .stack = f, .sysfs = sysfs, .below = name };
 	int rc = sysfs_path(path, "%s/holders", dir);
 
 	return rc < 0 ? rc : sysfs_each_entry(path, true, visit_holder, &w);
@@ -94,29 +94,29 @@ static int visit_partition(void *context, const char *name)
 
 	if (!rc)
 		rc = sysfs_is_partition(path);
-	return rc > 0 ? add_device(w->family, w->sysfs, name, w->below) : rc;
+	return rc > 0 ? add_device(w->stack, w->sysfs, name, w->below) : rc;
 }
 
 /* Folders of a disk that have a `partition` attribute. */
-static int add_partitions(struct family *f, const char *sysfs, const char *dir, const char *below)
+static int add_partitions(struct stacked *f, const char *sysfs, const char *dir, const char *below)
 {
-	struct walk w = { .family = f, .sysfs = sysfs, .dir = dir, .below = below };
+	struct walk w = { .stack = f, .sysfs = sysfs, .dir = dir, .below = below };
 
 	return sysfs_each_entry(dir, false, visit_partition, &w);
 }
 
 /* below: the member this one is stacked on; NULL for the disk itself and its partitions. */
-static int add_device(struct family *f, const char *sysfs, const char *name, const char *below)
+static int add_device(struct stacked *f, const char *sysfs, const char *name, const char *below)
 {
 	char link[SYSFS_PATH_MAX], dir[SYSFS_PATH_MAX];
-	struct family_member *m;
+	struct stacked_device *m;
 	unsigned major, minor;
 	int rc;
 
 	if (!number_of_name(sysfs, name, &major, &minor) ||
 		sysfs_path(link, "%s/class/block/%s", sysfs, name) < 0 || !realpath(link, dir))
 		return -ENOENT;
-	if (family_find(f, major, minor))
+	if (stacked_find(f, major, minor))
 		return 0;
 	m = grow(f);
 	if (!m)
@@ -143,7 +143,7 @@ static bool is_same_file(const struct loop_base *a, const struct loop_base *b)
 static int visit_block(void *context, const char *name)
 {
 	const struct walk *w = context;
-	const struct family_member *m;
+	const struct stacked_device *m;
 	struct loop_base base;
 	char below[64] = "";
 	int rc = strncmp(name, "loop", 4) ? 0 : loop_base_read(&base, w->sysfs, name);
@@ -153,20 +153,20 @@ static int visit_block(void *context, const char *name)
 	if (w->same && !is_same_file(&base, w->same))
 		return 0;
 	if (!w->same) {
-		m = family_find(w->family, major(base.device), minor(base.device));
+		m = stacked_find(w->stack, major(base.device), minor(base.device));
 		if (!m)
 			return 0;
-		text_copy(below, sizeof below, m->name); /* m moves when the family grows */
+		text_copy(below, sizeof below, m->name); /* m moves when the list grows */
 	}
-	return add_device(w->family, w->sysfs, name, below);
+	return add_device(w->stack, w->sysfs, name, below);
 }
 
 /* Loop devices leave no trace in holders/, so each one's file is looked at. same: when not NULL, only loop devices
  * on this very file. Returns how many were added, or a negative errno. */
-static int add_loops(struct family *f, const char *sysfs, const struct loop_base *same)
+static int add_loops(struct stacked *f, const char *sysfs, const struct loop_base *same)
 {
 	char path[SYSFS_PATH_MAX];
-	struct walk w = { .family = f, .sysfs = sysfs, .same = same };
+	struct walk w = { .stack = f, .sysfs = sysfs, .same = same };
 	size_t before = f->count;
 	int rc = sysfs_path(path, "%s/block", sysfs);
 
@@ -176,7 +176,7 @@ static int add_loops(struct family *f, const char *sysfs, const struct loop_base
 }
 
 /* A loop device on a loop device on a disk: until nothing new turns up. */
-static int add_all_loops(struct family *f, const char *sysfs)
+static int add_all_loops(struct stacked *f, const char *sysfs)
 {
 	int rc;
 
@@ -187,7 +187,7 @@ static int add_all_loops(struct family *f, const char *sysfs)
 }
 
 /* The other loop devices on the file of a loop device: what is written to one shows in all. */
-static int add_siblings(struct family *f, const char *sysfs, const char *disk)
+static int add_siblings(struct stacked *f, const char *sysfs, const char *disk)
 {
 	struct loop_base base;
 	size_t before = f->count;
@@ -201,29 +201,29 @@ static int add_siblings(struct family *f, const char *sysfs, const char *disk)
 	return rc < 0 ? rc : 0;
 }
 
-int family_of_disk(struct family *f, const char *sysfs, const char *disk)
+int stacked_of_disk(struct stacked *f, const char *sysfs, const char *disk)
 {
 	int rc;
 
-	*f = (struct family){ 0 };
+	*f = (struct stacked){ 0 };
 	rc = add_device(f, sysfs, disk, NULL);
 	if (!rc)
 		rc = add_siblings(f, sysfs, disk);
 	return rc < 0 ? rc : add_all_loops(f, sysfs);
 }
 
-int family_of_file(struct family *f, const char *sysfs, const struct stat *file)
+int stacked_of_file(struct stacked *f, const char *sysfs, const struct stat *file)
 {
 	struct loop_base base = { .device = file->st_dev, .inode = file->st_ino };
 	int rc;
 
-	*f = (struct family){ 0 };
+	*f = (struct stacked){ 0 };
 	rc = add_loops(f, sysfs, &base);
 	return rc < 0 ? rc : add_all_loops(f, sysfs);
 }
 
-void family_release(struct family *f)
+void stacked_release(struct stacked *f)
 {
 	free(f->members);
-	*f = (struct family){ 0 };
+	*f = (struct stacked){ 0 };
 }

@@ -1,13 +1,13 @@
 /* A disk, its partitions, and all that is stacked on them (device mapper, RAID, loop devices). */
-#ifndef PLATFORM_FAMILY_H
-#define PLATFORM_FAMILY_H
+#ifndef PLATFORM_STACKED_H
+#define PLATFORM_STACKED_H
 
 #include <stdbool.h>
 #include <stddef.h>
 
 struct stat;
 
-struct family_member {
+struct stacked_device {
 	char name[64]; /* kernel name */
 	unsigned major, minor;
 	bool stacked; /* lies on the member `below`; false: the disk itself or one of its partitions */
@@ -15,21 +15,21 @@ struct family_member {
 	char below[64]; /* "": on the file that was asked about, or beside */
 };
 
-struct family {
-	struct family_member *members;
+struct stacked {
+	struct stacked_device *members;
 	size_t count, room;
 };
 
-/* Both return 0 or a negative errno; release the family in any case. sysfs: the root, never NULL. The family of a loop
+/* Both return 0 or a negative errno; release it in any case. sysfs: the root, never NULL. That of a loop
  * device has the other loop devices on its file in it. */
-int family_of_disk(struct family *f, const char *sysfs, const char *disk);
+int stacked_of_disk(struct stacked *f, const char *sysfs, const char *disk);
 /* The loop devices on the file of st_dev and st_ino. */
-int family_of_file(struct family *f, const char *sysfs, const struct stat *file);
-void family_release(struct family *f);
+int stacked_of_file(struct stacked *f, const char *sysfs, const struct stat *file);
+void stacked_release(struct stacked *f);
 
-const struct family_member *family_find(const struct family *f, unsigned major, unsigned minor);
+const struct stacked_device *stacked_find(const struct stacked *f, unsigned major, unsigned minor);
 
 /* The device number behind a path such as /dev/sdb1 or /dev/mapper/home: asked of sysfs first. */
-bool family_device_number(const char *sysfs, const char *path, unsigned *major, unsigned *minor);
+bool stacked_device_number(const char *sysfs, const char *path, unsigned *major, unsigned *minor);
 
 #endif
