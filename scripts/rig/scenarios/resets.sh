@@ -1,6 +1,7 @@
 # Three cuts by a hard reset of the whole machine, the journal on another disk. The gadget's storage is /dev/vdc behind
 # its own page cache: a true write-behind gadget that loses everything it has not flushed.
-#   1  an honest gadget: every promise kept, unflushed writes lost (else the cut would prove nothing)
+#   1  an honest gadget: nothing broken, unflushed writes lost (else the cut would prove nothing); its journal has no end,
+#      because the host went down too, so nothing more than that is shown
 #   2  a gadget that forgets half a second of what it flushed: broken promises found
 #   3  --keep-data: the card's own data restored after the reset
 phase=$(cat $results/phase 2>/dev/null || echo 1)
@@ -14,8 +15,9 @@ honest_cut() {
 }
 honest_check() {
 	gadget_plug /dev/vdc
-	run 0 blkassay recheck $disk/honest.assay "$gadget"
-	says "No broken promise found"
+	run 4 blkassay recheck $disk/honest.assay "$gadget"
+	says "Not shown: nothing is broken"
+	says "the journal has no end"
 	promised=$(sed -n 's/^promised by a flush or FUA *\([0-9]*\) .*/\1/p' $out)
 	old=$(sed -n 's/.*Of the blocks not promised, \([0-9]*\) are old.*/\1/p' $out)
 	note "honest gadget: $promised blocks promised and there, $old not promised and lost"
