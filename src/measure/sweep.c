@@ -274,10 +274,16 @@ static enum sweep_outcome store_failed(struct sweeping *s, int rc)
 {
 	struct sweep_point point = { .write = true };
 
-	if (s->store.failure.failed)
+	if (s->store.failure.failed) {
 		describe_failure(s->medium, &point, &s->store.failure, s->err);
-	else
+	} else if (medium_check(s->medium, MEDIUM_CHECK_FAILED) < 0) {
+		medium_explain(s->medium, s->err);
+		error_add(s->err,
+			", then repeat the run (it stopped while it looked how the target "
+			"stores writes)");
+	} else {
 		error_sys(s->err, ERROR_IO, -rc, "cannot see how the target stores writes");
+	}
 	return SWEEP_FAILED;
 }
 

@@ -261,6 +261,44 @@ START_TEST(a_failing_call_ends_the_sweep_with_a_sentence)
 }
 END_TEST
 
+static int note_evidence(void *context, const struct store_evidence *e, struct error *err)
+{
+	(void)context, (void)e, (void)err;
+	return 0;
+}
+
+/* Gone in the middle of whatever it is: looked at for evidence, timed, flushed. */
+START_TEST(a_target_that_goes_away_is_said_to_be_gone)
+{
+	static const struct sweep_plan plan = { .points = { { true, false, REQUEST } },
+		.point_count = 1,
+		.passes = 2,
+		.in_flight = 1,
+		.region_bytes = REGION,
+		.duration_ns = 5000000,
+		.seed = 3 };
+	enum sweep_outcome outcome = SWEEP_FAILED;
+
+	for (uint64_t n = 1; outcome != SWEEP_COMPLETE; n += 1 + n / 16) {
+		struct failing_plan never = { 0 };
+		struct ram_medium *ram;
+		struct medium *m = failing_ram(&never, &ram);
+		struct seen seen = { 0 };
+		struct sweep_sink sink = {
+			.context = &seen, .pass = note_pass, .evidence = note_evidence
+		};
+		struct error err = { 0 };
+
+		ram->gone_after = n;
+		ram->gone_errno = n % 2 ? EIO : ENOMEDIUM;
+		outcome = sweep_run(m, &plan, &sink, NULL, &err);
+		ck_assert_msg(outcome == SWEEP_COMPLETE || strstr(err.text, "'memory' is gone"),
+			"gone after %llu calls: '%s'", (unsigned long long)n, err.text);
+		medium_close(m);
+	}
+}
+END_TEST
+
 Suite *measure_faults_suite(void)
 {
 	Suite *s = suite_create("measure_faults");
@@ -269,6 +307,7 @@ Suite *measure_faults_suite(void)
 	tcase_add_test(t, a_failing_call_ends_the_pass_and_is_told);
 	tcase_add_test(t, failing_counts_are_unknown_counts);
 	tcase_add_test(t, a_failing_call_ends_the_sweep_with_a_sentence);
+	tcase_add_test(t, a_target_that_goes_away_is_said_to_be_gone);
 	suite_add_tcase(s, t);
 	return s;
 }
