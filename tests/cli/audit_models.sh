@@ -31,14 +31,14 @@ tells "3 kept, 0 broken, 0 not shown, 18 not asked."
 for pair in ignores-flush=flush ignores-fua=fua stale-reads=read-after-write reorders=overlap tears=power-cut \
 	forgets-flushed=power-cut silent-error=background-error past-end=past-end ejects-undrained=eject \
 	loses-writes=stored; do
-	audit 1 "sin-${pair%=*}" --with-eject
+	audit 1 "fault-${pair%=*}" --with-eject
 	says "${pair#*=}: broken"
 	says "to mend it  "
 	says "Not safe to ship"
 done
 # Alone: nothing else is blamed.
 for pair in tears=power-cut past-end=past-end ejects-undrained=eject ignores-fua=fua; do
-	run 0 "$BLKASSAY" report "sin-${pair%=*}.assay"
+	run 0 "$BLKASSAY" report "fault-${pair%=*}.assay"
 	tells ", 1 broken (${pair#*=}), "
 done
 # Less was moved than was answered for: that is said, and not taken for data that is lost or out of order.

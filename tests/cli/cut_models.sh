@@ -1,4 +1,4 @@
-# Gadget models over many seeds: each sin is caught, honest ones never accused.
+# Gadget models over many seeds: each fault is caught, honest ones never accused.
 . "$(dirname "$0")/lib.sh"
 model() { # NAME FIRMWARE CLAIMS FAULTS
 	{
@@ -36,7 +36,7 @@ for name in honest-through honest-page honest-behind honest-fua; do
 		tells "in 8 cuts that tested any; with 95 % confidence at most 31 % of such cuts break one." # 1 - 0.05^(1/8)
 	done
 done
-sin() { # NAME WORDS
+fault() { # NAME WORDS
 	run 1 "$BLKASSAY" cut "model:$tmp/$1.model" --cycles 15 --seed 1 --region 0+2Mi --seconds 4 \
 		--out "$tmp/$1.assay"
 	tells "$2"
@@ -44,12 +44,12 @@ sin() { # NAME WORDS
 	grep -q ' end status=complete exit_status=1 ' "$tmp/$1.assay" || fail "the journal does not end with the verdict"
 }
 flushed="Data that a flush or a write with FUA promised did not survive"
-sin ignores-flush "$flushed"
-sin ignores-fua "$flushed"
-sin loses-flushed "$flushed"
-sin reorders "$flushed"
-sin tears "torn"
-sin hides-buffer "Acknowledged data did not survive, and no write cache is claimed"
+fault ignores-flush "$flushed"
+fault ignores-fua "$flushed"
+fault loses-flushed "$flushed"
+fault reorders "$flushed"
+fault tears "torn"
+fault hides-buffer "Acknowledged data did not survive, and no write cache is claimed"
 
 # One cut shows its whole verdict; a model is not cut by commands, and rechecks by itself.
 run 0 "$BLKASSAY" cut "model:$tmp/honest-behind.model" --seed 3 --out "$tmp/one.assay"

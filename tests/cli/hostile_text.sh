@@ -73,7 +73,7 @@ any "$BLKASSAY" verify "$model" --region 0+256Ki --label "$forged" --out "$bad/v
 any "$BLKASSAY" verify "$model" --region 0+256Ki --out "$forged"
 [ $status = 0 ] || fail "no record with a line end in its name"
 any "$BLKASSAY" report "$forged"
-any "$BLKASSAY" verify "model:$models/sin-slips.model" --region 0+256Ki --label "$forged" --out "$bad/w.assay"
+any "$BLKASSAY" verify "model:$models/fault-slips.model" --region 0+256Ki --label "$forged" --out "$bad/w.assay"
 any "$BLKASSAY" audit "$model" --label "$forged" --out "$bad/u.assay"
 any "$BLKASSAY" cut "$model" --cycles 2 --seconds 1 --region 0+1Mi --label "$forged" --out "$bad/c.assay"
 any "$BLKASSAY" verify "$bad/$bad.img" --create 1Mi --label "$forged" --out "$bad/i.assay"

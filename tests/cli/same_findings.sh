@@ -21,8 +21,8 @@ run 0 "$make_record" "$tmp/a.assay" 6 8 500 1.00e6 0.01 1 read label=one
 run 0 "$make_record" "$tmp/b.assay" 6 8 600 0.80e6 0.01 3 read label=two
 same 2 compare "$tmp/a.assay" --against "$tmp/b.assay" --allow-slower 5
 run 0 "$BLKASSAY" verify "$tmp/card.img" --create 4Mi --seed 5 --label '=cmd|x,"y"' --out "$tmp/clean.assay"
-run 1 "$BLKASSAY" verify "model:$models/sin-slips.model" --seed 1 --out "$tmp/damaged.assay"
-run 1 "$BLKASSAY" verify "model:$models/sin-false-capacity.model" --spot 40 --seed 1 --out "$tmp/capacity.assay"
+run 1 "$BLKASSAY" verify "model:$models/fault-slips.model" --seed 1 --out "$tmp/damaged.assay"
+run 1 "$BLKASSAY" verify "model:$models/fault-false-capacity.model" --spot 40 --seed 1 --out "$tmp/capacity.assay"
 # Killed before its end was written, and before anything was done.
 head -c -400 "$tmp/clean.assay" >"$tmp/stopped.assay"
 grep -v ' verify-state \| end ' "$tmp/clean.assay" >"$tmp/early.assay"
@@ -41,7 +41,7 @@ head -c 4000 "$tmp/audit.assay" >"$tmp/unfinished.assay"
 same blocks report "$tmp/audit.assay"
 same blocks report "$tmp/unsafe.assay"
 same blocks report "$tmp/unfinished.assay"
-run 1 "$BLKASSAY" cut "model:$models/sin-ignores-flush.model" --cycles 6 --seconds 2 --seed 1 --label '=cmd|x,"y"' --out "$tmp/cut.assay"
+run 1 "$BLKASSAY" cut "model:$models/fault-ignores-flush.model" --cycles 6 --seconds 2 --seed 1 --label '=cmd|x,"y"' --out "$tmp/cut.assay"
 run 0 "$BLKASSAY" cut "model:$models/buoy-d.model" --seconds 2 --seed 1 --out "$tmp/one.assay"
 # Before its recheck, and before its end.
 grep -v ' recheck \| end ' "$tmp/one.assay" >"$tmp/unseen.assay"

@@ -2,7 +2,7 @@
 # capacity is not called one.
 . "$(dirname "$0")/lib.sh"
 cd "$tmp" || exit 1
-model=$here/../../scripts/models/sin-false-capacity.model
+model=$here/../../scripts/models/fault-false-capacity.model
 verify() { # STATUS BEYOND CAPACITY [OPTION...]: the JSON in v.json
 	status=$1 beyond=$2 capacity=$3
 	shift 3

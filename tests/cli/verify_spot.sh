@@ -54,7 +54,7 @@ run 0 "$BLKASSAY" verify a.img --only read --spot 300 --sizes 4Ki --seed 5 --out
 says "All 2400 blocks of 512 B judged"
 
 # Odd capacities, below and above a third and a half of what is claimed, named to the byte.
-model=$here/../../scripts/models/sin-false-capacity.model
+model=$here/../../scripts/models/fault-false-capacity.model
 for blocks in 65535 65529 44444 32769 32767 24577 21845 12289 1234 77; do
 	sed "s/real capacity = .*/real capacity = $((blocks * 512))/" "$model" >"$tmp/odd.model"
 	rm -f c.assay

@@ -17,7 +17,7 @@ static const struct job jobs[] = {
 		{ "audit", "@", "--erase", "@token", "--seed", "5", "--out", "a.assay", NULL },
 		prepare_card, judge_record, PLACE_LOOP, true, NULL },
 	{ "audit-model", 1,
-		{ "audit", MODEL("sin-loses-writes"), "--seed", "5", "--out", "a.assay", NULL },
+		{ "audit", MODEL("fault-loses-writes"), "--seed", "5", "--out", "a.assay", NULL },
 		prepare_nothing, judge_failing, PLACE_IMAGE, true, NULL },
 
 	/* Image files. */
@@ -82,11 +82,11 @@ static const struct job jobs[] = {
 
 	/* Models, records, lists. */
 	{ "model-verify", 1,
-		{ "verify", MODEL("sin-false-capacity"), "--spot", "64", "--seed", "5", "--out",
+		{ "verify", MODEL("fault-false-capacity"), "--spot", "64", "--seed", "5", "--out",
 			"a.assay", NULL },
 		prepare_nothing, judge_failing, PLACE_IMAGE, false, NULL },
 	{ "model-cut", 1,
-		{ "cut", MODEL("sin-ignores-flush"), "--region", "0+512Ki", "--seed", "5",
+		{ "cut", MODEL("fault-ignores-flush"), "--region", "0+512Ki", "--seed", "5",
 			"--cycles", "3", "--seconds", "1", "--out", "a.assay", NULL },
 		prepare_nothing, judge_gate, PLACE_IMAGE, false, NULL },
 	{ "report", 0, { "report", "a.assay", NULL }, prepare_record, judge_output, PLACE_IMAGE,

@@ -1,4 +1,4 @@
-/* The audit against gadget models: each sin alone under its own line, honest gadgets clean, over many seeds.
+/* The audit against gadget models: each fault alone under its own line, honest gadgets clean, over many seeds.
  * BLKASSAY_AUDIT_SEEDS=N runs N seeds of each and prints the rates. */
 #include <check.h>
 #include <stdio.h>
@@ -36,7 +36,7 @@ static void draw_gadget(
 	uint64_t card = high ? 4000 + random_below(&r, 12000) : 800 + random_below(&r, 1500);
 	size_t n;
 
-	/* Write-behind shows, and its sins bite, only where the card is the slower one. */
+	/* Write-behind shows, and its faults bite, only where the card is the slower one. */
 	if (behind)
 		card = link * (40 + random_below(&r, 40)) / 100;
 	n = (size_t)snprintf(out, room,
@@ -133,13 +133,13 @@ START_TEST(honest_gadgets_pass)
 }
 END_TEST
 
-struct sin {
+struct fault_case {
 	const char *name, *claims, *faults, *id;
 	bool certain; /* does not depend on a backlog that can be built and timed */
 	bool rare; /* takes thousands of writes to meet */
 };
 
-static const struct sin sins[] = {
+static const struct fault_case fault_cases[] = {
 	{ "claims write-through but buffers", through, "", "write-behind", true, false },
 	{ "claims WCE 0 but buffers", no_cache, "", "write-behind", true, false },
 	{ "ignores flush", back, "ignore flush = yes\n", "flush", false, false },
@@ -162,9 +162,9 @@ static const struct sin sins[] = {
 	{ "drops the last sector", back, "drop last sector = 1 in 20\n", "stored", true, false },
 };
 
-START_TEST(each_sin_is_caught)
+START_TEST(each_fault_is_caught)
 {
-	const struct sin *s = &sins[_i];
+	const struct fault_case *s = &fault_cases[_i];
 	unsigned caught = 0, missed = 0, kept = 0;
 
 	for (unsigned seed = 1; seed <= seeds(); seed++) {
@@ -197,7 +197,7 @@ START_TEST(each_sin_is_caught)
 END_TEST
 
 /* A failed background write that is told, either way, breaks no promise and excuses what it cost. */
-START_TEST(reported_failures_are_no_sin)
+START_TEST(reported_failures_are_no_fault)
 {
 	static const char *const ways[] = { "deferred", "flush" };
 
@@ -546,11 +546,11 @@ Suite *audit_suite(void)
 	tcase_add_test(c, an_error_told_is_not_all_errors_told);
 	tcase_add_test(c, unreadable_blocks_are_no_lost_writes);
 	tcase_add_test(c, honest_gadgets_pass);
-	tcase_add_test(c, reported_failures_are_no_sin);
+	tcase_add_test(c, reported_failures_are_no_fault);
 	tcase_add_test(c, hostile_answers_are_survived);
 	tcase_add_test(c, interrupted_keeps_what_is_known);
 	tcase_add_test(c, mark_that_changed_is_told);
-	tcase_add_loop_test(c, each_sin_is_caught, 0, sizeof sins / sizeof *sins);
+	tcase_add_loop_test(c, each_fault_is_caught, 0, sizeof fault_cases / sizeof *fault_cases);
 	suite_add_tcase(s, c);
 	return s;
 }
