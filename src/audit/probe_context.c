@@ -2,6 +2,7 @@
 #include "audit/probe_context.h"
 
 #include <errno.h>
+#include <inttypes.h>
 #include <stdarg.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -193,8 +194,8 @@ static bool is_whole(
 		return true;
 	if (!pc->short_reads && !pc->short_writes)
 		snprintf(pc->first_short, sizeof pc->first_short,
-			"a %s of %u bytes at byte %llu moved %zu", write ? "write" : "read", wanted,
-			(unsigned long long)(pc->plan->area_start + offset), got);
+			"a %s of %u bytes at byte %" PRIu64 " moved %zu", write ? "write" : "read",
+			wanted, pc->plan->area_start + offset, got);
 	if (write)
 		pc->short_writes++;
 	else
