@@ -34,8 +34,8 @@ against_log() {
 	[ -n "$vendor" ] && [ -n "$product" ] && [ -n "$revision" ] || fail "the kernel did not log who $1 is: '$inquiry'"
 	claim inquiry kept "'$vendor' '$product' revision '$revision'"
 	case $(logged "$1" 'Attached SCSI \(.*\)') in
-	*removable*) claim inquiry kept ", removable; the kernel has it as removable" ;;
-	disk) claim inquiry kept ", not removable; the kernel has it as not removable" ;;
+	*removable*) claim inquiry kept ", removable; the kernel lists it as removable" ;;
+	disk) claim inquiry kept ", not removable; the kernel lists it as not removable" ;;
 	*) fail "the kernel did not log that it attached $1" ;;
 	esac
 	blocks=$(logged "$1" '\([0-9]*\) 512-byte logical blocks')
