@@ -502,6 +502,8 @@ int explanation_make(struct explanation *e, const struct run *run,
 		return error_set(err, ERROR_IO, "out of memory for '%s'", run->path);
 	}
 	doubt_turns(e, run);
+	for (size_t i = 0; i < e->count; i++)
+		explain_phases_rule_out(&e->tables[i]);
 	return 0;
 }
 

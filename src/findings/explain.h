@@ -56,6 +56,7 @@ struct explained {
 	uint64_t judged_bytes; /* the usual request, or the nearest size that was measured */
 	struct stalls stalls; /* waits among usual requests */
 	struct phase_parts phases; /* not known: they were not seen */
+	unsigned ruled_out; /* by them, of what the rates allowed: bits 1 << enum cause */
 	bool buffered; /* writes that were acknowledged before the card had them */
 	bool backlog; /* stalls are reads that wait for earlier writes */
 	double behind; /* acknowledged over stored, at its largest */

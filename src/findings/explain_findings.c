@@ -38,6 +38,9 @@ const struct finding_code explain_codes[] = {
 		"on data while data move could save",
 		"direction order request_bytes part seconds share fixed_seconds seconds_per_byte "
 		"gain_seconds" },
+	[EXPLAIN_PHASE_RULES_OUT] = { "phases-rule-out", FINDING_PLAIN, false,
+		"causes that the rates allow and the phases do not",
+		"direction order request_bytes causes" },
 	[EXPLAIN_PHASE_AGAINST] = { "phases-against", FINDING_CAUTION, false,
 		"the phases contradict the cause that the rates seem to show",
 		"direction order request_bytes part seconds" },

@@ -50,8 +50,9 @@ static const struct {
 		"is "
 		"full, it stores piece by piece, or it does not keep up with the link" },
 	[PART_STORE] = { "store", "the gadget has all of the data and has not answered yet" },
-	[PART_NOT_READY] = { "not-ready", "the command waits until the gadget takes it, as it is "
-					  "still at work on what came before" },
+	[PART_NOT_READY] = { "not-ready",
+		"the command waits until the gadget takes it: it is still at work on what came "
+		"before, or slow to begin" },
 	[PART_HOST] = { "host", "the host is at work itself, which nothing in the gadget "
 				"shortens" },
 	[PART_LINK] = { "link", "the data are on the link" },
@@ -117,6 +118,63 @@ static void say(struct findings *f, const struct explained *x, enum phase_part p
 	finding_figure(one, "gain_seconds", value_if(gains && p->gain > 0, value_seconds(p->gain)));
 }
 
+/* The fixed part of all that the gadget does, and of the data on a link whose rate is not known; < 0: no line shows it. */
+static double fixed_work(const struct phase_parts *p, bool write)
+{
+	const enum phase_part work[] = { PART_NOT_READY, write ? PART_REFUSE : PART_FETCH,
+		PART_STORE };
+	double sum = 0;
+
+	if (!p->link_known)
+		return -1;
+	for (size_t i = 0; i < sizeof work / sizeof *work; i++) {
+		if (!p->list[work[i]].line_known)
+			return -1;
+		sum += p->list[work[i]].fixed;
+	}
+	return sum;
+}
+
+/* Time of a request that the phases leave to this cause, in s; < 0: they do not tell. */
+static double time_of(const struct explained *x, enum cause cause)
+{
+	const struct phase_parts *p = &x->phases;
+
+	if (cause == CAUSE_HOST_GAP)
+		return p->list[PART_HOST].seconds;
+	if (cause == CAUSE_REQUEST_COST)
+		return fixed_work(p, x->direction == RUN_WRITE);
+	/* Its ceiling says no more than that it needs at least so much. */
+	return cause == CAUSE_LINK && x->link_known && p->link_known ? p->list[PART_LINK].seconds
+								     : -1;
+}
+
+static bool is_refuted(const struct explained *x, const struct culprit *c)
+{
+	double seconds = time_of(x, c->cause);
+
+	return seconds >= 0 && seconds < AGAINST * c->share_low * x->phases.seconds;
+}
+
+void explain_phases_rule_out(struct explained *x)
+{
+	struct culprits *c = &x->culprits;
+	size_t kept = 0, left = c->count;
+
+	if (!x->phases.known || c->doubt || c->count < 2 ||
+		x->phases.bytes != (double)x->judged_bytes)
+		return;
+	for (size_t i = 0; i < c->count; i++) {
+		if (left > 1 && is_refuted(x, &c->list[i])) {
+			x->ruled_out |= 1u << c->list[i].cause;
+			left--;
+			continue;
+		}
+		c->list[kept++] = c->list[i];
+	}
+	c->count = kept;
+}
+
 /* What the rates name alone, and the part of the bus's time that it would have to be. */
 static bool contradicts(const struct explained *x, enum phase_part *part)
 {
@@ -124,13 +182,9 @@ static bool contradicts(const struct explained *x, enum phase_part *part)
 
 	if (c->doubt || c->count != 1)
 		return false;
-	if (c->list[0].cause == CAUSE_HOST_GAP)
-		*part = PART_HOST;
-	else if (c->list[0].cause == CAUSE_LINK && x->phases.link_known)
-		*part = PART_LINK;
-	else
-		return false;
-	return x->phases.list[*part].share < AGAINST * c->list[0].share_low;
+	*part = c->list[0].cause == CAUSE_HOST_GAP ? PART_HOST : PART_LINK;
+	return (c->list[0].cause == CAUSE_HOST_GAP || c->list[0].cause == CAUSE_LINK) &&
+	       is_refuted(x, &c->list[0]);
 }
 
 static void add_contradiction(struct findings *f, const struct explained *x)
@@ -150,6 +204,48 @@ static void add_contradiction(struct findings *f, const struct explained *x)
 	add_where(one, x);
 	finding_figure(one, "part", value_code(parts[part].name));
 	finding_figure(one, "seconds", value_seconds(x->phases.list[part].seconds));
+}
+
+static const char *ruled_words(const struct explained *x)
+{
+	bool host = x->ruled_out & 1u << CAUSE_HOST_GAP, link = x->ruled_out & 1u << CAUSE_LINK,
+	     cost = x->ruled_out & 1u << CAUSE_REQUEST_COST;
+
+	if (host && link && cost)
+		return "the host's pause, the link and work per request";
+	if (host && link)
+		return "the host's pause and the link";
+	if (host && cost)
+		return "the host's pause and work per request";
+	if (link && cost)
+		return "the link and work per request";
+	return host ? "the host's pause" : link ? "the link" : "work per request";
+}
+
+static const char *ruled_codes(struct pool *p, unsigned causes)
+{
+	const char *codes = "";
+
+	for (int i = 0; i < CAUSE_COUNT; i++)
+		if (causes & 1u << i)
+			codes = pool_printf(
+				p, "%s%s%s", codes, *codes ? "+" : "", cause_code((enum cause)i));
+	return codes;
+}
+
+static void add_ruled_out(struct findings *f, const struct explained *x)
+{
+	struct finding *one;
+
+	if (!x->ruled_out)
+		return;
+	one = finding_add(f, &explain_codes[EXPLAIN_PHASE_RULES_OUT],
+		"What limits %s %ss rests on their phases too: by the rates alone it could also be "
+		"%s, "
+		"which the phases rule out.",
+		run_order_name(x->order), run_direction_name(x->direction), ruled_words(x));
+	add_where(one, x);
+	finding_figure(one, "causes", value_words(ruled_codes(f->pool, x->ruled_out)));
 }
 
 static bool is_said(const struct phase_parts *p, enum phase_part part)
@@ -180,6 +276,7 @@ void explain_phases_add(struct findings *f, const struct explanation *e, unsigne
 
 		if (!x->phases.known || !(directions & 1u << x->direction))
 			continue;
+		add_ruled_out(f, x);
 		add_contradiction(f, x);
 		for (int k = 0; k < PART_COUNT && !told_already(e, i); k++)
 			if (is_said(&x->phases, (enum phase_part)k))

@@ -6,11 +6,16 @@
 #include "findings/finding.h"
 #include "findings/points.h"
 
+struct explained;
 struct explanation;
 
 /* Of the points whose requests the kernel does not split. link, card: measured, B/s; 0: not known. */
 struct phase_parts explain_phases_of(
 	const struct points *table, uint64_t judged_bytes, double link, double card);
+
+/* Takes causes from those that the rates could not tell apart whose time, by the phases, is not half of what it would have to be: the
+ * host's pause, the cost of a request, the link. One stays always. */
+void explain_phases_rule_out(struct explained *x);
 
 /* directions: bits 1 << enum run_direction. One finding for each part that takes a fifth of the request's time or more, and a
  * caution where they contradict what the rates seemed to say. */

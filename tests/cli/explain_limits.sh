@@ -1,5 +1,5 @@
-# What limits a gadget is told from the time of each byte and of each request, not from the rate at one size. Each gadget
-# here was once explained wrongly; the rates in the comments are arithmetic on the model.
+# What limits a gadget is told from the time of each byte and of each request, not from the rate at one size; and not here from
+# phases, which explain_phases.sh looks at. Each gadget here was once explained wrongly; the rates in the comments are arithmetic on the model.
 . "$(dirname "$0")/lib.sh"
 cd "$tmp" || exit 1
 
@@ -27,7 +27,7 @@ explains() {
 	done
 	shift
 	# shellcheck disable=SC2086
-	run 0 "$BLKASSAY" sweep "model:$name.model" --order sequential --sizes 512..64Ki --seconds 1 --passes 3 --seed 1 \
+	run 0 "$BLKASSAY" sweep "model:$name.model" --order sequential --sizes 512..64Ki --seconds 1 --passes 3 --seed 1 --no-phases \
 		$swept --out "$name.run"
 	run 0 "$BLKASSAY" explain "$name.run" "$@"
 	rm "$name.run"

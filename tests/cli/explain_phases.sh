@@ -42,12 +42,28 @@ says_not "would save"
 # The host's pause.
 design pause "8 MB/s" "8 ms" "transfer = overlapped" "chunk = 512"
 explained pause host host
+# By the rates a pause of the host and a cost of the gadget look alike; the phases tell.
+limits() { # DIRECTION: the codes of what limits
+	python3 -c 'import json, sys
+print([ "+".join(t["culprits"]) for t in json.load(open("x.json"))["tables"] if t["direction"] == sys.argv[1]][0])' "$1"
+}
+[ "$(limits read)" = host-gap ] || fail "pause: reads are limited by '$(limits read)'"
+tells "rests on their phases too"
+run 0 "$BLKASSAY" sweep model:pause.model --direction read --order sequential --sizes 1Ki..32Ki --passes 5 --seconds 0.5 --seed 1 \
+	--no-phases --out blind.assay
+run 0 "$BLKASSAY" explain blind.assay --link 1MB/s --json x.json
+case $(limits read) in
+*request-cost*) ;;
+*) fail "without phases a cost of the gadget is ruled out: '$(limits read)'" ;;
+esac
+
 # The link alone.
 design link "unlimited" "0.1 ms"
 explained link link link
 # A cost of the request, before data: in the data phase, whatever the size.
 design cost "unlimited" "0.1 ms" "request cost = 4 ms"
 explained cost fetch refuse
+[ "$(limits read)" = request-cost ] || fail "cost: reads are limited by '$(limits read)'"
 tells "whatever the size"
 # A full buffer: writes are refused, reads fetch.
 design full "0.25 MB/s" "0.1 ms" "write behind = 1Ki"

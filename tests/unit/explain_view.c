@@ -4,6 +4,7 @@
 #include <string.h>
 
 #include "base/error.h"
+#include "findings/explain_phases.h"
 #include "findings/explain_view.h"
 #include "support/sample_run.h"
 #include "support/view_check.h"
@@ -296,6 +297,69 @@ START_TEST(phases_against_rates)
 }
 END_TEST
 
+/* Half of the time may be the host's or the gadget's for each request, or the link's, by the rates. */
+static struct explained three_names(void)
+{
+	struct explained t = table(RUN_READ, RUN_SEQUENTIAL, CAUSE_HOST_GAP, 0.5);
+
+	also(&t, CAUSE_REQUEST_COST);
+	also(&t, CAUSE_LINK);
+	t.phases = (struct phase_parts){
+		.known = true, .link_known = true, .bytes = 4096, .seconds = 6e-3
+	};
+	for (int i = 0; i < PART_COUNT; i++)
+		t.phases.list[i].line_known = true;
+	return t;
+}
+
+START_TEST(phases_rule_out)
+{
+	struct explained t = three_names();
+	struct view v;
+
+	/* 3 ms of the host, 0.1 ms of fixed work: not the gadget; a link whose rate was not measured may be slower. */
+	t.link_known = false;
+	t.phases.list[PART_HOST].seconds = 3e-3;
+	t.phases.list[PART_FETCH].fixed = 0.1e-3;
+	t.phases.list[PART_LINK].seconds = 1e-3;
+	explain_phases_rule_out(&t);
+	ck_assert_uint_eq(t.culprits.count, 2);
+	ck_assert(culprits_have(&t.culprits, CAUSE_HOST_GAP));
+	ck_assert(culprits_have(&t.culprits, CAUSE_LINK));
+	ck_assert_uint_eq(t.ruled_out, 1u << CAUSE_REQUEST_COST);
+	view_of(&v, &t, 1, NULL);
+	says(&v, 1, "phases-rule-out", "it could also be work per request");
+	view_release(&v);
+	/* A measured one that takes 1 ms of 6 is not it. */
+	t.link_known = true;
+	explain_phases_rule_out(&t);
+	ck_assert_uint_eq(t.culprits.count, 1);
+	ck_assert(culprits_have(&t.culprits, CAUSE_HOST_GAP));
+	/* The other way round. */
+	t = three_names();
+	t.phases.list[PART_HOST].seconds = 0.1e-3;
+	t.phases.list[PART_FETCH].fixed = 3e-3;
+	t.phases.list[PART_LINK].seconds = 3e-3;
+	explain_phases_rule_out(&t);
+	ck_assert(!culprits_have(&t.culprits, CAUSE_HOST_GAP));
+	ck_assert_uint_eq(t.culprits.count, 2);
+	/* No line, no word on what is fixed; and one name stays whatever the phases say. */
+	t = three_names();
+	t.phases.list[PART_HOST].seconds = 3e-3;
+	t.phases.list[PART_STORE].line_known = false;
+	explain_phases_rule_out(&t);
+	ck_assert(culprits_have(&t.culprits, CAUSE_REQUEST_COST));
+	t = three_names();
+	explain_phases_rule_out(&t);
+	ck_assert_uint_eq(t.culprits.count, 1);
+	/* Phases of another size say nothing. */
+	t = three_names();
+	t.phases.bytes = 8192;
+	explain_phases_rule_out(&t);
+	ck_assert_uint_eq(t.culprits.count, 3);
+}
+END_TEST
+
 START_TEST(every_code)
 {
 	struct explained t[8];
@@ -328,6 +392,11 @@ START_TEST(every_code)
 	t[0].phases.list[PART_STORE] = (struct phase_amount){ .seconds = 4e-3, .share = 0.7 };
 	view_of(&v, t, 1, NULL);
 	view_release(&v);
+	t[0] = three_names();
+	t[0].phases.list[PART_HOST].seconds = 3e-3;
+	explain_phases_rule_out(&t[0]);
+	view_of(&v, t, 1, NULL);
+	view_release(&v);
 	view_check_all_codes("explain");
 }
 END_TEST
@@ -344,6 +413,7 @@ Suite *explain_view_suite(void)
 	tcase_add_test(c, ways);
 	tcase_add_test(c, doubts_once);
 	tcase_add_test(c, phases_against_rates);
+	tcase_add_test(c, phases_rule_out);
 	tcase_add_test(c, every_code);
 	suite_add_tcase(s, c);
 	return s;
