@@ -174,7 +174,7 @@ static const struct phases_row *telling_row(const struct table *t)
 static const char *link_words(struct pool *p, const struct phases_of_point *of)
 {
 	return of->link_seconds > 0
-		       ? pool_printf(p, " (%s of it is the link's)", duration(p, of->link_seconds))
+		       ? pool_printf(p, " (the link alone needs %s)", duration(p, of->link_seconds))
 		       : "";
 }
 

@@ -29,7 +29,7 @@ says "Where the time of a request goes: sequential reads"
 # 0.5 + 0.1 + 2.048 + 4.096 ms before the last of a read's data has passed; 0.4 + 4.096 ms of work after that of a write.
 says "4 KiB   200 us  6.74 ms    3.37 ms      0 s   300 us  7.24 ms"
 says "4 KiB   200 us  4.60 ms    3.37 ms  4.50 ms   300 us  9.59 ms"
-tells "Of the 17.8 ms of a sequential write of 8 KiB, the command takes 200 us, its data 8.69 ms (6.74 ms of it is the link's), its status 8.59 ms, and the host 300 us"
+tells "Of the 17.8 ms of a sequential write of 8 KiB, the command takes 200 us, its data 8.69 ms (the link alone needs 6.74 ms), its status 8.59 ms, and the host 300 us"
 grep -q '"phases":{"command_seconds":0.0002,"data_seconds":0.006744,"status_seconds":0,"host_seconds":0.0003}' a.json || fail "no phases at the points"
 grep -q '"code":"phases"' a.json || fail "no finding"
 grep -q 'Shares of the time of a request: sequential writes' a.html || fail "no chart"
