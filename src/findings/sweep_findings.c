@@ -214,8 +214,8 @@ static struct value rate_if(const struct point *p, bool stored)
 static const char *verb_of(const struct point *p)
 {
 	if (p->direction == RUN_READ)
-		return "reach at most";
-	return is_stored(p) ? "store at most" : "are acknowledged at";
+		return "peak at";
+	return is_stored(p) ? "are stored at up to" : "are acknowledged at";
 }
 
 static const char *best_words(
@@ -227,7 +227,7 @@ static const char *best_words(
 		rate_format(r, rate_number(read));
 	if (write)
 		rate_format(w, rate_number(write));
-	return pool_printf(pool, "%s%s%s%s%s%s%s", read ? "reads reach at most " : "", r,
+	return pool_printf(pool, "%s%s%s%s%s%s%s", read ? "reads peak at " : "", r,
 		read && write ? ", " : "", write ? "writes " : "", write ? verb_of(write) : "",
 		write ? " " : "", w);
 }
@@ -295,7 +295,7 @@ static void add_best(struct writer *w, const struct points *table)
 		return;
 	enough = enough_of(table, best);
 	one = finding_add(w->f, &sweep_codes[BEST],
-		"%s %ss %s %s%s (%.0f %% of it from requests of %s)%s%s.",
+		"%s %ss %s %s%s; %.0f %% of that from requests of %s up%s%s.",
 		best->order == RUN_RANDOM ? "Random" : "Sequential",
 		run_direction_name(best->direction), verb_of(best),
 		rate_format(rate, rate_number(best)), long_run_words(w->pool, best),

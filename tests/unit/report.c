@@ -270,7 +270,7 @@ START_TEST(stored_needs_evidence)
 	summary(100, false);
 	tells("Writes are acknowledged at 270 kB/s.");
 	tells("Whether writes are stored is not shown");
-	says_not("store at most");
+	says_not("are stored at up to");
 	says_not("135 kB/s");
 	/* Records of before are no evidence either. */
 	run.storing.present = false;
@@ -282,10 +282,10 @@ START_TEST(stored_needs_evidence)
 	run.passes[0].stored_by = run.passes[1].stored_by = RUN_STORED_SETTLED;
 	summary(100, false);
 	tells("Of 1 point it is not shown that the writes were stored");
-	says_not("store at most");
+	says_not("are stored at up to");
 	run.passes[2].stored_by = RUN_STORED_SETTLED;
 	summary(100, false);
-	tells("Sequential writes store at most 270 kB/s");
+	tells("Sequential writes are stored at up to 270 kB/s");
 	tells("settled");
 }
 END_TEST
