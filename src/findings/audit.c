@@ -215,22 +215,30 @@ static const char *counted(struct pool *pool, uint64_t n, const char *plural)
 		pool, "%" PRIu64 " %.*s", n, (int)(n == 1 ? length - ending : length), plural);
 }
 
+static void make_line(struct audit_line *line, struct pool *pool, const struct promise *one)
+{
+	int id = promise_parse(one->name);
+
+	*line = (struct audit_line){ .promise = one,
+		.title = pool_printf(pool, "%s: %s", one->name, promise_verdict_name(one->verdict)),
+		.tested_what = id < 0 ? NULL : promise_row((enum promise_id)id)->tested };
+	if (id >= 0 && one->tested_known && one->verdict != PROMISE_NOT_ASKED)
+		line->tested = counted(pool, one->tested, line->tested_what);
+}
+
+/* What is to be mended first, what nobody asked after last; else in the order of the audit. */
 static struct audit_line *make_lines(struct pool *pool, const struct promises *p)
 {
-	struct audit_line *lines_of = pool_alloc(pool, p->count, sizeof *lines_of);
+	static const enum promise_verdict order[PROMISE_VERDICTS] = { PROMISE_BROKEN,
+		PROMISE_NOT_SHOWN, PROMISE_KEPT, PROMISE_NOT_ASKED };
+	struct audit_line *all = pool_alloc(pool, p->count, sizeof *all);
+	size_t n = 0;
 
-	for (size_t i = 0; lines_of && i < p->count; i++) {
-		const struct promise *one = &p->list[i];
-		int id = promise_parse(one->name);
-
-		lines_of[i] = (struct audit_line){ .promise = one,
-			.title = pool_printf(
-				pool, "%s: %s", one->name, promise_verdict_name(one->verdict)),
-			.tested_what = id < 0 ? NULL : promise_row((enum promise_id)id)->tested };
-		if (id >= 0 && one->tested_known && one->verdict != PROMISE_NOT_ASKED)
-			lines_of[i].tested = counted(pool, one->tested, lines_of[i].tested_what);
-	}
-	return lines_of;
+	for (size_t v = 0; all && v < PROMISE_VERDICTS; v++)
+		for (size_t i = 0; i < p->count; i++)
+			if (p->list[i].verdict == order[v])
+				make_line(&all[n++], pool, &p->list[i]);
+	return all;
 }
 
 /* People need not read what nobody wanted to know. */
