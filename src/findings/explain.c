@@ -330,6 +330,12 @@ static bool read_after_writes(const struct run *run)
 }
 
 /* False when memory runs out. */
+/* Clearly faster until the buffer was full: jitter makes small differences too. */
+static bool runs_ahead(const struct run_storing *s)
+{
+	return s->held_up && s->head_bps > EXPLAIN_AHEAD * s->drain_bps;
+}
+
 static bool find_culprits(struct explained *x, const struct explain_known *known,
 	const struct points *table, const struct run *run)
 {
@@ -343,7 +349,7 @@ static bool find_culprits(struct explained *x, const struct explain_known *known
 		find_growth(x, table, list, count, run->target.request_limit_bytes);
 	free(list);
 	x->buffered =
-		x->direction == RUN_WRITE && (run->storing.held_up || writes_behind(x, table));
+		x->direction == RUN_WRITE && (runs_ahead(&run->storing) || writes_behind(x, table));
 	x->backlog = x->direction == RUN_READ && x->stalls.seconds > 0 && read_after_writes(run);
 	in = culprit_input_of(x, known, run);
 	culprits_find(&x->culprits, &in);

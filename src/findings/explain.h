@@ -29,6 +29,8 @@ struct explain_known {
 
 /* Acknowledged over stored rate: from here on it is said. */
 #define EXPLAIN_BEHIND 1.05
+/* A burst's rate over that of storing: from here on it shows a buffer. */
+#define EXPLAIN_AHEAD 1.2
 
 /* One direction, order and number in flight. */
 struct explained {

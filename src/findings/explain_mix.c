@@ -5,6 +5,8 @@
 #include <stddef.h>
 #include <stdlib.h>
 
+#include "analysis/stages.h"
+
 /* The table of that order with fewest in flight; the other order where that one was not swept. */
 static const struct explained *table_of(
 	const struct explanation *e, enum run_direction d, enum run_order order)
@@ -20,13 +22,16 @@ static void cost_by_way(const struct explained *x, uint64_t bytes, double out[EX
 {
 	const struct stage_budget *b = &x->diagnosis.usual;
 	double fixed = x->line.known && x->line.fixed_s > 0 ? x->line.fixed_s : 0;
+	double n = (double)bytes;
 
 	out[EXPLAIN_NOW] = cost_seconds(&x->line, x->stored, x->point_count, bytes);
 	out[EXPLAIN_WHOLE] = out[EXPLAIN_OVERLAPPED] = (double)NAN;
 	if (!x->shown || b->link <= 0 || b->card <= 0)
 		return;
-	out[EXPLAIN_WHOLE] = fixed + (double)bytes / b->link + (double)bytes / b->card;
-	out[EXPLAIN_OVERLAPPED] = fixed + (double)bytes / fmin(b->link, b->card);
+	out[EXPLAIN_WHOLE] = n / stages_request(b->link, b->card, bytes, 0, fixed);
+	/* The way of a first block into the faster stage is part of it. */
+	out[EXPLAIN_OVERLAPPED] =
+		n / stages_request(b->link, b->card, bytes, (uint64_t)x->block_bytes, fixed);
 }
 
 static void note_worst(struct explain_mix *m, const struct observed_size *s, double seconds)
