@@ -3,11 +3,14 @@
 
 #include "base/error.h"
 #include "base/size.h"
+#include "base/text.h"
 #include "cli/command.h"
 #include "cli/kept_warning.h"
 #include "cli/message.h"
+#include "cli/new_file.h"
 #include "cli/results.h"
 #include "findings/explain.h"
+#include "findings/explain_model.h"
 #include "findings/explain_view.h"
 #include "record/observe.h"
 #include "record/run.h"
@@ -56,17 +59,38 @@ static int load_seen(struct seen *s, const struct options *o, struct error *err)
 	return 0;
 }
 
+static int write_model(
+	const char *path, const struct run *run, const struct explanation *e, struct error *err)
+{
+	struct text t, unknown;
+	int rc;
+
+	text_init(&t);
+	text_init(&unknown);
+	rc = explain_model_text(&t, &unknown, run, e, err);
+	if (!rc)
+		rc = new_file_write(path, t.bytes, t.length, err);
+	if (!rc)
+		message_note("model written to %s%s%s", path, unknown.length ? "; not known: " : "",
+			unknown.length ? unknown.bytes : "");
+	text_release(&unknown);
+	text_release(&t);
+	return rc;
+}
+
 static int show(struct results *r, const struct run *run, const struct explain_known *known,
-	const struct seen *seen, struct error *err)
+	const struct seen *seen, const char *model, struct error *err)
 {
 	struct explain_seen with = { &seen->run, &seen->observation };
 	struct explanation e;
-	struct view v;
+	struct view v = { 0 };
 	int rc;
 
 	if (explanation_make(&e, run, known, err) < 0)
 		return -1;
-	rc = explain_view(&v, run, &e, seen->given ? &with : NULL, err);
+	rc = model ? write_model(model, run, &e, err) : 0;
+	if (!rc)
+		rc = explain_view(&v, run, &e, seen->given ? &with : NULL, err);
 	if (!rc) {
 		rc = results_show(r, &v, err);
 		view_release(&v);
@@ -76,7 +100,7 @@ static int show(struct results *r, const struct run *run, const struct explain_k
 }
 
 static int explain_one(struct results *r, const char *path, const struct explain_known *known,
-	const struct seen *seen, struct error *err)
+	const struct seen *seen, const char *model, struct error *err)
 {
 	struct run run;
 	int rc = run_load(&run, path, err);
@@ -87,7 +111,7 @@ static int explain_one(struct results *r, const char *path, const struct explain
 		rc = error_set(err, ERROR_USAGE,
 			"'%s' is a run of %s; only a sweep can be explained", path, run.head.kind);
 	else
-		rc = show(r, &run, known, seen, err);
+		rc = show(r, &run, known, seen, model, err);
 	run_release(&run);
 	return rc;
 }
@@ -95,13 +119,17 @@ static int explain_one(struct results *r, const char *path, const struct explain
 static int explain_all(const struct options *o, const struct explain_known *known,
 	const struct seen *seen, struct error *err)
 {
+	const char *model = options_text(o, OPTION_MODEL, NULL);
 	struct results results;
-	int rc = results_open(&results, o, err);
+	int rc;
 
+	if (model && o->arg_count > 1)
+		return error_set(err, ERROR_USAGE, "--model takes one run; name one");
+	rc = results_open(&results, o, err);
 	if (rc < 0)
 		return rc;
 	for (size_t i = 0; !rc && i < o->arg_count; i++)
-		rc = explain_one(&results, o->args[i], known, seen, err);
+		rc = explain_one(&results, o->args[i], known, seen, model, err);
 	for (size_t i = 0; !rc && !results.wants_text && i < o->arg_count; i++)
 		kept_warning_of(o->args[i]);
 	if (!rc)

@@ -98,11 +98,14 @@ const struct command commands[] = {
 		"takes, "
 		"and the rate without it; then fixed cost and streaming rate, what link and card "
 		"allow, and copy times. It takes what you know of link and card, as rates like "
-		"1.7MB/s or 480kB/s; without them more causes fit alike.",
+		"1.7MB/s or 480kB/s; without them more causes fit alike. With --model it also "
+		"writes "
+		"a gadget model that has these times, and says what the run could not tell: edit a "
+		"line, sweep it, and see what the change would gain.",
 		1, 64, cmd_explain,
 		{ OPTION_LINK, OPTION_CARD_READ, OPTION_CARD_WRITE, OPTION_CARD_BUS, OPTION_COPY,
-			OPTION_REQUEST, OPTION_AS, OPTION_CSV_FILE, OPTION_PAGE, OPTION_JSON,
-			OPTION_BRIEF, OPTION_QUIET, OPTION_END } },
+			OPTION_REQUEST, OPTION_AS, OPTION_MODEL, OPTION_CSV_FILE, OPTION_PAGE,
+			OPTION_JSON, OPTION_BRIEF, OPTION_QUIET, OPTION_END } },
 	{ "compare", "BASE... --against NEW...", "is the new build faster, slower, or neither?",
 		"Sets sweeps of two builds against each other, point by point: change with its "
 		"95 % interval, verdict corrected over all points, smallest change it could have "

@@ -81,6 +81,8 @@ static const struct option_spec specs[OPTION_ID_COUNT] = {
 		"cut and recheck so many times (default: 1)" },
 	{ OPTION_AS, "as", "RECORD", OPTION_IS_TEXT, 0, 0,
 		"weigh the sweep by the requests that 'observe' saw" },
+	{ OPTION_MODEL, "model", "FILE", OPTION_IS_TEXT, 0, 0,
+		"write a gadget model with the times of the run; edit a line and sweep it" },
 	{ OPTION_WITH_EJECT, "with-eject", NULL, OPTION_IS_FLAG, 0, 0,
 		"also send PREVENT and eject, and load again (some gadgets need a replug then)" },
 	{ OPTION_PROVOKE, "provoke", NULL, OPTION_IS_FLAG, 0, 0,

@@ -41,6 +41,7 @@ enum option_id {
 	OPTION_CUT_WITH,
 	OPTION_CYCLES,
 	OPTION_AS, /* explain: the observation whose mix of requests counts */
+	OPTION_MODEL, /* explain */
 	OPTION_WITH_EJECT,
 	OPTION_PROVOKE,
 	OPTION_ONLY, /* audit, verify */

@@ -46,6 +46,7 @@ void record_run_target(struct run_target *out, const struct medium_traits *t, co
 	text_copy(out->serial, sizeof out->serial, t->serial);
 	text_copy(out->revision, sizeof out->revision, t->revision);
 	text_copy(out->usb_release, sizeof out->usb_release, t->usb_release);
+	text_copy(out->not_known, sizeof out->not_known, t->not_known);
 	text_copy(out->transport, sizeof out->transport, t->transport);
 	text_copy(out->token, sizeof out->token, token);
 	text_copy(out->cache, sizeof out->cache, caches[t->cache]);

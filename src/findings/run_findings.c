@@ -7,7 +7,7 @@
 #include "findings/kept_words.h"
 #include "record/run.h"
 
-enum { KEPT_AWAY, MODELLED, IMAGE, NO_END, INTERRUPTED, ENDED_EARLY, DAMAGED };
+enum { KEPT_AWAY, MODELLED, NOT_KNOWN, IMAGE, NO_END, INTERRUPTED, ENDED_EARLY, DAMAGED };
 
 const struct finding_code run_finding_codes[] = {
 	[KEPT_AWAY] = { "kept-data-away", FINDING_CAUTION, false,
@@ -16,6 +16,8 @@ const struct finding_code run_finding_codes[] = {
 		"saved_file start_bytes kept_bytes command" },
 	[MODELLED] = { "modelled", FINDING_CAUTION, false,
 		"the target is a gadget model: nothing was measured", NULL },
+	[NOT_KNOWN] = { "model-not-known", FINDING_CAUTION, false,
+		"the model was made from a run that could not tell all of it", "what" },
 	[IMAGE] = { "image-file", FINDING_CAUTION, false,
 		"the target is a file: its disk and filesystem were measured, no removable drive",
 		NULL },
@@ -60,6 +62,13 @@ static void add_target(struct findings *f, const struct run *run)
 		finding_add(f, &run_finding_codes[MODELLED],
 			"These figures are modelled, not measured: the target is a gadget model on "
 			"a virtual clock.");
+	if (*run->target.not_known)
+		finding_figure(finding_add(f, &run_finding_codes[NOT_KNOWN],
+				       "The model was made from a run that could not tell: %s. "
+				       "What rests on "
+				       "that may differ from the gadget.",
+				       run->target.not_known),
+			"what", value_text(run->target.not_known));
 	if (!strcmp(run->target.kind, "image"))
 		finding_add(f, &run_finding_codes[IMAGE],
 			"The target is an image file: these are figures of the disk and filesystem "

@@ -6,7 +6,7 @@
 
 struct run;
 
-/* Kept data that is not back, modelled, an image file, no end, interrupted, ended early, lines damaged: what of it applies. */
+/* Kept data that is not back, modelled, and without knowing what, an image file, no end, interrupted, ended early, lines damaged: what of it applies. */
 void run_findings_add(struct findings *f, const struct run *run);
 
 extern const struct finding_code run_finding_codes[];

@@ -9,6 +9,7 @@
 RUN(id, value_text(r->head.id))
 RUN(label, value_text(r->head.label))
 RUN(modelled, value_flag(r->target.modelled))
+RUN(not_known, value_text(r->target.not_known))
 RUN(path, value_text(r->path))
 RUN(status, r->end.present ? value_text(r->end.status) : value_unknown())
 RUN(reason, value_text(r->end.reason))
@@ -52,6 +53,11 @@ static const struct column columns[] = {
 	{ .key = "modelled",
 		.meaning = "the target is a gadget model: nothing was measured",
 		.value = modelled },
+	{ .key = "model_not_known",
+		.meaning =
+			"what the model was made without knowing, with commas between; null: its "
+			"description says nothing of that",
+		.value = not_known },
 	{ .key = "record", .meaning = "the file", .value = path },
 	{ .key = "status",
 		.meaning = "complete, interrupted or failed; null: the record has no end",

@@ -34,6 +34,7 @@ struct medium_traits {
 	char revision
 		[24]; /* of the firmware, as it calls itself: INQUIRY and the like; "" when unknown */
 	char usb_release[8]; /* bcdDevice of its USB device descriptor; "" when unknown */
+	char not_known[160]; /* of a model: what it was made without knowing */
 	char transport[16]; /* usb, mmc, loop, virtio, file, model, ... */
 	uint64_t size_bytes;
 	uint32_t logical_block_bytes;

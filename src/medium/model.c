@@ -459,6 +459,7 @@ static void describe(struct medium_traits *t, const struct model_spec *s, const 
 	text_copy(t->model, sizeof t->model, s->device.product);
 	text_copy(t->revision, sizeof t->revision, s->device.revision);
 	text_copy(t->serial, sizeof t->serial, s->device.serial);
+	text_copy(t->not_known, sizeof t->not_known, s->device.not_known);
 	text_copy(t->transport, sizeof t->transport, "model");
 	t->size_bytes = s->device.capacity_bytes;
 	t->logical_block_bytes = (uint32_t)s->device.block_bytes;

@@ -45,6 +45,8 @@ static const struct key keys[] = {
 	{ "device", "fill", BYTE, AT(device.fill), 0, 255, NULL },
 	{ "device", "seed", COUNT, AT(device.seed), 0, 1.8446744073709552e19, NULL },
 	{ "device", "jitter", PERCENT, AT(device.jitter), 0, 0.2, NULL },
+	{ "device", "not known", TEXT, AT(device.not_known), 1,
+		sizeof(((struct model_device *)0)->not_known), NULL },
 	{ "link", "speed", CHOICE, AT(link.speed), 0, 0, "none full high" },
 	{ "link", "frames", YES_NO, AT(link.frames), 0, 0, NULL },
 	{ "link", "rate", RATE, AT(link.rate), 1000, HUGE_VAL, NULL },

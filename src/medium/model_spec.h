@@ -44,6 +44,7 @@ struct model_device {
 	uint64_t fill; /* every byte of a block never written */
 	uint64_t seed; /* of jitter and of where a torn sector breaks */
 	double jitter; /* relative standard deviation of each stage's time */
+	char not_known[160]; /* what it was made without knowing; "": nothing is said of that */
 };
 
 struct model_link {

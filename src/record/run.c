@@ -139,6 +139,8 @@ static const struct field target_fields[] = {
 	FIELD("removable", removable, "0 or 1"),
 	FIELD("read_only", read_only, "0 or 1"),
 	FIELD("modelled", modelled, "0 or 1: on a virtual clock"),
+	FIELD("not_known", not_known,
+		"what the model was made without knowing, as its key of that name says"),
 	FIELD("disk_sequence", disk_sequence, "of the kernel, which counts disks; 0: unknown"),
 };
 #undef HERE

@@ -47,6 +47,7 @@ struct run_target { /* line "target": what was tested, as the kernel and the dev
 	char cache[16]; /* "write back", "write through", "unknown" */
 	bool fua, removable, read_only;
 	bool modelled; /* virtual clock: results are modelled, not measured */
+	char not_known[160]; /* what the model was made without knowing, with commas between */
 	uint64_t disk_sequence;
 };
 

@@ -417,6 +417,7 @@ START_TEST(a_record_with_all_that_can_be_odd)
 	run.damaged_lines = 2;
 	run.end.present = false;
 	text_copy(run.target.kind, sizeof run.target.kind, "image");
+	text_copy(run.target.not_known, sizeof run.target.not_known, "transfer, unit");
 	run.kept.state = RUN_KEPT_SAVING;
 	check_sweep(&run);
 	run.kept = (struct run_kept){

@@ -1,0 +1,281 @@
+/* From times to a gadget. */
+#include "analysis/twin.h"
+
+#include <math.h>
+#include <string.h>
+
+/* Given rates may be off by 5 %; the rest is for what was measured. */
+#define SLACK 0.06
+/* Of the time of the smallest request: fixed costs of reads and writes that differ by less are one. */
+#define SAME_FIXED 0.01
+
+enum { READ, WRITE };
+
+/* Time per byte, and what is left of the fixed cost, by direction. */
+struct work {
+	const struct twin_input *in;
+	struct twin *t;
+	double slope[2], fixed[2];
+	double link; /* s per byte */
+	double card[2], sector[2]; /* s per byte */
+};
+
+static bool measured(const struct twin_input *in, int d)
+{
+	return in->side[d].growth != NULL && in->side[d].growth->kind != GROWTH_UNKNOWN;
+}
+
+/* ---- the line of each direction ---- */
+
+static void take_line(struct work *w, int d)
+{
+	const struct growth *g = w->in->side[d].growth;
+
+	w->slope[d] = g->slope;
+	w->fixed[d] = g->kind == GROWTH_COARSE ? g->fixed_below_s : g->fixed_s;
+	if (g->kind == GROWTH_UNIT && !w->in->single_blocks)
+		w->t->card[d].unit_bytes = g->at_bytes;
+}
+
+static void take_lines(struct work *w)
+{
+	for (int d = READ; d <= WRITE; d++) {
+		w->t->card[d].rate = INFINITY;
+		if (measured(w->in, d))
+			take_line(w, d);
+		else if (w->in->side[d].growth)
+			w->t->doubts[d == WRITE ? TWIN_WRITE_SHAPE : TWIN_READ_SHAPE] = true;
+		else
+			w->t->doubts[d == WRITE ? TWIN_WRITES : TWIN_READS] = true;
+	}
+}
+
+/* ---- the link ---- */
+
+static bool alone(const struct twin_side *s, enum cause cause)
+{
+	return s->culprits && s->culprits->count == 1 && s->culprits->list[0].cause == cause;
+}
+
+static void find_link(struct work *w)
+{
+	const struct twin_input *in = w->in;
+
+	if (in->frame_s > 0 || in->link > 0) {
+		w->link = 1 / (in->link > 0 ? in->link : in->link_ceiling);
+		return;
+	}
+	for (int d = READ; d <= WRITE; d++)
+		if (measured(in, d) && alone(&in->side[d], CAUSE_LINK)) {
+			w->link = w->slope[d];
+			return;
+		}
+	w->link = in->link_ceiling > 0 ? 1 / in->link_ceiling : 0;
+	w->t->doubts[TWIN_LINK] = true;
+}
+
+/* ---- in turn or overlapped ---- */
+
+enum turn { TURN_OPEN, TURN_IN_TURN, TURN_OVERLAPPED };
+
+/* With both rates known: nearer the sum or nearer the larger; beyond the sum either may hold. */
+static enum turn turn_of(const struct work *w, int d)
+{
+	const struct twin_side *s = &w->in->side[d];
+	double card = s->card > 0 ? 1 / s->card : 0, both = w->link + card;
+
+	if (!measured(w->in, d) || (d == WRITE && s->buffered))
+		return TURN_OPEN;
+	if (s->growth->kind == GROWTH_COARSE || s->growth->kind == GROWTH_TURNED)
+		return TURN_OVERLAPPED;
+	if (alone(s, CAUSE_IN_TURN))
+		return TURN_IN_TURN;
+	if (!(card > 0) || w->t->doubts[TWIN_LINK] || w->slope[d] > both * (1 + SLACK))
+		return TURN_OPEN;
+	if (fmin(card, w->link) < 2 * SLACK * fmax(card, w->link))
+		return TURN_OPEN; /* makes no difference */
+	return w->slope[d] > both * (1 - SLACK) ? TURN_IN_TURN : TURN_OVERLAPPED;
+}
+
+static double chunk_of(double bytes)
+{
+	return exp2(round(log2(bytes)));
+}
+
+static void find_transfer(struct work *w)
+{
+	enum turn read = turn_of(w, READ), write = turn_of(w, WRITE);
+	bool split = read != write && read != TURN_OPEN && write != TURN_OPEN;
+
+	w->t->doubts[TWIN_TRANSFER] = split || (read == TURN_OPEN && write == TURN_OPEN);
+	w->t->overlapped = !split && (read == TURN_OVERLAPPED || write == TURN_OVERLAPPED);
+	for (int d = READ; d <= WRITE; d++) {
+		const struct growth *g = w->in->side[d].growth;
+
+		if (measured(w->in, d) && g->kind == GROWTH_COARSE)
+			w->t->chunk_bytes = chunk_of(g->at_bytes);
+		/* Less than the link alone needs leaves nothing to wait for. */
+		if (w->t->doubts[TWIN_TRANSFER] && measured(w->in, d) && w->slope[d] < w->link)
+			w->t->overlapped = true;
+		/* More than the slower stage: they take turns, or there is work per sector. */
+		if (w->t->doubts[TWIN_TRANSFER] && measured(w->in, d) &&
+			w->slope[d] > (1 + SLACK) * w->link)
+			w->t->doubts[TWIN_SECTOR] = true;
+	}
+}
+
+/* What overlapped stages take in the long run is the slower one's: a given rate is known to no more than 5 %. */
+static void correct_link(struct work *w)
+{
+	double sum = 0, n = 0;
+
+	for (int d = READ; d <= WRITE; d++) {
+		const struct twin_side *s = &w->in->side[d];
+		double card = s->card > 0 ? 1 / s->card : 0;
+
+		if (!measured(w->in, d) || s->growth->kind == GROWTH_COARSE ||
+			card > w->slope[d] * (1 - SLACK) || fabs(w->slope[d] / w->link - 1) > SLACK)
+			continue;
+		sum += w->slope[d];
+		n++;
+	}
+	if (w->t->overlapped && !w->t->frames && n > 0)
+		w->link = sum / n;
+}
+
+/* ---- card and sectors ---- */
+
+static void find_card(struct work *w, int d)
+{
+	const struct twin_side *s = &w->in->side[d];
+	double b = w->slope[d], given = s->card > 0 ? 1 / s->card : 0;
+	bool side_by_side = w->t->overlapped || (d == WRITE && s->buffered);
+	double rest = side_by_side ? b : fmax(0, b - w->link);
+
+	if (s->growth->kind == GROWTH_COARSE) /* whichever is not the link's */
+		rest = fabs(s->growth->slope - w->link) <
+				       fabs(s->growth->slope_below - s->growth->slope - w->link)
+			       ? s->growth->slope_below - s->growth->slope
+			       : s->growth->slope;
+	if (w->t->card[d].unit_bytes > 0 && !(given > 0))
+		given = s->growth->unit_slope;
+	w->card[d] = rest;
+	if (!(given > 0) && s->growth->kind == GROWTH_TURNED && !s->buffered)
+		w->card[d] = fmin(rest, s->growth->slope_below);
+	if (!(given > 0)) {
+		/* As slow as the link it may be anything faster. */
+		w->t->doubts[d == WRITE ? TWIN_WRITE_CARD : TWIN_READ_CARD] = true;
+		return;
+	}
+	if (side_by_side && w->link > b * (1 - SLACK) && given < b) {
+		w->card[d] = given;
+		return;
+	}
+	if (given > rest * (1 - SLACK))
+		return;
+	w->card[d] = given;
+	w->sector[d] = rest - given;
+	w->t->doubts[TWIN_SECTOR] = true;
+}
+
+/* ---- costs of a request ---- */
+
+/* The way of a first block into the faster stage is no cost of a request. */
+static double fill(const struct work *w, int d)
+{
+	const struct twin_side *s = &w->in->side[d];
+
+	if (!w->t->overlapped || s->growth->kind == GROWTH_COARSE || (d == WRITE && s->buffered))
+		return 0;
+	return w->in->block_bytes * fmin(w->link, w->card[d] + w->sector[d]);
+}
+
+static void find_costs(struct work *w)
+{
+	double least = INFINITY, smallest = INFINITY;
+
+	for (int d = READ; d <= WRITE; d++) {
+		if (!measured(w->in, d))
+			continue;
+		w->fixed[d] = fmax(0, w->fixed[d] - fill(w, d) - 3 * w->in->frame_s);
+		least = fmin(least, w->fixed[d]);
+		smallest = fmin(smallest, growth_seconds(w->in->side[d].growth,
+						  w->in->side[d].growth->smallest_bytes));
+	}
+	w->t->request_s = isfinite(least) ? least : 0;
+	w->t->sectors = w->sector[READ] > 0 || w->sector[WRITE] > 0;
+	for (int d = READ; d <= WRITE; d++) {
+		double more = measured(w->in, d) ? w->fixed[d] - w->t->request_s : 0;
+
+		w->t->card[d].command_s = more;
+		w->t->sectors &= more < SAME_FIXED * smallest && !(w->t->card[d].unit_bytes > 0);
+		w->t->doubts[TWIN_REQUEST] |= w->fixed[d] > SAME_FIXED * smallest;
+	}
+}
+
+/* What overlapped stages do for the card before its first block hides behind a slower link, but in the smallest requests. */
+static void find_hidden(struct work *w, int d)
+{
+	const struct twin_side *s = &w->in->side[d];
+	double card = w->card[d] + w->sector[d];
+	double first = w->link * fmin(w->in->block_bytes, s->smallest_bytes);
+
+	if (!w->t->overlapped || !measured(w->in, d) || s->growth->kind == GROWTH_COARSE ||
+		s->buffered || w->t->sectors || card >= w->link || !(s->smallest_s > 0))
+		return;
+	w->t->card[d].command_s =
+		fmax(0, s->smallest_s - w->t->request_s - first - card * s->smallest_bytes);
+}
+
+static void put_cards(struct work *w)
+{
+	for (int d = READ; d <= WRITE; d++) {
+		struct twin_card *c = &w->t->card[d];
+		double sector_s = w->sector[d] * w->in->block_bytes;
+
+		if (w->card[d] > 0)
+			c->rate = 1 / w->card[d];
+		if (w->t->sectors)
+			c->command_s = sector_s;
+		else
+			c->sector_s = sector_s;
+	}
+}
+
+void twin_make(struct twin *t, const struct twin_input *in)
+{
+	struct work w = { .in = in, .t = t };
+
+	*t = (struct twin){ .frames = in->frame_s > 0 };
+	take_lines(&w);
+	find_link(&w);
+	find_transfer(&w);
+	correct_link(&w);
+	for (int d = READ; d <= WRITE; d++)
+		if (measured(in, d))
+			find_card(&w, d);
+	find_costs(&w);
+	for (int d = READ; d <= WRITE; d++)
+		find_hidden(&w, d);
+	put_cards(&w);
+	t->link = w.link > 0 ? 1 / w.link : INFINITY;
+	t->doubts[TWIN_BUFFER] = in->side[WRITE].buffered;
+}
+
+double twin_seconds(const struct twin *t, const struct twin_input *in, bool write, double bytes)
+{
+	const struct twin_card *c = &t->card[write];
+	double excess = c->unit_bytes > 0
+				? growth_unit_excess((uint64_t)bytes, 0, (uint64_t)c->unit_bytes)
+				: 0;
+	double link = bytes / t->link, blocks = bytes / in->block_bytes;
+	double begin = (t->sectors ? 0 : c->command_s) + excess / c->rate;
+	double card = bytes / c->rate + blocks * (c->sector_s + (t->sectors ? c->command_s : 0));
+	double chunk = t->chunk_bytes > 0 ? t->chunk_bytes : in->block_bytes;
+	double part = fmin(1, chunk / bytes);
+
+	if (!t->overlapped && !(write && in->side[WRITE].buffered))
+		return t->request_s + link + begin + card;
+	/* The slower one, and the way of a first chunk through the other; the card begins once it is there. */
+	return t->request_s + fmax(link + part * card, part * link + begin + card);
+}

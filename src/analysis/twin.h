@@ -1,0 +1,67 @@
+/* A gadget with the same times: parameters of link, card and firmware that give what was measured, and which of them the
+ * figures could not tell. Where several would do, the simplest is taken and named as not known. */
+#ifndef ANALYSIS_TWIN_H
+#define ANALYSIS_TWIN_H
+
+#include <stdbool.h>
+#include <stdint.h>
+
+#include "analysis/culprit.h"
+#include "analysis/growth.h"
+
+/* What is known of one direction; growth NULL: it was not measured. */
+struct twin_side {
+	const struct growth *growth;
+	const struct culprits *culprits;
+	double card; /* B/s, measured alone; 0: not given */
+	double smallest_bytes, smallest_s; /* the smallest request measured, and its time */
+	bool buffered; /* writes: acknowledged before the card has them */
+};
+
+struct twin_input {
+	struct twin_side side[2]; /* read, write */
+	double link; /* B/s, measured; 0: not given */
+	double link_ceiling; /* B/s; 0: no such bound known */
+	double frame_s; /* requests wait for frames of the bus; 0: they don't */
+	double block_bytes;
+	bool single_blocks; /* take the card for one without program units, whatever the shape */
+};
+
+enum twin_doubt {
+	TWIN_LINK, /* the link's rate */
+	TWIN_READ_CARD,
+	TWIN_WRITE_CARD,
+	TWIN_TRANSFER, /* in turn or overlapped */
+	TWIN_SECTOR, /* whether work per sector comes from single-sector commands */
+	TWIN_REQUEST, /* whether a fixed cost is the firmware's, the card's or the host's */
+	TWIN_READ_SHAPE, /* times follow no shape that a model has */
+	TWIN_WRITE_SHAPE,
+	TWIN_READS, /* not measured */
+	TWIN_WRITES,
+	TWIN_BUFFER, /* its size */
+	TWIN_DOUBTS
+};
+
+struct twin_card {
+	double rate; /* B/s; infinite: it takes no time */
+	double command_s, sector_s; /* of each command, of each block */
+	double unit_bytes; /* 0: programs single blocks */
+};
+
+struct twin {
+	double link; /* B/s; infinite: it takes no time */
+	bool frames; /* the link's rate follows from them */
+	bool overlapped;
+	double chunk_bytes; /* of overlapped transfers; 0: single blocks */
+	bool sectors; /* one command to the card for each block */
+	double request_s; /* of each request */
+	struct twin_card card[2];
+	bool doubts[TWIN_DOUBTS];
+};
+
+void twin_make(struct twin *t, const struct twin_input *in);
+
+/* Seconds of a request of so many bytes that is not split, as such a gadget takes them in the long run. */
+double twin_seconds(const struct twin *t, const struct twin_input *in, bool write, double bytes);
+
+#endif

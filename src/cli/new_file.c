@@ -1,0 +1,42 @@
+/* A file that must not be there yet. */
+#include "cli/new_file.h"
+
+#include <errno.h>
+#include <fcntl.h>
+#include <unistd.h>
+
+#include "base/error.h"
+
+static int write_all(int fd, const char *bytes, size_t length)
+{
+	while (length) {
+		ssize_t n = write(fd, bytes, length);
+
+		if (n < 0 && errno == EINTR)
+			continue;
+		if (n < 0)
+			return -errno;
+		bytes += n;
+		length -= (size_t)n;
+	}
+	return fsync(fd) < 0 && errno != EINVAL ? -errno : 0;
+}
+
+int new_file_write(const char *path, const char *bytes, size_t length, struct error *err)
+{
+	int fd = open(path, O_WRONLY | O_CREAT | O_EXCL | O_NOFOLLOW | O_CLOEXEC, 0666), rc;
+
+	if (fd < 0 && errno == EEXIST)
+		return error_set(
+			err, ERROR_USAGE, "'%s' exists; name a new file, or remove it first", path);
+	if (fd < 0)
+		return error_sys(err, errno == ENOSPC ? ERROR_IO : ERROR_USAGE, errno,
+			"cannot create '%s'", path);
+	rc = write_all(fd, bytes, length);
+	if (close(fd) < 0 && !rc)
+		rc = -errno;
+	if (!rc)
+		return 0;
+	unlink(path);
+	return error_sys(err, ERROR_IO, -rc, "cannot write '%s'", path);
+}

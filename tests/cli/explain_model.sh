@@ -1,0 +1,35 @@
+# explain --model: a gadget model with the times of a run, that says what the run could not tell.
+. "$(dirname "$0")/lib.sh"
+cd "$tmp" || exit 1
+models=$here/../../scripts/models
+run 0 "$BLKASSAY" sweep "model:$models/buoy-b.model" --direction read,write --order sequential --sizes 512..64Ki --seconds 1 \
+	--passes 4 --seed 1 --label "build b # 1" --out b.assay
+run 0 "$BLKASSAY" explain b.assay --link 1MB/s --card-read 1.7MB/s --card-write 1MB/s --model twin.model
+says "model written to twin.model; not known: whose request cost"
+grep -q '^    transfer = store-and-forward *# as the slope shows$' twin.model || fail "build b takes turns"
+grep -q '^    name = build b . 1 ' twin.model || fail "the label is its name, without the sign of a comment"
+# Its sweep says so too, in its record as well.
+run 0 "$BLKASSAY" sweep model:twin.model --direction write --order sequential --sizes 4Ki --seconds 1 --passes 4 --seed 1 --out twin.assay
+tells "The model was made from a run that could not tell: whose request cost."
+run 0 "$BLKASSAY" report twin.assay --json -
+tells '"model_not_known":"whose request cost"'
+# One line edited: overlapped, 4 KiB takes 1.07 + 0.51 + 4.1 ms.
+sed -i 's/transfer = store-and-forward/transfer = overlapped/' twin.model
+run 0 "$BLKASSAY" sweep model:twin.model --direction write --order sequential --sizes 4Ki --seconds 1 --passes 4 --seed 1 --out edited.assay
+grep -qE "writes store at most 7[12][0-9] kB" "$out" || fail "not the time of an overlapped gadget"
+# What is there is left alone; one model a run; nothing to make it from; a place that does not exist.
+cp twin.model before
+run 2 "$BLKASSAY" explain b.assay --model twin.model
+says "'twin.model' exists"
+cmp -s twin.model before || fail "the existing file was changed"
+run 2 "$BLKASSAY" explain b.assay twin.assay --model two.model
+[ ! -e two.model ] || fail "a model of two runs"
+head -n 4 b.assay >empty.assay
+run 2 "$BLKASSAY" explain empty.assay --model none.model
+[ ! -e none.model ] || fail "a model of nothing"
+run 2 "$BLKASSAY" explain b.assay --model missing/one.model
+# Designs of known truth, and what their twins make of an edit.
+command -v python3 >/dev/null || skip "needs python3, which works out the truth"
+python3 "$here/../truth/twin.py" --models 30 --seed 3 --verbose --build "$(dirname "$BLKASSAY")" >"$out" 2>&1 ||
+	fail "twins are not like their designs"
+exit 0

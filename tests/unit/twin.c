@@ -1,0 +1,181 @@
+/* analysis/twin: gadgets whose times are computed here come out as they went in, and what the times can't tell is named.
+ * tests/truth/twin.py has hundreds more, and edits them. */
+#include <check.h>
+#include <math.h>
+
+#include "analysis/twin.h"
+
+enum { SIZES = 8 };
+
+/* us a byte; ms. */
+struct gadget {
+	double link, card[2], sector[2], fixed_ms[2];
+	bool overlapped; /* in blocks of 512 */
+};
+
+static double seconds_of(const struct gadget *g, int d, double n)
+{
+	double store = g->card[d] + g->sector[d];
+	double us = g->overlapped ? 512 * fmin(g->link, store) + n * fmax(g->link, store)
+				  : n * (g->link + store);
+
+	return g->fixed_ms[d] * 1e-3 + us * 1e-6;
+}
+
+/* What was measured of it; given: with the rates of link and card. */
+struct seen {
+	struct growth_set growths[2];
+	struct culprits culprits[2];
+	struct twin_input in;
+};
+
+static void look(struct seen *s, const struct gadget *g, bool given)
+{
+	s->in = (struct twin_input){ .block_bytes = 512, .link = given ? 1e6 / g->link : 0 };
+	for (int d = 0; d < 2; d++) {
+		struct growth_point p[SIZES];
+		struct culprit_input in = { .growths = &s->growths[d],
+			.bytes = 4096,
+			.pieces = 1,
+			.block_bytes = 512,
+			.in_flight = 1,
+			.write = d,
+			.link = { .rate = s->in.link },
+			.card = { .rate = given ? 1e6 / g->card[d] : 0 } };
+
+		for (int i = 0; i < SIZES; i++)
+			p[i] = (struct growth_point){ .bytes = UINT64_C(512) << i,
+				.seconds = seconds_of(g, d, 512 << i),
+				.pieces = 1 };
+		growth_find(
+			&s->growths[d], p, SIZES, &(struct growth_options){ .wanted_bytes = 4096 });
+		culprits_find(&s->culprits[d], &in);
+		s->in.side[d] = (struct twin_side){ .growth = &s->growths[d].list[0],
+			.culprits = &s->culprits[d],
+			.card = in.card.rate,
+			.smallest_bytes = 512,
+			.smallest_s = p[0].seconds };
+	}
+}
+
+/* As fast as what was measured at every size. */
+static void alike(const struct twin *t, const struct seen *s, const struct gadget *g)
+{
+	for (int d = 0; d < 2; d++)
+		for (int i = 0; i < SIZES; i++)
+			ck_assert_double_eq_tol(
+				twin_seconds(t, &s->in, d, 512 << i) / seconds_of(g, d, 512 << i),
+				1, 1e-3);
+}
+
+static void doubts_are(const struct twin *t, unsigned wanted)
+{
+	for (int i = 0; i < TWIN_DOUBTS; i++)
+		ck_assert_msg(t->doubts[i] == (wanted >> i & 1), "doubt %d is %d", i, t->doubts[i]);
+}
+
+START_TEST(in_turn)
+{
+	struct gadget g = { 1, { 0.5, 0.8 }, { 0, 0 }, { 1, 3 }, false };
+	struct seen s;
+	struct twin t;
+
+	look(&s, &g, true);
+	twin_make(&t, &s.in);
+	alike(&t, &s, &g);
+	ck_assert(!t.overlapped && !t.sectors);
+	ck_assert_double_eq_tol(t.card[0].rate, 2e6, 1e3);
+	ck_assert_double_eq_tol(t.card[1].rate, 1.25e6, 1e3);
+	/* 1 ms of every request, 2 more of a write. */
+	ck_assert_double_eq_tol(t.request_s, 1e-3, 1e-6);
+	ck_assert_double_eq_tol(t.card[1].command_s, 2e-3, 1e-6);
+	doubts_are(&t, 1u << TWIN_REQUEST);
+}
+END_TEST
+
+START_TEST(overlapped)
+{
+	struct gadget g = { 1, { 0.5, 2.5 }, { 0, 0 }, { 0, 0 }, true };
+	struct seen s;
+	struct twin t;
+
+	look(&s, &g, true);
+	twin_make(&t, &s.in);
+	alike(&t, &s, &g);
+	ck_assert(t.overlapped && !t.sectors);
+	ck_assert_double_eq_tol(t.link, 1e6, 1e3);
+	ck_assert_double_eq_tol(t.card[1].rate, 0.4e6, 1e3);
+	doubts_are(&t, 0);
+}
+END_TEST
+
+/* 1.2 us a byte more than link and card in turn: 0.614 ms for each sector. */
+START_TEST(single_sectors)
+{
+	struct gadget g = { 1, { 0.5, 0.8 }, { 1.2, 1.2 }, { 0, 0 }, false };
+	struct seen s;
+	struct twin t;
+
+	look(&s, &g, true);
+	twin_make(&t, &s.in);
+	alike(&t, &s, &g);
+	ck_assert(t.sectors);
+	ck_assert(t.doubts[TWIN_SECTOR]);
+	/* Overlapped or not they take the same, to a block. */
+	ck_assert(t.doubts[TWIN_TRANSFER]);
+	ck_assert_double_eq_tol(t.card[1].command_s, 512 * 1.2e-6, 1e-6);
+	/* With a fixed cost of writes alone there is no place for it but beside sector costs. */
+	g.fixed_ms[1] = 4;
+	look(&s, &g, true);
+	twin_make(&t, &s.in);
+	alike(&t, &s, &g);
+	ck_assert(!t.sectors);
+	ck_assert_double_eq_tol(t.card[1].sector_s, 512 * 1.2e-6, 1e-6);
+}
+END_TEST
+
+/* Nothing given: something with these times, and all that was made up for it is named. */
+START_TEST(no_rates)
+{
+	struct gadget g = { 1, { 0.5, 0.8 }, { 0, 0 }, { 0, 0 }, false };
+	struct seen s;
+	struct twin t;
+
+	look(&s, &g, false);
+	s.in.link_ceiling = 1.2e6;
+	twin_make(&t, &s.in);
+	alike(&t, &s, &g);
+	ck_assert(t.doubts[TWIN_LINK] && t.doubts[TWIN_READ_CARD] && t.doubts[TWIN_WRITE_CARD]);
+	ck_assert(t.doubts[TWIN_TRANSFER]);
+}
+END_TEST
+
+START_TEST(one_direction)
+{
+	struct gadget g = { 1, { 0.5, 0.8 }, { 0, 0 }, { 0, 0 }, false };
+	struct seen s;
+	struct twin t;
+
+	look(&s, &g, true);
+	s.in.side[1] = (struct twin_side){ 0 };
+	twin_make(&t, &s.in);
+	ck_assert(t.doubts[TWIN_WRITES] && !t.doubts[TWIN_READS]);
+	s.growths[0].list[0] = (struct growth){ .kind = GROWTH_UNKNOWN };
+	twin_make(&t, &s.in);
+	ck_assert(t.doubts[TWIN_READ_SHAPE]);
+}
+END_TEST
+
+Suite *twin_suite(void)
+{
+	Suite *s = suite_create("twin");
+	TCase *c = tcase_create("twin");
+
+	tcase_add_test(c, in_turn);
+	tcase_add_test(c, overlapped);
+	tcase_add_test(c, single_sectors);
+	tcase_add_test(c, no_rates);
+	tcase_add_test(c, one_direction);
+	suite_add_tcase(s, c);
+	return s;
+}
