@@ -456,6 +456,11 @@ int cmd_cut(const struct options *o)
 		return status;
 	}
 	message_note("seed %llu; journal: %s", (unsigned long long)job.seed, job.path);
+	if (!job.model && o->given[OPTION_SECONDS] && !o->given[OPTION_CUT_WITH])
+		message_warning(
+			"after --seconds the target has time to store everything: a later cut can "
+			"show what is broken,\nand nothing that is kept; pull the plug while it is "
+			"written, or use --cut-with");
 	status = cut(&job, &err);
 	if (err.kind != ERROR_NONE)
 		message_error(&err);
