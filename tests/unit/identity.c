@@ -7,7 +7,6 @@
 #include "base/error.h"
 #include "base/random.h"
 #include "medium/device_traits.h"
-#include "support/failing_medium.h"
 #include "medium/identity.h"
 #include "medium/medium.h"
 #include "medium/model.h"
@@ -15,6 +14,7 @@
 #include "medium/scsi.h"
 #include "medium/telltale.h"
 #include "platform/blockdev.h"
+#include "support/failing_medium.h"
 #include "support/ram_medium.h"
 #include "support/scsi_tap.h"
 
