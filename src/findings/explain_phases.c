@@ -156,6 +156,20 @@ static bool is_refuted(const struct explained *x, const struct culprit *c)
 	return seconds >= 0 && seconds < AGAINST * c->share_low * x->phases.seconds;
 }
 
+/* Fixed work on the data of writes may as well be the card that programs a whole unit, whatever the size. */
+static void admit_unit(struct explained *x)
+{
+	const struct phase_parts *p = &x->phases;
+	struct culprits *c = &x->culprits;
+
+	if (x->direction != RUN_WRITE || c->count != 1 || c->list[0].cause != CAUSE_REQUEST_COST ||
+		p->list[PART_STORE].fixed + p->list[PART_REFUSE].fixed <
+			AGAINST * c->list[0].share_low * p->seconds)
+		return;
+	c->list[1] = c->list[0];
+	c->list[c->count++].cause = CAUSE_PROGRAM_UNIT;
+}
+
 void explain_phases_rule_out(struct explained *x)
 {
 	struct culprits *c = &x->culprits;
@@ -173,6 +187,8 @@ void explain_phases_rule_out(struct explained *x)
 		c->list[kept++] = c->list[i];
 	}
 	c->count = kept;
+	if (x->ruled_out)
+		admit_unit(x);
 }
 
 /* What the rates name alone, and the part of the bus's time that it would have to be. */

@@ -352,6 +352,17 @@ START_TEST(phases_rule_out)
 	t = three_names();
 	explain_phases_rule_out(&t);
 	ck_assert_uint_eq(t.culprits.count, 1);
+	/* A fixed time after the data of a write may be the card's unit; before the command is taken it is not. */
+	for (int part = PART_STORE; part <= PART_NOT_READY; part++) {
+		t = three_names();
+		t.direction = RUN_WRITE;
+		t.phases.list[PART_LINK].seconds = 1e-3;
+		t.phases.list[part].fixed = 3e-3;
+		explain_phases_rule_out(&t);
+		ck_assert(culprits_have(&t.culprits, CAUSE_REQUEST_COST));
+		ck_assert(!culprits_have(&t.culprits, CAUSE_HOST_GAP));
+		ck_assert(culprits_have(&t.culprits, CAUSE_PROGRAM_UNIT) == (part == PART_STORE));
+	}
 	/* Phases of another size say nothing. */
 	t = three_names();
 	t.phases.bytes = 8192;
