@@ -10,7 +10,7 @@
 #include "cli/record_run.h"
 #include "cli/results.h"
 #include "cli/session.h"
-#include "record/audit.h"
+#include "record/audit_lines.h"
 
 /* Of one name in the list. */
 static int take_name(uint32_t *only, const char *name, struct error *err)

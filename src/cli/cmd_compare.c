@@ -8,7 +8,7 @@
 #include "cli/kept_warning.h"
 #include "cli/message.h"
 #include "cli/results.h"
-#include "findings/compare.h"
+#include "findings/compared.h"
 #include "findings/view.h"
 
 static int check_sides(const struct options *o, struct error *err)

@@ -16,7 +16,7 @@
 #include "cli/record_run.h"
 #include "cli/results.h"
 #include "cli/session.h"
-#include "findings/cut.h"
+#include "findings/cut_view.h"
 #include "integrity/cut.h"
 #include "integrity/stamp.h"
 #include "platform/child.h"

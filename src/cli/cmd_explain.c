@@ -12,7 +12,7 @@
 #include "findings/explain.h"
 #include "findings/explain_model.h"
 #include "findings/explain_view.h"
-#include "record/observe.h"
+#include "record/observe_lines.h"
 #include "record/run.h"
 
 static int parse_rate(double *rate, const struct options *o, enum option_id id, struct error *err)

@@ -25,7 +25,7 @@
 #include "platform/guard.h"
 #include "platform/trace.h"
 #include "record/file.h"
-#include "record/observe.h"
+#include "record/observe_lines.h"
 
 struct job {
 	const struct options *o;

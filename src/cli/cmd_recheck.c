@@ -8,7 +8,7 @@
 #include "cli/message.h"
 #include "cli/results.h"
 #include "cli/session.h"
-#include "findings/cut.h"
+#include "findings/cut_view.h"
 #include "record/run.h"
 
 /* written: the verdict is in the journal; else it is shown from memory. */

@@ -9,7 +9,7 @@
 #include "cli/results.h"
 #include "cli/session_keep.h"
 #include "cli/target_list.h"
-#include "findings/targets.h"
+#include "findings/targets_view.h"
 
 /* What a row of the view points at. */
 struct behind {

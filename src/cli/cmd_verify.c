@@ -14,7 +14,7 @@
 #include "cli/session.h"
 #include "cli/verify_keep.h"
 #include "cli/verify_plan.h"
-#include "findings/verify.h"
+#include "findings/verify_view.h"
 
 /* One command in hand. */
 struct verification {

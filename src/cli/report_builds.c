@@ -8,7 +8,7 @@
 #include "cli/message.h"
 #include "cli/options.h"
 #include "cli/results.h"
-#include "findings/compare.h"
+#include "findings/compared.h"
 #include "findings/view.h"
 #include "record/run.h"
 

@@ -3,7 +3,7 @@
 #define CLI_VERIFY_KEEP_H
 
 #include "integrity/verify.h"
-#include "record/verify.h"
+#include "record/verify_lines.h"
 
 struct record_writer;
 

@@ -5,7 +5,7 @@
 #include "cli/lists.h"
 #include "cli/options.h"
 #include "integrity/verify.h"
-#include "record/verify.h"
+#include "record/verify_lines.h"
 
 struct session;
 

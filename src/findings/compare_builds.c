@@ -1,5 +1,5 @@
 /* What the gadgets say of themselves, set against what the runs are labelled. */
-#include "findings/compare.h"
+#include "findings/compared.h"
 
 #include <stdio.h>
 #include <string.h>

@@ -5,7 +5,7 @@
 
 #include "base/size.h"
 #include "base/text.h"
-#include "findings/compare.h"
+#include "findings/compared.h"
 
 /* A rank sum test says nothing of the sort, though Welch's t does: few extreme values may carry it. */
 static const double doubtful_p_rank = 0.1;

@@ -5,8 +5,8 @@
 #include <stdlib.h>
 
 #include "base/size.h"
-#include "findings/compare.h"
-#include "findings/phases.h"
+#include "findings/compared.h"
+#include "findings/phase_tables.h"
 
 static const double certain_p = 0.05 / RUN_PHASE_COUNT;
 

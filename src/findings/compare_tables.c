@@ -1,7 +1,7 @@
 /* The table of a comparison: a row a point. */
 #include <math.h>
 
-#include "findings/compare.h"
+#include "findings/compared.h"
 
 #define POINT(function, expression) COLUMN_VALUE(function, struct compare_point, r, expression)
 #define SUMMARY(function, expression) COLUMN_VALUE(function, struct compare_summary, r, expression)

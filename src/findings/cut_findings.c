@@ -7,7 +7,7 @@
 #include "base/shell.h"
 #include "base/size.h"
 #include "base/text.h"
-#include "findings/cut.h"
+#include "findings/cut_view.h"
 #include "findings/run_findings.h"
 #include "record/run.h"
 

@@ -1,7 +1,7 @@
 /* The tables of cuts. */
 #include <string.h>
 
-#include "findings/cut.h"
+#include "findings/cut_view.h"
 #include "findings/record_view.h"
 
 #define SUM(function, expression) COLUMN_VALUE(function, struct cut_summary_row, r, expression)

@@ -3,7 +3,7 @@
 #define FINDINGS_EXPLAIN_MIX_H
 
 #include "findings/explain.h"
-#include "record/observe.h"
+#include "record/observe_lines.h"
 
 enum { EXPLAIN_NOW, EXPLAIN_WHOLE, EXPLAIN_OVERLAPPED, EXPLAIN_WAYS };
 

@@ -4,7 +4,7 @@
 #include "base/size.h"
 #include "findings/explain.h"
 #include "findings/explain_codes.h"
-#include "findings/phases.h"
+#include "findings/phase_tables.h"
 
 #define TIME(value) duration_format((char[SIZE_TEXT_MAX]){ 0 }, value)
 #define SIZE(value) size_format((char[SIZE_TEXT_MAX]){ 0 }, value)

@@ -1,5 +1,5 @@
 /* Commands as they were seen on the bus of an observed disk. */
-#include "findings/observe.h"
+#include "findings/observe_view.h"
 
 #include "base/size.h"
 

@@ -1,5 +1,5 @@
 /* The tables of an observation. */
-#include "findings/observe.h"
+#include "findings/observe_view.h"
 
 #define TOTAL(function, expression) COLUMN_VALUE(function, struct observe_total, r, expression)
 #define SIZE(function, expression) COLUMN_VALUE(function, struct observe_size, r, expression)

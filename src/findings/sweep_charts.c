@@ -2,7 +2,7 @@
 #include <math.h>
 
 #include "base/size.h"
-#include "findings/sweep.h"
+#include "findings/sweep_view.h"
 
 /* ---- rate by request size ---- */
 

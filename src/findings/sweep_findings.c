@@ -4,10 +4,10 @@
 
 #include "base/size.h"
 #include "base/text.h"
-#include "findings/figures.h"
-#include "findings/phases.h"
+#include "findings/numbers.h"
+#include "findings/phase_tables.h"
 #include "findings/run_findings.h"
-#include "findings/sweep.h"
+#include "findings/sweep_view.h"
 
 enum {
 	MEASURED,
@@ -162,7 +162,7 @@ static const char *share_words(struct pool *pool, double share)
 	struct text t;
 
 	text_init(&t);
-	figure_add_percent(&t, share);
+	number_add_percent(&t, share);
 	words = pool_printf(pool, "%s", t.bytes);
 	text_release(&t);
 	return words;
@@ -690,7 +690,7 @@ static const char *number_words(struct pool *pool, double n)
 	struct text t;
 
 	text_init(&t);
-	figure_add(&t, n);
+	number_add(&t, n);
 	words = pool_printf(pool, "%s", t.bytes);
 	text_release(&t);
 	return words;

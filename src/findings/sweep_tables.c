@@ -1,7 +1,7 @@
 /* The tables of a sweep. */
-#include "findings/phases.h"
+#include "findings/phase_tables.h"
 #include "findings/record_view.h"
-#include "findings/sweep.h"
+#include "findings/sweep_view.h"
 
 #define PASS(function, expression) COLUMN_VALUE(function, struct sweep_pass, r, expression)
 #define POINT(function, expression) COLUMN_VALUE(function, struct point, r, expression)

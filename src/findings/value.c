@@ -8,7 +8,7 @@
 #include "analysis/summary.h"
 #include "base/size.h"
 #include "base/text.h"
-#include "findings/figures.h"
+#include "findings/numbers.h"
 
 /* ---- making ---- */
 
@@ -204,7 +204,7 @@ static void add_range(struct text *t, struct value v)
 		.median = v.number, .low = v.low, .high = v.high, .interval_known = true
 	};
 
-	figure_add_interval(t, &s);
+	number_add_interval(t, &s);
 }
 
 static void add_known(struct text *t, struct value v)
@@ -234,13 +234,13 @@ static void add_known(struct text *t, struct value v)
 		add_duration(t, (double)v.whole / 1e9);
 		break;
 	case UNIT_SHARE:
-		figure_add_percent(t, v.number);
+		number_add_percent(t, v.number);
 		break;
 	case UNIT_SHARE_COUNTED:
 		text_addf(t, "%.1f %%", v.number * 100);
 		break;
 	case UNIT_NUMBER:
-		figure_add(t, v.number);
+		number_add(t, v.number);
 		break;
 	case UNIT_CHANGE:
 		add_change(t, v.number);

@@ -7,9 +7,9 @@
 #include "base/shell.h"
 #include "base/size.h"
 #include "base/text.h"
-#include "findings/figures.h"
+#include "findings/numbers.h"
 #include "findings/run_findings.h"
-#include "findings/verify.h"
+#include "findings/verify_view.h"
 
 enum { LARGEST_REQUEST = 4 << 20 };
 static const double confidence = 0.95;
@@ -567,7 +567,7 @@ static const char *share_words(struct pool *pool, double share)
 	struct text t;
 
 	text_init(&t);
-	figure_add(&t, share * (small ? 1e6 : 100));
+	number_add(&t, share * (small ? 1e6 : 100));
 	words = pool_printf(pool, "%s%s", t.bytes, small ? " in a million" : " % of");
 	text_release(&t);
 	return words;

@@ -1,5 +1,5 @@
 /* Where in the region damage was found. */
-#include "findings/verify.h"
+#include "findings/verify_view.h"
 
 static bool cell_exists(const struct damage_totals *t, size_t i)
 {

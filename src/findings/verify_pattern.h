@@ -6,7 +6,7 @@
 #include <stdint.h>
 
 #include "analysis/wrap.h"
-#include "record/verify.h"
+#include "record/verify_lines.h"
 
 struct verify_pattern {
 	/* misplaced: addresses repeat after so many bytes; 0: no such thing was shown */

@@ -1,6 +1,6 @@
 /* The tables of a verify. */
 #include "findings/record_view.h"
-#include "findings/verify.h"
+#include "findings/verify_view.h"
 
 #define PLAN(function, expression) COLUMN_VALUE(function, struct verify_record, r, expression)
 #define SUM(function, expression) COLUMN_VALUE(function, struct verify_summary, r, expression)

@@ -7,7 +7,7 @@
 
 #include "base/watch.h"
 #include "integrity/journal.h"
-#include "record/cut.h"
+#include "record/cut_lines.h"
 
 struct error;
 struct medium;

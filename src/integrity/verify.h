@@ -5,7 +5,7 @@
 #include <stdbool.h>
 #include <stdint.h>
 
-#include "integrity/damage.h"
+#include "integrity/damage_list.h"
 #include "integrity/transfer.h"
 
 struct error;

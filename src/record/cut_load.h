@@ -3,7 +3,7 @@
 #ifndef RECORD_CUT_LOAD_H
 #define RECORD_CUT_LOAD_H
 
-#include "record/cut.h"
+#include "record/cut_lines.h"
 
 struct cut_cycle {
 	uint32_t number; /* 1, 2, ... */

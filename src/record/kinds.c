@@ -1,13 +1,13 @@
 /* All kinds of lines. */
 #include "record/kinds.h"
 
-#include "record/audit.h"
-#include "record/cut.h"
+#include "record/audit_lines.h"
+#include "record/cut_lines.h"
 #include "record/file.h"
 #include "record/journal_lines.h"
-#include "record/observe.h"
+#include "record/observe_lines.h"
 #include "record/run.h"
-#include "record/verify.h"
+#include "record/verify_lines.h"
 
 static const struct line_kind *const every[] = { &kind_record, &kind_run, &kind_target, &kind_kept,
 	&kind_end };

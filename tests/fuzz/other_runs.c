@@ -6,7 +6,7 @@
 
 #include "base/error.h"
 #include "base/text.h"
-#include "findings/compare.h"
+#include "findings/compared.h"
 #include "findings/record_view.h"
 #include "fuzz.h"
 #include "report/csv.h"

@@ -7,7 +7,7 @@
 #include "base/error.h"
 #include "base/text.h"
 #include "findings/explain.h"
-#include "findings/sweep.h"
+#include "findings/sweep_view.h"
 #include "fuzz.h"
 #include "record/run.h"
 #include "report/csv.h"

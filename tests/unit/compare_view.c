@@ -5,7 +5,7 @@
 #include <string.h>
 
 #include "base/error.h"
-#include "findings/compare.h"
+#include "findings/compared.h"
 #include "support/view_check.h"
 
 enum { POINTS = 8, VALUES = 6 };

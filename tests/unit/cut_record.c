@@ -6,7 +6,7 @@
 
 #include "base/error.h"
 #include "base/text.h"
-#include "findings/cut.h"
+#include "findings/cut_view.h"
 #include "integrity/recheck.h"
 #include "record/cut_load.h"
 #include "report/page.h"

@@ -6,9 +6,9 @@
 #include "base/error.h"
 #include "base/promise.h"
 #include "base/text.h"
-#include "findings/audit.h"
-#include "findings/observe.h"
-#include "findings/verify.h"
+#include "findings/audit_view.h"
+#include "findings/observe_view.h"
+#include "findings/verify_view.h"
 #include "report/text_view.h"
 
 static const struct text_style style = { .columns = 80 };

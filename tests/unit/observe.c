@@ -10,11 +10,11 @@
 #include "base/error.h"
 #include "base/text.h"
 #include "findings/explain_mix.h"
-#include "findings/observe.h"
+#include "findings/observe_view.h"
 #include "measure/observe.h"
 #include "platform/trace.h"
 #include "record/file.h"
-#include "record/observe.h"
+#include "record/observe_lines.h"
 #include "report/text_view.h"
 
 static struct observe_tally *tally;

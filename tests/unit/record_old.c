@@ -8,15 +8,15 @@
 
 #include "base/error.h"
 #include "integrity/journal.h"
-#include "record/audit.h"
+#include "record/audit_lines.h"
 #include "record/cut_load.h"
 #include "record/field.h"
 #include "record/file.h"
 #include "record/kinds.h"
 #include "record/line.h"
-#include "record/observe.h"
+#include "record/observe_lines.h"
 #include "record/old_names.h"
-#include "record/verify.h"
+#include "record/verify_lines.h"
 
 #define OLD(kind) "tests/data/v1/" kind ".run"
 

@@ -6,10 +6,10 @@
 #include "base/clean.h"
 #include "base/error.h"
 #include "base/text.h"
-#include "findings/figures.h"
 #include "findings/link.h"
+#include "findings/numbers.h"
 #include "findings/points.h"
-#include "findings/sweep.h"
+#include "findings/sweep_view.h"
 #include "report/csv.h"
 #include "report/sink.h"
 #include "report/text_view.h"
@@ -167,7 +167,7 @@ START_TEST(figures)
 
 	for (size_t i = 0; i < sizeof cases / sizeof *cases; i++) {
 		text_reset(&text);
-		figure_add(&text, cases[i].value);
+		number_add(&text, cases[i].value);
 		ck_assert_str_eq(text.bytes, cases[i].text);
 	}
 }

@@ -1,5 +1,5 @@
 /* The view of what may be tested here: its verdicts and codes, and that text, page, CSV and JSON have all of it. */
-#include "findings/targets.h"
+#include "findings/targets_view.h"
 
 #include <check.h>
 #include <string.h>

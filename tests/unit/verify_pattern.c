@@ -6,7 +6,7 @@
 #include <string.h>
 
 #include "base/error.h"
-#include "findings/verify.h"
+#include "findings/verify_view.h"
 #include "support/view_check.h"
 
 static struct verify_record v;

@@ -1,5 +1,5 @@
 /* The view of a verify: each verdict where it is due and nowhere else, and every code of the kind. */
-#include "findings/verify.h"
+#include "findings/verify_view.h"
 
 #include <check.h>
 #include <errno.h>

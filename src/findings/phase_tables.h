@@ -1,6 +1,6 @@
 /* Where the time of a request goes: the phases of its commands as they were seen on the bus, or modelled. */
-#ifndef FINDINGS_PHASES_H
-#define FINDINGS_PHASES_H
+#ifndef FINDINGS_PHASE_TABLES_H
+#define FINDINGS_PHASE_TABLES_H
 
 #include "findings/points.h"
 #include "findings/view.h"

@@ -1,7 +1,7 @@
 /* What cuts mean: which promises outlived them, which did not, and which no cut has tested. Of a whole journal, or of one
  * cut after its recheck. */
-#ifndef FINDINGS_CUT_H
-#define FINDINGS_CUT_H
+#ifndef FINDINGS_CUT_VIEW_H
+#define FINDINGS_CUT_VIEW_H
 
 #include "findings/view.h"
 #include "record/cut_load.h"

@@ -1,6 +1,6 @@
 /* The lines of an audit in its record: "finding" for each, "audit" when all probes ran. See blkassay-audit(7). */
-#ifndef RECORD_AUDIT_H
-#define RECORD_AUDIT_H
+#ifndef RECORD_AUDIT_LINES_H
+#define RECORD_AUDIT_LINES_H
 
 #include "base/promise.h"
 

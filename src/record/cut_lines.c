@@ -1,5 +1,5 @@
 /* Cuts and rechecks as lines. */
-#include "record/cut.h"
+#include "record/cut_lines.h"
 
 #include <stdlib.h>
 #include <string.h>

@@ -1,5 +1,5 @@
 /* An audit as lines of a record, both ways. */
-#include "record/audit.h"
+#include "record/audit_lines.h"
 
 #include <string.h>
 

@@ -1,5 +1,5 @@
 /* What an audit means. */
-#include "findings/audit.h"
+#include "findings/audit_view.h"
 
 #include <inttypes.h>
 #include <string.h>

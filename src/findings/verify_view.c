@@ -1,5 +1,5 @@
 /* What a verify means. */
-#include "findings/verify.h"
+#include "findings/verify_view.h"
 
 #include <inttypes.h>
 #include <string.h>

@@ -1,9 +1,9 @@
 /* What an observation means: how much the host sent in requests of which size, how long they took, and what limits that. */
-#ifndef FINDINGS_OBSERVE_H
-#define FINDINGS_OBSERVE_H
+#ifndef FINDINGS_OBSERVE_VIEW_H
+#define FINDINGS_OBSERVE_VIEW_H
 
 #include "findings/view.h"
-#include "record/observe.h"
+#include "record/observe_lines.h"
 
 struct error;
 

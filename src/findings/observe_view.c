@@ -1,5 +1,5 @@
 /* What an observation means. */
-#include "findings/observe.h"
+#include "findings/observe_view.h"
 
 #include <stdio.h>
 #include <stdlib.h>

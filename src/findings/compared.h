@@ -1,7 +1,7 @@
 /* Sweeps of two builds set against each other, point by point. Runs are taken one at a time, so that memory holds one
  * record and the figures drawn from the others. */
-#ifndef FINDINGS_COMPARE_H
-#define FINDINGS_COMPARE_H
+#ifndef FINDINGS_COMPARED_H
+#define FINDINGS_COMPARED_H
 
 #include <stdbool.h>
 #include <stddef.h>

@@ -1,11 +1,11 @@
 /* Where the time of a request goes. */
-#include "findings/phases.h"
+#include "findings/phase_tables.h"
 
 #include <string.h>
 
 #include "base/size.h"
 #include "base/text.h"
-#include "findings/sweep.h"
+#include "findings/sweep_view.h"
 
 /* ---- one point ---- */
 

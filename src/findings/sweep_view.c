@@ -1,5 +1,5 @@
 /* What a sweep means. */
-#include "findings/sweep.h"
+#include "findings/sweep_view.h"
 
 #include <math.h>
 #include <stdlib.h>
@@ -7,8 +7,8 @@
 #include "base/error.h"
 #include "base/text.h"
 #include "findings/explain_view.h"
-#include "findings/figures.h"
-#include "findings/phases.h"
+#include "findings/numbers.h"
+#include "findings/phase_tables.h"
 
 /* What the view is made from, kept with it. */
 struct sweep {

@@ -1,5 +1,5 @@
 /* Totals and ranges of damage. */
-#include "integrity/damage.h"
+#include "integrity/damage_list.h"
 
 #include <errno.h>
 #include <stdlib.h>

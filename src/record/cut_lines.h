@@ -1,6 +1,6 @@
 /* What a cut and its recheck came to, as plain structs, and their lines in the journal. */
-#ifndef RECORD_CUT_H
-#define RECORD_CUT_H
+#ifndef RECORD_CUT_LINES_H
+#define RECORD_CUT_LINES_H
 
 #include <stdbool.h>
 #include <stddef.h>

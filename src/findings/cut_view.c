@@ -1,5 +1,5 @@
 /* What cuts mean. */
-#include "findings/cut.h"
+#include "findings/cut_view.h"
 
 #include <inttypes.h>
 #include <string.h>

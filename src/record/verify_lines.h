@@ -1,6 +1,6 @@
 /* A verify run's lines in a record, beside those that every run has. */
-#ifndef RECORD_VERIFY_H
-#define RECORD_VERIFY_H
+#ifndef RECORD_VERIFY_LINES_H
+#define RECORD_VERIFY_LINES_H
 
 #include "base/damage.h"
 #include "record/run.h"

@@ -1,5 +1,5 @@
 /* Gathering the points of both sides. */
-#include "findings/compare.h"
+#include "findings/compared.h"
 
 #include <math.h>
 #include <stdio.h>

@@ -1,6 +1,6 @@
 /* What a host was seen to send to a device, as plain structs and as lines of a record of kind "observe". */
-#ifndef RECORD_OBSERVE_H
-#define RECORD_OBSERVE_H
+#ifndef RECORD_OBSERVE_LINES_H
+#define RECORD_OBSERVE_LINES_H
 
 #include <stdbool.h>
 #include <stddef.h>

@@ -1,12 +1,12 @@
-/* Figures as tables write them. */
-#include "findings/figures.h"
+/* Numbers as tables write them. */
+#include "findings/numbers.h"
 
 #include <math.h>
 
 #include "base/size.h"
 #include "base/text.h"
 
-void figure_add(struct text *t, double value)
+void number_add(struct text *t, double value)
 {
 	double size = fabs(value);
 	int decimals = 0;
@@ -27,7 +27,7 @@ static double unit_of(double rate)
 	return unit;
 }
 
-void figure_add_interval(struct text *t, const struct rate_summary *s)
+void number_add_interval(struct text *t, const struct rate_summary *s)
 {
 	double unit = unit_of(s->median);
 
@@ -39,12 +39,12 @@ void figure_add_interval(struct text *t, const struct rate_summary *s)
 		text_adds(t, "not shown");
 		return;
 	}
-	figure_add(t, s->low / unit);
+	number_add(t, s->low / unit);
 	text_adds(t, "..");
-	figure_add(t, s->high / unit);
+	number_add(t, s->high / unit);
 }
 
-void figure_add_percent(struct text *t, double share)
+void number_add_percent(struct text *t, double share)
 {
 	double percent = share * 100;
 

@@ -1,5 +1,5 @@
 /* Observations as lines of a record. */
-#include "record/observe.h"
+#include "record/observe_lines.h"
 
 #include <stdlib.h>
 #include <string.h>

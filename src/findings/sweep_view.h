@@ -1,6 +1,6 @@
 /* What a sweep means: rates by request size, how long requests took, what limits the figures. */
-#ifndef FINDINGS_SWEEP_H
-#define FINDINGS_SWEEP_H
+#ifndef FINDINGS_SWEEP_VIEW_H
+#define FINDINGS_SWEEP_VIEW_H
 
 #include "findings/details.h"
 #include "findings/explain.h"

@@ -1,7 +1,7 @@
 /* What an audit means: which promises are kept, which are broken and how that is mended, and which were not shown or not
  * asked. */
-#ifndef FINDINGS_AUDIT_H
-#define FINDINGS_AUDIT_H
+#ifndef FINDINGS_AUDIT_VIEW_H
+#define FINDINGS_AUDIT_VIEW_H
 
 #include "base/promise.h"
 #include "findings/view.h"

@@ -1,6 +1,6 @@
 /* What may be tested here, what may not and why, and each one's token. */
-#ifndef FINDINGS_TARGETS_H
-#define FINDINGS_TARGETS_H
+#ifndef FINDINGS_TARGETS_VIEW_H
+#define FINDINGS_TARGETS_VIEW_H
 
 #include "findings/view.h"
 

@@ -1,7 +1,7 @@
 /* What a verify means: whether all blocks hold what was written, where they do not and what that usually comes from, and
  * what was not looked at. */
-#ifndef FINDINGS_VERIFY_H
-#define FINDINGS_VERIFY_H
+#ifndef FINDINGS_VERIFY_VIEW_H
+#define FINDINGS_VERIFY_VIEW_H
 
 #include "findings/verify_pattern.h"
 #include "findings/view.h"

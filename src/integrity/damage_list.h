@@ -1,6 +1,6 @@
 /* Collects verdicts: exact totals, and as many ranges as there is room for. */
-#ifndef INTEGRITY_DAMAGE_H
-#define INTEGRITY_DAMAGE_H
+#ifndef INTEGRITY_DAMAGE_LIST_H
+#define INTEGRITY_DAMAGE_LIST_H
 
 #include "base/damage.h"
 #include "integrity/verdict.h"

@@ -1,5 +1,5 @@
 /* The lines of a verify run. */
-#include "record/verify.h"
+#include "record/verify_lines.h"
 
 #include <stdlib.h>
 #include <string.h>

@@ -1,5 +1,5 @@
 /* What may be tested here. */
-#include "findings/targets.h"
+#include "findings/targets_view.h"
 
 #include "base/size.h"
 #include "findings/link.h"
