@@ -16,6 +16,7 @@ enum { POINTS_MIN = 16, TAIL_MAX = 256 };
 #define TOLERANCE 0.03
 #define TOLERANCE_MAX 0.15
 #define PAUSE_NOISE 12
+#define PAUSE_LEFT 40
 #define GROWTH 2 /* of what is left after four times as much, at least */
 
 static double median_of(double *values, size_t n)
@@ -194,13 +195,28 @@ enum storing_by storing_judge(const struct storing_bursts *b)
 	return STORING_LEVEL;
 }
 
-/* Half of what is left after `two`; half the range of its repeats. */
+/* The shorter burst that leaves enough to see: the less is left, the shorter the pauses that can be told from noise. */
+static const struct storing_burst *paused_like(const struct way *w)
+{
+	const struct storing_bursts *b = w->b;
+
+	return median_beyond(w, b->one) > PAUSE_LEFT * resolution(w) ? b->one : b->two;
+}
+
+double storing_pause_bytes(const struct storing_bursts *b, enum storing_by by)
+{
+	struct way w = { b, by == STORING_SETTLED };
+
+	return paused_like(&w)->bytes;
+}
+
+/* Half of what is left after a burst like that; half the range of its repeats. */
 static double half_left(const struct way *w, double *noise)
 {
 	double v[STORING_REPEATS], median;
 
 	for (int i = 0; i < STORING_REPEATS; i++)
-		v[i] = beyond(w, &w->b->two[i]);
+		v[i] = beyond(w, &paused_like(w)[i]);
 	median = median_of(v, STORING_REPEATS);
 	*noise = (v[STORING_REPEATS - 1] - v[0]) / 2 + resolution(w) / 4;
 	return median / 2;

@@ -64,7 +64,10 @@ enum storing_by {
 
 enum storing_by storing_judge(const struct storing_bursts *b);
 
-/* A target that stores by itself used a pause between a burst like `two` and its flush (or the reads): that much less is left
+/* Of the bursts with a pause. */
+double storing_pause_bytes(const struct storing_bursts *b, enum storing_by by);
+
+/* A target that stores by itself used a pause between such a burst and its flush (or the reads): that much less is left
  * to wait for. One that stores only when it is flushed, read or left alone for a while did not, and what was measured
  * holds for that use alone. */
 bool storing_uses_pause(const struct storing_bursts *b, enum storing_by by,

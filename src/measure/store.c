@@ -25,6 +25,8 @@ enum {
 	STARTS_REQUESTS = 64, /* between two waits: so that one more or less does not matter */
 	STARTS_BUFFERS =
 		4, /* in fits and starts: written before a pass may end without having waited */
+	COARSE_BUFFERS =
+		24, /* of a pass whose requests are no smaller: how full it is at either end is chance */
 };
 
 /* Of the time in long requests: less than that matters to no rate. */
@@ -139,10 +141,27 @@ static uint64_t long_request(const struct histogram *h)
 	return n && (double)time > LONG_SHARE * (double)h->sum ? limit : 0;
 }
 
+/* Half of what is typical of the requests that take time. */
+static uint64_t half_of_long(const struct histogram *h)
+{
+	uint64_t limit = long_request(h), sum = 0, all = 0;
+
+	if (!limit)
+		return time_median(h) / 2;
+	for (size_t i = histogram_bin(limit); i < HISTOGRAM_BINS; i++)
+		all += h->bins[i] * histogram_bin_upper(i);
+	for (size_t i = HISTOGRAM_BINS; i-- > histogram_bin(limit);) {
+		sum += h->bins[i] * histogram_bin_upper(i);
+		if (sum * 2 >= all)
+			return histogram_bin_upper(i) / 2;
+	}
+	return 0;
+}
+
 static void take_shape(struct store *s)
 {
 	const struct histogram *h = &s->buffers->latencies[0];
-	uint64_t half = time_median(h) / 2;
+	uint64_t half = half_of_long(h);
 	struct storing_times t = { .median_s = (double)histogram_quantile(h, 0.5) / 1e9,
 		.time_median_s = (double)(2 * half) / 1e9,
 		.long_ones = (double)count_from(h, half),
@@ -422,11 +441,11 @@ static int look_longer(struct store *s, uint64_t request, const struct watch *wa
 	return 0;
 }
 
-static int paused_bursts(struct store *s, uint64_t request, double pause_s,
+static int paused_bursts(struct store *s, uint64_t request, uint64_t bytes, double pause_s,
 	struct storing_burst paused[STORING_REPEATS], const struct watch *watch)
 {
 	struct look l = { .request_bytes = request,
-		.most_bytes = (uint64_t)s->bursts.two[0].bytes,
+		.most_bytes = bytes,
 		.most_ns = first_ns,
 		.pause_ns = (uint64_t)(pause_s * 1e9) };
 	int rc = 0;
@@ -444,10 +463,11 @@ static int try_pause(
 {
 	double pauses_s[STORING_PAUSES];
 	size_t n = storing_pauses(&s->bursts, *by, pauses_s);
+	uint64_t bytes = (uint64_t)storing_pause_bytes(&s->bursts, *by);
 
 	for (size_t i = 0; i < n; i++) {
 		struct storing_burst paused[STORING_REPEATS];
-		int rc = paused_bursts(s, request, pauses_s[i], paused, watch);
+		int rc = paused_bursts(s, request, bytes, pauses_s[i], paused, watch);
 
 		if (rc)
 			return rc;
@@ -810,6 +830,14 @@ static bool waits(const struct store *s, const uint64_t *took, uint64_t n)
 	return n >= FULL_REQUESTS && sum > FULL_REQUESTS * s->wait_ns;
 }
 
+/* Acknowledged until it was full: what it holds at most, were nothing stored meanwhile. */
+static double knee_bytes(const struct store_evidence *e)
+{
+	return e->head_bps > e->drain_bps
+		       ? e->buffer_bytes * e->head_bps / (e->head_bps - e->drain_bps)
+		       : e->buffer_bytes;
+}
+
 /* Bursts until requests wait for room. *room: bytes that went in; *ns: how long that took; *full: they do wait. 0 or a
  * negative errno. */
 static int fill_up(
@@ -818,9 +846,7 @@ static int fill_up(
 	const struct store_evidence *e = &s->evidence;
 	uint64_t began = medium_now_ns(s->medium), took[FULL_REQUESTS] = { 0 }, n = 0;
 	/* Twice what the knee asked for, or something else is the matter. */
-	double knee = s->in_starts ? e->buffer_bytes
-				   : e->buffer_bytes * e->head_bps / (e->head_bps - e->drain_bps);
-	double most = 2 * knee / (double)e->request_bytes + 4 * FULL_REQUESTS;
+	double most = 2 * knee_bytes(e) / (double)e->request_bytes + 4 * FULL_REQUESTS;
 
 	for (*full = false; !*full && (double)n < most && !watch_should_stop(watch);) {
 		int rc = write_next(s, e->request_bytes, &took[n % FULL_REQUESTS]);
@@ -881,7 +907,7 @@ static int pass_held(struct store *s, const struct pass_plan *plan, struct pass_
 	if (rc < 0)
 		return burst_failed(s, out);
 	lead.duration_ns = 0;
-	lead.least_bytes = (uint64_t)(1.1 * s->evidence.buffer_bytes);
+	lead.least_bytes = (uint64_t)(1.1 * knee_bytes(&s->evidence));
 	lead.least_requests = 0;
 	lead.flusher = timed.flusher = NULL;
 	lead.phases = NULL;
@@ -895,6 +921,8 @@ static int pass_held(struct store *s, const struct pass_plan *plan, struct pass_
 		timed.wait_requests = STARTS_REQUESTS;
 	if (s->in_starts)
 		timed.least_bytes = (uint64_t)(STARTS_BUFFERS * s->evidence.buffer_bytes);
+	else if (s->evidence.buffer_bytes < 2 * (double)plan->request_bytes)
+		timed.least_bytes = (uint64_t)(COARSE_BUFFERS * s->evidence.buffer_bytes);
 	before = lead_of(out, room);
 	rc = pass_run(s->medium, &timed, s->buffers, out, watch);
 	add_lead(out, &before);

@@ -166,6 +166,20 @@ START_TEST(a_small_knee_is_seen)
 }
 END_TEST
 
+/* The less a burst leaves, the shorter a wait that can be told from noise: the shorter one, where it leaves enough. */
+START_TEST(pauses_follow_the_shorter_burst)
+{
+	struct gadget g = honest;
+	struct storing_bursts b;
+
+	g.buffer = 64 << 20;
+	b = bursts(&g, 8 << 20);
+	ck_assert_double_eq(storing_pause_bytes(&b, STORING_FLUSH), b.one[0].bytes);
+	b.flush_resolution_s = 0.01; /* 0.12 s are left, then 0.47 s */
+	ck_assert_double_eq(storing_pause_bytes(&b, STORING_FLUSH), b.two[0].bytes);
+}
+END_TEST
+
 /* What stores only when it must is not called stored for what a flush does now and then. */
 START_TEST(a_pause_tells_who_stores_by_itself)
 {
@@ -185,7 +199,8 @@ START_TEST(a_pause_tells_who_stores_by_itself)
 		ck_assert_uint_eq(n, 2);
 		for (size_t k = 0; k < n; k++) {
 			for (int i = 0; i < STORING_REPEATS; i++)
-				paused[i] = burst(&g, b.two[i].bytes, pauses[k]);
+				paused[i] = burst(
+					&g, storing_pause_bytes(&b, STORING_FLUSH), pauses[k]);
 			ck_assert_int_eq(
 				storing_uses_pause(&b, STORING_FLUSH, paused, pauses[k]), at_once);
 		}
@@ -257,6 +272,7 @@ Suite *storing_suite(void)
 	tcase_add_test(c, no_backlog_at_all_is_level);
 	tcase_add_test(c, a_small_knee_is_seen);
 	tcase_add_test(c, a_pause_tells_who_stores_by_itself);
+	tcase_add_test(c, pauses_follow_the_shorter_burst);
 	tcase_add_test(c, fits_and_starts_are_seen);
 	tcase_add_test(c, a_knee_is_no_fit_and_start);
 	tcase_add_test(c, too_short_a_burst_tells_nothing);
