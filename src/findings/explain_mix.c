@@ -89,30 +89,44 @@ static void add_means(
 	}
 }
 
-/* The quickest such writes, for as long as they run ahead of storing; else 0. */
-static double head_start_s(const struct explained *x, uint64_t bytes)
+/* Of the quickest requests: what they cost whatever their size, by the smallest and the largest. */
+static double quick_fixed_s(const struct explained *x)
+{
+	const struct cost_point *small = &x->quick[0], *large = &x->quick[x->point_count - 1];
+	double bytes = (double)large->request_bytes - (double)small->request_bytes;
+	double slope = bytes > 0 ? (large->seconds - small->seconds) / bytes : 0;
+
+	return fmax(0, small->seconds - slope * (double)small->request_bytes);
+}
+
+/* What a flush after such a write adds to the time of storing it. The card has nothing to do until the data of the next write
+ * come in: all of them at the latest, the first sectors at the earliest, and half is never far off. While the card is at
+ * work the flush itself costs nothing. */
+static double flush_each_s(const struct explained *x, uint64_t bytes)
 {
 	double quick = cost_seconds(&x->line, x->quick, x->point_count, bytes);
 	double each = cost_seconds(&x->line, x->stored, x->point_count, bytes);
+	double lead = (quick + fmin(quick, quick_fixed_s(x))) / 2;
 
-	return each > 1.1 * quick ? quick : 0;
+	if (each <= 1.1 * quick)
+		return x->idle_flush_s; /* nothing waits when it is answered */
+	return lead + fmax(0, x->idle_flush_s - (each - lead));
 }
 
-/* What the observed flushes take. Writes cost what storing them takes, one behind the other. A flush adds the command, and
- * what it keeps from going on side by side: the card has nothing to do until the first write after it has come in. NaN when
- * the sweep wrote nothing. */
+/* What the observed flushes take, beyond storing the writes, one behind the other. NaN when the sweep wrote nothing. */
 static double flushes_s(const struct explanation *e, const struct observation *o)
 {
 	const struct explained *x = explanation_of(e, RUN_WRITE);
 	double flushes = (double)o->total.flushes, writes = (double)o->total.requests[RUN_WRITE];
-	double bytes = (double)o->total.bytes[RUN_WRITE], head;
+	double bytes = (double)o->total.bytes[RUN_WRITE], with, each;
 
 	if (!(flushes > 0))
 		return 0;
 	if (!x)
 		return (double)NAN;
-	head = writes > 0 ? head_start_s(x, (uint64_t)(bytes / writes)) : 0;
-	return flushes * x->idle_flush_s + fmin(flushes, writes) * head;
+	with = fmin(flushes, writes);
+	each = writes > 0 ? flush_each_s(x, (uint64_t)(bytes / writes)) : 0;
+	return with * each + (flushes - with) * x->idle_flush_s;
 }
 
 void explain_mix_make(

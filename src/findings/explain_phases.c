@@ -78,6 +78,12 @@ static const char *growth_words(struct pool *p, const struct phase_amount *a, do
 		TIME(a->per_byte * 512));
 }
 
+/* The phases of a write end with its answer, whatever is still to be stored then. */
+static bool is_answer_only(const struct explained *x)
+{
+	return x->direction == RUN_WRITE && (!x->shown || x->behind > EXPLAIN_BEHIND);
+}
+
 static const char *gain_words(struct pool *p, const struct phase_parts *x, enum phase_part part)
 {
 	if ((part != PART_STORE && part != PART_FETCH) || x->gain < SAID_SHARE / 2 * x->seconds)
@@ -102,12 +108,15 @@ static void say(struct findings *f, const struct explained *x, enum phase_part p
 {
 	const struct phase_parts *p = &x->phases;
 	const struct phase_amount *a = &p->list[part];
-	bool gains = part == PART_STORE || part == PART_FETCH;
+	bool gains = (part == PART_STORE || part == PART_FETCH) && !is_answer_only(x);
 	struct finding *one = finding_add(f, &explain_codes[EXPLAIN_PHASE],
-		"By its phases: %s of the %s of a %s %s of %s, %s%s%s.", TIME(a->seconds),
+		"By its phases: %s of the %s of a %s %s of %s, %s%s%s.%s", TIME(a->seconds),
 		TIME(p->seconds), run_order_name(x->order), run_direction_name(x->direction),
 		SIZE((uint64_t)p->bytes), parts[part].does, growth_words(f->pool, a, p->bytes),
-		gain_words(f->pool, p, part));
+		gains ? gain_words(f->pool, p, part) : "",
+		!is_answer_only(x) ? ""
+		: x->shown         ? " That is until it is acknowledged; storing takes longer."
+				   : " That is until it is acknowledged.");
 
 	add_where(one, x);
 	finding_figure(one, "part", value_code(parts[part].name));

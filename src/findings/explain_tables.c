@@ -281,7 +281,7 @@ STAGE(stage_card, positive_rate(budget_of(r)->card))
 STAGE(stage_card_given, value_flag(!budget_of(r)->card_is_ceiling))
 STAGE(stage_in_turn, positive_rate(budget_of(r)->in_turn))
 STAGE(stage_overlapped, positive_rate(budget_of(r)->overlapped))
-STAGE(stage_measured, positive_rate(budget_of(r)->measured))
+STAGE(stage_measured, value_if(r->x->shown, positive_rate(budget_of(r)->measured)))
 STAGE(stage_request, value_bytes(budget_of(r)->bytes))
 
 static const struct column stages[] = {
@@ -304,7 +304,8 @@ static const struct column stages[] = {
 	{ "overlapped_bytes_per_second", "overlapped",
 		"the slower of the two, the way of the first block into it, and the fixed cost", 0,
 		false, NULL, stage_overlapped },
-	{ "measured_bytes_per_second", "measured", "until stored", 0, false, NULL, stage_measured },
+	{ "measured_bytes_per_second", "measured", "until stored; null where that is not shown", 0,
+		false, NULL, stage_measured },
 };
 
 const struct table_spec explain_stages_spec = { .key = "stages",
