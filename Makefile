@@ -115,9 +115,10 @@ $(O)/rig-bin/bus_gadget: $(GADGET_SRC:%.c=$(O)/%.o) $(O)/libblkassay.a
 	$(if $(V),,@echo "  LINK    $@")
 	$(Q)$(CC) $(ALL_CFLAGS) $(LDFLAGS) -o $@ $^ $(LIBS)
 
-# Does the tool say what is so? FULL=1: the whole grid, for results/truth.txt; TRUTH=name: that part alone.
+# Does the tool say what is so? FULL=1: the whole grid, which goes into results/truth.txt (SEED=1); TRUTH=name: that part alone.
 truth: $(O)/blkassay
-	$(Q)BLKASSAY=$(abspath $(O)/blkassay) python3 tests/truth/truth.py $(if $(FULL),--full) $(if $(TRUTH),--only $(TRUTH))
+	$(Q)BLKASSAY=$(abspath $(O)/blkassay) python3 tests/truth/truth.py $(if $(FULL),--full) $(if $(TRUTH),--only $(TRUTH)) \
+		--seed $(or $(SEED),1) $(if $(FULL),>results/truth.txt && cat results/truth.txt)
 
 fuzz:
 	$(Q)scripts/fuzz $(or $(FUZZ_SECONDS),10)

@@ -1,10 +1,10 @@
 #!/usr/bin/env python3
 """Does the tool say what is so? On gadgets and records whose truth is worked out here, apart from the tool.
 
-    tests/truth/truth.py [--full] [--seed N] [--only NAME,...] [--jobs N] [--wrong N]
+    tests/truth/truth.py [--full | --models N] [--seed N] [--only NAME,...] [--jobs N] [--wrong N]
 
-Each truth_NAME.py beside this file has table(full, seed, folder, jobs, report): it makes cases, runs the tool on them and
-calls report(goal) for each goal (goals.py). --full: the whole grid, for results/truth.txt; else a seeded part of it.
+Each truth_NAME.py beside this file has table(models, seed, folder, jobs, report): it makes so many cases, runs the tool on
+them and calls report(goal) for each goal (goals.py). --full: every kind of gadget twice, for results/truth.txt.
 --wrong: how many of the cases that missed a goal are shown. Exit status 1 when a goal was missed.
 """
 
@@ -16,6 +16,8 @@ import sys
 import tempfile
 import textwrap
 import time
+
+import tool
 
 HERE = os.path.dirname(os.path.abspath(__file__))
 
@@ -36,12 +38,15 @@ def show(part, goal):
 def main():
     p = argparse.ArgumentParser(description="Does the tool say what is so?")
     p.add_argument("--full", action="store_true")
+    p.add_argument("--models", type=int, default=44)
     p.add_argument("--seed", type=int, default=1)
     p.add_argument("--only", default=",".join(names()))
     p.add_argument("--jobs", type=int, default=os.cpu_count())
     p.add_argument("--wrong", type=int, default=5)
     o = p.parse_args()
     missed = 0
+    if o.full:
+        print(f"tests/truth/truth.py {' '.join(sys.argv[1:])}, seed {o.seed}, {time.strftime('%Y-%m-%d', time.gmtime())}: {tool.run('--version').strip()}\n")
     print(f"{'':<8}  {'goal':<62}  {'wanted':>8}  {'got':>16}")
     for name in o.only.split(","):
         part = importlib.import_module("truth_" + name)
@@ -53,7 +58,7 @@ def main():
             show(name, goal)
 
         with tempfile.TemporaryDirectory(prefix="truth.") as folder:
-            part.table(o.full, o.seed, folder, o.jobs, report)
+            part.table(0 if o.full else o.models, o.seed, folder, o.jobs, report)
         for goal in goals:
             missed += not goal.met
             for case in goal.wrong[: 0 if goal.met else o.wrong]:

@@ -12,8 +12,8 @@ from goals import Share
 KIB, MIB = 1024, 1024 * 1024
 
 
-def grid(full, rng):
-    """Every way to buffer, with links, cards, sizes and passes drawn at random."""
+def grid(models, rng):
+    """So many ways to buffer (0: each twice), with links, cards, sizes and passes drawn at random; one in ten without."""
     ways = list(
         itertools.product(
             ("at-once", "at-once", "after-idle", "on-flush"),  # drain
@@ -23,8 +23,9 @@ def grid(full, rng):
             ("block", "all"),  # when full
         )
     )
-    for n in range(6 if full else 1):
-        for drain, sync, from_buffer, claims, when_full in ways if full else rng.sample(ways, 40):
+    plain = models // 10 if models else 40
+    for n in range(1 if models else 2):
+        for drain, sync, from_buffer, claims, when_full in rng.sample(ways, models - plain) if models else ways:
             behind = int(4 * KIB * 2 ** rng.uniform(0, 10)) // 512 * 512
             card = 0.3e6 * (10 / 0.3) ** rng.random()
             link = rng.choice((1.0e6, 1.2e6, 5e6, 20e6, 35e6))
@@ -49,7 +50,7 @@ def grid(full, rng):
                 speed=rng.choice(("none", "high")),
             ), rng.choice((0.2, 0.5, 1, 2)), rng.choice(((4 * KIB, 32 * KIB, 120 * KIB), (512, 8 * KIB, 64 * KIB)))
     # And without any buffer.
-    for n in range(60 if full else 4):
+    for n in range(plain):
         card = 0.3e6 * (10 / 0.3) ** rng.random()
         yield buffers.Spec(
             link=rng.choice((1.0e6, 1.2e6, 5e6, 20e6)),
@@ -79,7 +80,7 @@ def reads_wait(s):
 
 def look(case):
     """What the tool says of one gadget, beside the truth."""
-    n, spec, seconds, sizes, folder = case
+    n, spec, seconds, sizes, order, folder = case
     record = tool.sweep(
         spec,
         folder,
@@ -89,7 +90,7 @@ def look(case):
         seconds=seconds,
         passes=3,
         seed=n + 1,
-        order="sequential",
+        order=order,
     )
     found = []
     for p in tool.points(record):
@@ -125,9 +126,9 @@ def near(value, truth, share):
     return abs(value / truth - 1) <= share
 
 
-def table(full, seed, folder, jobs, report):
+def table(models, seed, folder, jobs, report):
     rng = random.Random(seed)
-    cases = [(n, *c, folder) for n, c in enumerate(grid(full, rng))]
+    cases = [(n, *c, rng.choice(("sequential", "random")), folder) for n, c in enumerate(grid(models, rng))]
     right = Share("stored rates shown: within 3 % of the truth, or inside the stated range", 1)
     shown = Share("shown, where the gadget drains by itself and flushes truly, delays reads or pushes back", 0.9)
     plain = Share("shown, where it has no buffer", 0.9)

@@ -1,0 +1,87 @@
+# Writes are called stored only where something shows it, and then it is so. A gadget whose card stores 2 MB/s, in every way to
+# buffer, to flush and to keep silent about it.
+. "$(dirname "$0")/lib.sh"
+command -v python3 >/dev/null || skip "needs python3, which reads JSON"
+cd "$tmp" || exit 1
+gadget() { # FIRMWARE-AND-REST: a model file
+	{
+		printf '%s\n' "gadget-model 1" "device:" "name = stored" "capacity = 64Mi" "link:" "speed = high" "rate = 20 MB/s" \
+			"card:" "read rate = 10 MB/s" "write rate = 2 MB/s" "firmware:" "unit = request"
+		printf '%s\n' "$@"
+	} >g.model
+}
+sweep() { # OPTION...: both directions, as s.assay; its JSON is s.json
+	rm -f s.assay
+	run 0 "$BLKASSAY" sweep model:g.model --direction read,write --sizes 4Ki,32Ki,120Ki --seed 5 --passes 3 --out s.assay "$@"
+	cp "$out" s.txt
+	run 0 "$BLKASSAY" report s.assay --json s.json
+}
+# Every write point is stored at RATE (null: not shown), which BY shows; reads are within 2 % of those of a sweep without writes.
+stored() { # RATE BY
+	rm -f r.assay
+	run 0 "$BLKASSAY" sweep model:g.model --sizes 4Ki,32Ki,120Ki --seed 6 --passes 3 --out r.assay
+	run 0 "$BLKASSAY" report r.assay --json r.json
+	python3 - "$1" "$2" <<'EOF' >why 2>&1 || fail "$(cat why)"
+import json, sys
+rate, by = (None if word == "null" else word for word in sys.argv[1:])
+def key(p): return p["order"], p["request_bytes"]
+alone = {key(p): p["acknowledged_bytes_per_second"] for p in json.load(open("r.json"))["points"]}
+for p in json.load(open("s.json"))["points"]:
+    if p["direction"] == "read":
+        off = p["acknowledged_bytes_per_second"] / alone[key(p)] - 1
+        assert abs(off) <= 0.02, f"a read is {off:.1%} off reads alone: {p}"
+    else:
+        assert p["stored_by"] == by, f"stored by {p['stored_by']}, not {by}: {p}"
+        got = p["stored_bytes_per_second"]
+        assert (got is None) == (rate is None), f"a stored rate {got}: {p}"
+        assert rate is None or abs(got / float(rate) - 1) <= 0.03, f"stored at {got}: {p}"
+EOF
+}
+
+# Silent about its buffer, which the kernel then never flushes: the run's own SYNCHRONIZE CACHE tells.
+for seconds in 1 0.2; do
+	gadget "write behind = 1Mi" "claims:" "caching page = no"
+	sweep --seconds $seconds
+	stored 2e6 flush
+	grep -q "writes are stored at up to 2.0[0-9] MB/s" s.txt || fail "not the card's rate in the verdict"
+done
+# An honest one; one that refuses the command, but lets reads wait; one that lies, past which reads go.
+gadget "write behind = 1Mi" "claims:" "write cache = yes"
+sweep --seconds 0.2
+stored 2e6 flush
+gadget "write behind = 1Mi" "claims:" "caching page = no" "synchronize cache = no"
+sweep --seconds 0.2
+stored 2e6 settled
+gadget "write behind = 1Mi" "reads = from-buffer" "claims:" "write cache = yes" "faults:" "ignore flush = yes"
+sweep --seconds 0.2
+stored 2e6 steady
+run 0 "$BLKASSAY" report s.assay
+tells "unless it holds more than"
+# Nothing shows it: it stores when it is flushed alone, and never fills in so small a region. Nothing is promised then, neither in
+# words nor in what explain and compare make of it, and the status is 0 all the same.
+gadget "write behind = 4Mi" "drain = on-flush" "claims:" "write cache = yes"
+sweep --seconds 0.2 --region 0+1Mi
+stored null null
+run 0 "$BLKASSAY" report s.assay
+tells "Whether writes are stored is not shown: it stores only when it is flushed, read or left alone"
+says_not "are stored at"
+run 0 "$BLKASSAY" explain s.assay --copy 16MB --link 20MB/s --card-write 2MB/s
+tells "not shown, for nothing shows when these writes are stored"
+says "acknowledged"
+says_not "write      overlapped"
+mv s.assay other.assay
+sweep --seconds 0.2 --region 0+1Mi
+run 0 "$BLKASSAY" compare s.assay --against other.assay
+tells "acknowledged"
+
+# A gadget that takes 1.2 MB/s and stores 401 kB/s has everything to gain, and no link to blame.
+gadget "write behind = 256Ki" "claims:" "caching page = no"
+sed -i 's/^speed = high/speed = full/; s/^rate = 20/rate = 1.2/; s/^write rate = 2/write rate = 0.401/' g.model
+rm -f s.assay
+run 0 "$BLKASSAY" sweep model:g.model --direction write --sizes 512..64Ki --order sequential --seconds 0.2 --passes 3 --out s.assay
+says "Writes are stored at up to 401 kB/s"
+run 0 "$BLKASSAY" explain s.assay --link 1.2MB/s --card-write 0.401MB/s
+tells "What limits writes: the card, 100 %"
+tells "That is until it is acknowledged; storing takes longer"
+says_not "faster link"
+exit 0
