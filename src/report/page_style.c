@@ -90,7 +90,7 @@ const char page_style[] =
 	"--rule:#999;--grid:#ddd;--c0:#0072b2;--c1:#b84f00;--c2:#00775a;--c3:#a3487f;--look:#000;"
 	"--lookbg:#fff}body{font-size:10pt}main{max-width:none;padding:0}.wide{overflow:visible}"
 	"table{font-size:7.5pt}td.word{white-space:normal;overflow-wrap:anywhere}th,td{padding:."
-	"1rem .22rem}figure{max-width:150mm}"
+	"1rem .14rem}figure{max-width:150mm}"
 	"figure>svg{max-height:180mm}h2,h3,figcaption{break-after:avoid}"
 	"tr,.says li{break-inside:avoid}.says .look{border:1px solid #000;border-left-width:6px;"
 	"border-left-style:double}}\n";
