@@ -16,8 +16,9 @@
 #include "platform/clock.h"
 #include "platform/usbmon.h"
 
-/* The thread looks no more often than this: each look costs, and the ring holds what comes meanwhile. */
-static const uint64_t look_ns = 300000;
+/* How long the thread leaves what comes to the ring: each look costs. As long as little came meanwhile, longer. */
+static const uint64_t look_least_ns = 250000, look_most_ns = 2000000;
+static const double much = 0.15, little = 0.05; /* of the ring */
 
 struct phases {
 	struct medium *model; /* NULL: the monitor */
@@ -25,6 +26,8 @@ struct phases {
 	pthread_t thread;
 	atomic_bool stop;
 	pthread_mutex_t lock; /* of all below */
+	pthread_cond_t begun; /* something is noted from now on: look often */
+	uint64_t look_ns; /* until the next look */
 	struct pairing pairing;
 	struct phase_times *into; /* NULL: nothing is noted */
 	struct phases_tally *tally; /* the same */
@@ -148,6 +151,27 @@ static void look(struct phases *p)
 		p->unreadable = true;
 }
 
+/* Called with the lock, which is free meanwhile. */
+static void doze(struct phases *p)
+{
+	struct timespec until;
+
+	clock_gettime(CLOCK_MONOTONIC, &until);
+	until.tv_nsec += (long)p->look_ns;
+	until.tv_sec += until.tv_nsec / 1000000000;
+	until.tv_nsec %= 1000000000;
+	pthread_cond_timedwait(&p->begun, &p->lock, &until);
+}
+
+/* Within a pass all requests are alike, so that a bus which was slow stays so. */
+static void choose_pause(struct phases *p, double fill)
+{
+	if (fill > much || !p->into)
+		p->look_ns = look_least_ns;
+	else if (fill < little && p->look_ns < look_most_ns)
+		p->look_ns *= 2;
+}
+
 static void *watch_bus(void *context)
 {
 	struct phases *p = context;
@@ -156,11 +180,15 @@ static void *watch_bus(void *context)
 	/* It has next to nothing to do, but what it does not do in time is lost. Whoever may watch a bus may ask for this. */
 	(void)pthread_setschedparam(pthread_self(), SCHED_FIFO, &soon);
 	while (!atomic_load(&p->stop)) {
+		double fill;
+
 		usbmon_wait(p->monitor, 100);
 		pthread_mutex_lock(&p->lock);
 		look(p);
+		fill = usbmon_fill(p->monitor);
+		choose_pause(p, fill);
+		doze(p);
 		pthread_mutex_unlock(&p->lock);
-		clock_sleep_ns(look_ns);
 	}
 	return NULL;
 }
@@ -191,6 +219,24 @@ static int start_watching(struct phases *p, const struct usbmon_filter *filter, 
 	return error_sys(err, ERROR_IO, rc, "cannot start a thread to watch the bus");
 }
 
+static void init_lock(struct phases *p)
+{
+	pthread_condattr_t steady;
+
+	pthread_mutex_init(&p->lock, NULL);
+	pthread_condattr_init(&steady);
+	pthread_condattr_setclock(&steady, CLOCK_MONOTONIC);
+	pthread_cond_init(&p->begun, &steady);
+	pthread_condattr_destroy(&steady);
+	p->look_ns = look_least_ns;
+}
+
+static void release_lock(struct phases *p)
+{
+	pthread_cond_destroy(&p->begun);
+	pthread_mutex_destroy(&p->lock);
+}
+
 int phases_open(struct phases **out, struct medium *m, const struct usbmon_filter *filter,
 	struct error *err)
 {
@@ -201,10 +247,10 @@ int phases_open(struct phases **out, struct medium *m, const struct usbmon_filte
 	if (!p)
 		return error_set(err, ERROR_IO, "out of memory");
 	p->lun = filter ? filter->lun : 0;
-	pthread_mutex_init(&p->lock, NULL);
+	init_lock(p);
 	rc = filter ? start_watching(p, filter, err) : watch_model(p, m, err);
 	if (rc < 0) {
-		pthread_mutex_destroy(&p->lock);
+		release_lock(p);
 		free(p);
 		return -1;
 	}
@@ -223,7 +269,7 @@ void phases_close(struct phases *p)
 		pthread_join(p->thread, NULL);
 		usbmon_close(p->monitor);
 	}
-	pthread_mutex_destroy(&p->lock);
+	release_lock(p);
 	free(p);
 }
 
@@ -245,6 +291,8 @@ static void start_afresh(struct phases *p)
 	p->pairing = (struct pairing){ .stage = PAIRING_IDLE };
 	p->strangers = p->unreadable = false;
 	p->fresh = true;
+	p->look_ns = look_least_ns;
+	pthread_cond_signal(&p->begun);
 	p->wall_ns = wall_now_ns();
 	p->raw_ns = clock_now_ns();
 }

@@ -37,6 +37,7 @@ struct usbmon {
 	size_t ring_bytes;
 	struct usbmon_filter filter;
 	uint32_t held; /* events of the ring that were looked at and are still in it */
+	uint64_t found_bytes; /* by the last read */
 };
 
 static int map_ring(struct usbmon *m)
@@ -89,13 +90,15 @@ void usbmon_close(struct usbmon *m)
 	free(m);
 }
 
-static void hand_over(const struct usbmon *m, uint32_t offset,
+static void hand_over(struct usbmon *m, uint32_t offset,
 	void (*event)(void *context, const struct usbmon_event *e), void *context)
 {
 	struct usbmon_event e;
 
-	if (offset < m->ring_bytes &&
-		usbmon_event_parse(&e, m->ring + offset, m->ring_bytes - offset, &m->filter))
+	if (offset >= m->ring_bytes || m->ring_bytes - offset < USBMON_HEADER_BYTES)
+		return;
+	m->found_bytes += usbmon_event_bytes(m->ring + offset);
+	if (usbmon_event_parse(&e, m->ring + offset, m->ring_bytes - offset, &m->filter))
 		event(context, &e);
 }
 
@@ -104,6 +107,7 @@ int usbmon_read(
 {
 	uint32_t offsets[FETCH];
 
+	m->found_bytes = 0;
 	for (;;) {
 		struct fetch f = { .offsets = offsets, .count = FETCH, .flush = m->held };
 
@@ -114,9 +118,15 @@ int usbmon_read(
 		m->held = f.count;
 		for (uint32_t i = 0; i < f.count && i < FETCH; i++)
 			hand_over(m, offsets[i], event, context);
-		if (!f.count)
+		/* Those stay in the ring until the next call: they are few. */
+		if (f.count < FETCH)
 			return 0;
 	}
+}
+
+double usbmon_fill(const struct usbmon *m)
+{
+	return (double)m->found_bytes / (double)m->ring_bytes;
 }
 
 void usbmon_wait(struct usbmon *m, unsigned milliseconds)

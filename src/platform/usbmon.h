@@ -19,6 +19,9 @@ void usbmon_close(struct usbmon *m); /* closing NULL does nothing */
 int usbmon_read(struct usbmon *m, void (*event)(void *context, const struct usbmon_event *e),
 	void *context);
 
+/* How full of events, whosever they were, the last usbmon_read found the ring: 0 to 1. */
+double usbmon_fill(const struct usbmon *m);
+
 /* Waits until something happens on the bus, or for that long. */
 void usbmon_wait(struct usbmon *m, unsigned milliseconds);
 
