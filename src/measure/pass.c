@@ -246,7 +246,7 @@ static void *run_worker(void *context)
 	struct worker *w = context;
 	struct shared *s = w->shared;
 	size_t length = (size_t)s->plan->request_bytes, got;
-	uint64_t at, before = s->start_ns, now = s->start_ns;
+	uint64_t at, now = s->start_ns, before = now;
 
 	while (take_offset(s, now, &at)) {
 		int rc;
