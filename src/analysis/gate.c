@@ -34,7 +34,7 @@ static bool mean_of_group(struct moments *out, const struct comparison *points, 
 	const unsigned *group, bool fresh)
 {
 	size_t count = fewest(points, n, fresh);
-	double *means = calloc(count + 1, sizeof *means);
+	double *means = calloc(count ? count : 1, sizeof *means);
 	double members = 0;
 
 	if (!means)
