@@ -18,12 +18,12 @@ static bool enough(const struct comparison *c)
 
 static size_t fewest(const struct comparison *points, size_t n, bool fresh)
 {
-	size_t least = SIZE_MAX;
+	size_t least = 0;
 
 	for (size_t i = 0; i < n; i++) {
 		size_t have = fresh ? points[i].fresh_n : points[i].base_n;
 
-		least = have < least ? have : least;
+		least = i && least < have ? least : have;
 	}
 	return least;
 }
@@ -34,7 +34,7 @@ static bool mean_of_group(struct moments *out, const struct comparison *points, 
 	const unsigned *group, bool fresh)
 {
 	size_t count = fewest(points, n, fresh);
-	double *means = calloc(count ? count : 1, sizeof *means);
+	double *means = calloc(count + 1, sizeof *means);
 	double members = 0;
 
 	if (!means)
