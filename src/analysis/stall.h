@@ -12,6 +12,7 @@ struct stall_pass {
 	double bytes, requests, busy_s, flush_s;
 	double p50_s, max_s; /* of single requests */
 	unsigned in_flight; /* >= 1 */
+	bool stalls_alone; /* its time is not that of storing: it counts for stalls and nothing else */
 	double stalled_s; /* result: of busy_s + flush_s */
 	double stalled_error_s; /* result: how far off that may be */
 };

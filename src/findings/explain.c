@@ -134,7 +134,7 @@ static void take_point(struct explained *x, const struct point *p, uint32_t requ
 
 /* ---- what limits ---- */
 
-static struct stall_pass stall_pass_of(const struct run_pass *p)
+static struct stall_pass stall_pass_of(const struct explained *x, const struct run_pass *p)
 {
 	return (struct stall_pass){ .request_bytes = p->request_bytes,
 		.bytes = (double)p->bytes,
@@ -143,10 +143,12 @@ static struct stall_pass stall_pass_of(const struct run_pass *p)
 		.flush_s = storing_s(p),
 		.p50_s = (double)p->lat_p50_ns / 1e9,
 		.max_s = (double)p->lat_max_ns / 1e9,
-		.in_flight = p->in_flight ? p->in_flight : 1 };
+		.in_flight = p->in_flight ? p->in_flight : 1,
+		.stalls_alone = !counts(x, p) };
 }
 
-/* The passes of a table that count, by size; *count of them. NULL: out of memory. The caller frees it. */
+/* The passes of a table, by size; *count of them. Those that met a stall are the ones that are not shown to be stored: without
+ * them there would seem to be fewer. NULL: out of memory. The caller frees it. */
 static struct stall_pass *stall_passes_of(
 	const struct explained *x, const struct points *table, size_t *count)
 {
@@ -159,8 +161,7 @@ static struct stall_pass *stall_passes_of(
 	*count = 0;
 	for (size_t i = 0; list && i < table->count; i++)
 		for (size_t k = 0; k < table->list[i].pass_count; k++)
-			if (counts(x, table->list[i].passes[k]))
-				list[(*count)++] = stall_pass_of(table->list[i].passes[k]);
+			list[(*count)++] = stall_pass_of(x, table->list[i].passes[k]);
 	return list;
 }
 
@@ -175,6 +176,8 @@ static struct growth_point growth_point_of(
 	for (size_t i = 0; i < n; i++) {
 		const struct stall_pass *s = &list[i];
 
+		if (s->stalls_alone)
+			continue;
 		error += s->stalled_error_s;
 		seconds_all += s->busy_s + s->flush_s - s->stalled_s;
 		log_mean_add(&seconds, (s->busy_s + s->flush_s - s->stalled_s) / s->requests);
@@ -189,9 +192,9 @@ static struct growth_point growth_point_of(
 	g.seconds = log_mean_value(&seconds);
 	/* What the requests' own spread makes of their mean at the least; 1.28: 90 % of a normal distribution. */
 	g.noise = fmin(spread, 0.5) / 1.28 / sqrt(requests);
-	if (n > 1)
-		g.noise = fmax(g.noise, log_mean_sd(&seconds) / sqrt((double)n) *
-						student_critical(0.95, (double)n - 1) / 2);
+	if (seconds.n > 1)
+		g.noise = fmax(g.noise, log_mean_sd(&seconds) / sqrt((double)seconds.n) *
+						student_critical(0.95, (double)seconds.n - 1) / 2);
 	g.noise += error / seconds_all;
 	return g;
 }
@@ -251,6 +254,8 @@ static void find_growth(struct explained *x, const struct points *table,
 		if (x->in_flight > 1 && pieces > 1.01 && n >= COST_SIZES_MIN)
 			continue;
 		points[n] = growth_point_of(&list[at], of_size, p, pieces);
+		if (!(points[n].seconds > 0)) /* none of its passes is shown to be stored */
+			continue;
 		frames[n] = frames_point_of(p, &points[n]);
 		n++;
 	}
