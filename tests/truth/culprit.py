@@ -222,7 +222,7 @@ def sweep(c, build, record):
         path, new = os.path.join(d, "g.model"), os.path.join(d, "g.run")
         with open(path, "w") as f:
             f.write(G.text(c.gadget, "truth"))
-        subprocess.run([build + "/blkassay", "sweep", "model:" + path, "--direction", "read,write", "--sizes", c.sizes_text,
+        subprocess.run([G.tool(build), "sweep", "model:" + path, "--direction", "read,write", "--sizes", c.sizes_text,
                         "--seconds", "%.3f" % c.seconds, "--passes", str(c.passes), "--in-flight", str(c.in_flight),
                         "--order", c.order, "--seed", "1", "--out", new, "--quiet"] +
                        # Every other one by its rates alone.
@@ -235,7 +235,7 @@ def run_case(c, build, keep=None):
         record = os.path.join(keep or d, "%s.run" % c.name)
         if not os.path.exists(record):
             sweep(c, build, record)
-        said = json.loads(subprocess.run([build + "/blkassay", "explain", record, "--request", str(c.request), "--json", "-"] +
+        said = json.loads(subprocess.run([G.tool(build), "explain", record, "--request", str(c.request), "--json", "-"] +
                                          [word for k, v in c.known.items() if not math.isinf(v) for word in ("--" + k, "%.0fB/s" % v)],
                                          check=True, capture_output=True, text=True).stdout)
     c.answers = {}

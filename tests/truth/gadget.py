@@ -3,6 +3,7 @@ folder. It shares no code with the tool and has no jitter: it is the truth that 
 
 A gadget is a dict of the keys below; times in s, rates in B/s, sizes in bytes."""
 import math
+import os
 
 FRAME = {"full": (1e-3, 64, 19), "high": (125e-6, 512, 13)}  # s, payload of a packet, packets a frame: USB 2.0, 5-9, 5-10
 CEILING = {"full": 1216000.0, "high": 53248000.0}
@@ -24,6 +25,12 @@ def gadget(**changes):
 
 def edited(g, **changes):
     return dict(g, **changes)
+
+
+def tool(build):
+    """The program under test in a folder of builds; without one as the tests of this folder find it."""
+    here = os.path.dirname(os.path.abspath(__file__))
+    return os.path.join(build, "blkassay") if build else os.environ.get("BLKASSAY", os.path.join(here, "../../build/blkassay"))
 
 
 def text(g, name):

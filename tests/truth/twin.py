@@ -92,7 +92,7 @@ def work(args):
     off = r.choice([0, 0.02, 0.04])
     known = {"link": g["rate"], "card-read": g["read_rate"], "card-write": g["write_rate"]}
     known = {k: v * (1 + r.uniform(-off, off)) for k, v in known.items()}
-    tool = o.build + "/blkassay"
+    tool = G.tool(o.build)
     with tempfile.TemporaryDirectory() as d:
         path, record, twin = (os.path.join(d, name) for name in ("g.model", "g.assay", "twin.model"))
         with open(path, "w") as f:
