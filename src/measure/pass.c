@@ -246,9 +246,10 @@ static void *run_worker(void *context)
 	struct worker *w = context;
 	struct shared *s = w->shared;
 	size_t length = (size_t)s->plan->request_bytes, got;
-	uint64_t at, now = s->start_ns, before = now;
+	uint64_t at, now = s->start_ns;
 
 	while (take_offset(s, now, &at)) {
+		uint64_t before;
 		int rc;
 
 		if (s->plan->write)

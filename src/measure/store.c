@@ -316,7 +316,7 @@ static int learn_flush(struct store *s, const struct watch *watch)
 	rc = rc < 0 ? rc : settle(s, &waited, watch);
 	for (int i = 0; !rc && i < FLUSHES; i++)
 		rc = flush_timed(s, &v[i]);
-	if (rc < 0)
+	if (rc)
 		return rc;
 	s->bursts.idle_flush_s = middle_of(v, FLUSHES);
 	s->bursts.flush_resolution_s = 0.0005 + 3 * (v[FLUSHES - 1] - v[0]);

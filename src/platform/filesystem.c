@@ -8,6 +8,7 @@
 #include <string.h>
 
 #include "base/clean.h"
+#include "base/text.h"
 
 static uint64_t little(const uint8_t *p, unsigned bytes)
 {
@@ -31,7 +32,7 @@ static void take_label(char out[64], const uint8_t *from, size_t length)
 
 static void take_kind(struct filesystem *f, const char *kind, uint64_t units, uint64_t unit_bytes)
 {
-	strcpy(f->kind, kind);
+	text_copy(f->kind, sizeof f->kind, kind);
 	f->bytes = units < UINT64_MAX / unit_bytes ? units * unit_bytes : 0;
 }
 

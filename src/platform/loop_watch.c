@@ -136,6 +136,7 @@ static int visit(void *context, const char *name)
 	return ask(l, name, sequence);
 }
 
+/* NOLINTNEXTLINE(readability-non-const-parameter): visit writes it */
 int loop_watch_look(struct loop_watch *w, const struct loop_watched *under, char name[64])
 {
 	struct look l = { w, under, name };

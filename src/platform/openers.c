@@ -1,7 +1,6 @@
 /* A walk over /proc/PID/fd. */
 #include "platform/openers.h"
 
-#include <ctype.h>
 #include <dirent.h>
 #include <errno.h>
 #include <fcntl.h>
@@ -12,6 +11,7 @@
 #include <sys/sysmacros.h>
 #include <unistd.h>
 
+#include "base/number.h"
 #include "base/text.h"
 #include "platform/sysfs.h"
 
@@ -87,12 +87,13 @@ static int look_at(struct hunt *h, int folder, const char *name)
 static int visit_process(void *context, const char *name)
 {
 	struct hunt *h = context;
+	uint64_t pid;
 	char path[64];
 	struct dirent *e;
 	DIR *d;
 	int rc = 0;
 
-	if (!isdigit((unsigned char)*name) || (h->pid = (pid_t)atoi(name)) == getpid())
+	if (number_parse_u64(name, &pid) < 0 || (h->pid = (pid_t)pid) == getpid())
 		return 0;
 	snprintf(path, sizeof path, "/proc/%d/fd", (int)h->pid);
 	d = opendir(path);
@@ -118,6 +119,7 @@ static bool find_lock(struct opener *out, const struct stat *st)
 		unsigned long long inode;
 		int pid;
 
+		/* NOLINTNEXTLINE(cert-err34-c): the kernel wrote it, and its numbers fit */
 		found = sscanf(line, "%*d: %*s %*s %*s %d %x:%x:%llu", &pid, &major, &minor,
 				&inode) == 4 &&
 			pid > 0 && pid != getpid() && inode == st->st_ino &&
