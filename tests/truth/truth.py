@@ -46,7 +46,7 @@ def main():
     o = p.parse_args()
     missed = 0
     if o.full:
-        print(f"tests/truth/truth.py {' '.join(sys.argv[1:])}, seed {o.seed}, {time.strftime('%Y-%m-%d', time.gmtime())}: {tool.run('--version').strip()}\n")
+        print(f"tests/truth/truth.py {' '.join(sys.argv[1:])} (seed {o.seed}), {time.strftime('%Y-%m-%d', time.gmtime())}: {tool.run('--version').strip()}\n")
     print(f"{'':<8}  {'goal':<62}  {'wanted':>8}  {'got':>16}")
     for name in o.only.split(","):
         part = importlib.import_module("truth_" + name)
