@@ -28,7 +28,7 @@ struct replicates {
 };
 
 /* With fewer the 99th percentile is the slowest request, and a pass that did more of them looks slower by arithmetic. */
-enum { COMPARE_P99_REQUESTS = 100 };
+enum { COMPARE_P99_REQUESTS = RUN_P99_REQUESTS };
 
 /* Which rates of a point are compared. */
 enum compare_basis {

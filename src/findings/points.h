@@ -32,7 +32,8 @@ struct point {
 	double stalls_s; /* what they took beyond the median request */
 	double long_run; /* B/s: all of it over all time, with its share of the stalls of its table; 0 where not shown */
 	double requests_per_second; /* median */
-	double lat_p50_s, lat_p99_s; /* medians over passes of each pass's own quantile */
+	/* medians over passes of each pass's own quantile; p99 of those with RUN_P99_REQUESTS or more, 0: none has */
+	double lat_p50_s, lat_p99_s;
 	double lat_max_s; /* slowest request of all passes */
 	double flush_s; /* median time of the closing flush */
 	double device_requests_each; /* device requests per host request; 0: unknown */

@@ -47,7 +47,7 @@ PASS(pass_lead, value_bytes_decimal(r->pass->lead_bytes))
 PASS(pass_stalls, value_count(r->pass->stalls))
 PASS(pass_stall_seconds, value_ns(r->pass->stall_ns))
 PASS(pass_p50, value_ns(r->pass->lat_p50_ns))
-PASS(pass_p99, value_ns(r->pass->lat_p99_ns))
+PASS(pass_p99, value_if(r->pass->requests >= RUN_P99_REQUESTS, value_ns(r->pass->lat_p99_ns)))
 PASS(pass_max, value_ns(r->pass->lat_max_ns))
 PASS(pass_errors, value_count(r->pass->errors))
 PASS(pass_flags, value_words(r->flags))
@@ -71,8 +71,9 @@ static const struct column passes[] = {
 	{ "stored_bytes_per_second", NULL, "rate until all was stored, where that is shown", 0,
 		false, NULL, pass_stored },
 	{ "request_time_p50_seconds", NULL, "median time of a request", 0, false, NULL, pass_p50 },
-	{ "request_time_p99_seconds", NULL, "99th percentile of the time of a request", 0, false,
-		NULL, pass_p99 },
+	{ "request_time_p99_seconds", NULL,
+		"99th percentile of the time of a request; null of fewer than 100 requests", 0,
+		false, NULL, pass_p99 },
 	{ "request_time_max_seconds", NULL, "slowest request", 0, false, NULL, pass_max },
 	{ "errors", NULL, "requests that failed", 0, false, NULL, pass_errors },
 	{ "flags", NULL, "what was odd about the pass", 0, true, NULL, pass_flags },
@@ -227,8 +228,9 @@ static const struct column points[] = {
 		point_requests },
 	{ "request_time_p50_seconds", "p50", "median time of a request", 8, false, NULL,
 		point_p50 },
-	{ "request_time_p99_seconds", "p99", "99th percentile, median over passes", 8, false, NULL,
-		point_p99 },
+	{ "request_time_p99_seconds", "p99",
+		"99th percentile, median over passes of 100 requests or more; null: there is none",
+		8, false, NULL, point_p99 },
 	{ "request_time_max_seconds", "slowest", "slowest request of all passes", 8, false, NULL,
 		point_slowest },
 	{ "flush_seconds", "flush", "median time of the closing flush", 9, false, writes,
@@ -270,8 +272,10 @@ TIMES(times_p25, some_seconds(detail_quantile_s(r->detail, 0.25)))
 TIMES(times_p50, some_seconds(detail_quantile_s(r->detail, 0.5)))
 TIMES(times_p75, some_seconds(detail_quantile_s(r->detail, 0.75)))
 TIMES(times_p90, some_seconds(detail_quantile_s(r->detail, 0.9)))
-TIMES(times_p99, some_seconds(detail_quantile_s(r->detail, 0.99)))
-TIMES(times_p999, some_seconds(detail_quantile_s(r->detail, 0.999)))
+TIMES(times_p99, value_if(r->detail->requests >= RUN_P99_REQUESTS,
+			 some_seconds(detail_quantile_s(r->detail, 0.99))))
+TIMES(times_p999, value_if(r->detail->requests >= RUN_P999_REQUESTS,
+			  some_seconds(detail_quantile_s(r->detail, 0.999))))
 TIMES(times_max, some_seconds(r->point->lat_max_s))
 
 static const struct column times[] = {
@@ -285,8 +289,12 @@ static const struct column times[] = {
 	{ "p50_seconds", "p50", "median", 0, false, NULL, times_p50 },
 	{ "p75_seconds", "p75", "75th percentile", 0, false, NULL, times_p75 },
 	{ "p90_seconds", "p90", "90th percentile", 0, false, NULL, times_p90 },
-	{ "p99_seconds", "p99", "99th percentile", 0, false, NULL, times_p99 },
-	{ "p99_9_seconds", "p99.9", "99.9th percentile", 0, false, NULL, times_p999 },
+	{ "p99_seconds", "p99",
+		"99th percentile of all passes together; null of fewer than 100 requests", 0, false,
+		NULL, times_p99 },
+	{ "p99_9_seconds", "p99.9",
+		"99.9th percentile of all passes together; null of fewer than 1000 requests", 0,
+		false, NULL, times_p999 },
 	{ "max_seconds", "slowest", "slowest of all", 0, false, NULL, times_max },
 };
 

@@ -106,6 +106,9 @@ struct run_storing { /* line "storing": how the target showed what it has stored
 	uint64_t free_bytes; /* the most written in one go without another slowing down */
 };
 
+/* A 99th percentile of fewer requests is a maximum, and differs with their number alone. */
+enum { RUN_P99_REQUESTS = 100, RUN_P999_REQUESTS = 1000 };
+
 struct run_pass { /* line "pass" */
 	enum run_direction direction;
 	enum run_order order;

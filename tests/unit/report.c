@@ -346,6 +346,29 @@ START_TEST(stalls_are_said_with_the_long_run)
 }
 END_TEST
 
+/* A p99 of 99 requests is their maximum: it counts from 100 on, and passes with fewer have no say in it. */
+START_TEST(p99_needs_requests)
+{
+	static const double rates[] = { 500e3, 500e3, 500e3 };
+	struct points points;
+	struct error err = { 0 };
+
+	add_passes(RUN_READ, RUN_SEQUENTIAL, 4096, rates, 3);
+	for (size_t i = 0; i < 3; i++) {
+		run.passes[i].requests = 99;
+		run.passes[i].lat_p99_ns = 9000000;
+	}
+	ck_assert_int_eq(points_make(&points, &run, &err), 0);
+	ck_assert_double_eq(points.list[0].lat_p99_s, 0);
+	points_release(&points);
+	run.passes[1].requests = 100;
+	run.passes[1].lat_p99_ns = 7000000;
+	ck_assert_int_eq(points_make(&points, &run, &err), 0);
+	ck_assert_double_eq_tol(points.list[0].lat_p99_s, 0.007, 1e-12);
+	points_release(&points);
+}
+END_TEST
+
 /* One rule: passes with I/O by others, or lost by the host, are in no figure, and are told. */
 START_TEST(passes_that_do_not_count)
 {
@@ -476,6 +499,7 @@ Suite *report_suite(void)
 	tcase_add_test(t, steady_is_qualified);
 	tcase_add_test(t, stalls_are_said_with_the_long_run);
 	tcase_add_test(t, passes_that_do_not_count);
+	tcase_add_test(t, p99_needs_requests);
 	tcase_add_test(t, summary_notices);
 	tcase_add_test(t, summary_faster_than_its_link);
 	tcase_add_test(t, summary_without_passes);
