@@ -57,6 +57,20 @@ done <"$tmp/promises"
 for p in "$here"/../../man/*.[1-9]; do
 	run 0 mandoc -T lint -W warning "$p"
 done
+# Rendered: every quotation ends before the next one begins, and no macro stands among the words.
+for p in "$here"/../../man/*.[1-9]; do
+	mandoc -T utf8 -O width=78 "$p" | col -b >"$tmp/rendered"
+	python3 - "$tmp/rendered" <<'END' || fail "$(basename "$p"): see above"
+import re, sys
+text = open(sys.argv[1], encoding="utf-8").read()
+for wrong in re.findall(r"\u2018[^\u2019]*\u2018[^\n]*|\u201c[^\u201d]*\u201c[^\n]*|\b(?:Ql|Pq|Fl|Ar) [a-z][^\n]*", text):
+    sys.exit(f"man page: '{wrong[:80]}'")
+END
+done
+grep -q '^\.Sh EXAMPLES' "$page" || fail "no examples"
+for command in targets sweep verify audit cut recheck report explain compare observe restore; do
+	sed -n '/^\.Sh EXAMPLES/,/^\.Sh SEE/p' "$page" | grep -q "blkassay $command" || fail "no example of $command"
+done
 # Columns of the CSV, in order, as the format's page lists them.
 run 0 "$BLKASSAY" sweep model:"$here/../../scripts/models/buoy-b.model" --sizes 4Ki --seconds 0.1 --passes 1 --out "$tmp/a.assay"
 run 0 "$BLKASSAY" report "$tmp/a.assay" --csv -
