@@ -266,16 +266,19 @@ static void judge_ending(const struct cut_job *job, const struct cut_summary *c,
 			"rechecked; cut again");
 }
 
-static void tell(const struct cut_summary *c)
+static void tell(const struct cut_job *job, const struct cut_summary *c)
 {
 	char bytes[SIZE_TEXT_MAX], risk[SIZE_TEXT_MAX], time[SIZE_TEXT_MAX];
 
-	message_note("%llu writes (%s, %llu by FUA) and %llu flushes in %s;\n%s acknowledged and "
-		     "not flushed",
-		(unsigned long long)c->writes, size_format_decimal(bytes, (double)c->bytes),
-		(unsigned long long)c->throughs, (unsigned long long)c->flushes,
-		duration_format(time, (double)c->ns / 1e9),
-		size_format_decimal(risk, (double)c->bytes_at_risk));
+	/* Of several cuts the table at the end says it, and one line each is enough until then. */
+	if (job->cycles == 1)
+		message_note("%llu writes (%s, %llu by FUA) and %llu flushes in %s;\n%s "
+			     "acknowledged and "
+			     "not flushed",
+			(unsigned long long)c->writes, size_format_decimal(bytes, (double)c->bytes),
+			(unsigned long long)c->throughs, (unsigned long long)c->flushes,
+			duration_format(time, (double)c->ns / 1e9),
+			size_format_decimal(risk, (double)c->bytes_at_risk));
 	if (c->device_errors)
 		message_warning(
 			"the kernel counted %llu error%s or reset%s of the device while it was "
@@ -295,10 +298,15 @@ static void tell_verdict(const struct recheck_result *r)
 		[RECHECK_NOT_SHOWN] = "not shown",
 	};
 
-	message_note("cut %lu: %s; %llu promises, %llu broken; %llu blocks broken in all",
-		(unsigned long)r->cycle, words[recheck_conclude(r)],
-		(unsigned long long)r->promises, (unsigned long long)r->promises_broken,
-		(unsigned long long)recheck_broken(r));
+	char damage[48] = "no damaged blocks";
+	uint64_t broken = recheck_broken(r);
+
+	if (broken)
+		snprintf(damage, sizeof damage, "%llu damaged block%s", (unsigned long long)broken,
+			broken == 1 ? "" : "s");
+	message_note("cut %lu: %s; %llu of %llu promises broken, %s", (unsigned long)r->cycle,
+		words[recheck_conclude(r)], (unsigned long long)r->promises_broken,
+		(unsigned long long)r->promises, damage);
 }
 
 static int recheck_here(struct cut_job *job, struct error *err)
@@ -355,7 +363,7 @@ static int one_cycle(struct cut_job *job, uint32_t number, struct error *err)
 		return -1;
 	judge_ending(job, &summary, err);
 	if (summary.ready && summary.ending != CUT_FAILED)
-		tell(&summary);
+		tell(job, &summary);
 	if (err->kind != ERROR_NONE)
 		return -1;
 	if (!job->model && job->cycles == 1)

@@ -78,7 +78,7 @@ int cut_verdict(
 		progress_start(&progress);
 		progress.counts_bytes = !s->traits->virtual_clock;
 		rc = recheck_run(s->medium, &j, &progress.watch, out, err);
-		progress_finish(&progress, "rechecking");
+		progress_finish(&progress, NULL);
 		if (rc == 0 && check_content(s, &j, out, err) < 0) {
 			recheck_result_release(out);
 			rc = -1;
