@@ -184,7 +184,9 @@ void explain_phases_rule_out(struct explained *x)
 	struct culprits *c = &x->culprits;
 	size_t kept = 0, left = c->count;
 
-	if (!x->phases.known || c->doubt || c->count < 2 ||
+	/* Phases of a write end with its answer: what is stored behind it goes on through the host's pause and the next
+	 * request, and they rule out nothing of it. */
+	if (!x->phases.known || c->doubt || c->count < 2 || x->buffered || is_answer_only(x) ||
 		x->phases.bytes != (double)x->judged_bytes)
 		return;
 	for (size_t i = 0; i < c->count; i++) {
@@ -205,7 +207,7 @@ static bool contradicts(const struct explained *x, enum phase_part *part)
 {
 	const struct culprits *c = &x->culprits;
 
-	if (c->doubt || c->count != 1)
+	if (c->doubt || c->count != 1 || x->buffered || is_answer_only(x))
 		return false;
 	*part = c->list[0].cause == CAUSE_HOST_GAP ? PART_HOST : PART_LINK;
 	return (c->list[0].cause == CAUSE_HOST_GAP || c->list[0].cause == CAUSE_LINK) &&

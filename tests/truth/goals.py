@@ -35,6 +35,12 @@ class Most(Share):
         super().__init__(what, 0)
         self.most = most
 
+    def add(self, alarm, detail=""):
+        self.total += 1
+        self.good += bool(alarm)
+        if alarm:
+            self.wrong.append(detail)
+
     @property
     def met(self):
         return self.total > 0 and self.value <= self.most

@@ -335,6 +335,15 @@ START_TEST(phases_rule_out)
 	explain_phases_rule_out(&t);
 	ck_assert_uint_eq(t.culprits.count, 1);
 	ck_assert(culprits_have(&t.culprits, CAUSE_HOST_GAP));
+	/* Nor does a pause of the host's say anything of writes that a buffer answers: the card works on through it. */
+	t = three_names();
+	t.direction = RUN_WRITE;
+	t.buffered = true;
+	t.phases.list[PART_HOST].seconds = 3e-3;
+	t.phases.list[PART_FETCH].fixed = 0.1e-3;
+	explain_phases_rule_out(&t);
+	ck_assert_uint_eq(t.culprits.count, 3);
+	ck_assert_uint_eq(t.ruled_out, 0);
 	/* The other way round. */
 	t = three_names();
 	t.phases.list[PART_HOST].seconds = 0.1e-3;
