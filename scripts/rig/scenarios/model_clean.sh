@@ -38,7 +38,7 @@ for name in buoy-b buoy-d; do
 		done
 	done
 	run 0 blkassay verify "$gadget" --erase "$token" --region 0+256Ki --seed 4 --out verify-$name.assay
-	says "hold what was written"
+	says "hold what"
 	model_remove
 done
 

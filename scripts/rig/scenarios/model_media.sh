@@ -14,7 +14,7 @@ clean() { # NAME OPTION...
 	shift
 	all="--erase $token --seed $((seed += 1))"
 	run 0 blkassay verify "$gadget" $all "$@" --damage $name.csv --out $name.assay
-	says "hold what was written"
+	says "hold what"
 	is "damage of $name" "$(damaged $name.csv)" ""
 }
 

@@ -35,8 +35,9 @@ pair() { # FILESYSTEM NUMBER FORMAT...
 		[ "$size" -le "$limit" ] || fail "a request of $size bytes, above the limit of $limit"
 	done || exit 1
 	run 0 blkassay explain "$swept" --as "$seen"
-	note "$fs: $written bytes for a file of $copied; $(grep -o 'requests in flight for .*' $out)"
-	sed -n 's/.*the prediction is \([0-9]*\) % .*/\1/p' $out >>"$fs.off"
+	tr '\n' ' ' <$out | tr -s ' ' | sed -n 's/.*\(Requests were in flight for .*\)/\1/p' | sed 's/ + .*//; s/ ! .*//' >said
+	note "$fs: $written bytes for a file of $copied; $(cut -c1-100 said)"
+	sed -n 's/.*these costs give [^,]*, \([0-9]*\) % .*/\1/p' said >>"$fs.off"
 }
 middle() { sort -n "$1" | awk '{ v[NR] = $1 } END { print v[int((NR + 1) / 2)] }'; }
 copy_onto() { # FILESYSTEM FORMAT...

@@ -48,8 +48,8 @@ kept_cut() {
 	dd if=/dev/urandom of=/dev/vdc bs=64k count=64 conv=fsync 2>/dev/null
 	head -c 4194304 /dev/vdc | sha256sum >$results/card.sum
 	gadget_plug /dev/vdc
-	start blkassay sweep "$gadget" --direction write --keep-data --region 0+1Mi --sizes 64Ki --seconds 1 --passes 20 --out $disk/kept.assay
-	wait_for 120 grep -q ' pass ' $disk/kept.assay || fail "no pass in two minutes"
+	start blkassay sweep "$gadget" --direction write --keep-data --region 0+1Mi --sizes 64Ki --seconds 1 --passes 20 --out $disk/reset-kept.assay
+	wait_for 120 grep -q ' pass ' $disk/reset-kept.assay || fail "no pass in two minutes"
 	dd if=/dev/vdc of=/dev/null bs=64k count=1 2>/dev/null
 	# As bad as it gets: the test's data has reached the card.
 	blockdev --flushbufs /dev/vdc
@@ -59,8 +59,8 @@ kept_check() {
 	head -c 4194304 /dev/vdc | sha256sum >after.sum
 	cmp -s after.sum $results/card.sum && fail "the reset came before anything was written"
 	gadget_plug /dev/vdc
-	run 0 blkassay restore $disk/kept.assay.kept "$gadget"
-	run 0 blkassay report $disk/kept.assay
+	run 0 blkassay restore $disk/reset-kept.assay.kept "$gadget"
+	run 0 blkassay report $disk/reset-kept.assay
 	gadget_remove
 	head -c 4194304 /dev/vdc | sha256sum >after.sum
 	cmp -s after.sum $results/card.sum || fail "the card's own data is not back"

@@ -35,11 +35,11 @@ between "rate at 65536 against 512" "$(awk "BEGIN { print $rate_65536 / $rate_51
 
 # The curve, as explain draws it: milliseconds a request, and about the ceiling beyond that.
 run 0 blkassay explain stick.assay
-note "$(grep 'fixed cost of a request' $out)"
-note "$(grep 'streaming rate' $out)"
-milliseconds() { awk '{ for (i = 1; i < NF; i++) if ($(i + 1) == "ms") { print $i; exit } }'; }
-fixed=$(grep 'fixed cost of a request' $out | milliseconds)
-streaming=$(awk '/streaming rate/ { print $3 * ($4 == "MB/s" ? 1e6 : $4 == "kB/s" ? 1e3 : 0) }' $out)
+# of, fixed cost, 95 % range, streaming rate, ...
+grep '^sequential reads  *[0-9.]* [mu]s ' $out >fitted || fail "no fitted line"
+note "$(cat fitted)"
+fixed=$(awk '{ print $3 * ($4 == "us" ? 0.001 : 1) }' fitted)
+streaming=$(awk '{ print $6 * ($7 == "MB/s" ? 1e6 : $7 == "kB/s" ? 1e3 : 0) }' fitted)
 between "fixed cost of a request, in ms" "$fixed" 0.5 "$(awk "BEGIN { print 512 / $rate_512 * 1000 * 3 }")"
 between "streaming rate" "$streaming" "$(awk "BEGIN { print $rate_65536 * 0.6 }")" "$(awk "BEGIN { print $ceiling * 1.5 }")"
 says "full speed, USB 2.0 table 5-9"
