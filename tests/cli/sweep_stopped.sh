@@ -1,6 +1,7 @@
 # A pass that the host lost is none of the target's doing: a process that was stopped, a clock that was moved. Such a pass is
 # flagged, in no figure, and made again.
 . "$(dirname "$0")/lib.sh"
+[ -z "${SANITIZED:-}" ] || skip "a preloaded library and the sanitizers do not go together"
 truncate -s 8M "$tmp/card.img"
 counted() { # RUN: passes that count, and passes that are flagged as lost by the host
 	good=$(grep ' pass ' "$1" | grep -cv 'flags=[a-z+-]*host')

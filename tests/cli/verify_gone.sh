@@ -1,6 +1,7 @@
 # A target that goes away, or becomes another one, in the middle of a verify that only reads: exit 3, nothing counted as
 # damage, what was judged before stays, and the run goes on to a clean end once it is back.
 . "$(dirname "$0")/lib.sh"
+[ -z "${SANITIZED:-}" ] || skip "a preloaded library and the sanitizers do not go together"
 requires_root
 change=$(dirname "$BLKASSAY")/bench/loop_change
 slow=$(dirname "$BLKASSAY")/tests/slow.so

@@ -235,7 +235,8 @@ static const struct medium_ops slow_ops = { .read = slow_read,
 static struct slow slow_medium(void)
 {
 	return (struct slow){ .medium = { .ops = &slow_ops,
-				      .traits = { .size_bytes = 1 << 20,
+				      .traits = { .kind = MEDIUM_IMAGE,
+					      .size_bytes = 1 << 20,
 					      .logical_block_bytes = 512,
 					      .memory_align_bytes = 512,
 					      .offset_align_bytes = 512,

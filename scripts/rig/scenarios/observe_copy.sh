@@ -4,6 +4,7 @@
 # An emulated machine is held up now and then, and a busy host makes a sweep or a copy slower than its neighbour. So each
 # copy has its own sweep just before it, and the middle error of three pairs counts; while that is too much, up to nine
 # pairs. A prediction that is wrong by itself stays wrong in all of them.
+# Time limit: 900 s
 stick
 copied=2097152
 dd if=/dev/urandom of=file bs=1M count=2 2>/dev/null
