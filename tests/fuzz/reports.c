@@ -6,12 +6,11 @@
 
 #include "base/error.h"
 #include "base/text.h"
-#include "findings/explain.h"
+#include "findings/explain_view.h"
 #include "findings/sweep_view.h"
 #include "fuzz.h"
 #include "record/run.h"
 #include "report/csv.h"
-#include "report/explain_text.h"
 #include "report/json.h"
 #include "report/page.h"
 #include "report/sink.h"
@@ -26,22 +25,6 @@ static void must_be_plain(const struct text *t)
 	for (size_t i = 0; i < t->length; i++)
 		if (t->bytes[i] != '\n' && (t->bytes[i] < ' ' || t->bytes[i] > '~'))
 			abort();
-}
-
-static void explain(const struct run *run)
-{
-	struct explain_known known = { .usual_bytes = 4096, .copy_bytes = 50000000 };
-	struct error err = { 0 };
-	struct explanation e;
-	struct text t;
-
-	if (explanation_make(&e, run, &known, &err) < 0)
-		return;
-	text_init(&t);
-	explain_text_add(&t, run, &e, &style);
-	must_be_plain(&t);
-	text_release(&t);
-	explanation_release(&e);
 }
 
 /* For programs: whole, and nothing that a terminal would obey in JSON. */
@@ -67,13 +50,29 @@ static void draw(const struct view *v)
 	text_reset(&t);
 	csv_add_view(&t, v, true, &sink, &err);
 	json_add_view(&t, v, &sink, &err);
-	page_begin(&t, v->title);
-	page_add_view(&t, v);
+	page_begin(&t, v->title, v->findings.list[0].sentence);
+	page_add_view(&t, v, 0);
 	page_end(&t);
 	/* The tests' record says "<script>" in every text; see the corpus. */
 	if (strlen(t.bytes) != t.length || strstr(t.bytes, "<script"))
 		abort();
 	text_release(&t);
+}
+
+static void explain(const struct run *run)
+{
+	struct explain_known known = { .usual_bytes = 4096, .copy_bytes = 50000000 };
+	struct error err = { 0 };
+	struct explanation e;
+	struct view v;
+
+	if (explanation_make(&e, run, &known, &err) < 0)
+		return;
+	if (explain_view(&v, run, &e, NULL, &err) == 0) {
+		draw(&v);
+		view_release(&v);
+	}
+	explanation_release(&e);
 }
 
 int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size)
