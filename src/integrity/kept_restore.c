@@ -225,7 +225,7 @@ static int restore_from(const struct kept *k, struct medium *m, enum kept_over o
 
 	*result = (struct kept_result){ 0 };
 	if (r)
-		r->lost = calloc(k->layout.chunks / 8 + 1, 1);
+		r->lost = calloc((size_t)(k->layout.chunks / 8) + 1, 1);
 	if (r && r->lost && kept_looking_init(&r->look, k, m, over)) {
 		r->result = result;
 		r->skips = skips;

@@ -231,7 +231,7 @@ START_TEST(places_of_a_false_capacity_come_back)
 			stamp_fill(&st, ram->bytes + (apart[i].start + b) % ram->wrap_bytes,
 				apart[i].start + b, 1);
 	ck_assert_int_eq(restore(&ram->medium, &r, NULL), 0);
-	ck_assert_mem_eq(ram->bytes, before, ram->wrap_bytes);
+	ck_assert_mem_eq(ram->bytes, before, (size_t)ram->wrap_bytes);
 	free(before);
 }
 END_TEST
