@@ -4,14 +4,13 @@
 #include <errno.h>
 #include <fcntl.h>
 #include <limits.h>
-#include <stdbool.h>
 #include <stdio.h>
 #include <string.h>
 #include <unistd.h>
 
 enum { RETRIES = 100 };
 
-static bool is_passing(int sys_errno)
+bool durable_is_passing(int sys_errno)
 {
 	return sys_errno == EINTR || sys_errno == EAGAIN;
 }
@@ -24,7 +23,7 @@ int durable_write_all(int fd, const void *bytes, size_t length)
 	while (length) {
 		ssize_t n = write(fd, at, length);
 
-		if (n < 0 && is_passing(errno) && retries++ < RETRIES)
+		if (n < 0 && durable_is_passing(errno) && retries++ < RETRIES)
 			continue;
 		if (n < 0)
 			return -errno;

@@ -2,7 +2,11 @@
 #ifndef BASE_DURABLE_H
 #define BASE_DURABLE_H
 
+#include <stdbool.h>
 #include <stddef.h>
+
+/* An errno of a call that may simply be made again: EINTR, EAGAIN. */
+bool durable_is_passing(int sys_errno);
 
 /* Writes everything at the descriptor's place; a call that a signal ended, or that found no room in a queue, is made
  * again, though not for ever. 0, or a negative errno with some of it written. */

@@ -5,22 +5,9 @@
 #include <fcntl.h>
 #include <unistd.h>
 
+#include "base/durable.h"
 #include "base/error.h"
-
-static int write_all(int fd, const char *bytes, size_t length)
-{
-	while (length) {
-		ssize_t n = write(fd, bytes, length);
-
-		if (n < 0 && errno == EINTR)
-			continue;
-		if (n < 0)
-			return -errno;
-		bytes += n;
-		length -= (size_t)n;
-	}
-	return fsync(fd) < 0 && errno != EINVAL ? -errno : 0;
-}
+#include "base/own_file.h"
 
 int new_file_write(const char *path, const char *bytes, size_t length, struct error *err)
 {
@@ -32,11 +19,14 @@ int new_file_write(const char *path, const char *bytes, size_t length, struct er
 	if (fd < 0)
 		return error_sys(err, errno == ENOSPC ? ERROR_IO : ERROR_USAGE, errno,
 			"cannot create '%s'", path);
-	rc = write_all(fd, bytes, length);
+	rc = durable_write_all(fd, bytes, length);
+	if (!rc && fsync(fd) < 0 && errno != EINVAL)
+		rc = -errno;
+	if (rc < 0)
+		(void)own_file_unlink(fd, path);
 	if (close(fd) < 0 && !rc)
 		rc = -errno;
 	if (!rc)
 		return 0;
-	unlink(path);
 	return error_sys(err, ERROR_IO, -rc, "cannot write '%s'", path);
 }

@@ -11,7 +11,9 @@
 
 #include "base/buffer.h"
 #include "base/checksum.h"
+#include "base/durable.h"
 #include "base/error.h"
+#include "base/own_file.h"
 #include "base/text.h"
 #include "base/watch.h"
 #include "medium/medium.h"
@@ -20,32 +22,7 @@ enum { DATA_MAGIC = 0x5441444B, END_MAGIC = 0x444E454B }; /* "KDAT", "KEND" */
 enum { RETRIES = 100 }; /* of a call that only says "again"; then it counts as failed */
 enum { COVERS_ALL = 3 }; /* the version whose sums cover the header and every chunk */
 
-static bool is_passing(int sys_errno)
-{
-	return sys_errno == EINTR || sys_errno == EAGAIN;
-}
-
 /* ---- bytes of the file ---- */
-
-int kept_write_all(int fd, const void *bytes, size_t length)
-{
-	const char *at = bytes;
-	int retries = 0;
-
-	while (length) {
-		ssize_t n = write(fd, at, length);
-
-		if (n < 0 && is_passing(errno) && retries++ < RETRIES)
-			continue;
-		if (n < 0)
-			return -errno;
-		if (n == 0)
-			return -EIO;
-		at += n;
-		length -= (size_t)n;
-	}
-	return 0;
-}
 
 int kept_read_all(int fd, void *bytes, size_t length, uint64_t place)
 {
@@ -55,7 +32,7 @@ int kept_read_all(int fd, void *bytes, size_t length, uint64_t place)
 	while (length) {
 		ssize_t n = pread(fd, at, length, (off_t)place);
 
-		if (n < 0 && is_passing(errno) && retries++ < RETRIES)
+		if (n < 0 && durable_is_passing(errno) && retries++ < RETRIES)
 			continue;
 		if (n < 0)
 			return -errno;
@@ -66,36 +43,6 @@ int kept_read_all(int fd, void *bytes, size_t length, uint64_t place)
 		length -= (size_t)n;
 	}
 	return 0;
-}
-
-/* A new file, or a removed one, is only certain once its folder is synced. Some filesystems offer no such sync and say
- * EINVAL; any other failure counts. */
-int kept_sync_folder_of(const char *path)
-{
-	char folder[512];
-	const char *slash = strrchr(path, '/');
-	int fd, rc = 0;
-
-	if (!slash)
-		text_copy(folder, sizeof folder, ".");
-	else
-		snprintf(folder, sizeof folder, "%.*s", slash == path ? 1 : (int)(slash - path),
-			path);
-	fd = open(folder, O_RDONLY | O_DIRECTORY | O_CLOEXEC);
-	if (fd < 0)
-		return -errno;
-	if (fsync(fd) < 0 && errno != EINVAL)
-		rc = -errno;
-	close(fd);
-	return rc;
-}
-
-bool kept_is_at(int fd, const char *path)
-{
-	struct stat held, named;
-
-	return fstat(fd, &held) == 0 && lstat(path, &named) == 0 && held.st_dev == named.st_dev &&
-	       held.st_ino == named.st_ino;
 }
 
 /* ---- the target ---- */
@@ -109,7 +56,7 @@ int kept_transfer(struct medium *m, bool write, uint64_t at, unsigned char *buf,
 		int rc = write ? medium_write(m, at, buf, len, &got)
 			       : medium_read(m, at, buf, len, &got);
 
-		if (is_passing(-rc) && retries++ < RETRIES)
+		if (durable_is_passing(-rc) && retries++ < RETRIES)
 			continue;
 		if (rc < 0)
 			return rc;
@@ -180,8 +127,8 @@ int kept_append_chunk(struct kept *k, uint64_t index, const unsigned char *buf, 
 	kept_put_u64(head + 8, index);
 	*crc = chunk_sum(&k->sums, head + 8, buf, c.bytes);
 	kept_put_u32(head + 4, *crc);
-	rc = kept_write_all(k->fd, head, sizeof head);
-	return rc ? rc : kept_write_all(k->fd, buf, c.bytes);
+	rc = durable_write_all(k->fd, head, sizeof head);
+	return rc ? rc : durable_write_all(k->fd, buf, c.bytes);
 }
 
 int kept_append_end(struct kept *k, uint32_t end)
@@ -191,7 +138,7 @@ int kept_append_end(struct kept *k, uint32_t end)
 	kept_put_u32(mark, END_MAGIC);
 	kept_put_u32(mark + 4, end);
 	kept_put_u64(mark + 8, k->layout.chunks);
-	return kept_write_all(k->fd, mark, sizeof mark);
+	return durable_write_all(k->fd, mark, sizeof mark);
 }
 
 int kept_try_chunk(
@@ -424,10 +371,11 @@ void kept_close(struct kept *k)
 
 int kept_remove(const struct kept *k, struct error *err)
 {
-	int rc;
+	int rc = own_file_unlink(k->fd, k->path);
 
-	if (!kept_is_at(k->fd, k->path))
+	if (rc > 0)
 		return 1;
-	rc = unlink(k->path) < 0 ? -errno : kept_sync_folder_of(k->path);
+	if (!rc)
+		rc = durable_sync_folder_of(k->path);
 	return rc < 0 ? error_sys(err, ERROR_IO, -rc, "cannot remove '%s'", k->path) : 0;
 }

@@ -42,11 +42,8 @@ int kept_append_end(struct kept *k, uint32_t end);
 /* Header, table and end mark of the file k->fd. 0, or -1 with *err. */
 int kept_load(struct kept *k, struct error *err);
 
-/* 0 or a negative errno; kept_read_all gives -ENODATA when the file ends before. */
-int kept_write_all(int fd, const void *bytes, size_t length);
+/* 0 or a negative errno: -ENODATA when the file ends before. */
 int kept_read_all(int fd, void *bytes, size_t length, uint64_t place);
-int kept_sync_folder_of(const char *path);
-bool kept_is_at(int fd, const char *path); /* does path still name the open file? */
 
 /* Everything or an errno; a short transfer goes on where it stopped. */
 int kept_transfer(struct medium *m, bool write, uint64_t at, unsigned char *buf, size_t len);

@@ -7,8 +7,10 @@
 
 #include "base/buffer.h"
 #include "base/checksum.h"
+#include "base/durable.h"
 #include "base/error.h"
 #include "base/number.h"
+#include "base/own_file.h"
 #include "base/text.h"
 #include "base/watch.h"
 #include "integrity/kept_file.h"
@@ -90,9 +92,9 @@ static int save_header(struct saving *s, const struct kept_identity *id)
 		kept_table_pack(table, id);
 	s->k->sums = (struct kept_sums){ .version = KEPT_VERSION,
 		.header = kept_header_make(header, id, checksum_crc32(0, table, length)) };
-	rc = kept_write_all(s->k->fd, header, sizeof header);
+	rc = durable_write_all(s->k->fd, header, sizeof header);
 	if (!rc)
-		rc = kept_write_all(s->k->fd, table, length);
+		rc = durable_write_all(s->k->fd, table, length);
 	free(table);
 	return rc;
 }
@@ -238,7 +240,7 @@ static int save_end(struct saving *s, struct error *err)
 	if (!rc && fsync(s->k->fd) < 0)
 		rc = -errno;
 	if (!rc)
-		rc = kept_sync_folder_of(s->k->path);
+		rc = durable_sync_folder_of(s->k->path);
 	return rc < 0 ? cannot_save(s, rc, err) : 0;
 }
 
@@ -325,8 +327,8 @@ static int begin_and_save(
 	rc = claim(s->k, kept_file_bytes(id), err);
 	if (!rc)
 		rc = save(s, id, err);
-	if (rc < 0 && kept_is_at(s->k->fd, path))
-		unlink(path);
+	if (rc < 0)
+		(void)own_file_unlink(s->k->fd, path);
 	return rc;
 }
 
