@@ -5,6 +5,7 @@
 
 #include "analysis/fit.h"
 #include "analysis/least_squares.h"
+#include "base/number.h"
 
 /* What a gadget does that no shape follows: rounding, a command hidden in part. Ours. */
 #define MODEL_ERROR 0.006
@@ -30,17 +31,6 @@ struct sample {
 
 /* ---- program units ---- */
 
-static uint64_t gcd(uint64_t a, uint64_t b)
-{
-	while (b) {
-		uint64_t rest = a % b;
-
-		a = b;
-		b = rest;
-	}
-	return a;
-}
-
 static uint64_t covered(uint64_t from, uint64_t to, uint64_t unit)
 {
 	return (to + unit - 1) / unit * unit - from / unit * unit;
@@ -62,7 +52,7 @@ double growth_unit_excess(uint64_t bytes, uint64_t piece_limit, uint64_t unit)
 {
 	enum { PLACES_MAX = 256 }; /* enough for a mean */
 	uint64_t limit = piece_limit && piece_limit < bytes ? piece_limit : bytes;
-	uint64_t places = unit / gcd(bytes, unit), step = 1;
+	uint64_t places = unit / number_gcd(bytes, unit), step = 1;
 	double sum = 0;
 
 	if (bytes / limit > PLACES_MAX)

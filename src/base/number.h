@@ -33,6 +33,18 @@ static inline uint64_t number_round_up(uint64_t n, uint64_t step)
 	return number_round_down(n + step - 1, step);
 }
 
+/* The greatest common divisor; that of n and 0 is n. */
+static inline uint64_t number_gcd(uint64_t a, uint64_t b)
+{
+	while (b) {
+		uint64_t rest = a % b;
+
+		a = b;
+		b = rest;
+	}
+	return a;
+}
+
 static inline bool number_is_power_of_two(uint64_t n)
 {
 	return n && !(n & (n - 1));

@@ -5,6 +5,8 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "base/number.h"
+
 int damage_init(struct damage *d, uint64_t region_start, uint64_t region_bytes,
 	uint32_t block_bytes, size_t range_room)
 {
@@ -81,24 +83,13 @@ static void note_bits(struct damage_totals *t, const struct verdict *v)
 	t->stuck_high = first ? v->stuck_high : t->stuck_high & v->stuck_high;
 }
 
-static uint64_t gcd(uint64_t a, uint64_t b)
-{
-	while (b) {
-		uint64_t rest = a % b;
-
-		a = b;
-		b = rest;
-	}
-	return a;
-}
-
 static void note_distance(struct damage_totals *t, const struct verdict *v, uint64_t offset)
 {
 	bool first = t->by_class[DAMAGE_MISPLACED] == 1;
 	bool ahead = v->found_offset > offset;
 	uint64_t distance = ahead ? v->found_offset - offset : offset - v->found_offset;
 
-	t->distance_gcd = gcd(distance, t->distance_gcd);
+	t->distance_gcd = number_gcd(distance, t->distance_gcd);
 	t->found_ahead += ahead;
 	if (first || v->found_offset < t->source_first)
 		t->source_first = v->found_offset;

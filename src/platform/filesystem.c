@@ -8,6 +8,7 @@
 #include <string.h>
 
 #include "base/clean.h"
+#include "base/number.h"
 #include "base/text.h"
 
 static uint64_t little(const uint8_t *p, unsigned bytes)
@@ -38,11 +39,6 @@ static void take_kind(struct filesystem *f, const char *kind, uint64_t units, ui
 
 /* ---- FAT ---- */
 
-static bool is_power_of_2(uint64_t n)
-{
-	return n && !(n & (n - 1));
-}
-
 /* By the number of clusters and nothing else, as the specification insists. */
 static const char *fat_kind(uint64_t clusters)
 {
@@ -57,7 +53,8 @@ static int take_fat(struct filesystem *f, const uint8_t *b)
 	uint64_t fat = little(b + 22, 2) ? little(b + 22, 2) : little(b + 36, 4);
 	uint64_t before;
 
-	if (!is_power_of_2(sector) || sector < 512 || sector > 4096 || !is_power_of_2(cluster))
+	if (!number_is_power_of_two(sector) || sector < 512 || sector > 4096 ||
+		!number_is_power_of_two(cluster))
 		return 0;
 	if (!reserved || !fats || !fat || (media != 0xf0 && media < 0xf8))
 		return 0;
