@@ -524,11 +524,6 @@ static void make_not_shown(struct promise *f)
 	f->mend[0] = 0;
 }
 
-static const char *plural(uint64_t n)
-{
-	return n == 1 ? "" : "s";
-}
-
 /* Whatever was seen while something else failed counts for nothing. */
 static void doubt(struct promise *f, uint64_t kernel_errors, uint64_t host_errors)
 {
@@ -538,12 +533,12 @@ static void doubt(struct promise *f, uint64_t kernel_errors, uint64_t host_error
 	if (host_errors)
 		add_evidence(f,
 			"; %llu request%s failed on the way, with no answer from the device",
-			(unsigned long long)host_errors, plural(host_errors));
+			(unsigned long long)host_errors, text_plural(host_errors));
 	if (kernel_errors)
 		add_evidence(f,
 			"; the kernel counted %llu error%s or reset%s of the device meanwhile",
-			(unsigned long long)kernel_errors, plural(kernel_errors),
-			plural(kernel_errors));
+			(unsigned long long)kernel_errors, text_plural(kernel_errors),
+			text_plural(kernel_errors));
 	add_evidence(f,
 		", so this counts for nothing: see the kernel log (dmesg) and run the audit "
 		"again");

@@ -7,6 +7,7 @@
 
 #include <stdbool.h>
 #include <stddef.h>
+#include <stdint.h>
 
 struct text {
 	char *bytes;
@@ -21,6 +22,12 @@ void text_reset(struct text *t); /* empty again, memory kept; `failed` stays */
 void text_add(struct text *t, const char *bytes, size_t length);
 void text_adds(struct text *t, const char *string);
 void text_addf(struct text *t, const char *fmt, ...) __attribute__((format(printf, 2, 3)));
+
+/* The end of a regular noun behind a number: "" or "s". */
+static inline const char *text_plural(uint64_t n)
+{
+	return n == 1 ? "" : "s";
+}
 
 /* Whether any text ran out of memory so far. */
 bool text_ran_out(void);

@@ -122,11 +122,6 @@ const struct finding_code compare_codes[] = {
 
 const size_t compare_code_count = sizeof compare_codes / sizeof *compare_codes;
 
-static const char *plural(size_t n)
-{
-	return n == 1 ? "" : "s";
-}
-
 static const char *replicates(const struct compared *c)
 {
 	return c->by_runs ? "runs" : "passes";
@@ -212,7 +207,7 @@ static void add_not_shown(struct findings *f, const struct compared *c)
 		"The %s is not shown to differ at any of %zu point%s: a change of %s would have "
 		"been "
 		"found 4 times in 5.",
-		new_side(c), n, plural(n), range_words(f->pool, r));
+		new_side(c), n, text_plural(n), range_words(f->pool, r));
 
 	finding_figure(one, "points", value_count(n));
 	finding_figure(one, "smallest_detectable_share", value_share(r.low));
@@ -246,8 +241,8 @@ static void add_one_way(struct findings *f, const struct compared *c, enum compa
 	add_change_figures(
 		finding_add(f, &compare_codes[faster ? FASTER : SLOWER],
 			"The %s is %s at %zu of %zu point%s, by %s; at none is it %s.", new_side(c),
-			faster ? "faster" : "slower", compare_count(c, v), judged, plural(judged),
-			range_words(f->pool, r), faster ? "slower" : "faster"),
+			faster ? "faster" : "slower", compare_count(c, v), judged,
+			text_plural(judged), range_words(f->pool, r), faster ? "slower" : "faster"),
 		c, r);
 }
 
@@ -331,8 +326,9 @@ static void add_gate_failed(
 			"Gate failed: %zu of %zu point%s %s shown to be more than %g %% slower, "
 			"most of "
 			"all %s %ss of %s (%.1f %% slower).",
-			n, c->count, plural(c->count), n == 1 ? "is" : "are", gate->allowed * 100,
-			run_order_name(worst->order), run_direction_name(worst->direction),
+			n, c->count, text_plural(c->count), n == 1 ? "is" : "are",
+			gate->allowed * 100, run_order_name(worst->order),
+			run_direction_name(worst->direction),
 			size_format(size, worst->request_bytes), (1 - ratio) * 100);
 	else
 		one = finding_add(f, &compare_codes[GATE_FAILED],
@@ -364,7 +360,7 @@ static void add_gate_undecided(
 		"Gate undecided: of %zu point%s %zu %s shown to lose no more than %g %%, and none "
 		"is "
 		"shown to lose more. %s",
-		c->count, plural(c->count), gate->result.within,
+		c->count, text_plural(c->count), gate->result.within,
 		gate->result.within == 1 ? "is" : "are", gate->allowed * 100,
 		way_out(f->pool, c, needed));
 
@@ -423,17 +419,18 @@ static void add_rates_compared(struct findings *f, const struct compared *c)
 	for (size_t i = 0; i < c->count; i++)
 		n[c->points[i].basis]++;
 	if (n[COMPARE_ACKNOWLEDGED])
-		finding_figure(finding_add(f, &compare_codes[ACKNOWLEDGED],
-				       "At %zu point%s of writes neither side shows what it "
-				       "stores: what is said there is of acknowledging alone, and "
-				       "a build that acknowledges sooner may store no faster.",
-				       n[COMPARE_ACKNOWLEDGED], plural(n[COMPARE_ACKNOWLEDGED])),
+		finding_figure(
+			finding_add(f, &compare_codes[ACKNOWLEDGED],
+				"At %zu point%s of writes neither side shows what it "
+				"stores: what is said there is of acknowledging alone, and "
+				"a build that acknowledges sooner may store no faster.",
+				n[COMPARE_ACKNOWLEDGED], text_plural(n[COMPARE_ACKNOWLEDGED])),
 			"points", value_count(n[COMPARE_ACKNOWLEDGED]));
 	if (n[COMPARE_ONE_STORED])
 		finding_figure(finding_add(f, &compare_codes[ONE_STORED],
 				       "At %zu point%s of writes one side shows what it stores and "
 				       "the other does not: they are not compared.",
-				       n[COMPARE_ONE_STORED], plural(n[COMPARE_ONE_STORED])),
+				       n[COMPARE_ONE_STORED], text_plural(n[COMPARE_ONE_STORED])),
 			"points", value_count(n[COMPARE_ONE_STORED]));
 }
 
@@ -442,9 +439,10 @@ static void add_left_out(struct findings *f, const struct compared *c)
 	struct finding *one;
 
 	if (c->one_sided)
-		finding_figure(finding_add(f, &compare_codes[ONE_SIDED],
-				       "%zu point%s on one side only %s left out.", c->one_sided,
-				       plural(c->one_sided), c->one_sided == 1 ? "was" : "were"),
+		finding_figure(
+			finding_add(f, &compare_codes[ONE_SIDED],
+				"%zu point%s on one side only %s left out.", c->one_sided,
+				text_plural(c->one_sided), c->one_sided == 1 ? "was" : "were"),
 			"points", value_count(c->one_sided));
 	add_rates_compared(f, c);
 	if (!c->left_out[COMPARE_BASE] && !c->left_out[COMPARE_NEW])
@@ -546,14 +544,14 @@ static void add_points(struct findings *f, const struct compared *c)
 			finding_add(f, &compare_codes[LONGER_TAILS],
 				"At %zu point%s the slowest 1 %% of the requests take longer than "
 				"before.",
-				longer, plural(longer)),
+				longer, text_plural(longer)),
 			"points", value_count(longer));
 	if (doubted)
 		finding_figure(
 			finding_add(f, &compare_codes[RANKS],
 				"At %zu point%s few extreme %s may carry the verdict: look at "
 				"them.",
-				doubted, plural(doubted), replicates(c)),
+				doubted, text_plural(doubted), replicates(c)),
 			"points", value_count(doubted));
 	if (unequal > c->count / 4)
 		finding_figure(
@@ -568,7 +566,7 @@ static void add_points(struct findings *f, const struct compared *c)
 				       "At %zu point%s no 99th percentile is compared: it takes "
 				       "passes of %d requests or more, at least "
 				       "%d %s a side.",
-				       lacking, plural(lacking), COMPARE_P99_REQUESTS,
+				       lacking, text_plural(lacking), COMPARE_P99_REQUESTS,
 				       COMPARE_MIN_REPLICATES, replicates(c)),
 			"points", value_count(lacking));
 }

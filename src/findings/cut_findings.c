@@ -103,11 +103,6 @@ struct writer {
 	struct cut_totals totals;
 };
 
-static const char *plural(uint64_t n)
-{
-	return n == 1 ? "" : "s";
-}
-
 /* "8.7", "100": two digits, never "1e+02" */
 static const char *percent(struct pool *pool, double share)
 {
@@ -148,8 +143,8 @@ static void add_broken(struct writer *w)
 	struct finding *one = finding_add(w->f, &cut_codes[BROKEN],
 		"Not safe to ship: in %" PRIu64 " of %" PRIu64
 		" cut%s something is broken (%s %%; 95 %%: %s to %s %%). %s",
-		o->broken, tested, plural(tested), percent(w->pool, share), percent(w->pool, b.low),
-		percent(w->pool, b.high), promises_words(w));
+		o->broken, tested, text_plural(tested), percent(w->pool, share),
+		percent(w->pool, b.low), percent(w->pool, b.high), promises_words(w));
 
 	add_tally(one, o);
 	finding_figure(one, "broken_cuts_share", value_share(share));
@@ -167,7 +162,7 @@ static void add_kept(struct writer *w)
 		"No broken promise found: none of %" PRIu64 " in %" PRIu64
 		" cut%s that tested any; with 95 %% confidence at most %s %% of such cuts break "
 		"one.",
-		o->promises, tested, plural(tested), percent(w->pool, most));
+		o->promises, tested, text_plural(tested), percent(w->pool, most));
 
 	add_tally(one, o);
 	finding_figure(one, "broken_cuts_share_at_most", value_share(most));
@@ -197,7 +192,7 @@ static void add_verdict(struct writer *w)
 	else if (left)
 		add_tally(finding_add(w->f, &cut_codes[NOT_RECHECKED],
 				  "No verdict yet: %zu of %" PRIu64 " cut%s %s not rechecked.",
-				  left, o->cuts, plural(o->cuts), left == 1 ? "is" : "are"),
+				  left, o->cuts, text_plural(o->cuts), left == 1 ? "is" : "are"),
 			o);
 	else if (!cut_totals_tested(o))
 		add_tally(finding_add(w->f, &cut_codes[NOT_SHOWN],
@@ -244,7 +239,7 @@ static void add_broken_blocks(struct writer *w)
 			continue;
 		one = finding_add(w->f, &cut_codes[rows[d].code],
 			"%s: %" PRIu64 " block%s in %" PRIu64 " cut%s.", rows[d].words, blocks,
-			plural(blocks), cuts, plural(cuts));
+			text_plural(blocks), cuts, text_plural(cuts));
 		finding_figure(one, "broken_blocks", value_count(blocks));
 		finding_figure(one, "cuts", value_count(cuts));
 	}
@@ -351,7 +346,7 @@ static void add_untested(struct writer *w)
 		if (!n)
 			continue;
 		one = finding_add(w->f, &cut_codes[rows[k].code],
-			"%" PRIu64 " cut%s tested nothing: %s.", n, plural(n), rows[k].words);
+			"%" PRIu64 " cut%s tested nothing: %s.", n, text_plural(n), rows[k].words);
 		if (rows[k].code == JOURNAL_SHORT)
 			finding_figure(one, "blocks", value_count(beyond));
 		finding_figure(one, "cuts", value_count(n));
@@ -380,14 +375,14 @@ static void add_allowed(struct writer *w)
 		finding_figure(finding_add(w->f, &cut_codes[UNPROMISED],
 				       "%" PRIu64 " block%s lost a write that was acknowledged and "
 				       "not flushed, which write-behind allows.",
-				       o->forgotten, plural(o->forgotten)),
+				       o->forgotten, text_plural(o->forgotten)),
 			"blocks", value_count(o->forgotten));
 	if (o->disordered)
 		finding_figure(finding_add(w->f, &cut_codes[DISORDERED],
 				       "Of writes that were not promised, later ones outlived "
 				       "earlier ones in %" PRIu64 " cut%s: their order was not "
 				       "kept, and need not be.",
-				       o->disordered, plural(o->disordered)),
+				       o->disordered, text_plural(o->disordered)),
 			"cuts", value_count(o->disordered));
 }
 

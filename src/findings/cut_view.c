@@ -75,11 +75,6 @@ const char *cut_ending_words(const struct run *run, const struct cut_cycle *c)
 			: "the journal just ends: its writer or its machine was stopped";
 }
 
-static const char *plural(uint64_t n)
-{
-	return n == 1 ? "" : "s";
-}
-
 static void add_region_fact(struct view *v, const struct cut_cycle *c)
 {
 	char length[SIZE_TEXT_MAX], start[SIZE_TEXT_MAX], block[SIZE_TEXT_MAX];
@@ -105,15 +100,15 @@ static void add_written_fact(struct view *v, const struct cut_cycle *c)
 		pool_printf(&v->pool,
 			"%" PRIu64 " write%s (%s, %" PRIu64 " by FUA) and %" PRIu64
 			" flush%s in %s%s%s",
-			c->writes, plural(c->writes), size_format_decimal(bytes, (double)c->bytes),
-			c->throughs, c->flushes, c->flushes == 1 ? "" : "es",
-			duration_format(time, (double)c->ns / 1e9),
+			c->writes, text_plural(c->writes),
+			size_format_decimal(bytes, (double)c->bytes), c->throughs, c->flushes,
+			c->flushes == 1 ? "" : "es", duration_format(time, (double)c->ns / 1e9),
 			c->flush_ns_max ? "; the slowest flush took " : "",
 			c->flush_ns_max ? duration_format(slowest, (double)c->flush_ns_max / 1e9)
 					: ""));
 	view_fact(v, "at risk",
 		pool_printf(&v->pool, "%" PRIu64 " write%s (%s) acknowledged and not flushed%s",
-			c->writes_at_risk, plural(c->writes_at_risk),
+			c->writes_at_risk, text_plural(c->writes_at_risk),
 			size_format_decimal(bytes, (double)c->bytes_at_risk),
 			c->by_answer ? ", but promised all the same" : ""));
 }

@@ -130,11 +130,6 @@ struct writer {
 	const struct points *points;
 };
 
-static const char *plural(size_t n)
-{
-	return n == 1 ? "" : "s";
-}
-
 static const char *in_flight_words(struct pool *pool, const struct point *p, const char *before)
 {
 	return p->in_flight > 1 ? pool_printf(pool, "%s%u in flight", before, p->in_flight) : "";
@@ -352,7 +347,7 @@ static const struct point *worst_of(const struct writer *w, concern *how_bad, si
 static const char *and_others(const struct writer *w, size_t count)
 {
 	return count > 1 ? pool_printf(w->pool, " (and %zu other point%s)", count - 1,
-				   plural(count - 1))
+				   text_plural(count - 1))
 			 : "";
 }
 
@@ -446,7 +441,7 @@ static const char *stalls_words(
 	return pool_printf(pool,
 		": %llu stall%s of %ss like these take %s of the time, one in every %s; median "
 		"rate %s, %s in the long run",
-		(unsigned long long)s->count, plural((size_t)s->count),
+		(unsigned long long)s->count, text_plural((size_t)s->count),
 		run_direction_name(p->direction), share_words(pool, s->stalled_s / s->seconds),
 		between, rate_format(free_rate, p->stored.median), rate_format(all, p->long_run));
 }
@@ -619,7 +614,7 @@ static void add_points_not_stored(struct writer *w)
 				       "Of %zu point%s it is not shown that the writes were "
 				       "stored: they grew slower within their passes, or the "
 				       "target did not come to rest after them.",
-				       n, plural(n)),
+				       n, text_plural(n)),
 			"points", value_count(n));
 }
 
@@ -633,7 +628,7 @@ static void add_failed_reads(struct writer *w)
 				"%llu single read%s, somewhere on the target, failed while it "
 				"looked how writes are stored: part of the target cannot be read; "
 				"'verify' finds where.",
-				(unsigned long long)n, plural((size_t)n)),
+				(unsigned long long)n, text_plural((size_t)n)),
 			"reads", value_count(n));
 }
 
@@ -759,7 +754,7 @@ static void add_few(struct writer *w)
 	finding_figure(finding_add(w->f, &sweep_codes[FEW],
 			       "%zu point%s %s too few passes for a 95 %% interval, so the noise "
 			       "is not known there.",
-			       count, plural(count), count == 1 ? "has" : "have"),
+			       count, text_plural(count), count == 1 ? "has" : "have"),
 		"points", value_count(count));
 }
 
@@ -864,7 +859,8 @@ static void add_disturbed(struct writer *w)
 	one = finding_add(w->f, &sweep_codes[DISTURBED],
 		"%zu pass%s counted for nothing: the kernel counted %zu error%s or reset%s of the "
 		"device meanwhile; see the kernel log (dmesg), and measure again.",
-		passes, passes == 1 ? " is" : "es are", errors, plural(errors), plural(errors));
+		passes, passes == 1 ? " is" : "es are", errors, text_plural(errors),
+		text_plural(errors));
 	finding_figure(one, "passes", value_count(passes));
 	finding_figure(one, "device_errors", value_count(errors));
 }

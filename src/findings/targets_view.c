@@ -2,6 +2,7 @@
 #include "findings/targets_view.h"
 
 #include "base/size.h"
+#include "base/text.h"
 #include "findings/link.h"
 
 enum { PATHS_NAMED = 4 };
@@ -28,11 +29,6 @@ const struct finding_code targets_codes[] = {
 };
 
 const size_t targets_code_count = sizeof targets_codes / sizeof *targets_codes;
-
-static const char *plural(size_t n)
-{
-	return n == 1 ? "" : "s";
-}
 
 /* ---- what is said of all of them ---- */
 
@@ -67,7 +63,7 @@ static void add_verdict(struct findings *f, const struct target *rows, size_t co
 		one = finding_add(f, &targets_codes[WRITABLE],
 			"%zu of %zu target%s may be written to, with --erase TOKEN or "
 			"--keep-data%s. Reading needs no token.",
-			writable, count, plural(count),
+			writable, count, text_plural(count),
 			writable_words(f->pool, rows, count, writable));
 	else
 		one = finding_add(f, &targets_codes[NONE_WRITABLE],
@@ -94,7 +90,7 @@ static void add_limits(
 		finding_figure(
 			finding_add(f, &targets_codes[LOOPS],
 				"%zu loop device%s without a file %s left out.", unused_loops,
-				plural(unused_loops), unused_loops == 1 ? "is" : "are"),
+				text_plural(unused_loops), unused_loops == 1 ? "is" : "are"),
 			"loop_devices", value_count(unused_loops));
 }
 

@@ -168,11 +168,6 @@ struct writer {
 	const struct verify_pattern *pattern;
 };
 
-static const char *plural(uint64_t n)
-{
-	return n == 1 ? "" : "s";
-}
-
 static const char *amount_words(struct pool *pool, uint64_t bytes)
 {
 	char size[SIZE_TEXT_MAX];
@@ -806,7 +801,7 @@ static void add_shifted_cause(struct writer *w)
 			       "Shifted, each time by %" PRIu64
 			       " byte%s %s: usually a clock edge missed or doubled on the card "
 			       "bus, or a DMA length or FIFO level off by that much.",
-			       bytes, plural(bytes), slip < 0 ? "lost" : "inserted"),
+			       bytes, text_plural(bytes), slip < 0 ? "lost" : "inserted"),
 		"slip_bytes", value_number((double)slip));
 }
 
@@ -963,8 +958,8 @@ static void add_failures(struct writer *w, int code, const struct verify_record_
 	one = finding_add(w->f, &verify_codes[code],
 		"%" PRIu64 " request%s could not be %s at first, the first at byte %" PRIu64
 		" (%s). %" PRIu64 " block%s were tried again one by one; %s.",
-		f->requests, plural(f->requests), done, f->first_offset, why, f->retries,
-		plural(f->retries),
+		f->requests, text_plural(f->requests), done, f->first_offset, why, f->retries,
+		text_plural(f->retries),
 		f->blocks ? pool_printf(w->pool, "%" PRIu64 " of them %s", f->blocks, stayed)
 			  : "all of them succeeded then");
 	finding_figure(one, "requests", value_count(f->requests));
@@ -992,8 +987,8 @@ static void add_all_failures(struct writer *w)
 				       "The kernel counted %" PRIu64
 				       " error%s or reset%s of the device that no request of this "
 				       "run saw: see the kernel log (dmesg).",
-				       s->device_errors, plural(s->device_errors),
-				       plural(s->device_errors)),
+				       s->device_errors, text_plural(s->device_errors),
+				       text_plural(s->device_errors)),
 			"device_errors", value_count(s->device_errors));
 }
 
