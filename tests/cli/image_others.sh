@@ -6,18 +6,6 @@ requires_root
 image=$tmp/card.img
 head -c 2M /dev/urandom >"$image"
 before=$(sha256sum <"$image")
-# Another program that has FILE open in the way a shell names it, until it is let go.
-opened() { # <|<> FILE [LOCK-COMMAND]
-	rm -f "$tmp/ready"
-	sh -c "exec 9$1'$2'; ${3:-:}; echo >'$tmp/ready'; exec sleep 1000" &
-	opener=$!
-	cleanup "kill $opener 2>/dev/null"
-	tries=0
-	until [ -e "$tmp/ready" ]; do
-		[ $((tries += 1)) -lt 1500 ] || fail "cannot open '$2'"
-		sleep 0.02
-	done
-}
 closed() { kill $opener; wait $opener 2>/dev/null; }
 refused() { # TARGET TEXT
 	before_it=$(sha256sum <"$1")

@@ -10,6 +10,7 @@
 #   loop_device FILE [BYTES]   attaches FILE with logical blocks of BYTES (512); device in $loop
 #   attach [OPTION...] FILE    attaches FILE with losetup; device in $device
 #   empty_loop FILE            FILE under $loop loses every byte, and $loop its size: what it held is gone
+#   opened <|<> FILE [LOCK]    another program has FILE open so, until it is killed ($opener) or the test ends; LOCK: its first command
 #   let_go DEVICE              detaches what one of these attached; else done at exit
 #   token_of DEVICE            prints its consent token, as `targets --csv -` has it
 #   image_token FILE           prints that of an image: base name and the CRC-32 of its real path, as gzip has it
@@ -83,4 +84,15 @@ image_token() {
 }
 token_of() {
 	"$BLKASSAY" targets --csv - 2>/dev/null | awk -F, -v d="$1" '$1 == d { print $3 }'
+}
+opened() {
+	rm -f "$tmp/ready"
+	sh -c "exec 9$1'$2'; ${3:-:}; echo >'$tmp/ready'; exec sleep 1000" &
+	opener=$!
+	cleanup "kill $opener 2>/dev/null"
+	tries=0
+	until [ -e "$tmp/ready" ]; do
+		[ $((tries += 1)) -lt 1500 ] || fail "cannot open '$2'"
+		sleep 0.02
+	done
 }

@@ -3,18 +3,6 @@
 requires_root
 truncate -s 8M "$tmp/$unique.img"
 loop_device "$tmp/$unique.img"
-# opened <|<> DEVICE: another program has it open in the way a shell names it, until it is let go.
-opened() {
-	rm -f "$tmp/ready"
-	sh -c "exec 9$1'$2'; echo >'$tmp/ready'; exec sleep 1000" &
-	opener=$!
-	cleanup "kill $opener 2>/dev/null"
-	tries=0
-	until [ -e "$tmp/ready" ]; do
-		[ $((tries += 1)) -lt 1500 ] || fail "cannot open '$2'"
-		sleep 0.02
-	done
-}
 closed() { kill $opener; wait $opener 2>/dev/null || true; }
 sweep() { run 0 "$BLKASSAY" sweep "$1" --erase "$(token_of "$1")" --direction write --sizes 4Ki --seconds 0.01 --passes 1 --out "$tmp/s.assay"; rm "$tmp/s.assay"; }
 sweep "$loop"
