@@ -12,7 +12,7 @@
 #include "base/text.h"
 #include "cli/command.h"
 #include "cli/message.h"
-#include "cli/output.h"
+#include "cli/out_path.h"
 #include "cli/phase_watch.h"
 #include "cli/progress.h"
 #include "cli/record_run.h"
@@ -342,7 +342,7 @@ static int observe(struct job *job, struct error *err)
 int cmd_observe(const struct options *o)
 {
 	struct job *job = calloc(1, sizeof *job);
-	struct output_target target;
+	struct out_path_target target;
 	struct error err = { 0 };
 	int status;
 
@@ -354,11 +354,11 @@ int cmd_observe(const struct options *o)
 		return message_error(&err);
 	}
 	job->o = o;
-	target = (struct output_target){ .name = o->args[0], .device = &job->disk };
+	target = (struct out_path_target){ .name = o->args[0], .device = &job->disk };
 	if (find_disk(&job->disk, o->args[0], &err) < 0 ||
-		output_record_path(job->path, sizeof job->path, options_text(o, OPTION_OUT, NULL),
+		out_path_record(job->path, sizeof job->path, options_text(o, OPTION_OUT, NULL),
 			"observe", &err) < 0 ||
-		output_check_target(job->path, &target, &err) < 0 ||
+		out_path_check_target(job->path, &target, &err) < 0 ||
 		results_open_on(&job->results, o, job->path, &target, &err) < 0 ||
 		open_record(job, &err) < 0)
 		status = error_exit_status(&err);

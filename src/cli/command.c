@@ -12,7 +12,7 @@
 #include "cli/completion.h"
 #include "cli/help.h"
 #include "cli/message.h"
-#include "cli/screen.h"
+#include "cli/terminal.h"
 #include "platform/interrupt.h"
 
 const struct command commands[] = {
@@ -236,10 +236,10 @@ static int take_common(const struct options *o, struct error *err)
 {
 	const char *colour = options_text(o, OPTION_COLOR, "auto");
 
-	if (screen_set_colour(colour) < 0)
+	if (terminal_set_colour(colour) < 0)
 		return error_set(
 			err, ERROR_USAGE, "--color takes auto, always or never, not '%s'", colour);
-	screen_set_brief(o->given[OPTION_BRIEF]);
+	terminal_set_brief(o->given[OPTION_BRIEF]);
 	message_set_quiet(o->given[OPTION_QUIET]);
 	return 0;
 }

@@ -11,9 +11,9 @@
 #include "cli/kept_warning.h"
 #include "cli/message.h"
 #include "cli/options.h"
-#include "cli/output.h"
-#include "cli/screen.h"
+#include "cli/out_path.h"
 #include "cli/session.h"
+#include "cli/terminal.h"
 #include "findings/record_view.h"
 #include "report/csv.h"
 #include "report/json.h"
@@ -77,7 +77,7 @@ static int refuse_same(const struct options *o, struct error *err)
 /* Whether a file may lie there. */
 struct place {
 	const char *record; /* of the run; NULL: there is none */
-	const struct output_target *target; /* NULL: anywhere */
+	const struct out_path_target *target; /* NULL: anywhere */
 	const struct session *session; /* NULL: the one above tells */
 };
 
@@ -90,20 +90,20 @@ static int check_place(const struct place *p, const char *path, struct error *er
 			"'%s' is where the run's record goes; give each its own file", path);
 	if (p->session)
 		return session_check_output(p->session, path, err);
-	return p->target ? output_check_target(path, p->target, err) : 0;
+	return p->target ? out_path_check_target(path, p->target, err) : 0;
 }
 
 static int open_files(
 	struct results *r, const struct options *o, const struct place *place, struct error *err)
 {
-	struct result_file *files[FILES] = { &r->csv, &r->page, &r->json };
+	struct whole_file *files[FILES] = { &r->csv, &r->page, &r->json };
 
 	for (int i = 0; i < FILES; i++) {
 		const char *path = options_text(o, file_options[i], NULL);
 
 		if (!path)
 			continue;
-		if (check_place(place, path, err) < 0 || result_file_open(files[i], path, err) < 0)
+		if (check_place(place, path, err) < 0 || whole_file_open(files[i], path, err) < 0)
 			return -1;
 		r->any_file = true;
 		r->to_stdout = r->to_stdout || !strcmp(path, "-");
@@ -135,7 +135,7 @@ int results_open(struct results *r, const struct options *o, struct error *err)
 }
 
 int results_open_on(struct results *r, const struct options *o, const char *record,
-	const struct output_target *target, struct error *err)
+	const struct out_path_target *target, struct error *err)
 {
 	return open_all(r, o, &(struct place){ record, target, NULL }, err);
 }
@@ -148,9 +148,9 @@ int results_open_in(struct results *r, const struct options *o, const char *reco
 
 void results_release(struct results *r)
 {
-	result_file_drop(&r->csv);
-	result_file_drop(&r->page);
-	result_file_drop(&r->json);
+	whole_file_drop(&r->csv);
+	whole_file_drop(&r->page);
+	whole_file_drop(&r->json);
 	text_release(&r->text);
 }
 
@@ -158,7 +158,7 @@ void results_release(struct results *r)
 
 static int take(void *file, struct text *t, struct error *err)
 {
-	return result_file_write(file, t, err);
+	return whole_file_write(file, t, err);
 }
 
 /* Kinds of run have their own columns, so one CSV holds one kind. */
@@ -191,7 +191,7 @@ static int add_page(struct results *r, const struct view *v, struct error *err)
 		page_begin(&r->text, v->title, v->findings.list[0].sentence);
 	r->page_begun = true;
 	page_add_view(&r->text, v, r->shown);
-	return result_file_write(&r->page, &r->text, err);
+	return whole_file_write(&r->page, &r->text, err);
 }
 
 static int add_json(struct results *r, const struct view *v, struct error *err)
@@ -206,7 +206,7 @@ static int add_text(struct results *r, const struct view *v, struct error *err)
 {
 	struct text_style style;
 
-	screen_style(&style);
+	terminal_style(&style);
 	if (r->shown && !style.brief)
 		text_adds(&r->text, "\n");
 	if (text_view_add(&r->text, v, &style, err) < 0)
@@ -265,10 +265,10 @@ int results_finish(struct results *r, struct error *err)
 {
 	if (r->page_begun) {
 		page_end(&r->text);
-		if (result_file_write(&r->page, &r->text, err) < 0)
+		if (whole_file_write(&r->page, &r->text, err) < 0)
 			return -1;
 	}
-	if (result_file_finish(&r->csv, err) < 0 || result_file_finish(&r->page, err) < 0)
+	if (whole_file_finish(&r->csv, err) < 0 || whole_file_finish(&r->page, err) < 0)
 		return -1;
-	return result_file_finish(&r->json, err);
+	return whole_file_finish(&r->json, err);
 }

@@ -6,16 +6,16 @@
 #include <stddef.h>
 
 #include "base/text.h"
-#include "cli/result_file.h"
+#include "cli/whole_file.h"
 
 struct error;
 struct options;
-struct output_target;
+struct out_path_target;
 struct session;
 struct view;
 
 struct results {
-	struct result_file csv, page, json;
+	struct whole_file csv, page, json;
 	bool any_file, to_stdout; /* what was asked for */
 	bool wants_text;
 	char csv_kind[32]; /* of the rows in the CSV so far */
@@ -31,7 +31,7 @@ int results_open(struct results *r, const struct options *o, struct error *err);
 /* The same for a run on a target: text comes too, but where a file is standard output; files that are the target or would
  * lie on it, or are the run's record, are refused. */
 int results_open_on(struct results *r, const struct options *o, const char *record,
-	const struct output_target *target, struct error *err);
+	const struct out_path_target *target, struct error *err);
 int results_open_in(struct results *r, const struct options *o, const char *record,
 	const struct session *s, struct error *err);
 

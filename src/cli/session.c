@@ -18,7 +18,7 @@
 #include "cli/image.h"
 #include "cli/kept_search.h"
 #include "cli/message.h"
-#include "cli/output.h"
+#include "cli/out_path.h"
 #include "cli/region.h"
 #include "cli/session_keep.h"
 #include "medium/device_traits.h"
@@ -279,7 +279,7 @@ static int create(struct session *s, const struct options *o, struct error *err)
 	if (!o->given[OPTION_CREATE])
 		return 0;
 	/* An image that no run can use would only be in the way of the next try. */
-	if (output_check_new(options_text(o, OPTION_OUT, NULL), err) < 0)
+	if (out_path_check_new(options_text(o, OPTION_OUT, NULL), err) < 0)
 		return -1;
 	if (image_create(&s->own->hold, o->args[0], o->number[OPTION_CREATE], err) < 0)
 		return -1;
@@ -432,8 +432,8 @@ static void announce_wear(const struct session *s, const struct writes *w)
 
 static int check_output(const struct session *s, const char *path, struct error *err)
 {
-	return output_check_target(path,
-		&(struct output_target){ .name = s->own->target,
+	return out_path_check_target(path,
+		&(struct out_path_target){ .name = s->own->target,
 			.device = s->own->is_device ? &s->own->device : NULL,
 			.file = s->own->hold },
 		err);
@@ -444,7 +444,7 @@ static int save(struct session *s, const struct kept_identity *id, struct record
 {
 	struct session_keep *keep = &s->own->keep;
 
-	if (output_check_kept(s->kept_path, record->path, kept_file_bytes(id), err) < 0 ||
+	if (out_path_check_kept(s->kept_path, record->path, kept_file_bytes(id), err) < 0 ||
 		check_output(s, s->kept_path, err) < 0)
 		return -1;
 	text_copy(keep->path, sizeof keep->path, s->kept_path);
@@ -507,7 +507,7 @@ static int prepare(struct session *s, const struct writes *w, struct record_writ
 	if (!s->kept && !s->may_write)
 		return error_set(
 			err, ERROR_REFUSED, "'%s' was opened for reading only", s->own->target);
-	if (s->kept && output_kept_path(s->kept_path, sizeof s->kept_path, record->path, err) < 0)
+	if (s->kept && out_path_kept(s->kept_path, sizeof s->kept_path, record->path, err) < 0)
 		return -1;
 	if (hold(s, err) < 0)
 		return -1;
@@ -711,7 +711,7 @@ void session_abandon(struct session *s)
 int session_record_path(char *out, size_t room, const struct session *s, const struct options *o,
 	const char *kind, struct error *err)
 {
-	if (output_record_path(out, room, options_text(o, OPTION_OUT, NULL), kind, err) < 0)
+	if (out_path_record(out, room, options_text(o, OPTION_OUT, NULL), kind, err) < 0)
 		return -1;
 	return check_output(s, out, err);
 }

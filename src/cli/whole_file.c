@@ -1,5 +1,5 @@
-/* Result files. */
-#include "cli/result_file.h"
+/* Files that results go to. */
+#include "cli/whole_file.h"
 
 #include <errno.h>
 #include <fcntl.h>
@@ -46,11 +46,11 @@ static int check_place(const char *path, struct error *err)
 	return 0;
 }
 
-int result_file_open(struct result_file *f, const char *path, struct error *err)
+int whole_file_open(struct whole_file *f, const char *path, struct error *err)
 {
 	int fd;
 
-	*f = (struct result_file){ 0 };
+	*f = (struct whole_file){ 0 };
 	if (strlen(path) >= sizeof f->path)
 		return error_set(err, ERROR_USAGE,
 			"an output path is longer than this tool takes (511 bytes)");
@@ -74,7 +74,7 @@ int result_file_open(struct result_file *f, const char *path, struct error *err)
 	return 0;
 }
 
-int result_file_write(struct result_file *f, struct text *t, struct error *err)
+int whole_file_write(struct whole_file *f, struct text *t, struct error *err)
 {
 	if (t->failed || text_ran_out())
 		return error_set(err, ERROR_IO, "out of memory for '%s'", f->path);
@@ -86,7 +86,7 @@ int result_file_write(struct result_file *f, struct text *t, struct error *err)
 
 /* Stored and closed, then put in its place by a second descriptor, which still says which file is ours. 0 or an errno;
  * ESTALE: it was moved away. */
-static int put_in_place(const struct result_file *f, FILE *file, int own)
+static int put_in_place(const struct whole_file *f, FILE *file, int own)
 {
 	int failed = fflush(file) != 0 || fsync(own) < 0 ? errno : 0;
 
@@ -103,7 +103,7 @@ static int put_in_place(const struct result_file *f, FILE *file, int own)
 	return failed;
 }
 
-int result_file_finish(struct result_file *f, struct error *err)
+int whole_file_finish(struct whole_file *f, struct error *err)
 {
 	FILE *file = f->file;
 	int own, failed;
@@ -114,14 +114,14 @@ int result_file_finish(struct result_file *f, struct error *err)
 	}
 	/* It may have come there since, by another name of the same place. */
 	if (is_record(f->path)) {
-		result_file_drop(f);
+		whole_file_drop(f);
 		return error_set(err, ERROR_IO,
 			"'%s' has become a run record, which a result does not replace", f->path);
 	}
 	own = fcntl(fileno(file), F_DUPFD_CLOEXEC, 0);
 	if (own < 0) {
 		failed = errno;
-		result_file_drop(f);
+		whole_file_drop(f);
 	} else {
 		f->file = NULL;
 		failed = put_in_place(f, file, own);
@@ -129,7 +129,7 @@ int result_file_finish(struct result_file *f, struct error *err)
 	return failed ? error_sys(err, ERROR_IO, failed, "cannot write '%s'", f->path) : 0;
 }
 
-void result_file_drop(struct result_file *f)
+void whole_file_drop(struct whole_file *f)
 {
 	if (f->file && f->file != stdout) {
 		(void)own_file_unlink(fileno(f->file), f->temporary);

@@ -1,5 +1,5 @@
 /* Where a command's own files go. */
-#include "cli/output.h"
+#include "cli/out_path.h"
 
 #include <errno.h>
 #include <limits.h>
@@ -52,8 +52,7 @@ static void default_path(char *out, size_t room, const char *kind)
 		snprintf(out, room, "blkassay-%s-%s-%d.assay", kind, stamp, i);
 }
 
-int output_record_path(
-	char *out, size_t room, const char *wanted, const char *kind, struct error *err)
+int out_path_record(char *out, size_t room, const char *wanted, const char *kind, struct error *err)
 {
 	struct stat st;
 
@@ -72,7 +71,7 @@ int output_record_path(
 	return 0;
 }
 
-int output_check_new(const char *wanted, struct error *err)
+int out_path_check_new(const char *wanted, struct error *err)
 {
 	char folder[PATH_MAX];
 
@@ -87,7 +86,7 @@ int output_check_new(const char *wanted, struct error *err)
 	return 0;
 }
 
-static bool is_target(const char *path, const struct output_target *t)
+static bool is_target(const char *path, const struct out_path_target *t)
 {
 	struct stat st, file;
 
@@ -99,7 +98,7 @@ static bool is_target(const char *path, const struct output_target *t)
 	       st.st_ino == file.st_ino;
 }
 
-static bool lies_on(const char *folder, const struct output_target *t)
+static bool lies_on(const char *folder, const struct out_path_target *t)
 {
 	struct stat file;
 
@@ -109,7 +108,7 @@ static bool lies_on(const char *folder, const struct output_target *t)
 	       usage_path_lies_in_file(NULL, folder, &file);
 }
 
-int output_check_target(const char *path, const struct output_target *target, struct error *err)
+int out_path_check_target(const char *path, const struct out_path_target *target, struct error *err)
 {
 	char folder[PATH_MAX];
 
@@ -127,7 +126,7 @@ int output_check_target(const char *path, const struct output_target *target, st
 	return 0;
 }
 
-int output_kept_path(char *out, size_t room, const char *record_path, struct error *err)
+int out_path_kept(char *out, size_t room, const char *record_path, struct error *err)
 {
 	if (strlen(record_path) + sizeof ".kept" > room)
 		return error_set(err, ERROR_USAGE,
@@ -145,7 +144,8 @@ static bool lies_in_memory(const char *folder)
 	       ((uint32_t)fs.f_type == TMPFS_MAGIC || (uint32_t)fs.f_type == RAMFS_MAGIC);
 }
 
-int output_check_kept(const char *path, const char *record_path, uint64_t bytes, struct error *err)
+int out_path_check_kept(
+	const char *path, const char *record_path, uint64_t bytes, struct error *err)
 {
 	char folder[PATH_MAX], need[SIZE_TEXT_MAX], have[SIZE_TEXT_MAX];
 	struct statvfs fs;

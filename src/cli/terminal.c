@@ -1,5 +1,5 @@
 /* What standard output can show. */
-#include "cli/screen.h"
+#include "cli/terminal.h"
 
 #include <langinfo.h>
 #include <locale.h>
@@ -12,24 +12,24 @@
 
 enum { USUAL_COLUMNS = 80, WIDEST = 1000 };
 
-static enum screen_colour wanted_colour = SCREEN_COLOUR_AUTO;
+static enum terminal_colour wanted_colour = TERMINAL_COLOUR_AUTO;
 static bool wanted_brief;
 
-int screen_set_colour(const char *when)
+int terminal_set_colour(const char *when)
 {
-	static const char *const names[] = { [SCREEN_COLOUR_AUTO] = "auto",
-		[SCREEN_COLOUR_ALWAYS] = "always",
-		[SCREEN_COLOUR_NEVER] = "never" };
+	static const char *const names[] = { [TERMINAL_COLOUR_AUTO] = "auto",
+		[TERMINAL_COLOUR_ALWAYS] = "always",
+		[TERMINAL_COLOUR_NEVER] = "never" };
 
 	for (size_t i = 0; i < sizeof names / sizeof *names; i++)
 		if (!strcmp(names[i], when)) {
-			wanted_colour = (enum screen_colour)i;
+			wanted_colour = (enum terminal_colour)i;
 			return 0;
 		}
 	return -1;
 }
 
-void screen_set_brief(bool brief)
+void terminal_set_brief(bool brief)
 {
 	wanted_brief = brief;
 }
@@ -69,8 +69,8 @@ static bool may_colour(void)
 {
 	const char *term = getenv("TERM");
 
-	if (wanted_colour != SCREEN_COLOUR_AUTO)
-		return wanted_colour == SCREEN_COLOUR_ALWAYS;
+	if (wanted_colour != TERMINAL_COLOUR_AUTO)
+		return wanted_colour == TERMINAL_COLOUR_ALWAYS;
 	return isatty(STDOUT_FILENO) && !is_set("NO_COLOR") && term && *term &&
 	       strcmp(term, "dumb") != 0;
 }
@@ -82,7 +82,7 @@ static bool speaks_utf8(void)
 	return !strcmp(nl_langinfo(CODESET), "UTF-8");
 }
 
-void screen_style(struct text_style *style)
+void terminal_style(struct text_style *style)
 {
 	*style = (struct text_style){ .columns = columns_of_stdout(),
 		.utf8 = speaks_utf8(),
