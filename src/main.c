@@ -1,5 +1,5 @@
 /* blkassay: hands its arguments to the command line layer. */
-#include "cli/command.h"
+#include "cli/dispatch.h"
 
 int main(int argc, char **argv)
 {

@@ -26,9 +26,6 @@ const struct command *command_find(const char *name); /* NULL when there is none
 /* What an option means to this command. */
 const char *command_option_help(const struct command *c, enum option_id id);
 
-/* The whole program: dispatches, checks that stdout could be written, returns the exit status. */
-int cli_main(int argc, char **argv);
-
 /* One per file cmd_*.c */
 int cmd_sweep(const struct options *o);
 int cmd_verify(const struct options *o);
