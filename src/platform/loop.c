@@ -11,7 +11,7 @@
 #include <sys/sysmacros.h>
 #include <unistd.h>
 
-#include "platform/stacked.h"
+#include "platform/device_number.h"
 #include "platform/sysfs.h"
 
 /* 1, 0 when it is not set up, -EACCES and the like when it may not be asked. */
@@ -41,7 +41,7 @@ static int follow_path(struct loop_base *out, const char *sysfs, const char *pat
 	unsigned major, minor;
 	struct stat st;
 
-	if (stacked_device_number(sysfs, path, &major, &minor)) {
+	if (device_number_of_path(sysfs, path, &major, &minor)) {
 		out->is_device = true;
 		out->device = makedev(major, minor);
 		return 1;

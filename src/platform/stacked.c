@@ -9,6 +9,7 @@
 #include <sys/sysmacros.h>
 
 #include "base/text.h"
+#include "platform/device_number.h"
 #include "platform/loop.h"
 #include "platform/sysfs.h"
 
@@ -20,29 +21,6 @@ const struct stacked_device *stacked_find(const struct stacked *f, unsigned majo
 		if (f->members[i].major == major && f->members[i].minor == minor)
 			return &f->members[i];
 	return NULL;
-}
-
-static bool number_of_name(const char *sysfs, const char *name, unsigned *major, unsigned *minor)
-{
-	char dir[SYSFS_PATH_MAX], text[32];
-
-	return sysfs_path(dir, "%s/class/block/%s", sysfs, name) == 0 &&
-	       sysfs_read_text(dir, "dev", text, sizeof text) == 0 &&
-	       sysfs_parse_device_number(text, major, minor);
-}
-
-bool stacked_device_number(const char *sysfs, const char *path, unsigned *major, unsigned *minor)
-{
-	struct stat st;
-
-	if (!strncmp(path, "/dev/", 5) && path[5] && !strchr(path + 5, '/') &&
-		number_of_name(sysfs, path + 5, major, minor))
-		return true;
-	if (*path != '/' || stat(path, &st) < 0 || !S_ISBLK(st.st_mode))
-		return false;
-	*major = major(st.st_rdev);
-	*minor = minor(st.st_rdev);
-	return true;
 }
 
 static struct stacked_device *grow(struct stacked *f)
@@ -113,7 +91,7 @@ static int add_device(struct stacked *f, const char *sysfs, const char *name, co
 	unsigned major, minor;
 	int rc;
 
-	if (!number_of_name(sysfs, name, &major, &minor) ||
+	if (!device_number_of_name(sysfs, name, &major, &minor) ||
 		sysfs_path(link, "%s/class/block/%s", sysfs, name) < 0 || !realpath(link, dir))
 		return -ENOENT;
 	if (stacked_find(f, major, minor))

@@ -29,7 +29,4 @@ void stacked_release(struct stacked *f);
 
 const struct stacked_device *stacked_find(const struct stacked *f, unsigned major, unsigned minor);
 
-/* The device number behind a path such as /dev/sdb1 or /dev/mapper/home: asked of sysfs first. */
-bool stacked_device_number(const char *sysfs, const char *path, unsigned *major, unsigned *minor);
-
 #endif

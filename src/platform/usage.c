@@ -13,6 +13,7 @@
 #include "base/error.h"
 #include "base/text.h"
 #include "platform/beneath.h"
+#include "platform/device_number.h"
 #include "platform/stacked.h"
 #include "platform/sysfs.h"
 
@@ -91,7 +92,7 @@ static bool parse_mount(struct usage_mount *m, char *line, const char *sysfs)
 		return true;
 	unescape(word);
 	text_copy(source, sizeof source, word);
-	if (m->major == 0 && stacked_device_number(sysfs, source, &major, &minor)) {
+	if (m->major == 0 && device_number_of_path(sysfs, source, &major, &minor)) {
 		m->major = major;
 		m->minor = minor;
 	}
@@ -209,7 +210,7 @@ static int read_swaps(struct search *s, const char *path)
 
 		line[strcspn(line, " \t\n")] = 0;
 		unescape(line);
-		if (stacked_device_number(s->sysfs, line, &major, &minor))
+		if (device_number_of_path(s->sysfs, line, &major, &minor))
 			member = stacked_find(s->stack, major, minor);
 		if (member)
 			add_item(s->out, USAGE_SWAP, member->name, "swap", false);
