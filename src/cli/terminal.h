@@ -2,7 +2,7 @@
 #ifndef CLI_TERMINAL_H
 #define CLI_TERMINAL_H
 
-#include "report/text_view.h"
+#include "report/text_lines.h"
 
 enum terminal_colour { TERMINAL_COLOUR_AUTO, TERMINAL_COLOUR_ALWAYS, TERMINAL_COLOUR_NEVER };
 

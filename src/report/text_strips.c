@@ -4,7 +4,7 @@
 #include "base/clean.h"
 #include "findings/chart.h"
 #include "report/layout.h"
-#include "report/text_view.h"
+#include "report/text_lines.h"
 
 enum { GROUP = 16, GROUPS_MAX = 8, END_COLUMNS = 12, LEGEND_GAP = 3 };
 
@@ -17,7 +17,7 @@ static const struct chart_strip *strip_of(const struct chart *c, size_t cell)
 	return NULL;
 }
 
-static size_t cells_a_row(const struct text_view *s)
+static size_t cells_a_row(const struct text_lines *s)
 {
 	size_t groups = (s->columns - END_COLUMNS) / (GROUP + 1);
 
@@ -32,16 +32,16 @@ static bool asks_for_look(const struct chart *c, size_t cell)
 }
 
 /* Looks change where a run of such cells begins and ends. */
-static void paint_cell(struct text_view *s, const struct chart *c, size_t cell, bool looked)
+static void paint_cell(struct text_lines *s, const struct chart *c, size_t cell, bool looked)
 {
 	const struct chart_strip *strip = strip_of(c, cell);
 	bool look = asks_for_look(c, cell);
 	char sign = strip ? strip->sign : c->none_sign;
 
 	if (look && !looked)
-		text_view_look(s);
+		text_lines_look(s);
 	else if (looked && !look)
-		text_view_plain(s);
+		text_lines_plain(s);
 	text_add(s->t, &sign, 1);
 }
 
@@ -53,7 +53,7 @@ static void add_amount(struct text *t, const struct chart *c, double x)
 	value_add(t, v);
 }
 
-static void paint_row(struct text_view *s, const struct chart *c, size_t first, size_t cells)
+static void paint_row(struct text_lines *s, const struct chart *c, size_t first, size_t cells)
 {
 	double end = c->cells_from + (double)(first + cells) * c->cell_length;
 
@@ -65,7 +65,7 @@ static void paint_row(struct text_view *s, const struct chart *c, size_t first, 
 		paint_cell(s, c, i, i > first && asks_for_look(c, i - 1));
 	}
 	if (asks_for_look(c, last - 1))
-		text_view_plain(s);
+		text_lines_plain(s);
 	for (size_t i = last; i < first + cells; i++)
 		text_adds(s->t, (i - first) % GROUP ? " " : "  ");
 	text_adds(s->t, "  to ");
@@ -76,7 +76,7 @@ static void paint_row(struct text_view *s, const struct chart *c, size_t first, 
 /* ---- what the signs mean ---- */
 
 struct legend {
-	struct text_view *s;
+	struct text_lines *s;
 	size_t used; /* columns of the line */
 };
 
@@ -100,7 +100,7 @@ static bool is_met(const struct chart *c, const struct chart_strip *strip)
 	return false;
 }
 
-static void add_legend(struct text_view *s, const struct chart *c)
+static void add_legend(struct text_lines *s, const struct chart *c)
 {
 	struct legend l = { s, 0 };
 
@@ -112,7 +112,7 @@ static void add_legend(struct text_view *s, const struct chart *c)
 	text_adds(s->t, "\n");
 }
 
-void text_strips_add(struct text_view *s, const struct chart *c)
+void text_strips_add(struct text_lines *s, const struct chart *c)
 {
 	size_t cells = cells_a_row(s);
 

@@ -3,9 +3,9 @@
 #define REPORT_TEXT_STRIPS_H
 
 struct chart;
-struct text_view;
+struct text_lines;
 
 /* c: CHART_STRIPS. */
-void text_strips_add(struct text_view *s, const struct chart *c);
+void text_strips_add(struct text_lines *s, const struct chart *c);
 
 #endif

@@ -6,14 +6,14 @@
 #include "base/clean.h"
 #include "findings/table.h"
 #include "report/layout.h"
-#include "report/text_view.h"
+#include "report/text_lines.h"
 
 /* Words in the last column wrap within it: beside others where that leaves them WORDS_LEAST, alone beside the first in
  * whatever there is. */
 enum { COLUMNS_MAX = 40, GAP = 2, BAR_LEAST = 8, BAR_MOST = 24, WORDS_LEAST = 24, WORDS_ANY = 8 };
 
 struct layout {
-	struct text_view *s;
+	struct text_lines *s;
 	const struct table *table;
 	const struct column *columns[COLUMNS_MAX]; /* the ones shown */
 	size_t widths[COLUMNS_MAX]; /* with the blanks before */
@@ -209,11 +209,11 @@ static size_t widest_heading(const struct layout *l)
 
 static void paint_block(struct layout *l, size_t row, size_t indent)
 {
-	struct text_view *s = l->s;
+	struct text_lines *s = l->s;
 
-	text_view_bold(s);
+	text_lines_bold(s);
 	layout_wrap(s->t, cell(l, row, l->columns[0]), 0, GAP, s->columns);
-	text_view_plain(s);
+	text_lines_plain(s);
 	for (size_t c = 1; c < l->count; c++) {
 		if (!table_value(l->table, row, l->columns[c]).known)
 			continue;
@@ -233,7 +233,7 @@ static void paint_blocks(struct layout *l)
 	}
 }
 
-void text_table_add(struct text_view *s, const struct table *table)
+void text_table_add(struct text_lines *s, const struct table *table)
 {
 	struct layout l = { .s = s, .table = table };
 

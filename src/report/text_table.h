@@ -3,8 +3,8 @@
 #define REPORT_TEXT_TABLE_H
 
 struct table;
-struct text_view;
+struct text_lines;
 
-void text_table_add(struct text_view *s, const struct table *table);
+void text_table_add(struct text_lines *s, const struct table *table);
 
 #endif

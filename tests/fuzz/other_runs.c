@@ -13,6 +13,7 @@
 #include "report/json.h"
 #include "report/page.h"
 #include "report/sink.h"
+#include "report/text_lines.h"
 #include "report/text_view.h"
 
 static const struct text_style style = { .columns = 80 };

@@ -10,6 +10,7 @@
 #include "integrity/recheck.h"
 #include "record/cut_load.h"
 #include "report/page.h"
+#include "report/text_lines.h"
 #include "report/text_view.h"
 #include "support/cut_run.h"
 #include "support/view_check.h"

@@ -9,6 +9,7 @@
 #include "findings/audit_view.h"
 #include "findings/observe_view.h"
 #include "findings/verify_view.h"
+#include "report/text_lines.h"
 #include "report/text_view.h"
 
 static const struct text_style style = { .columns = 80 };

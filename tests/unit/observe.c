@@ -15,6 +15,7 @@
 #include "platform/trace.h"
 #include "record/file.h"
 #include "record/observe_lines.h"
+#include "report/text_lines.h"
 #include "report/text_view.h"
 
 static struct observe_tally *tally;

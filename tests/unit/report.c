@@ -12,6 +12,7 @@
 #include "findings/sweep_view.h"
 #include "report/csv.h"
 #include "report/sink.h"
+#include "report/text_lines.h"
 #include "report/text_view.h"
 #include "support/sample_run.h"
 

@@ -9,6 +9,7 @@
 #include "report/csv.h"
 #include "report/page.h"
 #include "report/sink.h"
+#include "report/text_lines.h"
 #include "report/text_view.h"
 #include "support/view_check.h"
 

@@ -5,7 +5,7 @@
 
 #include "base/text.h"
 #include "findings/table.h"
-#include "report/text_view.h"
+#include "report/text_lines.h"
 
 static struct text text;
 
@@ -33,12 +33,12 @@ static void paint(unsigned wide)
 {
 	struct text_style style = { .columns = wide };
 	struct table t = { &spec, rows, 2 };
-	struct text_view v;
+	struct text_lines v;
 
 	text_reset(&text);
-	text_view_begin(&v, &text, &style);
+	text_lines_begin(&v, &text, &style);
 	text_table_add(&v, &t);
-	text_view_end(&v);
+	text_lines_end(&v);
 }
 
 static void setup(void)

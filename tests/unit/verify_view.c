@@ -10,6 +10,7 @@
 #include "base/error.h"
 #include "base/text.h"
 #include "report/page.h"
+#include "report/text_lines.h"
 #include "report/text_view.h"
 #include "support/view_check.h"
 

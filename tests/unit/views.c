@@ -16,6 +16,7 @@
 #include "report/keys.h"
 #include "report/sink.h"
 #include "report/text_table.h"
+#include "report/text_lines.h"
 #include "report/text_view.h"
 #include "support/sample_run.h"
 #include "support/view_check.h"
@@ -131,11 +132,11 @@ static void paint(const struct table_spec *spec)
 {
 	struct text_style style = { .columns = 80 };
 	struct table t = { spec, rows, 2 };
-	struct text_view v;
+	struct text_lines v;
 
-	text_view_begin(&v, &text, &style);
+	text_lines_begin(&v, &text, &style);
 	text_table_add(&v, &t);
-	text_view_end(&v);
+	text_lines_end(&v);
 }
 
 START_TEST(columns_are_as_wide_as_they_must)
