@@ -11,44 +11,6 @@
 /* What text and page show; JSON has all that the record kept, CSV every cut. */
 enum { CUTS_ON_TEXT = 50, CUTS_ON_PAGE = 500, RANGES_ON_TEXT = 20, RANGES_ON_PAGE = 200 };
 
-/* ---- counted over cuts ---- */
-
-void cut_totals_add(struct cut_totals *t, const struct recheck_result *r)
-{
-	enum recheck_conclusion c = recheck_conclude(r);
-
-	t->rechecked++;
-	t->broken += c == RECHECK_BROKEN;
-	t->not_shown += c == RECHECK_NOT_SHOWN;
-	if (c != RECHECK_NOT_SHOWN) {
-		t->promises += r->promises;
-		t->promises_broken += r->promises_broken;
-	}
-	for (int d = 0; d < RECHECK_DUTIES; d++) {
-		t->blocks[d] += r->blocks[d];
-		t->broken_blocks[d] += r->broken[d];
-	}
-	t->in_flight_old += r->in_flight_old;
-	t->in_flight_new += r->in_flight_new;
-	t->forgotten += r->forgotten;
-	t->disordered += !r->order_kept;
-}
-
-void cut_totals(struct cut_totals *out, const struct cut_record *r)
-{
-	*out = (struct cut_totals){ .cuts = r->count };
-	for (size_t i = 0; i < r->count; i++)
-		if (r->cycles[i].rechecks)
-			cut_totals_add(out, &r->cycles[i].verdict);
-}
-
-bool cut_is_unseen(const struct cut_cycle *c)
-{
-	return c->ready && !c->rechecks &&
-	       (!*c->stop || !strcmp(c->stop, cut_ending_name(CUT_GONE)) ||
-		       !strcmp(c->stop, cut_ending_name(CUT_TIME_UP)));
-}
-
 /* ---- what was done, for people ---- */
 
 const char *cut_ending_words(const struct run *run, const struct cut_cycle *c)

@@ -3,6 +3,7 @@
 #ifndef FINDINGS_CUT_VIEW_H
 #define FINDINGS_CUT_VIEW_H
 
+#include "findings/cut_totals.h"
 #include "findings/view.h"
 #include "record/cut_load.h"
 
@@ -27,25 +28,6 @@ extern const struct table_spec cut_summary_spec, cut_blocks_spec, cut_kinds_spec
 
 /* What "verdict" of a cut and "duty" of blocks may be: see findings/record_view.h. */
 bool cut_word(size_t i, struct view_word *out);
-
-/* ---- counted over cuts ---- */
-
-struct cut_totals {
-	uint64_t cuts, rechecked, broken, not_shown; /* cuts; the last: with nothing tested */
-	uint64_t promises, promises_broken; /* writes; of the cuts that tested something */
-	uint64_t blocks[RECHECK_DUTIES], broken_blocks[RECHECK_DUTIES];
-	uint64_t in_flight_old, in_flight_new, forgotten;
-	uint64_t disordered; /* cuts that did not keep the order */
-};
-
-void cut_totals_add(struct cut_totals *t, const struct recheck_result *r);
-void cut_totals(struct cut_totals *out, const struct cut_record *record);
-
-/* Cuts that tested something. */
-static inline uint64_t cut_totals_tested(const struct cut_totals *t)
-{
-	return t->rechecked - t->not_shown;
-}
 
 /* ---- rows of those tables ---- */
 
@@ -78,9 +60,6 @@ struct cut_damage_row {
 
 /* "the target stopped answering" */
 const char *cut_ending_words(const struct run *run, const struct cut_cycle *c);
-
-/* Written, and ended so that something may have been cut; nobody looked yet. */
-bool cut_is_unseen(const struct cut_cycle *c);
 
 void cut_findings_add(struct findings *f, const struct run *run, const struct cut_record *record);
 
