@@ -6,7 +6,6 @@
 
 #include "base/number.h"
 #include "base/text.h"
-#include "record/file.h"
 #include "record/line.h"
 #include "record/old_names.h"
 
@@ -121,16 +120,6 @@ void line_put_fields(struct text *t, const struct line_kind *k, const void *from
 		if (!f->when || *(const bool *)((const char *)from + f->when - 1))
 			put_field(t, f, from);
 	}
-}
-
-int record_write(
-	struct record_writer *w, const struct line_kind *k, const void *from, struct error *err)
-{
-	record_begin(w, k->name);
-	line_put_fields(&w->line, k, from);
-	if (k->closes)
-		record_put_holds(w);
-	return record_commit(w, k->synced, err);
 }
 
 /* ---- reading ---- */

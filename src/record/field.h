@@ -17,9 +17,7 @@
 
 #include "record/series.h"
 
-struct error;
 struct line;
-struct record_writer;
 struct text;
 
 enum field_type {
@@ -68,10 +66,6 @@ void line_put_fields(struct text *t, const struct line_kind *k, const void *from
 
 /* What is missing, or of another form, stays as it is in *to. Returns which fields were there, bit i for fields[i]. */
 uint64_t line_take_fields(const struct line *l, const struct line_kind *k, void *to);
-
-/* Writes a whole line, synced if its kind is. */
-int record_write(
-	struct record_writer *w, const struct line_kind *k, const void *from, struct error *err);
 
 /* ---- for the tables; HERE is the struct, and the type of a member is that of its field ---- */
 

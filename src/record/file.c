@@ -65,6 +65,16 @@ int record_commit(struct record_writer *w, bool sync, struct error *err)
 	return 0;
 }
 
+int record_write(
+	struct record_writer *w, const struct line_kind *k, const void *from, struct error *err)
+{
+	record_begin(w, k->name);
+	line_put_fields(&w->line, k, from);
+	if (k->closes)
+		record_put_holds(w);
+	return record_commit(w, k->synced, err);
+}
+
 int record_create(struct record_writer *w, const char *path, const char *kind, struct error *err)
 {
 	struct first_line first = { .version = RECORD_VERSION };

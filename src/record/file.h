@@ -34,6 +34,10 @@ int record_create(struct record_writer *w, const char *path, const char *kind, s
 /* Continues an existing record after its last whole line (a cut last line is removed). */
 int record_append(struct record_writer *w, const char *path, const char *kind, struct error *err);
 
+/* Writes a whole line, synced if its kind is. */
+int record_write(
+	struct record_writer *w, const struct line_kind *k, const void *from, struct error *err);
+
 /* Start a line, fill w->line with the line_put_* functions, then write it in one write(2). `sync`: on the disk before
  * this returns. kind: must live until then. */
 void record_begin(struct record_writer *w, const char *kind);
