@@ -4,7 +4,6 @@
 #include <inttypes.h>
 #include <string.h>
 
-#include "findings/record_view.h"
 #include "findings/run_findings.h"
 #include "record/run.h"
 

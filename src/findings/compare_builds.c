@@ -1,8 +1,11 @@
 /* What the gadgets say of themselves, set against what the runs are labelled. */
-#include "findings/compared.h"
+#include "findings/compare_builds.h"
 
 #include <stdio.h>
 #include <string.h>
+
+#include "base/pool.h"
+#include "findings/compared.h"
 
 enum { FIRMWARE_MAX = 64 };
 
@@ -46,7 +49,14 @@ static const struct run *first_other(const struct compared *c, size_t first, siz
 	return NULL;
 }
 
-static void check_one_side(struct compared *c, enum compare_side side)
+static void doubt(struct build_doubts *d, enum build_doubt what, const char *sentence)
+{
+	d->list[d->count].what = what;
+	d->list[d->count++].sentence = sentence;
+}
+
+static void check_one_side(
+	struct build_doubts *d, struct pool *pool, const struct compared *c, enum compare_side side)
 {
 	size_t first = side == COMPARE_BASE ? 0 : c->runs[COMPARE_BASE];
 	size_t end = first + c->runs[side];
@@ -58,15 +68,16 @@ static void check_one_side(struct compared *c, enum compare_side side)
 		return;
 	format_firmware(one, &r->target);
 	format_firmware(two, &other->target);
-	compare_remark_add(c, COMPARE_REMARK_MANY_FIRMWARES,
-		pool_printf(&c->pool,
+	doubt(d, BUILDS_MANY_FIRMWARES,
+		pool_printf(pool,
 			"Runs of the %s come from firmware that calls itself %s and %s: two builds "
 			"in one.",
 			side == COMPARE_BASE ? "base" : "new build", one, two));
 }
 
 /* Two sides with the same label are meant to be the same build: then there is nothing to warn of. */
-static void check_both_sides(struct compared *c, size_t all)
+static void check_both_sides(
+	struct build_doubts *d, struct pool *pool, const struct compared *c, size_t all)
 {
 	const struct run *r = &c->heads[0];
 	char name[FIRMWARE_MAX];
@@ -76,29 +87,31 @@ static void check_both_sides(struct compared *c, size_t all)
 	if (!first_other(c, c->runs[COMPARE_BASE], all, r, same_label))
 		return;
 	format_firmware(name, &r->target);
-	compare_remark_add(c, COMPARE_REMARK_ONE_FIRMWARE,
-		pool_printf(&c->pool,
+	doubt(d, BUILDS_ONE_FIRMWARE,
+		pool_printf(pool,
 			"Both builds call their firmware the same (%s): nothing but the labels "
 			"tells them apart. Make sure that the new one was flashed, and give each "
 			"build a revision of its own.",
 			name));
 }
 
-void compare_builds_check(struct compared *c)
+struct build_doubts compare_builds(struct pool *pool, const struct compared *c)
 {
+	struct build_doubts d = { .count = 0 };
 	size_t all = c->runs[COMPARE_BASE] + c->runs[COMPARE_NEW];
 	const struct run *other;
 
 	if (!c->runs[COMPARE_BASE] || !c->runs[COMPARE_NEW])
-		return;
-	check_one_side(c, COMPARE_BASE);
-	check_one_side(c, COMPARE_NEW);
-	check_both_sides(c, all);
+		return d;
+	check_one_side(&d, pool, c, COMPARE_BASE);
+	check_one_side(&d, pool, c, COMPARE_NEW);
+	check_both_sides(&d, pool, c, all);
 	other = first_other(c, 1, all, &c->heads[0], same_serial);
 	if (other)
-		compare_remark_add(c, COMPARE_REMARK_ANOTHER_GADGET,
-			pool_printf(&c->pool,
+		doubt(&d, BUILDS_ANOTHER_GADGET,
+			pool_printf(pool,
 				"The runs come from gadgets with different serial numbers (%s and "
 				"%s): what differs may be the gadget or its card, not the build.",
 				c->heads[0].target.serial, other->target.serial));
+	return d;
 }

@@ -5,6 +5,8 @@
 
 #include "base/size.h"
 #include "base/text.h"
+#include "findings/compare_builds.h"
+#include "findings/compare_phases.h"
 #include "findings/compared.h"
 
 /* A rank sum test says nothing of the sort, though Welch's t does: few extreme values may carry it. */
@@ -140,18 +142,6 @@ size_t compare_count(const struct compared *c, enum compare_verdict v)
 	for (size_t i = 0; i < c->count; i++)
 		n += c->points[i].rate.verdict == v;
 	return n;
-}
-
-void compare_remark_add(struct compared *c, enum compare_remark what, const char *sentence)
-{
-	static const int codes[] = { [COMPARE_REMARK_CONDITIONS] = CONDITIONS,
-		[COMPARE_REMARK_UNFINISHED] = UNFINISHED,
-		[COMPARE_REMARK_DAMAGED] = DAMAGED,
-		[COMPARE_REMARK_ONE_FIRMWARE] = ONE_FIRMWARE,
-		[COMPARE_REMARK_MANY_FIRMWARES] = MANY_FIRMWARES,
-		[COMPARE_REMARK_ANOTHER_GADGET] = ANOTHER_GADGET };
-
-	finding_add(&c->remarks, &compare_codes[codes[what]], "%s", sentence);
 }
 
 /* ---- the verdict ---- */
@@ -408,8 +398,24 @@ static void add_basis(struct findings *f, const struct compared *c)
 
 static void add_remarks(struct findings *f, const struct compared *c)
 {
-	for (size_t i = 0; i < c->remarks.count; i++)
-		finding_add(f, c->remarks.list[i].code, "%s", c->remarks.list[i].sentence);
+	static const int codes[] = { [REMARK_CONDITIONS] = CONDITIONS,
+		[REMARK_UNFINISHED] = UNFINISHED,
+		[REMARK_DAMAGED] = DAMAGED };
+
+	for (const struct compare_remark *r = c->remarks; r; r = r->next)
+		finding_add(f, &compare_codes[codes[r->what]], "%s", r->sentence);
+}
+
+/* Firmware and gadget, set against the labels. */
+static void add_builds(struct findings *f, const struct compared *c)
+{
+	static const int codes[] = { [BUILDS_ONE_FIRMWARE] = ONE_FIRMWARE,
+		[BUILDS_MANY_FIRMWARES] = MANY_FIRMWARES,
+		[BUILDS_ANOTHER_GADGET] = ANOTHER_GADGET };
+	struct build_doubts d = compare_builds(f->pool, c);
+
+	for (size_t i = 0; i < d.count; i++)
+		finding_add(f, &compare_codes[codes[d.list[i].what]], "%s", d.list[i].sentence);
 }
 
 static void add_rates_compared(struct findings *f, const struct compared *c)
@@ -579,6 +585,7 @@ void compare_findings_add(
 	compare_phases_add(f, c, &compare_codes[PHASE_CHANGED]);
 	add_basis(f, c);
 	add_remarks(f, c);
+	add_builds(f, c);
 	add_left_out(f, c);
 	add_some_too_few(f, c);
 	add_points(f, c);

@@ -1,103 +1,8 @@
-/* Which phase of requests changed. */
+/* Which phase of requests changed: its table and its sentences. */
 #include "findings/compare_phases.h"
-
-#include <math.h>
-#include <stdlib.h>
 
 #include "base/size.h"
 #include "findings/compared.h"
-#include "findings/phase_tables.h"
-
-static const double certain_p = 0.05 / RUN_PHASE_COUNT;
-
-/* ---- gathering ---- */
-
-static int reserve(struct phase_replicates *r, size_t more)
-{
-	size_t room = r->n + more;
-
-	if (room <= r->room)
-		return 0;
-	for (int i = 0; i < RUN_PHASE_COUNT; i++) {
-		double *grown = reallocarray(r->seconds[i], room, sizeof *grown);
-
-		if (!grown)
-			return -1;
-		r->seconds[i] = grown;
-	}
-	r->room = room;
-	return 0;
-}
-
-static void fold(struct phase_replicates *r, size_t from)
-{
-	if (r->n <= from + 1)
-		return;
-	for (int i = 0; i < RUN_PHASE_COUNT; i++)
-		r->seconds[i][from] = moments_of(r->seconds[i] + from, r->n - from).mean;
-	r->n = from + 1;
-}
-
-int compare_phases_take(struct compare_phases *c, int side, const struct run_pass *const *passes,
-	size_t count, bool by_runs)
-{
-	struct phase_replicates *r = &c->side[side];
-	size_t from = r->n;
-
-	if (reserve(r, count) < 0)
-		return -1;
-	for (size_t i = 0; i < count; i++) {
-		struct point one = { .passes = &passes[i], .pass_count = 1 };
-		struct phases_of_point of = phases_of_point(&one);
-
-		if (!of.passes)
-			continue;
-		for (int k = 0; k < RUN_PHASE_COUNT; k++)
-			r->seconds[k][r->n] = of.seconds[k];
-		r->n++;
-	}
-	if (by_runs)
-		fold(r, from);
-	return 0;
-}
-
-void compare_phases_release(struct compare_phases *c)
-{
-	for (int s = 0; s < 2; s++)
-		for (int i = 0; i < RUN_PHASE_COUNT; i++)
-			free(c->side[s].seconds[i]);
-	*c = (struct compare_phases){ 0 };
-}
-
-/* ---- comparing ---- */
-
-struct phase_change compare_phases_change(const struct compare_phases *c)
-{
-	struct phase_change out = { .seen = c->side[0].n > 0 && c->side[1].n > 0 };
-	double whole = 0, most = 0;
-
-	for (int i = 0; out.seen && i < RUN_PHASE_COUNT; i++) {
-		struct moments a = moments_of(c->side[0].seconds[i], c->side[0].n);
-		struct moments b = moments_of(c->side[1].seconds[i], c->side[1].n);
-
-		out.seconds[0][i] = a.mean;
-		out.seconds[1][i] = b.mean;
-		whole += b.mean - a.mean;
-	}
-	for (int i = 0; out.seen && i < RUN_PHASE_COUNT; i++) {
-		struct moments a = moments_of(c->side[0].seconds[i], c->side[0].n);
-		struct moments b = moments_of(c->side[1].seconds[i], c->side[1].n);
-		struct welch w = welch_of(&a, &b);
-		double part = b.mean - a.mean;
-
-		if (!(part * whole > 0) || !(fabs(part) > fabs(most)))
-			continue;
-		most = part;
-		out.phase = (enum run_phase)i;
-		out.shown = w.known && w.p <= certain_p && fabs(part) > fabs(whole) / 2;
-	}
-	return out;
-}
 
 /* ---- the table ---- */
 
@@ -156,7 +61,7 @@ struct table compare_phases_table(
 
 	for (size_t i = first; rows && i < end; i++) {
 		rows[t.count] = (struct compare_phase_row){ &c->points[i],
-			compare_phases_change(&c->points[i].phases) };
+			phase_replicates_change(&c->points[i].phases) };
 		t.count += rows[t.count].change.seen;
 	}
 	return t;
@@ -206,14 +111,14 @@ void compare_phases_add(
 	struct findings *f, const struct compared *c, const struct finding_code *code)
 {
 	for (size_t i = 0; i < c->count; i++) {
-		struct phase_change change = compare_phases_change(&c->points[i].phases);
+		struct phase_change change = phase_replicates_change(&c->points[i].phases);
 		bool last = true;
 
 		if (!explains(&c->points[i], &change))
 			continue;
 		/* Sorted by size: only the last of its table is told. */
 		for (size_t k = i + 1; k < c->count; k++) {
-			struct phase_change later = compare_phases_change(&c->points[k].phases);
+			struct phase_change later = phase_replicates_change(&c->points[k].phases);
 
 			if (compare_same_table(&c->points[i], &c->points[k]) &&
 				explains(&c->points[k], &later))

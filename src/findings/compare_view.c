@@ -4,6 +4,7 @@
 #include "base/error.h"
 #include "base/size.h"
 #include "base/text.h"
+#include "findings/compare_phases.h"
 #include "findings/compared.h"
 
 static const struct run *first_of(const struct compared *c, enum compare_side side)

@@ -21,7 +21,7 @@ static void release_replicates(struct replicates *r)
 void compared_init(struct compared *c, size_t base_runs, size_t new_runs, bool anyway)
 {
 	*c = (struct compared){ .by_runs = base_runs > 1 || new_runs > 1, .anyway = anyway };
-	c->remarks.pool = &c->pool;
+	c->next_remark = &c->remarks;
 }
 
 void compared_release(struct compared *c)
@@ -30,7 +30,7 @@ void compared_release(struct compared *c)
 		for (int s = 0; s < 2; s++) {
 			release_replicates(&c->points[i].side[s]);
 		}
-		compare_phases_release(&c->points[i].phases);
+		phase_replicates_release(&c->points[i].phases);
 	}
 	free(c->points);
 	free(c->heads);
@@ -105,6 +105,17 @@ static void check_surroundings(struct differences *d, const struct run *a, const
 	check_text(d, "blkassay", a->head.tool, b->head.tool);
 }
 
+static void add_remark(struct compared *c, int what, const char *sentence)
+{
+	struct compare_remark *remark = pool_alloc(&c->pool, 1, sizeof *remark);
+
+	if (!remark) /* the pool remembers */
+		return;
+	*remark = (struct compare_remark){ .what = what, .sentence = sentence };
+	*c->next_remark = remark;
+	c->next_remark = &remark->next;
+}
+
 static int check_comparable(struct compared *c, const struct run *run, struct error *err)
 {
 	struct text found;
@@ -120,7 +131,7 @@ static int check_comparable(struct compared *c, const struct run *run, struct er
 			c->heads[0].path, run->path, found.bytes);
 	check_surroundings(&d, &c->heads[0], run);
 	if (found.length)
-		compare_remark_add(c, COMPARE_REMARK_CONDITIONS,
+		add_remark(c, REMARK_CONDITIONS,
 			pool_printf(&c->pool, "Conditions differ in %s and %s: %s.",
 				c->heads[0].path, run->path, found.bytes));
 	text_release(&found);
@@ -159,11 +170,10 @@ static int check_run(struct compared *c, const struct run *run, struct error *er
 				"'%s': %s, so no comparison can rest on it; measure again, or "
 				"see what is left with --anyway",
 				run->path, damage);
-		compare_remark_add(c, COMPARE_REMARK_DAMAGED,
-			pool_printf(&c->pool, "%s: %s.", run->path, damage));
+		add_remark(c, REMARK_DAMAGED, pool_printf(&c->pool, "%s: %s.", run->path, damage));
 	}
 	if (run->cut || strcmp(run->end.status, "complete") != 0)
-		compare_remark_add(c, COMPARE_REMARK_UNFINISHED,
+		add_remark(c, REMARK_UNFINISHED,
 			pool_printf(&c->pool, "%s did not finish: it is compared as far as it got.",
 				run->path));
 	return runs_taken(c) ? check_comparable(c, run, err) : 0;
@@ -242,7 +252,7 @@ static void take_pass(struct replicates *r, const struct run_pass *pass, bool st
 static int take_phases(
 	struct compared *c, struct compare_point *to, enum compare_side side, const struct point *p)
 {
-	return compare_phases_take(&to->phases, (int)side, p->passes, p->pass_count, c->by_runs);
+	return phase_replicates_take(&to->phases, (int)side, p->passes, p->pass_count, c->by_runs);
 }
 
 static int take_point(
@@ -351,7 +361,7 @@ static void drop_one_sided(struct compared *c)
 		c->one_sided++;
 		for (int s = 0; s < 2; s++)
 			release_replicates(&p->side[s]);
-		compare_phases_release(&p->phases);
+		phase_replicates_release(&p->phases);
 	}
 	c->count = kept;
 }
@@ -429,7 +439,6 @@ int compared_finish(struct compared *c, struct error *err)
 	struct comparison *list;
 	int rc;
 
-	compare_builds_check(c);
 	drop_one_sided(c);
 	if (!c->count)
 		return error_set(err, ERROR_USAGE,

@@ -9,8 +9,8 @@
 
 #include "analysis/compare.h"
 #include "base/pool.h"
-#include "findings/compare_phases.h"
 #include "findings/finding.h"
+#include "findings/phase_replicates.h"
 #include "findings/table.h"
 #include "findings/view.h"
 #include "record/run.h"
@@ -18,6 +18,13 @@
 struct error;
 
 enum compare_side { COMPARE_BASE, COMPARE_NEW };
+
+/* Noticed while runs are taken. */
+struct compare_remark {
+	enum { REMARK_CONDITIONS, REMARK_UNFINISHED, REMARK_DAMAGED } what;
+	const char *sentence;
+	struct compare_remark *next;
+};
 
 /* Logarithms of one side of one point; a replicate is a pass, or with several runs on a side a run (the mean of its
  * passes): what differs from one plugging-in to the next is then part of the noise. */
@@ -44,7 +51,7 @@ struct compare_point {
 	uint32_t in_flight;
 	uint64_t request_bytes;
 	struct replicates side[2];
-	struct compare_phases phases;
+	struct phase_replicates phases;
 	struct comparison rate;
 	/* of passes with COMPARE_P99_REQUESTS or more; too few: base_n or fresh_n is 0 */
 	struct comparison p99;
@@ -67,7 +74,8 @@ struct compared {
 	size_t gate_needed; /* replicates a side for an equally fast build to pass the gate; 0: unknown */
 	size_t one_sided; /* points that only one side has: dropped by compared_finish */
 	struct pool pool;
-	struct findings remarks; /* differing conditions and the like */
+	struct compare_remark *remarks,
+		**next_remark; /* differing conditions and the like; in the pool */
 };
 
 void compared_init(struct compared *c, size_t base_runs, size_t new_runs, bool anyway);
@@ -115,21 +123,6 @@ void compare_findings_add(
 
 /* Points whose verdict it is. */
 size_t compare_count(const struct compared *c, enum compare_verdict v);
-
-/* Codes of remarks: they are made while runs are taken. */
-enum compare_remark {
-	COMPARE_REMARK_CONDITIONS,
-	COMPARE_REMARK_UNFINISHED,
-	COMPARE_REMARK_DAMAGED,
-	COMPARE_REMARK_ONE_FIRMWARE,
-	COMPARE_REMARK_MANY_FIRMWARES,
-	COMPARE_REMARK_ANOTHER_GADGET
-};
-/* What the gadgets say of themselves, set against the labels: one firmware under two labels, two under one, two gadgets.
- * Once all runs were taken. */
-void compare_builds_check(struct compared *c);
-
-void compare_remark_add(struct compared *c, enum compare_remark what, const char *sentence);
 
 extern const struct finding_code compare_codes[];
 extern const size_t compare_code_count;

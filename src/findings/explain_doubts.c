@@ -7,6 +7,7 @@
 #include "base/text.h"
 #include "findings/explain_codes.h"
 #include "findings/explain_view.h"
+#include "findings/points.h"
 
 /* Figures as text; each needs memory of its own within one sentence. */
 #define RATE(value) rate_format((char[SIZE_TEXT_MAX]){ 0 }, value)
@@ -290,7 +291,7 @@ struct held {
 
 static void take(struct held *h, struct pool *p, const struct doubt *d, const struct explained *x)
 {
-	const char *name = explain_table_name(p, x);
+	const char *name = points_series_words(p, x->order, x->direction, x->in_flight);
 
 	h->all++;
 	if (!(d->weight(x) > 0))

@@ -19,14 +19,6 @@ struct builder {
 	const struct explanation *e;
 };
 
-const char *explain_table_name(struct pool *p, const struct explained *x)
-{
-	return x->in_flight > 1 ? pool_printf(p, "%s %ss, %u in flight", run_order_name(x->order),
-					  run_direction_name(x->direction), x->in_flight)
-				: pool_printf(p, "%s %ss", run_order_name(x->order),
-					  run_direction_name(x->direction));
-}
-
 static void take_words(struct pool *p, char out[SIZE_TEXT_MAX], struct value v)
 {
 	struct text t;
@@ -68,7 +60,7 @@ static struct explain_table table_of(struct pool *p, const struct explained *x)
 {
 	const struct cost_line *l = &x->line;
 	struct explain_table row = { .x = x,
-		.name = explain_table_name(p, x),
+		.name = points_series_words(p, x->order, x->direction, x->in_flight),
 		.culprits = explain_codes_of(p, x->culprits.list, x->culprits.count) };
 
 	if (l->known && l->fixed_s > 0)
@@ -93,7 +85,7 @@ static void add_part(struct pool *p, struct explain_part *rows, size_t *n,
 	struct explain_part *r = &rows[(*n)++];
 
 	*r = (struct explain_part){ .x = x,
-		.name = explain_table_name(p, x),
+		.name = points_series_words(p, x->order, x->direction, x->in_flight),
 		.culprit = c,
 		.role = role,
 		.share_range = range_words(

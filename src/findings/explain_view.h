@@ -68,9 +68,6 @@ struct explain_mix_row {
 	double seconds[EXPLAIN_WAYS]; /* NaN: not known */
 };
 
-/* "sequential writes, 2 in flight" */
-const char *explain_table_name(struct pool *p, const struct explained *x);
-
 const char *explain_role_name(enum explain_role role); /* "limits", "next", "perhaps" */
 
 #endif

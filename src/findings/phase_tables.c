@@ -5,7 +5,6 @@
 
 #include "base/size.h"
 #include "base/text.h"
-#include "findings/sweep_view.h"
 
 /* ---- one point ---- */
 
@@ -316,7 +315,7 @@ static const struct chart *stacks(struct pool *p, const struct point *of, const 
 	}
 	*c = (struct chart){ .kind = CHART_STACKS,
 		.title = pool_printf(
-			p, "Shares of the time of a request: %s", sweep_table_words(p, of)),
+			p, "Shares of the time of a request: %s", point_series_words(p, of)),
 		.intro = "One bar a request size; its whole length is the mean time of a request, "
 			 "which stands behind it.",
 		.what = "Shares of command, data, status and host in the time of a request, by "
@@ -345,7 +344,7 @@ void phases_show(struct view *v, const struct points *points, enum run_direction
 					.level = 3,
 					.heading = pool_printf(&v->pool,
 						"Where the time of a request goes: %s",
-						sweep_table_words(&v->pool, &table.list[0])),
+						point_series_words(&v->pool, &table.list[0])),
 					.chart = stacks(&v->pool, &table.list[0], &rows),
 					.table = rows });
 	}

@@ -7,6 +7,7 @@
 
 #include "analysis/quantile.h"
 #include "base/error.h"
+#include "base/pool.h"
 #include "findings/link.h"
 
 static int compare_u64(uint64_t a, uint64_t b)
@@ -317,4 +318,18 @@ struct points points_table(const struct points *all, size_t first)
 size_t point_flagged(const struct point *p, enum run_pass_flag flag)
 {
 	return p->flagged[__builtin_ctz((unsigned)flag)];
+}
+
+const char *points_series_words(
+	struct pool *pool, enum run_order order, enum run_direction direction, unsigned in_flight)
+{
+	const char *o = run_order_name(order), *d = run_direction_name(direction);
+
+	return in_flight > 1 ? pool_printf(pool, "%s %ss, %u in flight", o, d, in_flight)
+			     : pool_printf(pool, "%s %ss", o, d);
+}
+
+const char *point_series_words(struct pool *pool, const struct point *p)
+{
+	return points_series_words(pool, p->order, p->direction, p->in_flight);
 }

@@ -11,6 +11,7 @@
 #include "record/run.h"
 
 struct error;
+struct pool;
 
 struct point {
 	enum run_direction direction;
@@ -56,6 +57,11 @@ void points_release(struct points *p);
 /* The table that starts at list[first]: all with its direction, order and requests in flight. Its `passes` is NULL and
  * it owns nothing. */
 struct points points_table(const struct points *all, size_t first);
+
+/* "sequential reads, 4 in flight" */
+const char *points_series_words(
+	struct pool *pool, enum run_order order, enum run_direction direction, unsigned in_flight);
+const char *point_series_words(struct pool *pool, const struct point *p);
 
 size_t point_flagged(const struct point *p, enum run_pass_flag flag);
 

@@ -7,6 +7,7 @@
 #include "base/error.h"
 #include "base/text.h"
 #include "findings/audit_view.h"
+#include "findings/compare_phases.h"
 #include "findings/compared.h"
 #include "findings/cut_view.h"
 #include "findings/explain_view.h"

@@ -10,13 +10,6 @@ struct error;
  * kind that has no view. */
 int record_view(struct view *v, const char *path, struct error *err);
 
-/* A word that a key of a kind's tables may hold. */
-struct view_word {
-	const char *key, *word;
-	const char *meaning;
-	const char *note; /* more of it; "": nothing */
-};
-
 /* One row a kind of view, of runs and of what is made from several: what blkassay-json(5) lists. */
 struct view_kind {
 	const char *kind;

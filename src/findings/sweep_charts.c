@@ -207,7 +207,7 @@ const struct chart *sweep_chart_times(
 		return NULL;
 	*c = (struct chart){ .kind = CHART_BOXES,
 		.title = pool_printf(
-			p, "Time of a request: %s", sweep_table_words(p, &table->list[0])),
+			p, "Time of a request: %s", point_series_words(p, &table->list[0])),
 		.what = "Time of single requests by their size; the table below has the values.",
 		.x_name = "size of one request (logarithmic)",
 		.y_name = "time of a request (logarithmic)",
@@ -265,7 +265,7 @@ const struct chart *sweep_chart_traces(
 		n += add_panel(p, series + n, &table->list[i], &details[i]);
 	*c = (struct chart){ .kind = CHART_PANELS,
 		.title = pool_printf(p, "Rate over time within passes: %s",
-			sweep_table_words(p, &table->list[0])),
+			point_series_words(p, &table->list[0])),
 		.intro = "One line a pass; all panels share their scales. A dip is a stall, a step "
 			 "down after a fast start is a buffer that filled.",
 		.what = "Rate over the time of each pass, one panel a request size; the table "

@@ -135,12 +135,6 @@ static const char *in_flight_words(struct pool *pool, const struct point *p, con
 	return p->in_flight > 1 ? pool_printf(pool, "%s%u in flight", before, p->in_flight) : "";
 }
 
-const char *sweep_table_words(struct pool *pool, const struct point *of)
-{
-	return pool_printf(pool, "%s %ss%s", run_order_name(of->order),
-		run_direction_name(of->direction), in_flight_words(pool, of, ", "));
-}
-
 /* "sequential reads of 4 KiB" */
 static const char *point_words(struct pool *pool, const struct point *p)
 {

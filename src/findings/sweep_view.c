@@ -164,7 +164,7 @@ static void show_points(struct view *v, const struct sweep *s, enum run_directio
 				(struct section){ .on = ON_SCREENS,
 					.level = 3,
 					.heading = capital(&v->pool,
-						sweep_table_words(&v->pool, &table.list[0])),
+						point_series_words(&v->pool, &table.list[0])),
 					.table = { &sweep_points_spec, table.list, table.count } });
 	}
 }

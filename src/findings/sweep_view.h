@@ -75,7 +75,4 @@ const struct chart *sweep_chart_times(
 const struct chart *sweep_chart_traces(
 	struct pool *p, const struct points *table, const struct detail *details);
 
-/* "sequential reads", "random writes, 4 in flight" */
-const char *sweep_table_words(struct pool *p, const struct point *of);
-
 #endif

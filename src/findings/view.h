@@ -67,6 +67,13 @@ void view_section(struct view *v, struct section s);
 /* Whole tables of that key; NULL: none. */
 const struct table *view_find_table(const struct view *v, const char *key);
 
+/* A word that a key of a kind's tables may hold. */
+struct view_word {
+	const char *key, *word;
+	const char *meaning;
+	const char *note; /* more of it; "": nothing */
+};
+
 /* What JSON says of a run. */
 extern const struct table_spec view_run_spec; /* "run": one object */
 extern const struct table_spec view_runs_spec; /* "runs": an array of them */
