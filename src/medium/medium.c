@@ -5,26 +5,7 @@
 #include <string.h>
 
 #include "medium/identity.h"
-#include "medium/model.h"
-#include "medium/raw.h"
 #include "medium/telltale.h"
-#include "platform/clock.h"
-
-int medium_open(
-	struct medium **out, const char *target, enum medium_access access, struct error *err)
-{
-	*out = NULL;
-	if (model_is_target(target))
-		return model_open(out, target, access, err);
-	return raw_open(out, target, access, err);
-}
-
-int medium_open_held(struct medium **out, struct hold *hold, const char *target,
-	enum medium_access access, struct error *err)
-{
-	return hold ? raw_open_held(out, hold, target, access, err)
-		    : medium_open(out, target, access, err);
-}
 
 void medium_close(struct medium *m)
 {
@@ -95,40 +76,9 @@ int medium_scsi(struct medium *m, struct scsi_exchange *x)
 	return rc < 0 ? rc : identity_heed(m, x);
 }
 
-int medium_counts(struct medium *m, struct medium_counts *counts)
-{
-	uint64_t own = atomic_load(&m->identity.own_errors);
-	int rc = m->ops->counts ? m->ops->counts(m, counts) : -ENOTSUP;
-
-	if (!rc)
-		counts->errors = counts->errors > own ? counts->errors - own : 0;
-	return rc;
-}
-
 int medium_drop_cache(struct medium *m)
 {
 	return m->ops->drop_cache ? m->ops->drop_cache(m) : 0;
-}
-
-uint64_t medium_now_ns(struct medium *m)
-{
-	return m->ops->now_ns ? m->ops->now_ns(m) : clock_now_ns();
-}
-
-void medium_idle_ns(struct medium *m, uint64_t ns)
-{
-	if (m->ops->idle_ns)
-		m->ops->idle_ns(m, ns);
-	else
-		clock_sleep_ns(ns);
-}
-
-int medium_move_clock_ns(struct medium *m, uint64_t now_ns)
-{
-	if (!m->ops->move_clock_ns)
-		return -ENOTSUP;
-	m->ops->move_clock_ns(m, now_ns);
-	return 0;
 }
 
 int medium_replug(struct medium *m, bool power_lost)
