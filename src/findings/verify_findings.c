@@ -206,16 +206,6 @@ static bool any_failure(const struct writer *w)
 	return s->reads.requests || s->writes.requests || s->flush_errno;
 }
 
-/* A run that wrote itself knows that it did, and what cannot be read is damage whoever wrote it. */
-bool verify_has_no_trace(const struct damage_totals *t, bool wrote)
-{
-	const uint64_t *n = t->by_class;
-
-	return t->judged && !wrote && !n[DAMAGE_NONE] && !n[DAMAGE_UNREADABLE] && !n[DAMAGE_TORN] &&
-	       !n[DAMAGE_SHIFTED] && !n[DAMAGE_BIT_ERROR] &&
-	       n[DAMAGE_STALE] + n[DAMAGE_MISPLACED] == t->other_run;
-}
-
 static bool has_no_trace(const struct writer *w)
 {
 	return verify_has_no_trace(w->totals, w->record->plan.write);

@@ -3,7 +3,7 @@
 #ifndef FINDINGS_VERIFY_VIEW_H
 #define FINDINGS_VERIFY_VIEW_H
 
-#include "findings/verify_pattern.h"
+#include "findings/verify_shown.h"
 #include "findings/view.h"
 
 struct error;
@@ -17,10 +17,6 @@ extern const size_t verify_code_count;
 
 extern const struct table_spec verify_plan_spec, verify_sizes_spec, verify_summary_spec,
 	verify_classes_spec, verify_damage_spec, verify_failures_spec, verify_map_spec;
-
-/* Nothing that was judged shows that the run which is asked for ever wrote here: neither damage nor its absence is shown.
- * wrote: this run wrote itself. */
-bool verify_has_no_trace(const struct damage_totals *totals, bool wrote);
 
 /* What "class" may be: see findings/record_view.h. */
 bool verify_class_word(size_t i, struct view_word *out);
@@ -51,18 +47,6 @@ struct verify_stretch {
 };
 
 /* ---- between the files of this kind ---- */
-
-/* Blocks judged, each counted once however many passes came to it. */
-uint64_t verify_distinct_blocks(const struct verify_record *record);
-
-bool verify_is_complete(const struct verify_record *record);
-bool verify_is_whole_target(const struct verify_record *record); /* its region */
-
-/* The capacity that the run has shown, to be another than stated or all of it; 0: it has not. */
-uint64_t verify_capacity(const struct verify_record *record, const struct verify_pattern *pattern);
-
-/* "no space left on device"; never NULL. */
-const char *verify_why(struct pool *pool, uint64_t sys_errno);
 
 /* The findings; p: of the record. */
 void verify_findings_add(
