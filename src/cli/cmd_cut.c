@@ -272,7 +272,7 @@ static void tell(const struct cut_job *job, const struct cut_summary *c)
 
 	/* Of several cuts the table at the end says it, and one line each is enough until then. */
 	if (job->cycles == 1)
-		message_note("%llu writes (%s, %llu by FUA) and %llu flushes in %s;\n%s "
+		message_note("%llu writes (%s, %llu by FUA) and %llu flushes in %s; %s "
 			     "acknowledged and "
 			     "not flushed",
 			(unsigned long long)c->writes, size_format_decimal(bytes, (double)c->bytes),
@@ -282,7 +282,7 @@ static void tell(const struct cut_job *job, const struct cut_summary *c)
 	if (c->device_errors)
 		message_warning(
 			"the kernel counted %llu error%s or reset%s of the device while it was "
-			"written;\nsee the kernel log (dmesg)",
+			"written; see the kernel log (dmesg)",
 			(unsigned long long)c->device_errors, c->device_errors == 1 ? "" : "s",
 			c->device_errors == 1 ? "" : "s");
 }
@@ -348,7 +348,7 @@ static int leave_kept(struct cut_job *job, struct error *err)
 	text_init(&command);
 	rc = session_leave_kept(&job->session, &job->writer, &command, err);
 	if (command.length)
-		message_note("then put the region's own data back:\n  %s", command.bytes);
+		message_note("then put the region's own data back:\n    %s", command.bytes);
 	text_release(&command);
 	return rc;
 }
@@ -402,8 +402,8 @@ static void caution_power(const struct cut_job *job)
 		message_warning("switch nothing but the gadget's own low-voltage supply (USB's 5 "
 				"V, a hub port "
 				"made for it, a bench supply); never mains, no shorted or back-fed "
-				"battery\n"
-				"         discharge yourself before you touch cards and boards; "
+				"battery; "
+				"discharge yourself before you touch cards and boards; "
 				"blkassay-cut(7), Cautions, has the rest");
 }
 
@@ -467,7 +467,7 @@ int cmd_cut(const struct options *o)
 	if (!job.model && o->given[OPTION_SECONDS] && !o->given[OPTION_CUT_WITH])
 		message_warning(
 			"after --seconds the target has time to store everything: a later cut can "
-			"show what is broken,\nand nothing that is kept; pull the plug while it is "
+			"show what is broken, and nothing that is kept; pull the plug while it is "
 			"written, or use --cut-with");
 	status = cut(&job, &err);
 	if (err.kind != ERROR_NONE)

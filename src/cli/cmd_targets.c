@@ -66,7 +66,7 @@ static void warn_of_kept(const struct target *rows, size_t count)
 		if (*rows[i].restore)
 			message_warning("'%s': its own data was saved by %s; if it was not put "
 					"back since:\n"
-					"  %s",
+					"    %s",
 				rows[i].path, rows[i].kept_by, rows[i].restore);
 }
 

@@ -74,7 +74,7 @@ int cut_verdict(
 
 		if (same)
 			message_warning("the target was not unplugged since the journal was "
-					"written;\nwhat is read may come from its memory");
+					"written; what is read may come from its memory");
 		progress_start(&progress);
 		progress.counts_bytes = !s->traits->virtual_clock;
 		rc = recheck_run(s->medium, &j, &progress.watch, out, err);

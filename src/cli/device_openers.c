@@ -33,7 +33,7 @@ static void warn(const struct blockdev *d)
 	if (o.writes)
 		message_warning(
 			"'%s' is open for writing in %s: what that writes meanwhile is taken "
-			"for\ndamage, and may be written over; better stop it first",
+			"for damage, and may be written over; better stop it first",
 			d->node, opener_words(who, &o));
 	else
 		message_warning(

@@ -18,7 +18,7 @@ void kept_warning(const struct run *run)
 	if (!kept_words(&sentence, &command, run))
 		;
 	else if (command.length)
-		message_warning("'%s': %s\n  %s", run->path, sentence.bytes, command.bytes);
+		message_warning("'%s': %s\n    %s", run->path, sentence.bytes, command.bytes);
 	else
 		message_warning("'%s': %s", run->path, sentence.bytes);
 	text_release(&sentence);

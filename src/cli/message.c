@@ -4,11 +4,16 @@
 #include <stdarg.h>
 #include <stdio.h>
 #include <string.h>
+#include <unistd.h>
 
 #include "base/clean.h"
 #include "base/error.h"
 #include "base/text.h"
 #include "cli/progress.h"
+#include "cli/terminal.h"
+#include "report/layout.h"
+
+enum { COMMAND_INDENT = 4, HANGING = 2, NARROWEST = 20 };
 
 static bool quiet;
 
@@ -48,6 +53,48 @@ static void clean_lines(char *text, bool own)
 	clean_in_place(line);
 }
 
+/* Up to its end, where a line end of ours is. */
+static void fold_line(struct text *out, char *line, size_t at, size_t columns)
+{
+	size_t blanks = strspn(line, " ");
+
+	text_addf(out, "%*s", (int)blanks, "");
+	layout_wrap(out, line + blanks, at + blanks, blanks + HANGING, columns);
+}
+
+/* For a terminal: nothing wider than it. A line that begins with COMMAND_INDENT blanks is a command. */
+static void fold(struct text *out, const char *prefix, char *text)
+{
+	size_t columns = terminal_columns(STDERR_FILENO), at = strlen(prefix);
+
+	columns = columns < NARROWEST ? NARROWEST : columns;
+	text_adds(out, prefix);
+	for (char *line = text, *next; line; line = next, at = 0) {
+		next = strchr(line, '\n');
+		if (next)
+			*next++ = 0;
+		if (strspn(line, " ") == COMMAND_INDENT)
+			layout_command(out, line + COMMAND_INDENT, COMMAND_INDENT, columns);
+		else
+			fold_line(out, line, at, columns);
+	}
+}
+
+static void put(const char *prefix, char *text)
+{
+	struct text folded;
+
+	progress_hide();
+	if (!isatty(STDERR_FILENO)) {
+		fprintf(stderr, "%s%s\n", prefix, text);
+		return;
+	}
+	text_init(&folded);
+	fold(&folded, prefix, text);
+	fputs(folded.bytes, stderr);
+	text_release(&folded);
+}
+
 __attribute__((format(printf, 2, 0))) static void say(
 	const char *prefix, const char *fmt, va_list args)
 {
@@ -55,8 +102,7 @@ __attribute__((format(printf, 2, 0))) static void say(
 
 	vsnprintf(text, sizeof text, fmt, args);
 	clean_lines(text, count_line_ends(text) == count_line_ends(fmt));
-	progress_hide();
-	fprintf(stderr, "%s%s\n", prefix, text);
+	put(prefix, text);
 }
 
 void message_note(const char *fmt, ...)

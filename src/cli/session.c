@@ -407,8 +407,8 @@ static void announce_loss(const struct session *s, const struct writes *w)
 	if (s->kept)
 		message_note(
 			"  %s %s are used for the test. What is there is saved "
-			"first, in\n  '%s', and put back at the end. It is read twice,\n"
-			"  which takes twice the time of reading it, before anything is written.",
+			"first, in '%s', and put back at the end. It is read twice, "
+			"which takes twice the time of reading it, before anything is written.",
 			size_format(size, w->bytes), where, s->kept_path);
 	else
 		message_note("  %s %s are overwritten; what is there is lost.",

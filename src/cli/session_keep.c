@@ -66,9 +66,9 @@ static void warn_of_test_data(const struct kept_own *own)
 	if (own->trace.stamped)
 		snprintf(seed, sizeof seed, " (seed %llu)", (unsigned long long)own->trace.seed);
 	message_warning(
-		"%u of %u places looked at hold test data of this tool%s: that is what\n"
-		"will be saved and put back. If an earlier run with --keep-data was stopped, stop\n"
-		"here and restore first: 'blkassay report' of its record shows the command, and\n"
+		"%u of %u places looked at hold test data of this tool%s: that is what "
+		"will be saved and put back. If an earlier run with --keep-data was stopped, stop "
+		"here and restore first: 'blkassay report' of its record shows the command, and "
 		"its saved file lies next to that record, as RECORD.kept.",
 		own->own, own->looked, seed);
 }
@@ -181,7 +181,7 @@ static bool answer(void *context)
 		progress_hide();
 		message_warning(
 			"the target's own data is being put back, and that goes on: stopped "
-			"now, the target\n         would be left without it");
+			"now, the target would be left without it");
 	}
 	return false;
 }
@@ -240,7 +240,7 @@ static int finish(struct session_keep *k, struct record_writer *record, struct e
 	if (rc > 0)
 		message_warning(
 			"another file or none is now where '%s' was, so nothing was removed; "
-			"the saved data\nis no longer needed",
+			"the saved data is no longer needed",
 			k->path);
 	/* Only closed does it give back its room, which the record may need. */
 	let_go(k);

@@ -1,4 +1,4 @@
-/* What standard output can show. */
+/* What a terminal can show. */
 #include "cli/terminal.h"
 
 #include <langinfo.h>
@@ -45,15 +45,14 @@ static unsigned columns_wanted(void)
 	return n < WIDEST ? (unsigned)n : WIDEST;
 }
 
-static unsigned columns_of_stdout(void)
+unsigned terminal_columns(int fd)
 {
 	struct winsize w;
 	unsigned wanted = columns_wanted();
 
 	if (wanted)
 		return wanted;
-
-	if (ioctl(STDOUT_FILENO, TIOCGWINSZ, &w) == 0 && w.ws_col)
+	if (ioctl(fd, TIOCGWINSZ, &w) == 0 && w.ws_col)
 		return w.ws_col < WIDEST ? w.ws_col : WIDEST;
 	return USUAL_COLUMNS;
 }
@@ -84,8 +83,9 @@ static bool speaks_utf8(void)
 
 void terminal_style(struct text_style *style)
 {
-	*style = (struct text_style){ .columns = columns_of_stdout(),
+	*style = (struct text_style){ .columns = terminal_columns(STDOUT_FILENO),
 		.utf8 = speaks_utf8(),
 		.colour = may_colour(),
+		.folds_commands = isatty(STDOUT_FILENO),
 		.brief = wanted_brief };
 }

@@ -1,4 +1,4 @@
-/* What standard output can show: width, colour, characters. */
+/* What a terminal can show: width, colour, characters. */
 #ifndef CLI_TERMINAL_H
 #define CLI_TERMINAL_H
 
@@ -12,8 +12,11 @@ int terminal_set_colour(const char *when);
 /* --brief: the verdict alone. */
 void terminal_set_brief(bool brief);
 
-/* Width: COLUMNS, else that of the terminal, else 80. Colour: as --color says; else only on a terminal that is not dumb,
- * and not with NO_COLOR set. UTF-8: when the locale says so. */
+/* Of what is open as fd: COLUMNS, else the terminal's own width, else 80. */
+unsigned terminal_columns(int fd);
+
+/* What standard output can show. Colour: as --color says; else only on a terminal that is not dumb,
+ * and not with NO_COLOR set. UTF-8: when the locale says so. Commands are folded for terminals alone. */
 void terminal_style(struct text_style *style);
 
 #endif

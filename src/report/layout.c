@@ -2,6 +2,7 @@
 #include "report/layout.h"
 
 #include <stdbool.h>
+#include <stdint.h>
 #include <string.h>
 
 #include "base/clean.h"
@@ -59,8 +60,8 @@ void layout_wrap(struct text *t, const char *s, size_t at, size_t indent, size_t
 		columns = PROSE_COLUMNS;
 	while (*s) {
 		size_t bytes = word_length(s), used;
-		size_t fits = bytes_for(s, bytes, columns - indent, &used);
 		size_t gap = at > start ? 1 : 0;
+		size_t fits = bytes_for(s, bytes, columns - (gap ? indent : at), &used);
 
 		if (gap && at + gap + used > columns) {
 			text_adds(t, "\n");
@@ -73,6 +74,51 @@ void layout_wrap(struct text *t, const char *s, size_t at, size_t indent, size_t
 		at += gap + used;
 		s += fits;
 		s += fits == bytes && *s == ' ';
+	}
+	text_adds(t, "\n");
+}
+
+/* Bytes up to the next blank that parts two words for the shell. */
+static size_t argument_length(const char *s)
+{
+	char quote = 0;
+	size_t n = 0;
+
+	for (; s[n] && (quote || s[n] != ' '); n++) {
+		if (s[n] == '\\' && quote != '\'' && s[n + 1])
+			n++;
+		else if (s[n] == quote)
+			quote = 0;
+		else if (!quote && (s[n] == '\'' || s[n] == '"'))
+			quote = s[n];
+	}
+	return n;
+}
+
+void layout_command(struct text *t, const char *s, size_t indent, size_t columns)
+{
+	bool whole = indent + clean_columns(s) <= columns, first = true;
+	size_t at = indent;
+
+	add_blanks(t, indent);
+	while (*s) {
+		size_t bytes = argument_length(s), used;
+
+		bytes_for(s, bytes, SIZE_MAX, &used);
+		/* Room for a blank before and, unless this is the last word, a blank and the backslash after. */
+		if (!whole && !first && at + 1 + used + (s[bytes] ? 2 : 0) > columns) {
+			text_adds(t, " \\\n");
+			add_blanks(t, indent + 2);
+			at = indent + 2;
+		} else if (!first) {
+			text_adds(t, " ");
+			at++;
+		}
+		text_add(t, s, bytes);
+		at += used;
+		s += bytes;
+		s += *s == ' ';
+		first = false;
 	}
 	text_adds(t, "\n");
 }

@@ -1,6 +1,8 @@
 /* Lines of plain text. */
 #include "report/text_lines.h"
 
+#include <stdint.h>
+
 #include "base/clean.h"
 #include "report/layout.h"
 
@@ -53,5 +55,6 @@ void text_lines_section(struct text_lines *s, const char *name)
 
 void text_lines_command(struct text_lines *s, const char *command)
 {
-	text_addf(s->t, "%*s%s\n", TEXT_LINES_INDENT, "", command);
+	layout_command(
+		s->t, command, TEXT_LINES_INDENT, s->style->folds_commands ? s->columns : SIZE_MAX);
 }

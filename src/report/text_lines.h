@@ -13,6 +13,7 @@ struct text_style {
 	unsigned columns; /* of the terminal; tables too wide go on below; at least 40 */
 	bool utf8; /* else every character beyond ASCII becomes '?' */
 	bool colour; /* bold headings, and one colour for what asks for a look */
+	bool folds_commands; /* those wider than the screen; else they stay one line */
 	bool brief; /* the verdict alone */
 };
 
@@ -33,7 +34,7 @@ void text_lines_section(struct text_lines *s, const char *name);
 /* Cleans words and wraps them: from the column `at`, where the line stands, on; then at `indent`. */
 void text_lines_words(struct text_lines *s, const char *words, size_t at, size_t indent);
 
-/* A line to be pasted, below its sentence: as it is, however long. */
+/* A line to be pasted, below its sentence. */
 void text_lines_command(struct text_lines *s, const char *command);
 
 /* Switch looks on, when there is colour, and off again. */
