@@ -119,7 +119,7 @@ static const struct {
 	{ "link:\nrequest cost = -5 ms\n", "expected a time such as 80 us" },
 	{ "link:\nrequest limit = 5000\n", "expected a multiple of 4Ki" },
 	{ "link:\nrequest limit = 2Mi\n", "expected 4 KiB to 1 MiB" },
-	{ "card:\nwrite unit = 1536\n", "a power of two" },
+	{ "card:\nwrite unit = 1000\n", "expected a whole number of blocks" },
 	{ "card:\nstall every = 1Mi\n", "'stall every' and 'stall time' together" },
 	{ "card:\nread sector cost = inf us\n", "expected a time" },
 	{ "firmware:\nchunk = 4Ki\n", "expected 'transfer = overlapped' beside it" },
