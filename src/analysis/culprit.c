@@ -867,8 +867,9 @@ void culprits_find(struct culprits *c, const struct culprit_input *in)
 		pick(&s);
 	if (!c->count)
 		give_up(c, doubt_of(&s));
-	/* A shape that the times follow only roughly makes nothing sure. */
-	else if (c->count == 1 && !in->growths->fits && in->frames != FRAMES_SEEN)
+	/* A shape that the times follow only roughly, or but for one of the sizes, makes nothing sure. */
+	else if (c->count == 1 && (!in->growths->fits || in->growths->partial) &&
+		 in->frames != FRAMES_SEEN)
 		give_up(c, CULPRIT_NO_SHAPE);
 }
 

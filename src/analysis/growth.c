@@ -15,7 +15,10 @@
 #define WORSE 9.0
 /* And this far off a shape is still better than none. */
 #define FITS_ROUGHLY 6.0
+#define UNIT_MIN UINT64_C(1024)
 #define UNIT_MAX (UINT64_C(16) << 20)
+/* From here on units may be three times a power of two: cells of three bits (common practice, no source). */
+#define UNIT_OF_THREE (UINT64_C(12) << 10)
 /* Sizes enough to do without one. */
 enum { COUNT_MIN = 4 };
 /* Not below what the rest of such a shape is worth (ours). */
@@ -27,9 +30,19 @@ struct sample {
 	uint64_t bytes[GROWTH_POINTS_MAX];
 	double pieces[GROWTH_POINTS_MAX];
 	size_t n;
+	/* A request of one block that was left out, for it may have a time of its own. */
+	bool apart;
+	double apart_x, apart_y, apart_w, block;
 };
 
 /* ---- program units ---- */
+
+static uint64_t next_unit(uint64_t unit)
+{
+	if (!number_is_power_of_two(unit))
+		return unit / 3 * 4;
+	return unit / 2 * 3 >= UNIT_OF_THREE ? unit / 2 * 3 : unit * 2;
+}
 
 static uint64_t covered(uint64_t from, uint64_t to, uint64_t unit)
 {
@@ -84,7 +97,7 @@ double growth_seconds(const struct growth *g, double bytes)
 
 	if (g->kind == GROWTH_UNIT)
 		excess = growth_unit_excess((uint64_t)bytes, 0, (uint64_t)g->at_bytes);
-	return predict(g, bytes, excess);
+	return predict(g, bytes, excess) + (bytes <= g->apart_bytes ? g->apart_s : 0);
 }
 
 /* squares as Akaike has it (IEEE Transactions on Automatic Control 19, 1974): one figure more must earn 2. */
@@ -98,6 +111,15 @@ static void judge(struct growth *g, const struct sample *s, int figures)
 		g->worst = fmax(g->worst, off / s->y[i]);
 		g->misfit = fmax(g->misfit, off * sqrt(s->w[i]));
 		g->squares += off * off * s->w[i];
+	}
+	if (s->apart) {
+		double excess = g->kind == GROWTH_UNIT ? growth_unit_excess((uint64_t)s->apart_x, 0,
+								 (uint64_t)g->at_bytes)
+						       : 0;
+
+		g->apart_bytes = s->apart_x;
+		g->apart_s = s->apart_y - predict(g, s->apart_x, excess);
+		g->squares += 2;
 	}
 }
 
@@ -164,7 +186,8 @@ static bool two_lines(struct growth *g, const struct sample *s, size_t split)
 	return true;
 }
 
-/* One point beyond a bend tells nothing of what comes after it: two must lie clearly on either side, or `enough`. */
+/* One point beyond a bend tells nothing of what comes after it: two must lie clearly on either side, or `enough`. A size of
+ * just one unit lies on the far side of its bend. */
 static bool is_told_by(const struct growth *g, const struct sample *s, size_t enough)
 {
 	size_t below = 0, above = 0;
@@ -175,7 +198,8 @@ static bool is_told_by(const struct growth *g, const struct sample *s, size_t en
 		bool straddles = unit && fmod(g->at_bytes, s->x[i]) != 0;
 
 		below += s->x[i] < 0.9 * g->at_bytes;
-		above += s->x[i] > 1.1 * g->at_bytes || (straddles && s->x[i] < g->at_bytes);
+		above += s->x[i] > (unit ? 0.99 : 1.1) * g->at_bytes ||
+			 (straddles && s->x[i] < g->at_bytes);
 	}
 	return below > 1 && above >= enough;
 }
@@ -193,16 +217,27 @@ static bool is_physical(const struct growth *g, const struct sample *s)
 	       (g->kind != GROWTH_COARSE || g->fixed_s > -hair);
 }
 
+/* Overlapped stages begin with a block that nothing overlaps: behind it the link goes on at once while the card is at its
+ * fixed work, so one block alone may take as long as two. */
+static bool is_apart_likely(const struct growth *g, const struct sample *s)
+{
+	double hair = FITS / sqrt(s->apart_w);
+
+	return g->apart_s > -hair && g->apart_s < g->slope * s->block + hair;
+}
+
 /* Shapes that fit, those that do so roughly, and the misfit of the nearest. */
 struct choice {
 	struct growth_set *set, *rough;
 	struct growth nearest;
 };
 
-static void consider(struct choice *c, const struct growth *g)
+static void consider(struct choice *c, const struct growth *g, const struct sample *s)
 {
 	struct growth_set *set = g->misfit > FITS ? c->rough : c->set;
 
+	if (s->apart && !is_apart_likely(g, s))
+		return;
 	if (g->misfit < c->nearest.misfit)
 		c->nearest = *g;
 	if (g->misfit > FITS_ROUGHLY || set->count == GROWTH_SHAPES_MAX)
@@ -240,10 +275,20 @@ static void try_two_lines(struct choice *c, const struct sample *s)
 
 	for (size_t split = 2; split + 2 <= s->n; split++)
 		if (two_lines(&g, s, split) && g.checked && is_physical(&g, s) && is_told(&g, s))
-			consider(c, &g);
+			consider(c, &g, s);
 }
 
 /* ---- units ---- */
+
+/* A figure that two points alone tell is no check of the shape. */
+static bool is_each_told(const struct sample *s)
+{
+	size_t with = 0;
+
+	for (size_t i = 0; i < s->n; i++)
+		with += s->excess[i] > 0;
+	return with > 2;
+}
 
 /* Time for the excess, and, where told, something for each piece that has any: the card reads the rest of the unit first
  * (more), or link and firmware go on meanwhile (less). */
@@ -309,15 +354,18 @@ static void try_units(struct choice *c, struct sample *s, uint64_t limit, bool e
 {
 	double largest = s->n ? s->x[s->n - 1] : 0;
 
-	for (uint64_t unit = 1024; unit <= UNIT_MAX && (double)unit <= 4 * largest; unit *= 2) {
+	for (uint64_t unit = UNIT_MIN; unit <= UNIT_MAX && (double)unit <= 4 * largest;
+		unit = next_unit(unit)) {
 		struct growth g = { .kind = GROWTH_UNIT,
 			.at_bytes = (double)unit,
 			.checked = s->n > (each ? 4 : 3) };
 
 		set_excess(s, limit, unit);
+		if (each && !is_each_told(s))
+			continue;
 		if (with_unit(&g, s, each) && is_unit(&g) && is_told(&g, s)) {
 			add_unit_errors(&g, s);
-			consider(c, &g);
+			consider(c, &g, s);
 		}
 	}
 	set_excess(s, limit, 1);
@@ -330,7 +378,8 @@ static void add_untold_units(struct growth_set *set, struct sample *s, uint64_t 
 
 	if (set->list[0].kind != GROWTH_UNIT)
 		return;
-	for (uint64_t unit = 1024; unit <= UNIT_MAX && set->count < GROWTH_SHAPES_MAX; unit *= 2) {
+	for (uint64_t unit = UNIT_MIN; unit <= UNIT_MAX && set->count < GROWTH_SHAPES_MAX;
+		unit = next_unit(unit)) {
 		struct growth g = {
 			.kind = GROWTH_UNIT, .at_bytes = (double)unit, .checked = s->n > 3
 		};
@@ -348,8 +397,8 @@ static void add_untold_units(struct growth_set *set, struct sample *s, uint64_t 
 /* Units from one block up to far more than the longest request. */
 static void add_hidden(struct growth *g, struct sample *s, uint64_t limit)
 {
-	for (uint64_t unit = 1024; unit <= UNIT_MAX && g->hidden_count < GROWTH_HIDDEN_MAX;
-		unit *= 2) {
+	for (uint64_t unit = UNIT_MIN; unit <= UNIT_MAX && g->hidden_count < GROWTH_HIDDEN_MAX;
+		unit = next_unit(unit)) {
 		struct growth_hidden h = { .unit_bytes = (double)unit };
 		struct fit f;
 
@@ -371,7 +420,7 @@ static void add_hidden(struct growth *g, struct sample *s, uint64_t limit)
 
 static void take_points(struct sample *s, const struct growth_point *points, size_t count)
 {
-	s->n = 0;
+	*s = (struct sample){ .n = 0 };
 	for (size_t i = 0; i < count && s->n < GROWTH_POINTS_MAX; i++) {
 		const struct growth_point *p = &points[i];
 		double k = p->pieces > 1 ? p->pieces : 1, y = p->seconds / k;
@@ -422,29 +471,54 @@ static void add_span(struct growth *g, const struct sample *s)
 	g->largest_bytes = s->n ? s->x[s->n - 1] : 0;
 }
 
-static void find_bent(struct choice *c, struct sample *s, uint64_t piece_limit, bool units)
+static void drop_point(struct sample *s, size_t at)
 {
-	if (units && s->n > 3)
-		try_units(c, s, piece_limit, false);
-	if (units && s->n > 5)
-		try_units(c, s, piece_limit, true);
+	for (size_t i = at; i + 1 < s->n; i++)
+		swap_points(s, i, i + 1);
+	s->n--;
+}
+
+static void try_shapes(struct choice *c, struct sample *s, const struct growth_options *o)
+{
+	struct growth line;
+
+	if (s->n > 1 && straight(&line, s))
+		consider(c, &line, s);
+	if (o->units && s->n > 3)
+		try_units(c, s, o->piece_limit, false);
+	if (o->units && s->n > 5)
+		try_units(c, s, o->piece_limit, true);
 	try_two_lines(c, s);
 }
 
-static void find_shapes(struct growth_set *set, struct sample *s, uint64_t piece_limit, bool units)
+/* Writes of one block apart from the rest. */
+static void try_apart(struct choice *c, const struct sample *s, const struct growth_options *o)
+{
+	struct sample most = *s;
+
+	if (!o->units || s->n <= COUNT_MIN || s->x[0] > 1.01 * (double)o->block_bytes)
+		return;
+	most.apart = true;
+	most.apart_x = s->x[0];
+	most.apart_y = s->y[0];
+	most.apart_w = s->w[0];
+	most.block = (double)o->block_bytes;
+	drop_point(&most, 0);
+	try_shapes(c, &most, o);
+}
+
+static void find_shapes(struct growth_set *set, struct sample *s, const struct growth_options *o)
 {
 	struct growth_set rough = { .count = 0 };
 	struct choice c = { set, &rough, { .misfit = INFINITY } };
-	struct growth line;
 
 	*set = (struct growth_set){ .count = 0 };
-	if (s->n > 1 && straight(&line, s))
-		consider(&c, &line);
-	find_bent(&c, s, piece_limit, units);
+	try_shapes(&c, s, o);
+	try_apart(&c, s, o);
 	set->fits = set->count > 0;
 	keep_best(set, WORSE);
-	if (set->fits && units && s->n > 3)
-		add_untold_units(set, s, piece_limit);
+	if (set->fits && o->units && s->n > 3)
+		add_untold_units(set, s, o->piece_limit);
 	if (!set->fits) {
 		*set = rough;
 		/* None is right, so the best rules out only what is far worse. */
@@ -456,16 +530,17 @@ static void find_shapes(struct growth_set *set, struct sample *s, uint64_t piece
 		};
 	for (size_t i = 0; i < set->count; i++) {
 		add_span(&set->list[i], s);
-		if (units && set->list[i].kind == GROWTH_STRAIGHT)
-			add_hidden(&set->list[i], s, piece_limit);
+		if (o->units && set->list[i].kind == GROWTH_STRAIGHT)
+			add_hidden(&set->list[i], s, o->piece_limit);
 	}
 }
 
-static void drop_point(struct sample *s, size_t at)
+/* How far off the first shape is from a point that was left out counts as well. */
+static void admit_dropped(struct growth_set *set, const struct sample *all, size_t at)
 {
-	for (size_t i = at; i + 1 < s->n; i++)
-		swap_points(s, i, i + 1);
-	s->n--;
+	struct growth *g = &set->list[0];
+
+	g->worst = fmax(g->worst, fabs(all->y[at] - growth_seconds(g, all->x[at])) / all->y[at]);
 }
 
 static bool reaches(const struct sample *s, uint64_t bytes)
@@ -487,14 +562,16 @@ void growth_find(struct growth_set *set, const struct growth_point *points, size
 
 	take_points(&all, points, count);
 	sort_points(&all);
-	find_shapes(set, &all, options->piece_limit, options->units);
+	find_shapes(set, &all, options);
 	/* One point alone may be where something else begins. */
-	for (int side = 0; !set->fits && side < 2 && all.n > COUNT_MIN; side++) {
+	for (int side = 0; !(set->fits && !set->partial) && side < 2 && all.n > COUNT_MIN; side++) {
 		most = all;
 		drop_point(&most, side ? 0 : all.n - 1);
-		find_shapes(&less, &most, options->piece_limit, options->units);
+		find_shapes(&less, &most, options);
 		less.partial = true;
-		if (less.fits && reaches(&most, options->wanted_bytes))
+		admit_dropped(&less, &all, side ? 0 : all.n - 1);
+		if (less.fits && reaches(&most, options->wanted_bytes) &&
+			!(set->fits && set->list[0].squares <= less.list[0].squares))
 			*set = less;
 	}
 }

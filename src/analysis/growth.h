@@ -37,7 +37,7 @@ struct growth_hidden {
 	double told; /* largest distance from that, in standard errors of the time, for a card of 1 s per byte */
 };
 
-enum { GROWTH_HIDDEN_MAX = 16 };
+enum { GROWTH_HIDDEN_MAX = 32 };
 
 struct growth {
 	enum growth_kind kind;
@@ -49,6 +49,8 @@ struct growth {
 	double at_bytes; /* of the bend or the unit; 0: none */
 	double unit_slope; /* u, s per byte */
 	double unit_each_s; /* and for every piece with such bytes; may be less than 0 */
+	/* A request of at most so many bytes takes that much longer: overlapped stages have nothing yet to overlap there. */
+	double apart_bytes, apart_s;
 	double fixed_se, slope_se, fixed_below_se, slope_below_se;
 	double smallest_bytes, largest_bytes; /* of a piece */
 	double worst; /* largest distance of a point from the shape, as a share */
@@ -72,6 +74,7 @@ struct growth_set {
 struct growth_options {
 	uint64_t piece_limit; /* longer requests are split there; 0: not known */
 	bool units; /* a program unit may show: in writes */
+	uint32_t block_bytes; /* in which stages overlap at the least; 0: not known */
 	uint64_t wanted_bytes; /* of the request that matters: the shape must reach it */
 };
 
@@ -81,7 +84,7 @@ void growth_find(struct growth_set *set, const struct growth_point *points, size
 /* Seconds of a piece of so many bytes. */
 double growth_seconds(const struct growth *g, double bytes);
 
-/* Bytes that a card writes beyond those of a request of `bytes` when it programs whole units (a power of two), mean over
+/* Bytes that a card writes beyond those of a request of `bytes` when it programs whole units, mean over
  * aligned places; split at piece_limit (0: never). */
 double growth_unit_excess(uint64_t bytes, uint64_t piece_limit, uint64_t unit);
 

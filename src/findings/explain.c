@@ -237,6 +237,7 @@ static void find_growth(struct explained *x, const struct points *table,
 	struct frames_point frames[GROWTH_POINTS_MAX] = { 0 };
 	struct growth_options options = { .piece_limit = request_limit,
 		.units = x->direction == RUN_WRITE,
+		.block_bytes = (uint32_t)x->block_bytes,
 		.wanted_bytes = x->judged_bytes };
 	double straight;
 	size_t n = 0, at = 0, of_size;

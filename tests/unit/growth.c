@@ -176,6 +176,85 @@ START_TEST(coarse)
 }
 END_TEST
 
+/* Link and card overlapped in blocks with two buffers, the card programming whole units: seconds of n bytes. The recurrence of
+ * a pipeline of two stages, written down from what blkassay-model(5) says of it. */
+static double overlapped_seconds(double n, double link, double card, double whole)
+{
+	double in[2] = { 0, 0 },
+	       out[2] = { 0, 0 }; /* when a block left a stage: the last one, the one before */
+
+	for (double at = 0; at < n; at += 512) {
+		double extra = at > 0 ? 0 : ceil(n / whole) * whole - n;
+
+		in[1] = in[0];
+		in[0] = fmax(in[0], out[1]) + 512 * link;
+		out[1] = out[0];
+		out[0] = fmax(in[0], out[0]) + (512 + extra) * card;
+	}
+	return out[0];
+}
+
+/* A unit of 32 KiB behind a link of 24 MB/s, the card at 133: 512 B take what 1 KiB take, and the last two sizes show the unit.
+ * Neither is a smaller unit, nor a fixed cost with one size left out. */
+START_TEST(unit_overlapped)
+{
+	struct growth_point p[SIZES];
+	struct growth_set set;
+	struct growth_options options = writing;
+
+	sizes(p, SIZES);
+	for (int i = 0; i < SIZES; i++)
+		p[i].seconds =
+			overlapped_seconds((double)p[i].bytes, 1 / 24.33e6, 1 / 132.8e6, 32768);
+	same(p[0].seconds, p[1].seconds, 1e-9);
+	options.block_bytes = 512;
+	growth_find(&set, p, SIZES, &options);
+	ck_assert(set.fits && !set.partial);
+	for (size_t i = 0; i < set.count; i++) {
+		ck_assert_int_eq(set.list[i].kind, GROWTH_UNIT);
+		ck_assert_double_eq(set.list[i].at_bytes, 32768);
+	}
+	same(growth_seconds(&set.list[0], 512), p[0].seconds, 0.01);
+	same(growth_seconds(&set.list[0], 4096), p[3].seconds, 0.01);
+}
+END_TEST
+
+static const struct growth *unit_of(const struct growth_set *set, double bytes)
+{
+	for (size_t i = 0; i < set->count; i++)
+		if (set->list[i].kind == GROWTH_UNIT && set->list[i].at_bytes == bytes)
+			return &set->list[i];
+	return NULL;
+}
+
+/* Cells of three bits: 24 KiB. In doubling sizes requests from 8 KiB on cover 16 KiB more than they have, wherever they begin
+ * (the mean is n + U less the greatest common divisor), so it could be units of 8 KiB and a fixed cost: both are told. */
+START_TEST(unit_of_three)
+{
+	struct growth_point p[SIZES + 2];
+	struct growth_set set;
+
+	sizes(p, SIZES);
+	for (int i = 0; i < SIZES + 2; i++) {
+		if (i >= SIZES)
+			p[i] = (struct growth_point){ .bytes = UINT64_C(98304) << (i - SIZES),
+				.pieces = 1 };
+		p[i].seconds = 1e-4 + (double)p[i].bytes * 2e-6 +
+			       (24576 - fmin((double)(p[i].bytes & -p[i].bytes), 8192) *
+						(p[i].bytes % 24576 ? 1 : 3)) *
+				       1e-6;
+	}
+	growth_find(&set, p, SIZES, &writing);
+	ck_assert(set.fits);
+	ck_assert(unit_of(&set, 8192) && unit_of(&set, 24576));
+	growth_find(&set, p, SIZES + 2, &writing);
+	ck_assert_int_eq(set.list[0].kind, GROWTH_UNIT);
+	ck_assert_double_eq(set.list[0].at_bytes, 24576);
+	same(set.list[0].unit_slope, 1e-6, 1e-3);
+	ck_assert(!unit_of(&set, 8192));
+}
+END_TEST
+
 /* One point beyond a bend shows no bend: the rest is a line, and that one was left out. */
 START_TEST(one_point_is_no_shape)
 {
@@ -189,6 +268,8 @@ START_TEST(one_point_is_no_shape)
 	growth_find(&set, p, SIZES, &writing);
 	ck_assert(set.fits && set.partial);
 	ck_assert_int_eq(set.list[0].kind, GROWTH_STRAIGHT);
+	/* It is said how far off that one is: a third of its own time. */
+	same(set.list[0].worst, 1.0 / 3, 1e-6);
 	/* But not the size that matters. */
 	growth_find(&set, p, SIZES,
 		&(struct growth_options){ .units = true, .wanted_bytes = p[SIZES - 1].bytes });
@@ -407,6 +488,8 @@ Suite *growth_suite(void)
 	tcase_add_test(c, straight);
 	tcase_add_test(c, straight_though_split);
 	tcase_add_test(c, unit);
+	tcase_add_test(c, unit_overlapped);
+	tcase_add_test(c, unit_of_three);
 	tcase_add_test(c, coarse);
 	tcase_add_test(c, one_point_is_no_shape);
 	tcase_add_test(c, noise_makes_no_shape);
