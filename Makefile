@@ -32,7 +32,9 @@ FISHDIR  ?= $(PREFIX)/share/fish/vendor_completions.d
 Q        := $(if $(V),,@)
 
 CFLAGS   ?= -O2 -g
-WARNINGS := -Wall -Wextra -Wconversion -Wsign-compare -Wshadow -Wmissing-prototypes -Wstrict-prototypes \
+# A function that no header declares would be taken to return int: never a mere warning.
+WARNINGS := -Werror=implicit-function-declaration -Werror=int-conversion \
+            -Wall -Wextra -Wconversion -Wsign-compare -Wshadow -Wmissing-prototypes -Wstrict-prototypes \
             -Wvla -Wpointer-arith -Wwrite-strings -Wformat=2 -Wundef
 ifeq ($(DEVELOPER),1)
 WARNINGS += -Werror

@@ -9,6 +9,7 @@
 #include "base/size.h"
 #include "base/text.h"
 #include "findings/explain_limits.h"
+#include "findings/points.h"
 
 /* What the kernel makes of large files on USB disks up to high speed: requests of 240 sectors. */
 #define LARGE_REQUEST (UINT64_C(120) << 10)
