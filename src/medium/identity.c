@@ -81,6 +81,19 @@ static int missing(struct medium *m, const char *when)
 	return identity_lose(m, -ESTALE, &why);
 }
 
+/* Nothing that was flushed, or known to have gone to it, is left of this run. */
+static int unknowable(struct medium *m)
+{
+	struct error why;
+
+	error_set(&why, ERROR_IO,
+		"'%s' was away, and all that this run had flushed to it is written over since, so "
+		"that nothing tells it from another one of its kind; nothing more was written; "
+		"try a larger region",
+		m->traits.path);
+	return identity_lose(m, -ESTALE, &why);
+}
+
 /* A reset is no change of medium, but it can hide one: gadgets drop a waiting 28/00 then. */
 static int settle_doubt(struct medium *m)
 {
@@ -303,6 +316,7 @@ int medium_confirm(struct medium *wrapped)
 {
 	struct medium *m = identity_owner(wrapped);
 	struct error why = { 0 };
+	enum telltale_answer answer;
 	int rc = identity_lost(m);
 
 	if (rc)
@@ -310,8 +324,9 @@ int medium_confirm(struct medium *wrapped)
 	rc = m->ops->renew ? m->ops->renew(m, &why) : 0;
 	if (rc < 0)
 		return identity_lose(m, rc, &why);
-	if (!m->identity.telltales || telltales_look(m->identity.telltales, m) != TELLTALE_FOUND)
-		return missing(m, "after it was away,");
+	answer = m->identity.telltales ? telltales_look(m->identity.telltales, m) : TELLTALE_NONE;
+	if (answer != TELLTALE_FOUND)
+		return answer == TELLTALE_NONE ? unknowable(m) : missing(m, "after it was away,");
 	forget_errors(m);
 	atomic_store(&m->identity.stage, IDENTITY_HELD);
 	return 0;

@@ -101,15 +101,25 @@ static void fill(struct telltale *one, uint64_t at, const void *bytes)
 	memcpy(one->bytes, bytes, KEPT_BYTES);
 }
 
+static void note_one(struct telltales *t, uint64_t at, const void *bytes, size_t length)
+{
+	if (length >= KEPT_BYTES && !is_uniform(bytes))
+		fill(t->marking ? &t->marks[t->next_mark++ % MARKS] : next_place(&t->waiting), at,
+			bytes);
+}
+
+/* Both ends of what is long: later writes begin where earlier ones did more often than they end there, and whoever leaves
+ * fences leaves them at ends. */
 void telltales_note(struct telltales *t, uint64_t at, const void *bytes, size_t length)
 {
 	pthread_mutex_lock(&t->lock);
 	forget_between(t->waiting.list, PLACES, at, at + length);
 	forget_between(t->stored.list, PLACES, at, at + length);
 	forget_between(t->marks, MARKS, at, at + length);
-	if (length >= KEPT_BYTES && !is_uniform(bytes))
-		fill(t->marking ? &t->marks[t->next_mark++ % MARKS] : next_place(&t->waiting), at,
-			bytes);
+	note_one(t, at, bytes, length);
+	if (length >= 2 * (size_t)KEPT_BYTES && !t->marking)
+		note_one(t, at + length - KEPT_BYTES,
+			(const unsigned char *)bytes + length - KEPT_BYTES, KEPT_BYTES);
 	pthread_mutex_unlock(&t->lock);
 }
 

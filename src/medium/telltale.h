@@ -13,7 +13,8 @@ struct telltales;
 struct telltales *telltales_new(void); /* NULL: no memory */
 void telltales_free(struct telltales *t);
 
-/* These bytes were acknowledged at `at`: what they cover is no tell-tale any more, and their beginning may become one.
+/* These bytes were acknowledged at `at`: what they cover is no tell-tale any more, and their beginning and
+ * their end may become some.
  * May be called from several threads. */
 void telltales_note(struct telltales *t, uint64_t at, const void *bytes, size_t length);
 /* What is noted from here on are marks, written for nothing but this, like no other data of any run: once flushed and vouched

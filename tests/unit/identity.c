@@ -198,6 +198,29 @@ START_TEST(a_medium_is_known_by_what_was_flushed_to_it)
 }
 END_TEST
 
+/* A short region is written over from the beginning of its parts; what lies at their ends still tells. */
+START_TEST(a_long_write_is_known_by_its_end_too)
+{
+	struct ram_medium *r = ram_medium_new(BYTES, BLOCK, true);
+	struct telltales *t = telltales_new();
+	uint8_t data[4 * BLOCK];
+
+	fill(r->bytes, BYTES, 1);
+	telltales_note(t, 0, r->bytes, 16 * BLOCK);
+	telltales_flush_begins(t);
+	telltales_flushed(t);
+	telltales_vouch(t);
+	fill(data, sizeof data, 2);
+	telltales_note(t, 0, data, sizeof data);
+	/* Those were lost, and the rest is there. */
+	ck_assert_int_eq(telltales_look(t, &r->medium), TELLTALE_FOUND);
+	memset(r->bytes, 0, BYTES);
+	ck_assert_int_eq(telltales_look(t, &r->medium), TELLTALE_MISSING);
+	telltales_free(t);
+	medium_close(&r->medium);
+}
+END_TEST
+
 /* What was written while the flush was on its way need not be stored by it. */
 START_TEST(a_flush_covers_what_came_before_it)
 {
@@ -606,6 +629,7 @@ Suite *identity_suite(void)
 	tcase_add_test(t, a_batch_is_due_once_a_second_at_least);
 	tcase_add_test(t, what_was_opened_is_what_was_looked_at);
 	tcase_add_test(t, a_medium_is_known_by_what_was_flushed_to_it);
+	tcase_add_test(t, a_long_write_is_known_by_its_end_too);
 	tcase_add_test(t, a_flush_covers_what_came_before_it);
 	tcase_add_test(t, blocks_of_one_byte_tell_nothing);
 	tcase_add_test(t, where_there_are_marks_they_alone_count);
