@@ -190,9 +190,9 @@ static struct cut_settings settings_of(struct cut_job *job, uint32_t number)
 	/* Anywhere in the last nine tenths of the window. */
 	moment = window / 10 +
 		 (uint64_t)(0.9 * (double)window * ((double)(random_mix(seed) >> 11) * 0x1p-53));
-	/* Every second cut comes right after a promise. */
-	if ((job->model || job->o->given[OPTION_CUT_WITH]) && seed & 2)
-		out.await_promise_writes = AWAIT_WRITES;
+	/* Every second cut comes right after a promise, the others after a write without one. */
+	if (job->model || job->o->given[OPTION_CUT_WITH])
+		*(seed & 2 ? &out.await_promise_writes : &out.await_plain_writes) = AWAIT_WRITES;
 	if (job->o->given[OPTION_CUT_WITH])
 		out.pull_after_ns = moment ? moment : 1;
 	else if (job->model)
@@ -392,7 +392,7 @@ static int status_of(const struct cut_totals *t)
 {
 	if (t->broken)
 		return 1;
-	return t->rechecked && !cut_totals_tested(t) ? 4 : 0;
+	return t->rechecked && cut_totals_conclude(t) == RECHECK_NOT_SHOWN ? 4 : 0;
 }
 
 /* Said once in a run, before anything is switched; --quiet does not silence it. */

@@ -46,10 +46,13 @@ static int conclude(struct results *out, const char *journal, struct recheck_res
 		[RECHECK_BROKEN] = 1,
 		[RECHECK_NOT_SHOWN] = 4,
 	};
-	int status = statuses[recheck_conclude(r)];
+	struct cut_totals totals = { 0 };
+	int status;
 	struct error write_err = { 0 }, show_err = { 0 };
 	bool written = cut_verdict_record(journal, r, &write_err) == 0;
 
+	cut_totals_add(&totals, r);
+	status = statuses[cut_totals_conclude(&totals)];
 	if (show(out, journal, r, written, &show_err) < 0)
 		status = message_error(&show_err);
 	if (!written) {

@@ -28,6 +28,8 @@ enum {
 	NO_STOP,
 	JOURNAL_SHORT,
 	NO_PROMISE,
+	NOTHING_LOST,
+	FLAT_FLUSHES,
 	CLAIMS_NO_CACHE,
 	OLD_OR_NEW,
 	UNPROMISED,
@@ -39,7 +41,9 @@ enum {
 #define BROKEN_BLOCKS "broken_blocks cuts"
 
 const struct finding_code cut_codes[] = {
-	[KEPT] = { "kept", FINDING_PLAIN, true, "every promise that a cut tested was kept",
+	[KEPT] = { "kept", FINDING_PLAIN, true,
+		"every promise that a cut tested was kept; where flushes promise, cuts lost what "
+		"none had covered, and flushes take longer the more there is to store",
 		TALLY " broken_cuts_share_at_most confidence_share" },
 	[BROKEN] = { "broken", FINDING_CAUTION, true,
 		"a promise did not outlive a cut, or blocks that no promise covers are damaged: "
@@ -48,7 +52,8 @@ const struct finding_code cut_codes[] = {
 		TALLY " broken_cuts_share broken_cuts_share_low broken_cuts_share_high "
 		      "confidence_share" },
 	[NOT_SHOWN] = { "not-shown", FINDING_CAUTION, true,
-		"nothing is broken, and no cut has tested a promise, or the journal is damaged",
+		"nothing is broken, and no cut has tested a promise, nothing shows what a flush "
+		"is worth, or the journal is damaged",
 		TALLY },
 	[NOT_RECHECKED] = { "not-rechecked", FINDING_CAUTION, true,
 		"nothing is broken so far, and there are cuts that nobody looked at yet", TALLY },
@@ -77,6 +82,13 @@ const struct finding_code cut_codes[] = {
 		"the target holds writes that the journal does not know", "blocks cuts" },
 	[NO_PROMISE] = { "no-promise", FINDING_CAUTION, false,
 		"cuts came before a promise was made", "cuts" },
+	[NOTHING_LOST] = { "nothing-lost", FINDING_CAUTION, false,
+		"no cut lost anything that was acknowledged: that a flush is needed, and does what "
+		"it says, was not put to the test",
+		"cuts" },
+	[FLAT_FLUSHES] = { "flat-flushes", FINDING_CAUTION, false,
+		"flushes do not take longer the more was written before them: they may do nothing",
+		"pairs longer_pairs" },
 	[CLAIMS_NO_CACHE] = { "claims-no-cache", FINDING_PLAIN, false,
 		"the target claims no write cache, so that each answered write is a promise",
 		NULL },
@@ -198,6 +210,15 @@ static void add_verdict(struct writer *w)
 		add_tally(finding_add(w->f, &cut_codes[NOT_SHOWN],
 				  "Not shown: nothing is broken, but no promise was tested by a "
 				  "cut."),
+			o);
+	else if (cut_totals_conclude(o) == RECHECK_NOT_SHOWN)
+		add_tally(finding_add(w->f, &cut_codes[NOT_SHOWN],
+				  "Not shown: none of %" PRIu64 " promises in %" PRIu64
+				  " cut%s is broken, but %s.",
+				  o->promises, cut_totals_tested(o),
+				  text_plural(cut_totals_tested(o)),
+				  o->lossy ? "nothing shows that flushes store anything"
+					   : "nothing was lost that was not promised either"),
 			o);
 	else
 		add_kept(w);
@@ -353,6 +374,54 @@ static void add_untested(struct writer *w)
 	}
 }
 
+static void add_nothing_lost(struct writer *w, uint64_t tested)
+{
+	finding_figure(
+		finding_add(w->f, &cut_codes[NOTHING_LOST],
+			"Every acknowledged write was there after the cut%s, flushed or not: "
+			"the target held nothing back at that moment, or still had power. "
+			"Make sure that a cut takes all of its power, a battery's too, and "
+			"cut more often.",
+			text_plural(tested)),
+		"cuts", value_count(tested));
+}
+
+static void add_flat_flushes(struct writer *w)
+{
+	const struct cut_totals *o = &w->totals;
+	struct finding *one;
+
+	if (!o->flush_pairs)
+		one = finding_add(w->f, &cut_codes[FLAT_FLUSHES],
+			"No flush took notably longer than another with less to store: what they "
+			"covered may have been stored in its own time. Cut more often; 'blkassay "
+			"audit' asks after flushes alone.");
+	else
+		one = finding_add(w->f, &cut_codes[FLAT_FLUSHES],
+			"Of two flushes the one with more to store took longer in %" PRIu64
+			" of %" PRIu64
+			" cases: too few to tell that from chance, so that what they covered may "
+			"have been stored in its own time. Cut more often; 'blkassay audit' asks "
+			"after flushes alone.",
+			o->flush_pairs_grew, o->flush_pairs);
+	finding_figure(one, "pairs", value_count(o->flush_pairs));
+	finding_figure(one, "longer_pairs", value_count(o->flush_pairs_grew));
+}
+
+/* Why nothing is broken, and nothing kept. */
+static void add_unshown(struct writer *w)
+{
+	const struct cut_totals *o = &w->totals;
+	uint64_t tested = cut_totals_tested(o);
+
+	if (!tested || cut_totals_conclude(o) != RECHECK_NOT_SHOWN)
+		return;
+	if (!o->lossy)
+		add_nothing_lost(w, tested);
+	else
+		add_flat_flushes(w);
+}
+
 /* ---- what is allowed ---- */
 
 static void add_allowed(struct writer *w)
@@ -423,6 +492,7 @@ void cut_findings_add(struct findings *f, const struct run *run, const struct cu
 	add_broken_blocks(&w);
 	add_ages(&w);
 	add_untested(&w);
+	add_unshown(&w);
 	add_allowed(&w);
 	add_next(&w);
 }

@@ -3,6 +3,8 @@
 
 #include <string.h>
 
+#include "analysis/interval.h"
+
 void cut_totals_add(struct cut_totals *t, const struct recheck_result *r)
 {
 	enum recheck_conclusion c = recheck_conclude(r);
@@ -13,7 +15,11 @@ void cut_totals_add(struct cut_totals *t, const struct recheck_result *r)
 	if (c != RECHECK_NOT_SHOWN) {
 		t->promises += r->promises;
 		t->promises_broken += r->promises_broken;
+		t->lossy += r->forgotten != 0;
+		t->flush_pairs += r->flushes.telling;
+		t->flush_pairs_grew += r->flushes.grew;
 	}
+	t->by_answer |= r->acknowledged_counts;
 	for (int d = 0; d < RECHECK_DUTIES; d++) {
 		t->blocks[d] += r->blocks[d];
 		t->broken_blocks[d] += r->broken[d];
@@ -30,6 +36,21 @@ void cut_totals(struct cut_totals *out, const struct cut_record *r)
 	for (size_t i = 0; i < r->count; i++)
 		if (r->cycles[i].rechecks)
 			cut_totals_add(out, &r->cycles[i].verdict);
+}
+
+bool cut_totals_flushes_grow(const struct cut_totals *t)
+{
+	return interval_share(t->flush_pairs_grew, t->flush_pairs, 0.98).low > 0.5;
+}
+
+enum recheck_conclusion cut_totals_conclude(const struct cut_totals *t)
+{
+	if (t->broken)
+		return RECHECK_BROKEN;
+	if (!cut_totals_tested(t))
+		return RECHECK_NOT_SHOWN;
+	return t->by_answer || (t->lossy && cut_totals_flushes_grow(t)) ? RECHECK_KEPT
+									: RECHECK_NOT_SHOWN;
 }
 
 bool cut_is_unseen(const struct cut_cycle *c)

@@ -13,10 +13,22 @@ struct cut_totals {
 	uint64_t blocks[RECHECK_DUTIES], broken_blocks[RECHECK_DUTIES];
 	uint64_t in_flight_old, in_flight_new, forgotten;
 	uint64_t disordered; /* cuts that did not keep the order */
+	uint64_t lossy; /* cuts that tested something and lost what no promise covered */
+	/* of the cuts that tested something: record/flush_pairs.h */
+	uint64_t flush_pairs, flush_pairs_grew;
+	bool by_answer; /* every answered write is promised: none may be lost */
 };
 
 void cut_totals_add(struct cut_totals *t, const struct recheck_result *r);
 void cut_totals(struct cut_totals *out, const struct cut_record *record);
+
+/* In more pairs than chance deals out: sign test, 1 %. */
+bool cut_totals_flushes_grow(const struct cut_totals *t);
+
+/* Kept asks for more than that nothing is broken. Where only flushes promise, some cut has to have lost what none had covered:
+ * a target that loses nothing may have had all the time, or power of its own. And flushes have to take longer the more there
+ * is to store: else they may do nothing, and what they covered was stored in its own time. */
+enum recheck_conclusion cut_totals_conclude(const struct cut_totals *t);
 
 /* Cuts that tested something. */
 static inline uint64_t cut_totals_tested(const struct cut_totals *t)

@@ -248,9 +248,13 @@ static void tell_progress(struct cutting *c, uint64_t passed_ns)
 /* Is something due that was planned for that moment? */
 static bool is_due(struct cutting *c, uint64_t moment_ns, uint64_t passed_ns)
 {
+	const struct cut_settings *s = c->settings;
+
 	if (!moment_ns || passed_ns < moment_ns)
 		return false;
-	return c->promised || c->awaited++ >= c->settings->await_promise_writes;
+	if (c->awaited++ >= s->await_promise_writes + s->await_plain_writes)
+		return true;
+	return s->await_plain_writes ? !c->promised : c->promised;
 }
 
 static enum progress look_at_clock(struct cutting *c)

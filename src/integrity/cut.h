@@ -27,6 +27,8 @@ struct cut_settings {
 	uint64_t pull_after_ns; /* pull the trigger this long after the baseline; 0: never */
 	/* The cut waits for the next promise, at most so many writes: what a promise is worth shows best right after it. */
 	uint32_t await_promise_writes;
+	/* Or for the next write without one: that there was something to lose shows where it is lost. */
+	uint32_t await_plain_writes;
 	uint64_t patience_ns; /* once the trigger ended: how long the target may still answer */
 };
 

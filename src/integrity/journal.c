@@ -229,6 +229,7 @@ static int take_cycle(struct loading *l, const struct line *line)
 	j->ready = false;
 	j->announced = j->acknowledged = j->stored = CUT_BASELINE;
 	j->writes = j->flushes = 0;
+	j->pairs = (struct flush_pairs){ 0 };
 	j->stop[0] = 0;
 	return 0;
 }
@@ -279,6 +280,7 @@ static int take_done(struct loading *l, const struct line *line)
 	if (!w)
 		return nonsense(l, "a write returned that was never announced");
 	mark(l->j, w, read.stored ? MARK_STORED : MARK_ACKNOWLEDGED);
+	flush_pairs_wrote(&l->j->pairs, w->bytes, read.stored);
 	l->j->acknowledged = w->number;
 	l->j->writes++;
 	return 0;
@@ -300,6 +302,8 @@ static int take_stored(struct loading *l, const struct line *line)
 	}
 	l->j->stored = (uint32_t)read.through;
 	l->j->flushes++;
+	if (read.at_ns >= l->j->flush_sent_ns)
+		flush_pairs_flushed(&l->j->pairs, read.at_ns - l->j->flush_sent_ns);
 	return 0;
 }
 
@@ -347,6 +351,8 @@ static int take_line(struct loading *l, const struct line *line)
 	take_moment(j, line);
 	if (!strcmp(line->kind, kind_ready.name))
 		j->ready = true;
+	else if (!strcmp(line->kind, kind_flush.name))
+		j->flush_sent_ns = j->stop_ns; /* its own moment, taken just now */
 	else if (!strcmp(line->kind, kind_done.name))
 		return take_done(l, line);
 	else if (!strcmp(line->kind, kind_stored.name))

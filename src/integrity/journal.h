@@ -13,6 +13,7 @@
 
 #include "integrity/cut_plan.h"
 #include "record/file.h"
+#include "record/flush_pairs.h"
 #include "record/run.h"
 
 #define JOURNAL_KIND "journal"
@@ -86,6 +87,8 @@ struct journal {
 	size_t block_count;
 	uint32_t announced, acknowledged, stored; /* highest number of each */
 	uint64_t writes, flushes; /* returned */
+	uint64_t flush_sent_ns; /* the last one */
+	struct flush_pairs pairs;
 	uint64_t stop_ns; /* the last sign of life before the cut; ages count from here */
 	char stop[16]; /* the reason of "stop"; "" when the journal just ends */
 	uint64_t damaged_lines;

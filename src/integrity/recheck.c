@@ -389,7 +389,8 @@ int recheck_run(struct medium *m, const struct journal *j, const struct watch *w
 		.seed = j->cycle.seed,
 		.block_bytes = j->cycle.block_bytes,
 		.acknowledged_counts = j->cycle.promise == PROMISE_ACKNOWLEDGED,
-		.unended = !*j->stop };
+		.unended = !*j->stop,
+		.flushes = j->pairs };
 	if (!r)
 		return error_set(err, ERROR_IO, "out of memory");
 	memset(r, 0, sizeof *r);

@@ -6,6 +6,8 @@
 #include <stddef.h>
 #include <stdint.h>
 
+#include "record/flush_pairs.h"
+
 struct error;
 struct line;
 struct record_writer;
@@ -91,6 +93,7 @@ struct recheck_result { /* line "recheck" */
 	struct recheck_damage *damages; /* the first RECHECK_DAMAGES_MAX ranges */
 	size_t damage_count;
 	uint64_t damages_more; /* ranges beyond those */
+	struct flush_pairs flushes; /* of the journal's own lines, not of this one */
 };
 
 enum recheck_conclusion { RECHECK_KEPT, RECHECK_BROKEN, RECHECK_NOT_SHOWN };

@@ -77,6 +77,7 @@ static void take_done(struct loading *l, const struct line *line)
 	l->now->writes++;
 	l->now->bytes += bytes;
 	l->now->throughs += read.stored;
+	flush_pairs_wrote(&l->now->pairs, bytes, read.stored);
 	if (!read.stored) {
 		l->now->writes_at_risk++;
 		l->now->bytes_at_risk += bytes;
@@ -85,10 +86,15 @@ static void take_done(struct loading *l, const struct line *line)
 
 static void take_stored(struct loading *l, uint64_t at)
 {
+	uint64_t ns = at - l->flush_sent_at;
+
 	l->now->flushes++;
 	l->now->writes_at_risk = l->now->bytes_at_risk = 0;
-	if (l->flush_sent && at >= l->flush_sent_at && at - l->flush_sent_at > l->now->flush_ns_max)
-		l->now->flush_ns_max = at - l->flush_sent_at;
+	if (l->flush_sent && at >= l->flush_sent_at) {
+		if (ns > l->now->flush_ns_max)
+			l->now->flush_ns_max = ns;
+		flush_pairs_flushed(&l->now->pairs, ns);
+	}
 	l->flush_sent = false;
 }
 
@@ -153,6 +159,7 @@ static void take_recheck(struct loading *l, const struct line *line)
 	find_late(l, l->judged, &verdict);
 	recheck_result_release(&l->judged->verdict);
 	l->judged->verdict = verdict;
+	l->judged->verdict.flushes = l->judged->pairs;
 	l->judged->rechecks++;
 }
 

@@ -39,17 +39,16 @@ says "interrupted while waiting for the target to come back"
 run 0 "$BLKASSAY" report "$tmp/j.assay"
 tells "No verdict yet: 1 of 3 cuts is not rechecked."
 # The third can still be judged. The loop device kept its place, but it was gone for a while.
-run 0 "$BLKASSAY" recheck "$tmp/j.assay" "$loop"
-tells "No broken promise found: none of "
-tells "in 1 cut that tested any;"
+# What is limited loses nothing, so that no cut shows what a flush is worth.
+run 4 "$BLKASSAY" recheck "$tmp/j.assay" "$loop"
+tells "promises in 1 cut is broken, but nothing was lost that was not promised either."
 run 0 "$BLKASSAY" report "$tmp/j.assay"
-tells "No broken promise found: none of "
-tells "in 3 cuts that tested any;"
+tells "promises in 3 cuts is broken, but nothing was lost that was not promised either."
 
 # By a command that also brings it back.
-run 0 "$BLKASSAY" cut "$loop" --erase "$token" --cycles 2 --seconds 1 --seed 5 --region 8Mi+2Mi \
+run 4 "$BLKASSAY" cut "$loop" --erase "$token" --cycles 2 --seconds 1 --seed 5 --region 8Mi+2Mi \
 	--cut-with "$limit $loop 4096; sleep 0.7; $limit $loop 0" --out "$tmp/k.assay"
-tells "in 2 cuts that tested any;"
+tells "promises in 2 cuts is broken, but nothing was lost that was not promised either."
 grep -c ' pull ' "$tmp/k.assay" | grep -qx 2 || fail "the command did not run once a cut"
 # Gone before there is anything to recheck.
 "$limit" "$loop" 8192

@@ -51,7 +51,20 @@ fault reorders "$flushed"
 fault tears "torn"
 fault hides-buffer "Acknowledged data did not survive, and no write cache is claimed"
 
-# One cut shows its whole verdict; a model is not cut by commands, and rechecks by itself.
+# Flushes that do nothing, before a card so fast that nothing waits: no cut breaks a promise, and none shows one kept.
+sed 's/write rate = 0.4 MB.*/write rate = 20 MB\/s/; s/write command cost = .*/write command cost = 0 ms/' "$tmp/ignores-flush.model" >"$tmp/fast.model"
+run 4 "$BLKASSAY" cut "model:$tmp/fast.model" --erase ignores-flush --cycles 8 --seed 2 --region 0+2Mi --seconds 4 --out "$tmp/fast.assay"
+tells "Not shown: none of "
+tells "promises in 8 cuts is broken, but nothing was lost that was not promised either."
+tells "Make sure that a cut takes all of its power"
+# Even where the cut itself came before the card had all: its flushes are over as soon after much as after little.
+run 4 "$BLKASSAY" cut "model:$tmp/fast.model" --erase ignores-flush --cycles 8 --seed 1 --region 0+2Mi --seconds 4 --out "$tmp/fast1.assay"
+tells "promises in 8 cuts is broken, but nothing shows that flushes store anything."
+tells "No flush took notably longer than another with less to store"
+run 0 "$BLKASSAY" report "$tmp/fast.assay" --json "$tmp/fast.json"
+grep -q '"verdict":"not-shown".*"code":"nothing-lost"' "$tmp/fast.json" || fail "JSON has another verdict"
+
+# One cut shows its whole verdict, where it fell into a backlog; a model is not cut by commands, and rechecks by itself.
 run 0 "$BLKASSAY" cut "model:$tmp/honest-behind.model" --seed 3 --out "$tmp/one.assay"
 tells "No broken promise found: none of "
 run 2 "$BLKASSAY" cut "model:$tmp/honest-behind.model" --cut-with true --out "$tmp/two.assay"

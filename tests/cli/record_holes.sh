@@ -10,7 +10,7 @@ run 0 "$BLKASSAY" sweep "model:$models/buoy-b.model" --sizes 4Ki..64Ki --order s
 run 0 "$BLKASSAY" sweep "model:$models/buoy-b.model" --sizes 4Ki..64Ki --order sequential --passes 4 --seconds 0.2 --seed 2 --out other.assay
 run 0 "$BLKASSAY" verify "model:$models/buoy-b.model" --region 0+512Ki --out verify.assay
 run 0 "$BLKASSAY" audit "model:$models/buoy-d.model" --out audit.assay
-run 0 "$BLKASSAY" cut "model:$models/buoy-d.model" --cycles 2 --seconds 1 --region 0+1Mi --seed 1 --out cut.assay
+run 4 "$BLKASSAY" cut "model:$models/buoy-d.model" --cycles 2 --seconds 1 --region 0+1Mi --seed 1 --out cut.assay
 for kind in sweep verify audit cut; do
 	n=$(first_of $kind.assay target)
 	without $kind.assay "$n" "$n" part.assay

@@ -42,7 +42,7 @@ same blocks report "$tmp/audit.assay"
 same blocks report "$tmp/unsafe.assay"
 same blocks report "$tmp/unfinished.assay"
 run 1 "$BLKASSAY" cut "model:$models/fault-ignores-flush.model" --cycles 6 --seconds 2 --seed 1 --label '=cmd|x,"y"' --out "$tmp/cut.assay"
-run 0 "$BLKASSAY" cut "model:$models/buoy-d.model" --seconds 2 --seed 1 --out "$tmp/one.assay"
+run 4 "$BLKASSAY" cut "model:$models/buoy-d.model" --seconds 2 --seed 1 --out "$tmp/one.assay"
 # Before its recheck, and before its end.
 grep -v ' recheck \| end ' "$tmp/one.assay" >"$tmp/unseen.assay"
 same 4 report "$tmp/cut.assay"

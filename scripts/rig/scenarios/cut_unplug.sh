@@ -1,4 +1,4 @@
-# The plug is pulled while cut writes: a gadget that keeps its word is not accused, one whose card lost a flushed write is.
+# The plug is pulled while cut writes: a gadget that keeps its word is not accused, nor praised for what the plug does not test; one whose card lost a flushed write is.
 truncate -s 8M card.img
 gadget_plug $work/card.img
 token "$gadget"
@@ -12,8 +12,10 @@ finish 0
 says "Plug it in again, then:"
 grep -q ' stop reason=gone ' j.assay || fail "the journal does not say that the target went: $(tail -n 2 j.assay)"
 gadget_replug
-run 0 blkassay recheck j.assay "$gadget"
-says "No broken promise found"
+# The plug takes no power from what this gadget holds, which is in the memory of the same machine.
+run 4 blkassay recheck j.assay "$gadget"
+says "Not shown: none of"
+says "Every acknowledged write was there after the cut"
 says_not "was not unplugged"
 note "$(head -n 1 $out)"
 
@@ -31,6 +33,7 @@ echo "" >/sys/kernel/config/usb_gadget/rig/UDC
 sleep 1
 echo dummy_udc.0 >/sys/kernel/config/usb_gadget/rig/UDC
 END
-run 0 blkassay cut "$gadget" --erase "$token" --region 0+1Mi --seed 9 --seconds 3 --cycles 3 --cut-with "sh $work/cut.sh" --out k.assay
-says "No broken promise found"
+run 4 blkassay cut "$gadget" --erase "$token" --region 0+1Mi --seed 9 --seconds 3 --cycles 3 --cut-with "sh $work/cut.sh" --out k.assay
+says "Not shown: none of"
+says "Every acknowledged write was there after the cuts"
 note "$(head -n 1 $out)"
