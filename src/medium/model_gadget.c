@@ -241,6 +241,17 @@ static int own_failure(struct model_gadget *g, const struct model_command *c)
 	return -EIO;
 }
 
+/* A firmware that does one thing at a time: it has answered, stores, and takes the next command only then. */
+static void store_before_next(struct model_gadget *g)
+{
+	struct model_pending *q = &g->pending;
+
+	if (g->spec.firmware.drain != MODEL_DRAIN_BEFORE_NEXT || !q->count)
+		return;
+	model_pending_schedule(q, q->count, g->now_ns);
+	g->busy_until_ns = model_pending_block(q, q->count - 1)->finish_ns;
+}
+
 static int write_behind(struct model_gadget *g, const struct intake *in, double t)
 {
 	const struct model_command *c = in->c;
@@ -254,6 +265,7 @@ static int write_behind(struct model_gadget *g, const struct intake *in, double 
 			rc = own_failure(g, c);
 	}
 	end(g, t);
+	store_before_next(g);
 	return rc;
 }
 

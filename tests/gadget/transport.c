@@ -193,6 +193,11 @@ static int serve(struct transport *t)
 	t->note.end = x.silent ? "silent" : "status";
 	if (x.silent)
 		return line_hang(b, INFINITY);
+	/* Its model stores before it takes the next one. */
+	if (b->units[w->lun].gadget.busy_until_ns + t->line.shift > clock_ns())
+		rc = bus_pass(b, b->units[w->lun].gadget.busy_until_ns + t->line.shift);
+	if (rc < 0)
+		return rc;
 	if (b->extra.next > 0) {
 		double before = clock_ns();
 
