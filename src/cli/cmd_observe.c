@@ -211,17 +211,17 @@ static void doubt_trace(struct observation *o, const struct observe_tally *t)
 	}
 }
 
-static const enum observed_deed deeds_in_record[PHASES_DEEDS] = {
-	[PHASES_READ] = OBSERVED_READ,
-	[PHASES_WRITE] = OBSERVED_WRITE,
-	[PHASES_FLUSH] = OBSERVED_FLUSH,
-	[PHASES_OTHER] = OBSERVED_OTHER,
+static const enum observed_deed deeds_in_record[COMMAND_DEEDS] = {
+	[DEED_READ] = OBSERVED_READ,
+	[DEED_WRITE] = OBSERVED_WRITE,
+	[DEED_FLUSH] = OBSERVED_FLUSH,
+	[DEED_OTHER] = OBSERVED_OTHER,
 };
-_Static_assert((int)PHASES_DEEDS *(int)PHASES_SIZES <= (int)OBSERVED_COMMANDS_MAX,
+_Static_assert((int)COMMAND_DEEDS *(int)PHASES_SIZES <= (int)OBSERVED_COMMANDS_MAX,
 	"room for all that a tally tells apart");
 
 static void fill_commands(
-	struct observation *o, enum phases_deed deed, unsigned size, const struct phases_sum *s)
+	struct observation *o, enum command_deed deed, unsigned size, const struct phases_sum *s)
 {
 	struct observed_commands *c = &o->commands[o->command_count++];
 
@@ -244,10 +244,10 @@ static void fill_phases(
 	o->phases_watched = true;
 	o->phases = phases_state_in_record[t->state];
 	o->broken_commands = t->broken;
-	for (int d = 0; t->state == PHASES_SEEN && d < PHASES_DEEDS; d++)
+	for (int d = 0; t->state == PHASES_SEEN && d < COMMAND_DEEDS; d++)
 		for (unsigned i = 0; i < PHASES_SIZES; i++)
 			if (t->sums[d][i].commands)
-				fill_commands(o, (enum phases_deed)d, i, &t->sums[d][i]);
+				fill_commands(o, (enum command_deed)d, i, &t->sums[d][i]);
 }
 
 static int keep(struct job *job, struct error *err)

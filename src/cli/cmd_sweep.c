@@ -40,9 +40,8 @@ struct sweep_request {
 static int parse_request(struct sweep_request *r, const struct options *o, struct error *err)
 {
 	*r = (struct sweep_request){ .sizes = { .count = 0 } };
-	if (o->given[OPTION_PHASES] && o->given[OPTION_NO_PHASES])
-		return error_set(err, ERROR_USAGE,
-			"--phases and --no-phases exclude each other; give one of them");
+	if (phase_watch_check(o, err) < 0)
+		return -1;
 	if (pair_list_parse(r->directions, options_text(o, OPTION_DIRECTION, "read"), "direction",
 		    directions, err) < 0 ||
 		pair_list_parse(r->orders, options_text(o, OPTION_ORDER, "sequential,random"),
@@ -229,7 +228,7 @@ static void note_phases(struct run_pass *out, const struct pass_result *p)
 	out->commands = scaled(t->commands, share);
 	out->other_commands = t->others;
 	out->host_gaps = scaled(t->ns[PHASE_HOST].total, share);
-	out->flush_command_ns = p->flush_command_ns;
+	out->flush_command_ns = p->flush_on_bus.seen ? p->flush_on_bus.longest_ns : 0;
 	for (int i = 0; i < COMMAND_PHASES; i++) {
 		out->phase_ns[phase_in_record[i]] = scaled(t->ns[i].sum, share);
 		out->phase_p50_ns[phase_in_record[i]] = histogram_quantile(&t->ns[i], 0.5);
@@ -342,6 +341,26 @@ static const char *flusher_name(enum flusher_way way)
 	return names[way];
 }
 
+/* What followed the burst, as the bus showed it. */
+static void note_on_bus(struct run_storing *out, const struct store_evidence *e)
+{
+	const struct command_sum *flush = &e->on_bus.flush, *next = &e->on_bus.reads,
+				 *usual = &e->usual_reads;
+
+	out->flush_watched = flush->seen;
+	out->flush_commands = flush->commands;
+	out->flush_command_ns = flush->ns[PHASE_COMMAND];
+	out->flush_status_ns = flush->ns[PHASE_STATUS];
+	out->idle_flush_command_ns = e->idle_flush_on_bus_ns;
+	out->next_watched = next->seen && next->commands && usual->seen && usual->commands;
+	if (!out->next_watched)
+		return;
+	out->next_command_ns = next->first_ns[PHASE_COMMAND];
+	out->next_data_ns = next->first_ns[PHASE_DATA];
+	out->usual_command_ns = usual->ns[PHASE_COMMAND] / usual->commands;
+	out->usual_data_ns = usual->ns[PHASE_DATA] / usual->commands;
+}
+
 static int record_evidence(void *context, const struct store_evidence *e, struct error *err)
 {
 	struct sweep_record *r = context;
@@ -366,6 +385,7 @@ static int record_evidence(void *context, const struct store_evidence *e, struct
 		.free_bytes = e->free_bytes };
 
 	text_copy(out.flusher, sizeof out.flusher, flusher_name(e->flusher));
+	note_on_bus(&out, e);
 	return run_write_storing(r->writer, &out, err);
 }
 

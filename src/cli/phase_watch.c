@@ -84,6 +84,14 @@ static const char *watch(
 	return watch_number(w, o, major(st.st_rdev), minor(st.st_rdev));
 }
 
+int phase_watch_check(const struct options *o, struct error *err)
+{
+	if (o->given[OPTION_PHASES] && o->given[OPTION_NO_PHASES])
+		return error_set(err, ERROR_USAGE,
+			"--phases and --no-phases exclude each other; give one of them");
+	return 0;
+}
+
 static void take_why(struct phase_watch *w, const struct options *o, const char *why)
 {
 	if (!why)
@@ -113,6 +121,22 @@ void phase_watch_close(struct phase_watch *w)
 {
 	phases_close(w->phases);
 	w->phases = NULL;
+}
+
+static void begin_stretch(void *context, enum command_deed deed)
+{
+	phases_begin_stretch(context, deed);
+}
+
+static void end_stretch(void *context, struct command_sum *out)
+{
+	phases_end_stretch(context, out);
+}
+
+const struct command_watcher *phase_watch_bus(struct phase_watch *w, struct command_watcher *out)
+{
+	*out = (struct command_watcher){ w->phases, begin_stretch, end_stretch };
+	return w->phases ? out : NULL;
 }
 
 const enum run_phase phase_in_record[COMMAND_PHASES] = {

@@ -4,6 +4,7 @@
 
 #include "base/size.h"
 #include "base/text.h"
+#include "findings/flush_on_bus.h"
 #include "findings/numbers.h"
 #include "findings/phase_tables.h"
 #include "findings/run_findings.h"
@@ -20,6 +21,10 @@ enum {
 	STORED_BY,
 	NOT_STORED,
 	POINTS_NOT_STORED,
+	FLUSH_WAITS,
+	FLUSH_EARLY,
+	FLUSH_UNSENT,
+	FLUSH_NEXT,
 	FAILED_READS,
 	BEHIND,
 	STALLS,
@@ -70,6 +75,19 @@ const struct finding_code sweep_codes[] = {
 		"waits_for_idle host_away foreign device_errors flusher buffer_bytes" },
 	[POINTS_NOT_STORED] = { "points-stored-not-shown", FINDING_CAUTION, false,
 		"points whose passes are not shown to be stored, though others are", "points" },
+	[FLUSH_WAITS] = { "flush-on-bus", FINDING_PLAIN, false,
+		"the bus shows SYNCHRONIZE CACHE wait for what a burst of writes left to store",
+		FLUSH_ON_BUS_KEYS },
+	[FLUSH_EARLY] = { "flush-too-early", FINDING_CAUTION, false,
+		"the bus shows SYNCHRONIZE CACHE answered sooner than what a burst of writes left "
+		"takes to store",
+		FLUSH_ON_BUS_KEYS },
+	[FLUSH_UNSENT] = { "flush-not-sent", FINDING_CAUTION, false,
+		"the kernel was asked to flush, and the bus shows no SYNCHRONIZE CACHE", NULL },
+	[FLUSH_NEXT] = { "busy-after-flush", FINDING_CAUTION, false,
+		"the bus shows the read after a flush wait: the target was not through with what "
+		"it had answered for",
+		NEXT_ON_BUS_KEYS },
 	[FAILED_READS] = { "single-reads-failed", FINDING_CAUTION, false,
 		"reads of single places anywhere on the target, by which it is seen whether it has "
 		"come to rest, failed",
@@ -612,6 +630,15 @@ static void add_points_not_stored(struct writer *w)
 			"points", value_count(n));
 }
 
+static void add_flush_on_bus(struct writer *w)
+{
+	static const struct flush_codes codes = { &sweep_codes[FLUSH_WAITS],
+		&sweep_codes[FLUSH_EARLY], &sweep_codes[FLUSH_UNSENT], &sweep_codes[FLUSH_NEXT] };
+
+	if (has_writes(w))
+		flush_on_bus_add(w->f, &w->run->storing, &codes);
+}
+
 static void add_failed_reads(struct writer *w)
 {
 	uint64_t n = w->run->storing.failed_reads;
@@ -870,6 +897,7 @@ void sweep_findings_add(struct findings *f, const struct run *run, const struct 
 	add_left_out(&w);
 	add_disturbed(&w);
 	add_stored_by(&w);
+	add_flush_on_bus(&w);
 	add_points_not_stored(&w);
 	add_failed_reads(&w);
 	add_behind(&w);

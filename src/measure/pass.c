@@ -342,11 +342,11 @@ static void close_with_flush(struct shared *s)
 	uint64_t before;
 	int rc;
 
-	(void)phases_flush_ns(s->plan->phases); /* what came before this one */
+	phases_begin_stretch(s->plan->phases, DEED_FLUSH);
 	before = medium_now_ns(s->medium);
 	rc = flusher_flush(s->plan->flusher);
 	s->out->flush_ns = medium_now_ns(s->medium) - before;
-	s->out->flush_command_ns = phases_flush_ns(s->plan->phases);
+	phases_end_stretch(s->plan->phases, &s->out->flush_on_bus);
 	if (rc < 0 && !s->out->failure.failed)
 		s->out->failure =
 			(struct pass_failure){ .failed = true, .code = rc, .flush = true };

@@ -7,6 +7,7 @@
 
 #include "base/watch.h"
 #include "measure/histogram.h"
+#include "medium/command_times.h"
 
 struct flusher;
 struct medium;
@@ -67,8 +68,7 @@ struct pass_result {
 	struct histogram latency_ns;
 	const struct phase_times
 		*phases; /* lies in the buffers; NULL: nobody watched, or the pass failed */
-	uint64_t
-		flush_command_ns; /* the longest SYNCHRONIZE CACHE that was seen at the closing flush; 0: none */
+	struct command_sum flush_on_bus; /* SYNCHRONIZE CACHE, while the closing flush went on */
 	uint64_t trace_step_ns; /* bytes answered in each stretch of this length */
 	uint64_t trace[PASS_TRACE_MAX];
 	unsigned trace_steps;

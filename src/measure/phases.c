@@ -17,8 +17,8 @@
 #include "platform/usbmon.h"
 
 /* How long the thread leaves what comes to the ring: each look costs. As long as little came meanwhile, longer. */
-static const uint64_t look_least_ns = 250000, look_most_ns = 2000000;
-static const double much = 0.15, little = 0.05; /* of the ring */
+static const uint64_t look_least_ns = 250000, look_most_ns = 16000000;
+static const double much = 0.3, little = 0.08; /* of the ring */
 
 struct phases {
 	struct medium *model; /* NULL: the monitor */
@@ -36,7 +36,8 @@ struct phases {
 	bool fresh; /* no command of this pass yet */
 	bool strangers; /* reads among writes, or writes among reads */
 	bool unreadable; /* the monitor itself failed */
-	uint64_t flush_ns;
+	enum command_deed summed; /* what goes into the sum */
+	struct command_sum sum;
 	uint64_t wall_ns, raw_ns; /* both clocks when the pass began */
 };
 
@@ -50,24 +51,24 @@ static uint64_t wall_now_ns(void)
 
 /* ---- one command ---- */
 
-static enum phases_deed deed_of(uint8_t opcode)
+static enum command_deed deed_of(uint8_t opcode)
 {
 	switch (opcode) {
 	case 0x08: /* READ and WRITE (6): SBC-3, sections 5.10 and 5.31 */
 	case SCSI_READ_10:
 	case 0xa8: /* (12) */
 	case SCSI_READ_16:
-		return PHASES_READ;
+		return DEED_READ;
 	case 0x0a:
 	case SCSI_WRITE_10:
 	case 0xaa:
 	case SCSI_WRITE_16:
-		return PHASES_WRITE;
+		return DEED_WRITE;
 	case SCSI_SYNCHRONIZE_CACHE_10:
 	case SCSI_SYNCHRONIZE_CACHE_16:
-		return PHASES_FLUSH;
+		return DEED_FLUSH;
 	default:
-		return PHASES_OTHER;
+		return DEED_OTHER;
 	}
 }
 
@@ -90,7 +91,7 @@ static unsigned size_class(uint32_t bytes)
 	return at;
 }
 
-static void tally(struct phases_tally *t, enum phases_deed deed, const struct command_times *c)
+static void tally(struct phases_tally *t, enum command_deed deed, const struct command_times *c)
 {
 	struct phases_sum *s = &t->sums[deed][size_class(c->data_bytes)];
 	uint64_t all = 0;
@@ -107,11 +108,24 @@ static void tally(struct phases_tally *t, enum phases_deed deed, const struct co
 		s->longest_ns = all;
 }
 
+static void sum_up(struct command_sum *s, const struct command_times *c)
+{
+	uint64_t ns = c->ns[PHASE_COMMAND] + c->ns[PHASE_DATA] + c->ns[PHASE_STATUS];
+
+	for (int i = 0; i < COMMAND_PHASES; i++) {
+		s->ns[i] += c->ns[i];
+		if (!s->commands)
+			s->first_ns[i] = c->ns[i];
+	}
+	s->commands++;
+	if (ns > s->longest_ns)
+		s->longest_ns = ns;
+}
+
 static void take_command(void *context, const struct command_times *c)
 {
 	struct phases *p = context;
-	enum phases_deed deed = deed_of(c->opcode);
-	uint64_t ns = c->ns[PHASE_COMMAND] + c->ns[PHASE_DATA] + c->ns[PHASE_STATUS];
+	enum command_deed deed = deed_of(c->opcode);
 
 	/* Another disk of the same device: not ours to look at, but it takes its time. */
 	if (c->lun != p->lun) {
@@ -119,15 +133,15 @@ static void take_command(void *context, const struct command_times *c)
 			p->into->others++;
 		return;
 	}
-	if (deed == PHASES_FLUSH && ns > p->flush_ns)
-		p->flush_ns = ns;
+	if (deed == p->summed)
+		sum_up(&p->sum, c);
 	if (p->tally)
 		tally(p->tally, deed, c);
 	if (!p->into)
 		return;
-	if (deed == (p->write ? PHASES_WRITE : PHASES_READ))
+	if (deed == (p->write ? DEED_WRITE : DEED_READ))
 		add(p->into, c, p->fresh);
-	else if (deed == PHASES_READ || deed == PHASES_WRITE)
+	else if (deed == DEED_READ || deed == DEED_WRITE)
 		p->strangers = true;
 	else
 		p->into->others++;
@@ -353,7 +367,6 @@ void phases_end(struct phases *p, uint64_t bytes)
 	look(p);
 	p->into->state = judge(p, bytes);
 	p->into = NULL;
-	p->flush_ns = 0;
 	pthread_mutex_unlock(&p->lock);
 }
 
@@ -367,16 +380,28 @@ void phases_end_all(struct phases *p)
 	pthread_mutex_unlock(&p->lock);
 }
 
-uint64_t phases_flush_ns(struct phases *p)
+void phases_begin_stretch(struct phases *p, enum command_deed deed)
 {
-	uint64_t ns;
-
 	if (!p)
-		return 0;
+		return;
+	pthread_mutex_lock(&p->lock);
+	start_afresh(p);
+	p->summed = deed;
+	p->sum = (struct command_sum){ .seen = false };
+	pthread_mutex_unlock(&p->lock);
+}
+
+void phases_end_stretch(struct phases *p, struct command_sum *out)
+{
+	uint64_t dropped = 0;
+
+	*out = (struct command_sum){ .seen = false };
+	if (!p)
+		return;
 	pthread_mutex_lock(&p->lock);
 	look(p);
-	ns = p->flush_ns;
-	p->flush_ns = 0;
+	*out = p->sum;
+	out->seen = judge_monitor(p, &dropped) == PHASES_SEEN && !p->pairing.broken &&
+		    !p->pairing.resets;
 	pthread_mutex_unlock(&p->lock);
-	return ns;
 }

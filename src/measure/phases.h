@@ -38,9 +38,7 @@ struct phase_times {
 };
 
 /* What all commands of an observation add up to, by what they did and how much. */
-enum phases_deed { PHASES_READ, PHASES_WRITE, PHASES_FLUSH, PHASES_OTHER };
-
-enum { PHASES_DEEDS = 4, PHASES_SIZES = 24 };
+enum { PHASES_SIZES = 24 };
 
 struct phases_sum {
 	uint64_t commands, bytes;
@@ -52,8 +50,8 @@ struct phases_sum {
 struct phases_tally {
 	enum phases_state state; /* SEEN, DROPPED or CLOCK */
 	uint64_t dropped, broken;
-	/* by enum phases_deed and size: up to 512 B << index */
-	struct phases_sum sums[PHASES_DEEDS][PHASES_SIZES];
+	/* by enum command_deed and size: up to 512 B << index */
+	struct phases_sum sums[COMMAND_DEEDS][PHASES_SIZES];
 };
 
 /* Watches a model (filter NULL) or that disk on its bus. 0, or -1 with *err: what is in the way. */
@@ -70,7 +68,9 @@ void phases_end(struct phases *p, uint64_t bytes);
 void phases_begin_all(struct phases *p, struct phases_tally *into);
 void phases_end_all(struct phases *p);
 
-/* Longest SYNCHRONIZE CACHE since the last call; 0: there was none, or nobody watches. p may be NULL. */
-uint64_t phases_flush_ns(struct phases *p);
+/* Sums up the commands of one kind from here to the end. p may be NULL: nothing is seen. Not while a pass or an observation
+ * is noted. */
+void phases_begin_stretch(struct phases *p, enum command_deed deed);
+void phases_end_stretch(struct phases *p, struct command_sum *out);
 
 #endif

@@ -8,7 +8,7 @@
 #include "base/buffer.h"
 #include "medium/medium.h"
 
-enum { READS = 24, SLOW_ONES = 2, IN_A_ROW = 3 };
+enum { READS = 24, SLOW_ONES = 2 };
 
 static const uint64_t give_up_ns = UINT64_C(120000000000), slack_ns = 200000;
 
@@ -92,7 +92,7 @@ int probe_settle(struct probe *p, uint64_t *wait_ns, bool *settled, const struct
 	*settled = false;
 	if (!p->usual_ns)
 		return 0;
-	while (usual < IN_A_ROW && failed < READS && now - began < give_up_ns &&
+	while (usual < PROBE_IN_A_ROW && failed < READS && now - began < give_up_ns &&
 		!watch_should_stop(watch)) {
 		int rc = read_one(p, &took);
 
@@ -104,7 +104,7 @@ int probe_settle(struct probe *p, uint64_t *wait_ns, bool *settled, const struct
 		if (!usual)
 			last = now;
 	}
-	*settled = usual == IN_A_ROW;
+	*settled = usual == PROBE_IN_A_ROW;
 	if (last > began + p->usual_ns)
 		*wait_ns = last - began - p->usual_ns;
 	return 0;

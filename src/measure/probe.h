@@ -11,6 +11,8 @@
 
 struct medium;
 
+enum { PROBE_IN_A_ROW = 3 }; /* reads that took their usual time: it has come to rest */
+
 struct probe {
 	struct medium *medium;
 	void *buf;

@@ -7,6 +7,7 @@
 
 #include "base/imprint.h"
 #include "measure/payload.h"
+#include "measure/phases.h"
 #include "medium/medium.h"
 
 enum {
@@ -235,24 +236,56 @@ static int burst(
 	return rc;
 }
 
+/* Where the bus shows it, what the host lost is no wait for the target: a flush that was answered at once has not stored,
+ * whenever the host took notice. Nor has one that never passed. */
+static double without_host(const struct store *s, const struct command_sum *bus, double seconds)
+{
+	double most = (double)command_sum_wait_ns(bus) / 1e9 + s->flush_host_s;
+
+	return s->flush_seen && bus->seen ? fmin(seconds, most) : seconds;
+}
+
 static int flush_timed(struct store *s, double *seconds)
 {
-	uint64_t before = medium_now_ns(s->medium);
-	int rc = flusher_flush(&s->flusher);
+	uint64_t before;
+	int rc;
 
+	phases_begin_stretch(s->plan->phases, DEED_FLUSH);
+	before = medium_now_ns(s->medium);
+	rc = flusher_flush(&s->flusher);
 	*seconds = (double)(medium_now_ns(s->medium) - before) / 1e9;
+	phases_end_stretch(s->plan->phases, &s->on_bus.flush);
+	*seconds = without_host(s, &s->on_bus.flush, *seconds);
 	if (rc < 0)
 		s->failure = (struct pass_failure){ .failed = true, .code = rc, .flush = true };
 	return rc;
+}
+
+/* Nor is it a wait of a read: of what these reads took beyond their usual time, the bus must show at least half. */
+static double reads_waited(const struct store *s, double seconds)
+{
+	const struct command_sum *bus = &s->on_bus.reads, *usual = &s->evidence.usual_reads;
+	double reads = (double)bus->commands, each = (double)s->probe.usual_ns / 1e9, more, shown;
+
+	if (!(seconds > 0) || !bus->seen || !usual->seen || !usual->commands)
+		return seconds;
+	/* The last ones took their usual time, and end the wait. */
+	more = seconds - (reads - PROBE_IN_A_ROW - 1) * each;
+	shown = (double)command_sum_wait_ns(bus) / 1e9 -
+		reads * (double)command_sum_wait_ns(usual) / (double)usual->commands / 1e9;
+	return shown < more / 2 ? fmax(0, seconds - more + fmax(0, shown)) : seconds;
 }
 
 static int settle(struct store *s, double *seconds, const struct watch *watch)
 {
 	uint64_t wait = 0;
 	bool settled;
-	int rc = probe_settle(&s->probe, &wait, &settled, watch);
+	int rc;
 
-	*seconds = (double)wait / 1e9;
+	phases_begin_stretch(s->plan->phases, DEED_READ);
+	rc = probe_settle(&s->probe, &wait, &settled, watch);
+	phases_end_stretch(s->plan->phases, &s->on_bus.reads);
+	*seconds = reads_waited(s, (double)wait / 1e9);
 	if (rc < 0)
 		s->failure = (struct pass_failure){
 			.failed = true, .code = rc, .wanted = s->probe.unit, .probe = true
@@ -267,6 +300,7 @@ static int whole_burst(
 	double flush_s = 0, wait_s = 0;
 	int rc = burst(s, l, out, watch);
 
+	s->on_bus = (struct store_on_bus){ { .seen = false }, { .seen = false } };
 	if (!rc && l->pause_ns)
 		medium_idle_ns(s->medium, l->pause_ns);
 	if (!rc && flusher_works(&s->flusher))
@@ -310,14 +344,24 @@ static double middle_of(double *v, size_t n)
 /* Flushes with nothing to store. The very first may store what others left behind: it does not count. */
 static int learn_flush(struct store *s, const struct watch *watch)
 {
-	double v[FLUSHES], waited;
+	double v[FLUSHES], bus[FLUSHES], host[FLUSHES], waited;
 	int rc = flush_timed(s, &v[0]);
+	bool seen = true;
 
 	rc = rc < 0 ? rc : settle(s, &waited, watch);
-	for (int i = 0; !rc && i < FLUSHES; i++)
+	for (int i = 0; !rc && i < FLUSHES; i++) {
 		rc = flush_timed(s, &v[i]);
+		bus[i] = (double)command_sum_wait_ns(&s->on_bus.flush) / 1e9;
+		host[i] = fmax(0, v[i] - bus[i]);
+		seen = seen && s->on_bus.flush.seen;
+	}
 	if (rc)
 		return rc;
+	if (seen) {
+		s->flush_host_s = middle_of(host, FLUSHES);
+		s->evidence.idle_flush_on_bus_ns = (uint64_t)(middle_of(bus, FLUSHES) * 1e9);
+	}
+	s->flush_seen = seen;
 	s->bursts.idle_flush_s = middle_of(v, FLUSHES);
 	s->bursts.flush_resolution_s = 0.0005 + 3 * (v[FLUSHES - 1] - v[0]);
 	s->bursts.read_resolution_s = (double)(s->probe.limit_ns - s->probe.usual_ns) / 1e9;
@@ -388,6 +432,9 @@ static void note_burst(struct store *s, uint64_t request)
 	e->burst_ns = (uint64_t)(f->ack_s * 1e9);
 	e->burst_flush_ns = (uint64_t)(f->flush_s * 1e9);
 	e->burst_wait_ns = (uint64_t)(f->wait_s * 1e9);
+	/* In fits and starts, what is left depends on the moment. */
+	if (!shape->in_starts)
+		e->on_bus = s->full_on_bus;
 	e->reads_wait = f->wait_s > s->bursts.read_resolution_s;
 	e->held_up = shape->knee;
 	e->buffer_bytes = shape->knee ? shape->buffer_bytes : 0;
@@ -412,6 +459,7 @@ static int look(struct store *s, const struct look *l, const struct watch *watch
 
 	if (rc)
 		return rc;
+	s->full_on_bus = s->on_bus;
 	take_shape(s);
 	take_period(s);
 	return 0;
@@ -421,6 +469,7 @@ static int look(struct store *s, const struct look *l, const struct watch *watch
 static int look_longer(struct store *s, uint64_t request, const struct watch *watch)
 {
 	struct storing_burst first = s->bursts.full;
+	struct store_on_bus first_on_bus = s->full_on_bus;
 	struct storing_shape shape = s->bursts.shape;
 	struct look l = { .request_bytes = request };
 	int rc;
@@ -438,6 +487,7 @@ static int look_longer(struct store *s, uint64_t request, const struct watch *wa
 		shape.drain_rate = s->bursts.shape.drain_rate;
 	s->bursts.shape = shape;
 	s->bursts.full = first;
+	s->full_on_bus = first_on_bus;
 	return 0;
 }
 
@@ -508,6 +558,7 @@ static int examine_finer(
 	struct store *s, uint64_t *request, enum storing_by *by, const struct watch *watch)
 {
 	struct storing_bursts coarse = s->bursts;
+	struct store_on_bus coarse_on_bus = s->full_on_bus;
 	uint64_t fine = *request / FINER / s->probe.unit * s->probe.unit;
 	enum storing_by found = *by;
 	int rc;
@@ -522,6 +573,7 @@ static int examine_finer(
 		return rc;
 	}
 	s->bursts = coarse;
+	s->full_on_bus = coarse_on_bus;
 	return 0;
 }
 
@@ -663,8 +715,11 @@ static int examine_sizes(struct store *s, const struct watch *watch)
 static int examine(struct store *s, const struct watch *watch)
 {
 	struct tally before;
-	int rc = probe_learn(&s->probe);
+	int rc;
 
+	phases_begin_stretch(s->plan->phases, DEED_READ);
+	rc = probe_learn(&s->probe);
+	phases_end_stretch(s->plan->phases, &s->evidence.usual_reads);
 	if (!rc)
 		rc = learn_flush(s, watch);
 	if (rc)
@@ -723,14 +778,20 @@ static int settle_after(
 	return rc < 0 ? rc : 0;
 }
 
+static bool never_passed(const struct store *s, const struct pass_result *r)
+{
+	return s->flush_seen && r->flush_on_bus.seen && !r->flush_on_bus.commands;
+}
+
 /* Flush and settle: both count as storing where they do store. */
 static void take_stored(struct store *s, struct pass_result *out, bool settled)
 {
-	uint64_t idle = s->evidence.idle_flush_ns;
-	uint64_t flush = out->flush_ns > idle ? out->flush_ns - idle : 0;
-	uint64_t wait = out->settle_ns;
+	uint64_t idle = s->evidence.idle_flush_ns, wait = out->settle_ns;
+	uint64_t flush =
+		(uint64_t)(1e9 * without_host(s, &out->flush_on_bus, (double)out->flush_ns / 1e9));
 
-	if (!settled)
+	flush = flush > idle ? flush - idle : 0;
+	if (!settled || (s->evidence.by == PASS_STORED_FLUSH && never_passed(s, out)))
 		return;
 	out->stored_by = s->evidence.by;
 	out->stored_ns = out->busy_ns + flush;

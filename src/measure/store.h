@@ -16,6 +16,12 @@ struct store_plan {
 	uint64_t smallest_bytes, largest_bytes; /* requests of the passes to come */
 	uint64_t pass_ns;
 	uint64_t seed;
+	struct phases *phases; /* NULL: nobody watches the bus */
+};
+
+/* What followed a burst, as the bus showed it: its flush, and the single reads after that. */
+struct store_on_bus {
+	struct command_sum flush, reads;
 };
 
 /* What was found, as plain figures. */
@@ -33,6 +39,9 @@ struct store_evidence {
 		failed_reads; /* single reads, anywhere on the target, that failed and count for nothing */
 	uint64_t request_bytes; /* of the bursts that decided, and of the longest: */
 	uint64_t burst_bytes, burst_ns, burst_flush_ns, burst_wait_ns;
+	struct store_on_bus on_bus; /* after that burst */
+	uint64_t idle_flush_on_bus_ns; /* 0: not seen */
+	struct command_sum usual_reads; /* on the bus, with nothing to store */
 	bool held_up; /* it slowed down: then the next three, else 0 */
 	double buffer_bytes, head_bps, drain_bps;
 	uint64_t free_bytes; /* the most written in one go without (another) slowing down */
@@ -54,6 +63,9 @@ struct store {
 	uint64_t written; /* bytes of bursts */
 	uint64_t wait_ns; /* a burst's request that takes longer waited for room */
 	uint64_t long_ns; /* of the last burst: see struct storing_times */
+	struct store_on_bus on_bus, full_on_bus; /* of the last burst, and of bursts.full */
+	bool flush_seen; /* idle flushes were, on the bus: then */
+	double flush_host_s; /* how much more the host takes for one */
 	uint64_t period_ns; /* between long requests of the last burst; 0: none, or too rare */
 	bool in_starts; /* a full buffer is stored as a whole: single requests wait long */
 	bool held; /* writes may be timed while the buffer is full */

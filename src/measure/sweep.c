@@ -248,7 +248,8 @@ static struct store_plan plan_store(const struct sweep_plan *plan)
 		.region_bytes = plan->region_bytes,
 		.smallest_bytes = UINT64_MAX,
 		.pass_ns = plan->duration_ns,
-		.seed = random_at(plan->seed, SWEEP_POINTS_MAX + 1) };
+		.seed = random_at(plan->seed, SWEEP_POINTS_MAX + 1),
+		.phases = plan->phases };
 
 	for (size_t i = 0; i < plan->point_count; i++) {
 		uint64_t n = plan->points[i].request_bytes;

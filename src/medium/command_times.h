@@ -25,6 +25,32 @@ struct command_times {
 	bool failed; /* a stall, a status that is not good, or none */
 };
 
+enum command_deed { DEED_READ, DEED_WRITE, DEED_FLUSH, DEED_OTHER };
+
+enum { COMMAND_DEEDS = 4 };
+
+/* What the commands of one kind took on the bus in some stretch of time. */
+struct command_sum {
+	bool seen; /* somebody watched, and nothing was lost; else the rest means nothing */
+	uint64_t commands;
+	/* By enum command_phase, of all of them together; and of the first one. */
+	uint64_t ns[COMMAND_PHASES], first_ns[COMMAND_PHASES];
+	uint64_t longest_ns; /* of one, without the host's */
+};
+
+/* How long the drive let the host wait: for taking commands, moving data, giving statuses. */
+static inline uint64_t command_sum_wait_ns(const struct command_sum *s)
+{
+	return s->ns[PHASE_COMMAND] + s->ns[PHASE_DATA] + s->ns[PHASE_STATUS];
+}
+
+/* Somebody who watches the bus, for one stretch after the other. */
+struct command_watcher {
+	void *context;
+	void (*begin)(void *context, enum command_deed deed); /* what is to be summed up */
+	void (*end)(void *context, struct command_sum *out);
+};
+
 /* Told of each command once it is over. */
 struct command_watch {
 	void *context;

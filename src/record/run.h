@@ -101,6 +101,12 @@ struct run_storing { /* line "storing": how the target showed what it has stored
 	uint64_t failed_reads;
 	uint64_t request_bytes; /* of the burst that decided, and its times: */
 	uint64_t burst_bytes, burst_ns, burst_flush_ns, burst_wait_ns;
+	bool flush_watched; /* its flush was, on the bus: then the next four */
+	uint64_t flush_commands; /* SYNCHRONIZE CACHE that passed the bus */
+	uint64_t flush_command_ns, flush_status_ns; /* until taken; until answered */
+	uint64_t idle_flush_command_ns; /* both, of a flush with nothing to store; 0: not seen */
+	bool next_watched; /* and so was the first read after it: then the next four */
+	uint64_t next_command_ns, next_data_ns, usual_command_ns, usual_data_ns;
 	bool held_up; /* it slowed down: then the next three, else 0 */
 	double buffer_bytes, head_bps, drain_bps;
 	uint64_t free_bytes; /* the most written in one go without another slowing down */

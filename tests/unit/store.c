@@ -5,10 +5,12 @@
 
 #include <check.h>
 #include <errno.h>
+#include <math.h>
 #include <stdio.h>
 #include <string.h>
 
 #include "base/error.h"
+#include "measure/phases.h"
 #include "measure/sweep.h"
 #include "medium/medium.h"
 #include "medium/model.h"
@@ -268,6 +270,107 @@ START_TEST(every_call_may_fail)
 }
 END_TEST
 
+/* ---- what the bus shows of flushes ---- */
+
+/* A host that notices the answer to a flush only when the card has stored what waits: a target that ignores flushes and
+ * stores at its leisure looks, by the host's clock, just like one that flushes. */
+struct late_host {
+	struct medium medium;
+	struct medium *inner;
+	double backlog, room, drain; /* bytes, bytes, B/s */
+	uint64_t at_ns;
+};
+
+static void drain(struct late_host *h)
+{
+	uint64_t now = medium_now_ns(h->inner);
+
+	h->backlog = fmax(0, h->backlog - h->drain * (double)(now - h->at_ns) / 1e9);
+	h->at_ns = now;
+}
+
+static int late_read(struct medium *m, uint64_t at, void *buf, size_t len, size_t *got)
+{
+	return medium_read(((struct late_host *)m)->inner, at, buf, len, got);
+}
+
+static int late_write(struct medium *m, uint64_t at, const void *buf, size_t len, size_t *got)
+{
+	struct late_host *h = (struct late_host *)m;
+	int rc = medium_write(h->inner, at, buf, len, got);
+
+	drain(h);
+	h->backlog = fmin(h->backlog + (double)len, h->room);
+	return rc;
+}
+
+static int late_flush(struct medium *m)
+{
+	struct late_host *h = (struct late_host *)m;
+	int rc = medium_flush(h->inner);
+
+	drain(h);
+	medium_idle_ns(h->inner, (uint64_t)(h->backlog / h->drain * 1e9));
+	return rc;
+}
+
+static uint64_t late_now(struct medium *m)
+{
+	return medium_now_ns(((struct late_host *)m)->inner);
+}
+
+static void late_idle(struct medium *m, uint64_t ns)
+{
+	medium_idle_ns(((struct late_host *)m)->inner, ns);
+}
+
+static void late_close(struct medium *m)
+{
+	medium_close(((struct late_host *)m)->inner);
+}
+
+static struct seen swept_late(const char *tail, bool watched)
+{
+	static const struct medium_ops ops = { .read = late_read,
+		.write = late_write,
+		.flush = late_flush,
+		.now_ns = late_now,
+		.idle_ns = late_idle,
+		.close = late_close };
+	struct late_host h = { .inner = opened(tail), .room = 1 << 20, .drain = 2e6 };
+	struct sweep_plan plan = plan_of(64 << 20);
+	struct seen seen = { .writes = 0 };
+	struct sweep_sink sink = { &seen, take_pass, take_evidence };
+	struct error err = { 0 };
+
+	h.medium = (struct medium){ .ops = &ops, .traits = h.inner->traits, .inner = h.inner };
+	if (watched)
+		ck_assert_int_eq(phases_open(&plan.phases, h.inner, NULL, &err), 0);
+	ck_assert_msg(
+		sweep_run(&h.medium, &plan, &sink, NULL, &err) == SWEEP_COMPLETE, "%s", err.text);
+	phases_close(plan.phases);
+	medium_close(&h.medium);
+	return seen;
+}
+
+START_TEST(a_late_host_is_no_flush)
+{
+	static const char tail[] = BEHIND PAST CLAIMS "faults:\nignore flush = yes\n";
+	struct seen blind = swept_late(tail, false), watched = swept_late(tail, true);
+
+	ck_assert_int_eq(blind.evidence.by, PASS_STORED_FLUSH); /* the trap is one */
+	ck_assert_int_ne(watched.evidence.by, PASS_STORED_FLUSH);
+	ck_assert(watched.evidence.on_bus.flush.seen);
+	ck_assert_uint_gt(watched.evidence.on_bus.flush.commands, 0);
+	ck_assert_uint_lt(command_sum_wait_ns(&watched.evidence.on_bus.flush), 1000000);
+	/* And a true flush stays one, also when the host is late. */
+	watched = swept_late(BEHIND PAST CLAIMS, true);
+	ck_assert_int_eq(watched.evidence.by, PASS_STORED_FLUSH);
+	ck_assert_double_ge(watched.slowest, 2e6 * 0.97);
+	ck_assert_double_le(watched.fastest, 2e6 * 1.03);
+}
+END_TEST
+
 Suite *store_suite(void)
 {
 	Suite *s = suite_create("store");
@@ -281,6 +384,7 @@ Suite *store_suite(void)
 	tcase_add_test(c, a_reset_while_it_looks_leaves_nothing_shown);
 	tcase_add_test(c, it_can_be_interrupted_at_any_time);
 	tcase_add_test(c, every_call_may_fail);
+	tcase_add_test(c, a_late_host_is_no_flush);
 	suite_add_tcase(s, c);
 	return s;
 }
