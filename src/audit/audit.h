@@ -12,6 +12,7 @@
 
 #include "base/promise.h"
 
+struct command_watcher;
 struct error;
 struct medium;
 struct watch;
@@ -46,6 +47,7 @@ struct audit_hooks {
 	/* A line is done. 0, or -1 with *err to stop. */
 	int (*promise)(void *context, const struct promise *f, struct error *err);
 	void (*ask)(void *context, const char *what); /* the user is to do something now */
+	const struct command_watcher *bus; /* NULL: nobody watches it */
 	const struct watch *watch;
 };
 

@@ -7,10 +7,37 @@
 #include "audit/probes.h"
 #include "audit/sample.h"
 #include "base/size.h"
+#include "medium/command_times.h"
 
+/* Flushes after idle and after a burst, and how long such a burst takes after the one and after the other. */
 struct waits {
-	struct sample idle, busy;
+	struct sample idle, busy; /* by the host's clock; where the bus showed all of them, there */
+	struct sample idle_on_bus, busy_on_bus;
+	struct sample taken, answered; /* busy ones on the bus: until the command, its status */
+	struct sample burst, burst_after; /* from idle; right after a flush */
+	unsigned flushes, seen, passed; /* all; watched with nothing lost; which passed the bus */
+	bool on_bus;
 };
+
+/* What somebody on the bus sees of a flush. By SG_IO one was sent for certain: if none passed, that bus is another one. */
+static void note_on_bus(const struct probe_context *pc, struct waits *w, bool busy, bool sent)
+{
+	struct command_sum sum = { .seen = false };
+
+	if (pc->hooks->bus)
+		pc->hooks->bus->end(pc->hooks->bus->context, &sum);
+	w->flushes++;
+	if (!sum.seen || (sent && !sum.commands))
+		return;
+	w->seen++;
+	w->passed += sum.commands > 0;
+	sample_add(busy ? &w->busy_on_bus : &w->idle_on_bus,
+		context_seconds(command_sum_wait_ns(&sum)));
+	if (!busy)
+		return;
+	sample_add(&w->taken, context_seconds(sum.ns[PHASE_COMMAND]));
+	sample_add(&w->answered, context_seconds(sum.ns[PHASE_STATUS]));
+}
 
 static int kernel_flush(struct probe_context *pc)
 {
@@ -21,24 +48,108 @@ static int kernel_flush(struct probe_context *pc)
 	return context_is_error_answer(rc) ? PROBE_REFUSED : rc;
 }
 
-static int measure(
-	struct probe_context *pc, int (*flush)(struct probe_context *pc), struct waits *w)
+typedef int flush_call(struct probe_context *pc);
+
+static int timed_flush(struct probe_context *pc, flush_call *flush, struct waits *w, bool busy)
+{
+	int rc;
+
+	if (pc->hooks->bus)
+		pc->hooks->bus->begin(pc->hooks->bus->context, DEED_FLUSH);
+	rc = flush(pc);
+	note_on_bus(pc, w, busy, flush != kernel_flush);
+	if (!rc)
+		sample_add(busy ? &w->busy : &w->idle, context_seconds(pc->last_ns));
+	return rc;
+}
+
+/* One that runs into a full buffer, but is not much longer: what it finds there shows best. */
+static uint64_t short_burst(const struct probe_context *pc)
+{
+	const struct known *k = &pc->known;
+	double ahead = k->head_rate > 1.05 * k->drain_rate
+			       ? k->buffer_high * k->head_rate / (k->head_rate - k->drain_rate)
+			       : 0;
+	uint64_t n = (uint64_t)(1.5 * ahead / pc->request) + 1;
+
+	return n < k->burst_bytes / pc->request ? n : k->burst_bytes / pc->request;
+}
+
+static int timed_burst(struct probe_context *pc, struct sample *s)
+{
+	uint64_t began = medium_now_ns(pc->m);
+	int rc = 0;
+
+	if (!pc->known.knee)
+		return 0;
+	for (uint64_t n = short_burst(pc); n && !rc && !context_stopped(pc); n--)
+		rc = context_write_next(pc, pc->request, PROBE_PLAIN);
+	if (!rc)
+		sample_add(s, context_seconds(medium_now_ns(pc->m) - began));
+	return rc < 0 ? rc : 0;
+}
+
+/* The host's part is no wait for the device: a flush that it answered at once stored nothing, whenever the host noticed. */
+static void prefer_bus(struct waits *w)
+{
+	w->on_bus = w->flushes && w->seen == w->flushes;
+	if (!w->on_bus)
+		return;
+	w->idle = w->idle_on_bus;
+	w->busy = w->busy_on_bus;
+}
+
+static int measure(struct probe_context *pc, flush_call *flush, struct waits *w)
 {
 	int rc = 0;
 
 	for (unsigned i = 0; i < pc->plan->repeats && rc >= 0 && !context_stopped(pc); i++) {
 		rc = context_settle(pc);
 		if (!rc)
-			rc = flush(pc);
+			rc = timed_flush(pc, flush, w, false);
+		rc = rc < 0 ? rc : timed_burst(pc, &w->burst);
+		if (!rc && pc->known.knee)
+			rc = context_settle(pc);
 		if (!rc)
-			sample_add(&w->idle, context_seconds(pc->last_ns));
-		rc = rc < 0 ? rc : context_fill_buffer(pc);
+			rc = context_fill_buffer(pc);
 		if (!rc)
-			rc = flush(pc);
+			rc = timed_flush(pc, flush, w, true);
 		if (!rc)
-			sample_add(&w->busy, context_seconds(pc->last_ns));
+			rc = timed_burst(pc, &w->burst_after);
 	}
+	prefer_bus(w);
 	return rc < 0 ? rc : 0;
+}
+
+static double wait_of(const struct waits *w)
+{
+	return sample_median(&w->busy) - sample_median(&w->idle);
+}
+
+/* What a flush left in the buffer makes the next burst wait so much longer. */
+static double left_of(const struct waits *w)
+{
+	return w->burst_after.count < 3 || w->burst.count < 3
+		       ? 0
+		       : sample_median(&w->burst_after) - sample_median(&w->burst);
+}
+
+static bool leaves_some(const struct waits *w)
+{
+	return left_of(w) > sample_resolution(&w->burst);
+}
+
+static double backlog_of(const struct known *k)
+{
+	return k->buffer_bytes / k->drain_rate;
+}
+
+/* What it left is what it came too early by: two clocks that agree. */
+static bool left_the_rest(const struct known *k, const struct waits *w)
+{
+	double all = backlog_of(k), early = all - wait_of(w), left = left_of(w);
+
+	return leaves_some(w) && early > 0.15 * all && left > 0.5 * early && left < 2 * early;
 }
 
 static enum promise_verdict judge(const struct probe_context *pc, const struct waits *w)
@@ -48,17 +159,63 @@ static enum promise_verdict judge(const struct probe_context *pc, const struct w
 
 	if (!k->knee)
 		return PROMISE_NOT_SHOWN;
-	v = sample_judge_wait(
-		&w->busy, &w->idle, k->buffer_low / k->drain_high, k->buffer_bytes / k->drain_rate);
+	v = sample_judge_wait(&w->busy, &w->idle, k->buffer_low / k->drain_high, backlog_of(k));
+	if (v != PROMISE_BROKEN && left_the_rest(k, w))
+		v = PROMISE_BROKEN;
+	/* It waited for all, and yet: a card may be slower right after a flush, but a buffer may also be full. */
+	if (v == PROMISE_KEPT && leaves_some(w))
+		v = PROMISE_NOT_SHOWN;
 	/* Without a second witness the curve may be the card's, not the firmware's. */
 	return v == PROMISE_BROKEN && !k->confirmed ? PROMISE_NOT_SHOWN : v;
+}
+
+static void describe_bus(
+	char *out, size_t room, const struct probe_context *pc, const struct waits *w)
+{
+	char a[SIZE_TEXT_MAX], b[SIZE_TEXT_MAX];
+
+	if (!pc->hooks->bus || !w->flushes)
+		*out = 0;
+	else if (!w->on_bus)
+		snprintf(out, room, "; not by the bus, which did not show %u of these %u flushes",
+			w->flushes - w->seen, w->flushes);
+	else if (!w->passed)
+		snprintf(out, room, "; no SYNCHRONIZE CACHE passed the bus");
+	else
+		snprintf(out, room, " on the bus (taken after %s, its status %s%s)",
+			duration_format(a, sample_median(&w->taken)),
+			sample_median(&w->answered) > 0
+				? duration_format(b, sample_median(&w->answered))
+				: "at once",
+			sample_median(&w->answered) > 0 ? " later" : "");
+}
+
+/* What a burst right after the flush tells. */
+static void describe_rest(
+	char *out, size_t room, const struct probe_context *pc, const struct waits *w)
+{
+	char a[SIZE_TEXT_MAX], b[SIZE_TEXT_MAX];
+	double hides = sample_resolution(&w->burst) * pc->known.drain_rate;
+
+	*out = 0;
+	if (w->burst_after.count < 3)
+		return;
+	if (leaves_some(w))
+		snprintf(out, room, "; a burst right after it takes %s longer than from idle",
+			duration_format(a, left_of(w)));
+	else
+		snprintf(out, room,
+			"; a burst right after it runs as from idle (more than %s left would have "
+			"shown)",
+			size_format_decimal(b, hides));
 }
 
 static const char *describe(
 	char *out, size_t room, const struct probe_context *pc, const struct waits *w)
 {
 	const struct known *k = &pc->known;
-	char a[SIZE_TEXT_MAX], b[SIZE_TEXT_MAX], c[SIZE_TEXT_MAX];
+	char a[SIZE_TEXT_MAX], b[SIZE_TEXT_MAX], c[SIZE_TEXT_MAX], d[SIZE_TEXT_MAX], bus[160],
+		rest[160];
 
 	if (!w->busy.count) {
 		snprintf(out, room, "it was refused every time");
@@ -66,16 +223,20 @@ static const char *describe(
 	}
 	duration_format(a, sample_median(&w->busy));
 	duration_format(b, sample_median(&w->idle));
+	describe_bus(bus, sizeof bus, pc, w);
+	describe_rest(rest, sizeof rest, pc, w);
 	if (k->knee)
 		snprintf(out, room,
-			"%s after a burst that fills the buffer, %s after idle; the backlog takes "
-			"%s to store",
-			a, b, duration_format(c, k->buffer_bytes / k->drain_rate));
+			"%s%s after a burst of %s that fills the buffer, %s after idle; the "
+			"backlog "
+			"takes %s to store%s",
+			a, bus, size_format_decimal(d, (double)k->burst_bytes), b,
+			duration_format(c, backlog_of(k)), rest);
 	else
 		snprintf(out, room,
-			"%s after a burst, %s after idle; no backlog could be built that would "
+			"%s%s after a burst, %s after idle; no backlog could be built that would "
 			"tell",
-			a, b);
+			a, bus, b);
 	return out;
 }
 
@@ -105,7 +266,7 @@ int probe_flush(struct probe_context *pc)
 		"answer SYNCHRONIZE CACHE (IMMED 0) only when the buffer is empty "
 		"and the card is no longer busy";
 	struct waits w = { 0 };
-	char text[300];
+	char text[500];
 	int rc;
 
 	if (!pc->scsi)
@@ -128,7 +289,7 @@ int probe_fsync(struct probe_context *pc)
 	bool is_back = pc->t->cache == MEDIUM_CACHE_WRITE_BACK, counted;
 	struct medium_counts before, after;
 	struct waits w = { 0 };
-	char text[300], sent[80] = "";
+	char text[500], sent[80] = "";
 	int rc;
 
 	counted = medium_counts(pc->m, &before) == 0;

@@ -6,6 +6,7 @@
 #include "base/size.h"
 #include "cli/command.h"
 #include "cli/message.h"
+#include "cli/phase_watch.h"
 #include "cli/progress.h"
 #include "cli/record_run.h"
 #include "cli/results.h"
@@ -66,6 +67,8 @@ static int make_plan(struct audit_plan *p, const struct session *s, const struct
 {
 	uint64_t align = s->traits->offset_align_bytes, bytes = s->region_bytes;
 
+	if (phase_watch_check(o, err) < 0)
+		return -1;
 	if (o->given[OPTION_SECONDS] && !o->given[OPTION_PROVOKE])
 		return error_set(err, ERROR_USAGE,
 			"--seconds says how long --provoke waits; it means nothing without it");
@@ -104,8 +107,8 @@ static void ask(void *context, const char *what)
 }
 
 /* The exit status; *err says what failed. */
-static int run(struct session *s, const struct audit_plan *p, struct record_writer *w,
-	struct promises *found, struct error *err)
+static int run(struct session *s, const struct options *o, const struct audit_plan *p,
+	struct record_writer *w, struct promises *found, struct error *err)
 {
 	/* What nobody asked after does not count; all of it left out shows nothing. */
 	static const int statuses[] = {
@@ -114,6 +117,8 @@ static int run(struct session *s, const struct audit_plan *p, struct record_writ
 		[PROMISE_NOT_SHOWN] = 4,
 		[PROMISE_NOT_ASKED] = 4,
 	};
+	struct phase_watch phases;
+	struct command_watcher bus;
 	struct progress progress;
 	struct audit_hooks hooks = {
 		.context = w, .promise = keep_promise, .ask = ask, .watch = &progress.watch
@@ -121,9 +126,12 @@ static int run(struct session *s, const struct audit_plan *p, struct record_writ
 	enum audit_outcome outcome;
 	int rc;
 
+	phase_watch_open(&phases, o, s->medium, 1);
+	hooks.bus = phase_watch_bus(&phases, &bus);
 	progress_start(&progress);
 	rc = audit_run(s->medium, p, &hooks, found, &outcome, err);
 	progress_finish(&progress, "the audit");
+	phase_watch_close(&phases);
 	if (rc < 0)
 		return error_exit_status(err);
 	if (outcome == AUDIT_INTERRUPTED)
@@ -150,7 +158,7 @@ static int audit(struct session *s, const struct options *o, const struct audit_
 		record_discard(&w); /* nothing was audited, so there is nothing to keep */
 		return error_exit_status(err);
 	}
-	status = session_ended(s, &w, run(s, p, &w, &found, err), err);
+	status = session_ended(s, &w, run(s, o, p, &w, &found, err), err);
 	if (audit_write_close(&w, &found, err->kind == ERROR_NONE ? err : NULL) < 0 ||
 		record_run_end(&w, status, err, err->kind == ERROR_NONE ? err : NULL) < 0)
 		return status == 130 ? status : 3;

@@ -32,10 +32,11 @@ const struct command commands[] = {
 		"Overwrites up to 16 MiB of the region, and writes that much many times over. See "
 		"blkassay-audit(7).",
 		1, 1, cmd_audit,
-		{ OPTION_ONLY, OPTION_WITH_EJECT, OPTION_PROVOKE, OPTION_SECONDS, OPTION_REGION,
-			OPTION_SEED, OPTION_LABEL, OPTION_OUT, OPTION_ERASE, OPTION_KEEP_DATA,
-			OPTION_CREATE, OPTION_FIXED_DISK, OPTION_CSV_FILE, OPTION_PAGE, OPTION_JSON,
-			OPTION_BRIEF, OPTION_QUIET, OPTION_END } },
+		{ OPTION_ONLY, OPTION_WITH_EJECT, OPTION_PROVOKE, OPTION_SECONDS, OPTION_PHASES,
+			OPTION_NO_PHASES, OPTION_REGION, OPTION_SEED, OPTION_LABEL, OPTION_OUT,
+			OPTION_ERASE, OPTION_KEEP_DATA, OPTION_CREATE, OPTION_FIXED_DISK,
+			OPTION_CSV_FILE, OPTION_PAGE, OPTION_JSON, OPTION_BRIEF, OPTION_QUIET,
+			OPTION_END } },
 	{ "verify", "TARGET", "write seeded patterns, read back, judge every block",
 		"Writes stamped blocks over the whole region, then reads them back past the host's "
 		"cache and says of each whether it is what was written, and if not, what it is: "
@@ -141,6 +142,9 @@ static const struct option_note {
 	{ "audit", OPTION_ONLY,
 		"ask after these promises only, with commas between, as blkassay-audit(7) lists "
 		"them (default: all)" },
+	{ "audit", OPTION_PHASES,
+		"judge flushes by what the bus shows of them, and load the kernel's USB monitor "
+		"for it where it is missing (default: where the monitor is there)" },
 	{ "audit", OPTION_SECONDS, "how long --provoke waits, in seconds (default: 60)" },
 	{ "verify", OPTION_SIZES,
 		"request sizes: a doubling range 512..1Mi or a list 512,4Ki,24Ki (default: 64Ki)" },

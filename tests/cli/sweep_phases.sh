@@ -65,3 +65,63 @@ run 0 "$BLKASSAY" sweep model:gadget.model --direction read,write $plan --out ag
 run 0 "$BLKASSAY" compare a.assay --against again.assay
 says_not "What speeds up"
 says_not "What slows down"
+
+# What the bus shows of a flush: 64 KiB ahead of a card of 0.4 MB/s, 164 ms to store.
+behind() { # NAME FIRMWARE-LINE FAULTS
+	{
+		printf 'gadget-model 1\ndevice:\nname = t\ncapacity = 64Mi\njitter = 1 %%\nlink:\nspeed = full\nrate = 1 MB/s\nrequest cost = 0.2 ms\n'
+		printf 'card:\nread rate = 2 MB/s\nwrite rate = 0.4 MB/s\nwrite command cost = 0.4 ms\n'
+		printf 'firmware:\nunit = request\nwrite behind = 64Ki\n%s\nclaims:\nwrite cache = yes\n%b' "$2" "$3"
+	} >"$1.model"
+	run 0 "$BLKASSAY" sweep "model:$1.model" --erase t --direction write --order sequential --sizes 4Ki,32Ki --passes 3 --seconds 0.5 \
+		--seed 1 --out "$1.assay" --json "$1.json"
+	run 0 "$BLKASSAY" report "$1.assay"
+}
+code() { grep -q "\"code\":\"$2\"" "$1.json" || fail "$1: no finding $2"; }
+no_code() { ! grep -q "\"code\":\"$2\"" "$1.json" || fail "$1: finding $2"; }
+behind honest "" ""
+tells "On the bus, SYNCHRONIZE CACHE after 1.31 MB written in one go was answered in 16"
+code honest flush-on-bus
+no_code honest flush-too-early
+no_code honest busy-after-flush
+# It answers at once, and the read after that waits; or nothing waits; or it leaves a third.
+behind ignores "" "faults:\nignore flush = yes\n"
+tells "too soon for a flush that stored them."
+tells "The read after that flush waited 16"
+code ignores busy-after-flush
+behind hides "reads = from-buffer" "faults:\nignore flush = yes\n"
+tells "too soon for a flush that stored them, unless it is the card that is fast at first"
+no_code hides busy-after-flush
+behind leaves "" "faults:\nflush leaves = 20Ki\n"
+code leaves flush-too-early
+code leaves busy-after-flush
+no_code leaves flush-on-bus
+# It takes no command before all is stored: answered at once, but taken late.
+behind before "drain = before-next" "faults:\nignore flush = yes\n"
+tells "its status at once)"
+code before flush-on-bus
+no_code before flush-too-early
+# As quick as its link: nothing is left, and an early answer is none.
+sed 's/write rate = 0.4 MB/write rate = 40 MB/' ignores.model >quick.model
+run 0 "$BLKASSAY" sweep model:quick.model --erase t --direction write --order sequential --sizes 4Ki,32Ki --passes 3 --seconds 0.5 \
+	--seed 1 --out quick.assay --json quick.json
+no_code quick flush-too-early
+# Not watched, nothing is said.
+run 0 "$BLKASSAY" sweep model:ignores.model --no-phases --erase t --direction write --order sequential --sizes 4Ki,32Ki --passes 3 \
+	--seconds 0.5 --seed 1 --out blind.assay --json blind.json
+no_code blind flush-too-early
+grep -q '^.* storing .*flush_status_seconds' blind.assay && fail "a flush that nobody watched is in the record"
+
+# The audit judges flushes by the same.
+run 1 "$BLKASSAY" audit model:ignores.model --erase t --only flush,fsync --seed 1 --out au1.assay
+tells "flush: broken"
+tells "on the bus (taken after 20"
+run 1 "$BLKASSAY" audit model:leaves.model --erase t --only flush --seed 1 --out au2.assay
+tells "a burst right after it takes"
+run 0 "$BLKASSAY" audit model:honest.model --erase t --only flush --seed 1 --out au3.assay
+tells "a burst right after it runs as from idle"
+run 0 "$BLKASSAY" audit model:honest.model --erase t --only flush --seed 1 --no-phases --out au4.assay
+says_not "on the bus"
+run 2 "$BLKASSAY" audit model:honest.model --erase t --phases --no-phases --out au5.assay
+says "exclude each other"
+[ ! -e au5.assay ] || fail "a record of nothing"

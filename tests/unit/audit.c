@@ -11,6 +11,7 @@
 #include "base/error.h"
 #include "base/random.h"
 #include "base/watch.h"
+#include "measure/phases.h"
 #include "medium/medium.h"
 #include "medium/model.h"
 #include "medium/model_spec.h"
@@ -193,6 +194,185 @@ START_TEST(each_fault_is_caught)
 	ck_assert_msg(!s->certain || missed == 0, "%s was missed", s->name);
 	/* What rests on timing may be "not shown" where link and card are equally fast, but not as a rule. */
 	ck_assert_msg(caught * 4 >= seeds() * 3, "%s was caught only %u times", s->name, caught);
+}
+END_TEST
+
+/* A flush that returns with a third of the buffer still waiting takes long, too: the burst right after it gives it away. */
+START_TEST(what_a_flush_leaves_is_seen)
+{
+	unsigned broken = 0, n = 2 * seeds();
+
+	for (unsigned seed = 1; seed <= n; seed++) {
+		const struct promise *found;
+		struct promises f;
+		char text[2048], faults[100], *at;
+		unsigned kib;
+
+		draw_gadget(text, sizeof text, seed * 5, true, back, "");
+		at = strstr(text, "write behind = ");
+		ck_assert_int_eq(sscanf(at, "write behind = %uKi", &kib), 1);
+		snprintf(faults, sizeof faults, "faults:\nflush leaves = %u\n",
+			(kib * 1024 / 3 + 511) / 512 * 512);
+		strncat(text, faults, sizeof text - strlen(text) - 1);
+		audit_text(text, seed, AREA, &f);
+		found = line(&f, "flush");
+		ck_assert_msg(found->verdict != PROMISE_KEPT, "seed %u: %s", seed, found->evidence);
+		broken += found->verdict == PROMISE_BROKEN;
+		ck_assert_int_ne(line(&f, "fsync")->verdict, PROMISE_KEPT);
+	}
+	if (getenv("BLKASSAY_AUDIT_SEEDS"))
+		printf("leaves a third: %u of %u broken\n", broken, n);
+	ck_assert_uint_ge(broken * 2, n);
+}
+END_TEST
+
+/* ---- what the bus shows of flushes ---- */
+
+enum bus_watch { BUS_UNWATCHED, BUS_WATCHED, BUS_LOSES_EVENTS };
+
+/* A host that notices some answers late: those of SYNCHRONIZE CACHE after writes, or of every other one. */
+struct dawdler {
+	struct medium *inner;
+	struct phases *phases;
+	enum bus_watch watch;
+	bool after_writes, every_other;
+	const char *card; /* MB/s; NULL: 0.4 */
+	bool wrote;
+	unsigned flushes;
+};
+
+static void dawdle(void *context, struct scsi_exchange *x)
+{
+	struct dawdler *d = context;
+
+	if (x->cdb[0] == SCSI_WRITE_10)
+		d->wrote = true;
+	if (x->cdb[0] != SCSI_SYNCHRONIZE_CACHE_10)
+		return;
+	d->flushes++;
+	if ((d->after_writes && d->wrote) || (d->every_other && d->flushes % 2))
+		medium_idle_ns(d->inner, 170000000);
+	d->wrote = false;
+}
+
+static void bus_begin(void *context, enum command_deed deed)
+{
+	phases_begin_stretch(((struct dawdler *)context)->phases, deed);
+}
+
+static void bus_end(void *context, struct command_sum *out)
+{
+	struct dawdler *d = context;
+
+	phases_end_stretch(d->phases, out);
+	if (d->watch == BUS_LOSES_EVENTS && d->flushes % 3 == 0)
+		out->seen = false;
+}
+
+/* A backlog of 64 KiB, which takes 164 ms to store. */
+static const char behind_text[] =
+	"gadget-model 1\ndevice:\nname = t\ncapacity = 20Mi\njitter = 1 %%\n"
+	"link:\nspeed = full\nrate = 1 MB/s\nrequest cost = 0.2 ms\n"
+	"card:\nread rate = 2 MB/s\nwrite rate = %s MB/s\nwrite command cost = 0.4 ms\n"
+	"firmware:\nunit = request\nwrite behind = 64Ki\n%sclaims:\nwrite cache = yes\n%s";
+
+static struct promises audited_on_bus(struct dawdler *d, const char *firmware, const char *faults)
+{
+	struct command_watcher bus = { d, bus_begin, bus_end };
+	struct audit_hooks hooks = { .bus = d->watch == BUS_UNWATCHED ? NULL : &bus };
+	struct audit_plan plan = { .area_bytes = AREA,
+		.whole_target = true,
+		.seed = 3,
+		.only = PROMISE_BIT(PROMISE_ID_BUFFER) | PROMISE_BIT(PROMISE_ID_FLUSH) };
+	struct error err = { 0 };
+	enum audit_outcome outcome;
+	struct model_spec spec;
+	struct promises f;
+	struct medium *m;
+	char text[2048];
+
+	snprintf(text, sizeof text, behind_text, d->card ? d->card : "0.4", firmware, faults);
+	ck_assert_msg(model_spec_parse(&spec, text, strlen(text), "t", &err) == 0, "%s", err.text);
+	ck_assert_int_eq(model_open_spec(&d->inner, &spec, "model:t", MEDIUM_READ_WRITE, &err), 0);
+	ck_assert_int_eq(phases_open(&d->phases, d->inner, NULL, &err), 0);
+	m = scsi_tap_new(d->inner, dawdle, d);
+	audit_plan_defaults(&plan, m);
+	ck_assert_int_eq(audit_run(m, &plan, &hooks, &f, &outcome, &err), 0);
+	phases_close(d->phases);
+	medium_close(m);
+	return f;
+}
+
+static const char ignores[] = "faults:\nignore flush = yes\n";
+
+/* By its own clock alone the host takes its dawdling for the gadget's storing, which goes on meanwhile. */
+START_TEST(a_dawdling_host_stores_nothing)
+{
+	struct dawdler blind = { .after_writes = true },
+		       watching = { .watch = BUS_WATCHED, .after_writes = true };
+	struct promises f = audited_on_bus(&blind, "", ignores);
+
+	ck_assert_int_eq(line(&f, "flush")->verdict, PROMISE_KEPT); /* the trap is one */
+	f = audited_on_bus(&watching, "", ignores);
+	ck_assert_msg(
+		line(&f, "flush")->verdict == PROMISE_BROKEN, "%s", line(&f, "flush")->evidence);
+	ck_assert_ptr_nonnull(strstr(line(&f, "flush")->evidence, "its status at once"));
+}
+END_TEST
+
+START_TEST(a_dawdling_host_hides_no_storing)
+{
+	struct dawdler blind = { .every_other = true },
+		       watching = { .watch = BUS_WATCHED, .every_other = true };
+	struct promises f = audited_on_bus(&blind, "", "");
+
+	ck_assert_int_ne(line(&f, "flush")->verdict, PROMISE_BROKEN);
+	f = audited_on_bus(&watching, "", "");
+	ck_assert_msg(
+		line(&f, "flush")->verdict == PROMISE_KEPT, "%s", line(&f, "flush")->evidence);
+}
+END_TEST
+
+/* Then the host's clock counts for all, as without a monitor, and the line says so. */
+START_TEST(lost_events_judge_no_flush)
+{
+	static const char *const faults[] = { "", ignores };
+
+	for (int i = 0; i < 2; i++) {
+		struct dawdler blind = { .watch = BUS_UNWATCHED },
+			       losing = { .watch = BUS_LOSES_EVENTS };
+		struct promises f = audited_on_bus(&blind, "", faults[i]),
+				g = audited_on_bus(&losing, "", faults[i]);
+
+		ck_assert_int_eq(line(&f, "flush")->verdict, i ? PROMISE_BROKEN : PROMISE_KEPT);
+		ck_assert_int_eq(line(&g, "flush")->verdict, line(&f, "flush")->verdict);
+		ck_assert_ptr_nonnull(
+			strstr(line(&g, "flush")->evidence, "the bus, which did not show"));
+		ck_assert_ptr_null(strstr(line(&g, "flush")->evidence, "on the bus (taken"));
+	}
+}
+END_TEST
+
+/* It answers SYNCHRONIZE CACHE at once, as it takes no command before all is stored: the wait is the command's. */
+START_TEST(a_flush_may_wait_to_be_taken)
+{
+	struct dawdler watching = { .watch = BUS_WATCHED };
+	struct promises f = audited_on_bus(&watching, "drain = before-next\n", ignores);
+
+	ck_assert_msg(
+		line(&f, "flush")->verdict == PROMISE_KEPT, "%s", line(&f, "flush")->evidence);
+	ck_assert_ptr_nonnull(strstr(line(&f, "flush")->evidence, "its status at once"));
+}
+END_TEST
+
+/* As fast as its link: nothing is left to store, and a flush answered at once breaks nothing. */
+START_TEST(a_fast_card_leaves_nothing)
+{
+	struct dawdler watching = { .watch = BUS_WATCHED, .card = "40" };
+	struct promises f = audited_on_bus(&watching, "", "");
+
+	ck_assert_int_eq(line(&f, "flush")->verdict, PROMISE_NOT_SHOWN);
+	ck_assert_ptr_nonnull(strstr(line(&f, "flush")->evidence, "no backlog could be built"));
 }
 END_TEST
 
@@ -550,6 +730,12 @@ Suite *audit_suite(void)
 	tcase_add_test(c, hostile_answers_are_survived);
 	tcase_add_test(c, interrupted_keeps_what_is_known);
 	tcase_add_test(c, mark_that_changed_is_told);
+	tcase_add_test(c, what_a_flush_leaves_is_seen);
+	tcase_add_test(c, a_dawdling_host_stores_nothing);
+	tcase_add_test(c, a_dawdling_host_hides_no_storing);
+	tcase_add_test(c, lost_events_judge_no_flush);
+	tcase_add_test(c, a_flush_may_wait_to_be_taken);
+	tcase_add_test(c, a_fast_card_leaves_nothing);
 	tcase_add_loop_test(c, each_fault_is_caught, 0, sizeof fault_cases / sizeof *fault_cases);
 	suite_add_tcase(s, c);
 	return s;
