@@ -3,12 +3,15 @@
 
 #include <math.h>
 
+#include "analysis/moments.h"
 #include "analysis/quantile.h"
 
-enum { POINTS_MIN = 16, TAIL_MAX = 256 };
+enum { POINTS_MIN = 16, TAIL_MAX = 256, WINDOWS_MIN = 16 };
 
-/* Slower by this much is slower; noise asks for more. */
+/* Slower by this much is slower, if it is also beyond the burst's own noise (is_clear). */
 #define KNEE_RATIO 1.04
+#define LAG1_MAX 0.95
+#define CLEAR 5 /* times the spread of stretches as long as the head */
 #define SECONDS_MIN 0.1 /* a burst that is over sooner is all noise */
 #define LONG_TIMES 4
 #define LONG_ONES_MIN 3
@@ -62,6 +65,61 @@ static bool take_starts(
 	return true;
 }
 
+/* Mean time of a step from point `from` on. */
+static double step_s(const struct curve *c, size_t from, size_t steps)
+{
+	double before = from ? c->seconds[from - 1] : 0;
+
+	return (c->seconds[from + steps - 1] - before) / (double)steps;
+}
+
+/* Noise that wanders shows less of itself in a short time than there is: by how much more must be expected. */
+static double wander(const struct curve *c, size_t from)
+{
+	double step[CURVE_MAX], lag1;
+	size_t n = 0;
+
+	for (size_t i = from; i < c->count; i++)
+		step[n++] = step_s(c, i, 1);
+	lag1 = moments_lag1(step, n);
+	lag1 = lag1 > 0 ? fmin(lag1, LAG1_MAX) : 0;
+	return sqrt((1 + lag1) / (1 - lag1));
+}
+
+/* Did the first so many steps go by more quickly than the steps from `full` on ever did: than each stretch as long as they
+ * are, and by far more than these differ among themselves? Stretches, not steps, because noise that wanders makes neighbours
+ * alike. */
+static bool is_quicker(const struct curve *c, size_t head, size_t full)
+{
+	size_t tail = c->count - full, length = head, n = 0;
+	double v[CURVE_MAX], off[CURVE_MAX], first = step_s(c, 0, head), median, spread;
+
+	if (length > tail / WINDOWS_MIN)
+		length = tail / WINDOWS_MIN;
+	if (!length)
+		return false;
+	for (size_t end = c->count; end >= full + length; end -= length)
+		v[n++] = step_s(c, end - length, length);
+	median = median_of(v, n); /* sorts v */
+	for (size_t i = 0; i < n; i++)
+		off[i] = fabs(v[i] - median);
+	spread = fmax(1.4826 * median_of(off, n), (median - v[0]) / 2); /* of a normal: its sigma */
+	spread *= sqrt((double)length / (double)head) * wander(c, full);
+	return (length < head || first < v[0]) && median - first > CLEAR * spread;
+}
+
+/* Is the head quicker than noise makes any stretch? As far as the buffer reaches, or to where it was full. */
+static bool is_clear(const struct curve *c, const struct curve_fit *f)
+{
+	size_t buffer = (size_t)(f->buffer_bytes / c->bytes[0]);
+	size_t knee = (size_t)(0.9 * f->knee_bytes / c->bytes[0]);
+	size_t full = (size_t)(f->knee_bytes / c->bytes[0]) + 2;
+
+	buffer = buffer ? buffer : 1;
+	full = full < c->count ? full : c->count;
+	return is_quicker(c, buffer, full) || (knee > buffer && is_quicker(c, knee, full));
+}
+
 void storing_shape_of(
 	struct storing_shape *out, const struct curve *c, const struct storing_times *times)
 {
@@ -76,7 +134,7 @@ void storing_shape_of(
 	if (take_starts(out, c, times))
 		return;
 	if (f.head_rate < KNEE_RATIO * f.drain_rate || !(f.knee_bytes < 0.5 * all) ||
-		f.buffer_bytes < 0.25 * c->bytes[0] + 4 * scatter_of(c, &f))
+		f.buffer_bytes < 0.25 * c->bytes[0] + 4 * scatter_of(c, &f) || !is_clear(c, &f))
 		return;
 	out->knee = true;
 	out->head_rate = f.head_rate;

@@ -19,6 +19,7 @@ enum {
 	USUAL_REQUEST =
 		64 * 1024, /* for bursts: fast enough, and not too coarse for a small buffer */
 	FINER = 8,
+	EMPTY_REQUESTS = 4, /* of that size: the time they take empties a smaller buffer */
 	KNEE_CHECK = 32, /* requests before the first look for a knee */
 	FLUSHES = 3,
 	FULL_REQUESTS = 8, /* whose mean tells that the buffer is full */
@@ -640,6 +641,9 @@ static int examine_small(struct store *s, uint64_t *request, enum storing_by *by
 {
 	int rc;
 
+	/* A small buffer, too small to show in large requests, is still full of the last of them. */
+	medium_idle_ns(s->medium, (uint64_t)(EMPTY_REQUESTS * 1e9 * (double)*request *
+					     s->bursts.full.ack_s / s->bursts.full.bytes));
 	*request = s->plan->smallest_bytes;
 	rc = examine_size(s, request, true, by, watch);
 	*freely = least(*freely, written_freely(s));

@@ -6,6 +6,8 @@
 #include <math.h>
 #include <string.h>
 
+#include "base/random.h"
+
 #define MB 1e6
 
 /* What a gadget does with a burst of n bytes. */
@@ -166,6 +168,71 @@ START_TEST(a_small_knee_is_seen)
 }
 END_TEST
 
+/* Requests that take about as long as each other, by a share of `jitter`; each like the last one by `lag1`; `buffer` of them
+ * go into a buffer that the link fills 4 times as fast. Looked at as often as a burst is: seen twice running, or at the end. */
+static bool knee_ever(uint64_t seed, double jitter, double lag1, double buffer)
+{
+	static struct curve c;
+	struct storing_times even = { 1, 1, 1e9, 0, 1e9 };
+	struct random r = { seed };
+	struct storing_shape s = { 0 };
+	double now = 0, off = 0, waiting = 0;
+	size_t check = 32;
+	bool before;
+
+	c.count = 0;
+	for (size_t n = 1; n <= 256; n++) {
+		double each, noise = -6;
+
+		for (int i = 0; i < 12; i++)
+			noise += random_unit(&r); /* twelve of them: variance 1 */
+		off = lag1 * off + (n > 1 ? sqrt(1 - lag1 * lag1) : 1) * noise;
+		each = 0.01 * fmax(1 + jitter * off, 0.1);
+		waiting = fmax(waiting - each / 4, 0) + each;
+		now += buffer > 0 ? each / 4 + fmax(waiting - 0.01 * buffer, 0) : each;
+		waiting = fmin(waiting, 0.01 * buffer);
+		c.seconds[c.count] = now;
+		c.bytes[c.count++] = 65536.0 * (double)n;
+		if (n < check)
+			continue;
+		before = s.knee;
+		storing_shape_of(&s, &c, &even);
+		if (before && s.knee)
+			return true;
+		check = n + n / 4;
+	}
+	return s.knee;
+}
+
+/* The first requests are a little quicker than the rest by chance in every other burst: that is no buffer. */
+START_TEST(noise_is_no_buffer)
+{
+	static const double jitters[] = { 0.02, 0.05, 0.1, 0.2 }, lags[] = { 0, 0.6 };
+
+	for (size_t i = 0; i < sizeof jitters / sizeof *jitters; i++)
+		for (size_t k = 0; k < 2; k++) {
+			int seen = 0;
+
+			for (uint64_t seed = 1; seed <= 300; seed++)
+				seen += knee_ever(seed << 20, jitters[i], lags[k], 0);
+			ck_assert_msg(seen <= (k ? 3 : 0), "jitter %g, lag %g: %d of 300",
+				jitters[i], lags[k], seen);
+		}
+}
+END_TEST
+
+START_TEST(a_buffer_is_seen_through_noise)
+{
+	for (double buffer = 1; buffer <= 8; buffer *= 2) {
+		int seen = 0;
+
+		for (uint64_t seed = 1; seed <= 100; seed++)
+			seen += knee_ever(seed << 20, 0.02, 0, buffer);
+		ck_assert_msg(seen >= 98, "a buffer of %g requests: %d of 100", buffer, seen);
+	}
+}
+END_TEST
+
 /* The less a burst leaves, the shorter a wait that can be told from noise: the shorter one, where it leaves enough. */
 START_TEST(pauses_follow_the_shorter_burst)
 {
@@ -271,6 +338,8 @@ Suite *storing_suite(void)
 	tcase_add_test(c, what_does_not_grow_does_not_show);
 	tcase_add_test(c, no_backlog_at_all_is_level);
 	tcase_add_test(c, a_small_knee_is_seen);
+	tcase_add_test(c, noise_is_no_buffer);
+	tcase_add_test(c, a_buffer_is_seen_through_noise);
 	tcase_add_test(c, a_pause_tells_who_stores_by_itself);
 	tcase_add_test(c, pauses_follow_the_shorter_burst);
 	tcase_add_test(c, fits_and_starts_are_seen);
