@@ -43,6 +43,9 @@ static void state_of(struct verify_record_state *s, const struct verify_plan *p,
 		.flush_ns = r->flush_ns,
 		.read_ns = r->read_ns,
 		.device_errors = r->device_errors,
+		.places_tried = r->same_place.tried,
+		.places_same = r->same_place.same,
+		.places_apart = r->same_place.apart,
 		.range_count = r->damage.range_count,
 		.totals = r->damage.totals };
 	text_copy(s->outcome, sizeof s->outcome, outcome);
@@ -81,6 +84,7 @@ void verify_keep_resume(struct verify_result *r, const struct verify_record *v)
 	r->flush_ns = s->flush_ns;
 	r->read_ns = s->read_ns;
 	r->device_errors = s->device_errors;
+	r->same_place = (struct same_place){ s->places_tried, s->places_same, s->places_apart };
 }
 
 int verify_keep_show(struct verify_record *v, const struct verify_plan *p,

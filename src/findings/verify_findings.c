@@ -32,6 +32,7 @@ enum {
 	REPEATS,
 	READS_REPEAT,
 	SOME_REPEAT,
+	COPIES,
 	CUT_ADDRESSES,
 	ENDS,
 	LAST_BLOCK,
@@ -107,6 +108,10 @@ const struct finding_code verify_codes[] = {
 		"addresses repeat, and too few requests were damaged to tell whether storage ends "
 		"there or only reads go astray",
 		"repeat_bytes" },
+	[COPIES] = { "copies", FINDING_CAUTION, false,
+		"misplaced blocks that hold copies of what lies, right, elsewhere: written anew, "
+		"they left the other place alone, so that the capacity is not what is wrong",
+		"places_tried places_apart" },
 	[CUT_ADDRESSES] = { "power-of-two", FINDING_PLAIN, false,
 		"the capacity shown is a power of two of blocks, as when addresses are cut to so "
 		"many bits",
@@ -314,6 +319,13 @@ static void add_damaged(struct writer *w)
 	add_judged(one, w);
 }
 
+static const char *fold_words(const struct writer *w)
+{
+	return w->pattern->same_places
+		       ? "blocks there, written once more, changed others with them"
+		       : "all that is damaged holds what was written to the very end";
+}
+
 static void add_capacity(struct writer *w)
 {
 	uint64_t folded = w->pattern->folded_bytes;
@@ -328,11 +340,8 @@ static void add_capacity(struct writer *w)
 		one = finding_add(w->f, &verify_codes[CAPACITY],
 			"The stated capacity is wrong: no more than %" PRIu64
 			" bytes (%s) can be stored and read back%s. What is written beyond lands "
-			"on one "
-			"place again and again: all that is damaged holds what was written to the "
-			"very "
-			"end.",
-			bytes, amount_words(w->pool, bytes), claim);
+			"on one place again and again: %s.",
+			bytes, amount_words(w->pool, bytes), claim, fold_words(w));
 	else
 		one = finding_add(w->f, &verify_codes[CAPACITY],
 			"The stated capacity is wrong: addresses repeat after %" PRIu64
@@ -651,10 +660,28 @@ static void add_some_repeat(struct writer *w)
 		"repeat_bytes", value_bytes_decimal(bytes));
 }
 
+static void add_copies(struct writer *w)
+{
+	uint64_t n = w->pattern->apart_places, tried = w->record->state.places_tried;
+	struct finding *one;
+
+	if (!n)
+		return;
+	one = finding_add(w->f, &verify_codes[COPIES],
+		"This is no false capacity: %" PRIu64 " of %" PRIu64
+		" misplaced blocks that were written once more came back right, and the place "
+		"that their data belongs to kept its own. That data was written twice, or to the "
+		"wrong place.",
+		n, tried);
+	finding_figure(one, "places_tried", value_count(tried));
+	finding_figure(one, "places_apart", value_count(n));
+}
+
 static void add_repeat(struct writer *w)
 {
 	uint64_t bytes = w->pattern->repeat_bytes, blocks;
 
+	add_copies(w);
 	if (w->pattern->read_repeat_bytes)
 		add_reads_repeat(w);
 	if (w->pattern->some_repeat_bytes)

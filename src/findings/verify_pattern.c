@@ -39,6 +39,12 @@ static bool places_of(struct wrap_places *out, const struct verify_record *v)
 	return true;
 }
 
+/* Misplaced blocks, written anew, changed the places that they seemed to be read from: all of them that were tried. */
+static bool is_same_storage(const struct verify_record *v)
+{
+	return v->state.places_tried && v->state.places_same == v->state.places_tried;
+}
+
 /* Where storage is what repeats, later writes overwrite earlier ones: written in ascending order, all that is found belongs
  * further on; at random, each request by an even chance. Where only reads go astray, what was written first is found, all
  * of it. */
@@ -48,7 +54,7 @@ static void note_repeat(struct verify_pattern *p, const struct verify_record *v,
 	bool ascending = v->plan.write && v->plan.sequential && !v->plan.random;
 	uint64_t least = ascending ? t->by_class[DAMAGE_MISPLACED] / 2 : 1;
 
-	if (t->found_ahead >= least) {
+	if (t->found_ahead >= least || is_same_storage(v)) {
 		p->repeat_bytes = t->distance_gcd;
 		p->repeat_is_capacity = certain;
 	} else if (!t->found_ahead && (ascending || t->requests_damaged >= NO_CHANCE)) {
@@ -86,7 +92,11 @@ static void find_repeat(struct verify_pattern *p, const struct verify_record *v)
 	const struct damage_totals *t = &v->state.totals;
 	double misplaced = (double)t->by_class[DAMAGE_MISPLACED], expected;
 
+	p->same_places = is_same_storage(v) ? v->state.places_same : 0;
+	p->apart_places = v->state.places_apart;
 	p->one_distance = t->by_class[DAMAGE_MISPLACED] && t->distance_min == t->distance_max;
+	if (v->state.places_apart)
+		return; /* copies of what lies elsewhere */
 	if (v->plan.spot_count) {
 		find_repeat_of_places(p, v);
 		return;
@@ -121,27 +131,34 @@ static uint64_t blocks_from(const struct verify_record *v, uint64_t offset, uint
 	return count;
 }
 
-/* Storage that ends, where what lies beyond is folded onto one place, whichever: written in ascending order, the last ones
- * that fit there are right, and all that they overwrote, or were told of instead of themselves, holds one of them. A single
- * request that went astray is no such thing. */
+/* Written in ascending order, the last ones that fit into one place are right, and all that they overwrote, or were told of
+ * instead of themselves, holds one of them. A single stretch that went astray, or was written twice, is no such thing. */
+static bool looks_folded(const struct verify_record *v, uint64_t damaged)
+{
+	const struct damage_totals *t = &v->state.totals;
+	uint64_t end = v->plan.region_start + v->plan.region_bytes;
+
+	return v->plan.sequential && !v->plan.random && t->source_first > t->last_offset &&
+	       damaged > (end - t->last_offset) / t->block_bytes - 1;
+}
+
+/* Storage that ends, where what lies beyond is folded onto some of what lies before: every block of it holds what was
+ * written there last, which is right at one place. */
 static void find_fold(struct verify_pattern *p, const struct verify_record *v)
 {
 	const struct damage_totals *t = &v->state.totals;
-	uint64_t end = v->plan.region_start + v->plan.region_bytes, tail, all, damaged;
+	uint64_t end = v->plan.region_start + v->plan.region_bytes, all, damaged;
 
-	if (v->plan.spot_count || !v->plan.write || !v->plan.sequential || v->plan.random ||
-		p->repeat_bytes || v->plan.region_start || !t->block_bytes ||
-		!t->by_class[DAMAGE_MISPLACED] ||
-		t->by_class[DAMAGE_MISPLACED] != damage_totals_damaged(t) ||
-		t->source_first <= t->last_offset || t->source_last >= end)
+	if (v->plan.spot_count || !v->plan.write || p->repeat_bytes || v->plan.region_start ||
+		!t->block_bytes || !t->by_class[DAMAGE_MISPLACED] || v->state.places_apart ||
+		t->by_class[DAMAGE_MISPLACED] != damage_totals_damaged(t) || t->source_last >= end)
 		return;
 	all = v->plan.region_bytes / t->block_bytes;
 	/* In whole readings of everything. */
 	if (!all || t->judged % all || damage_totals_damaged(t) % (t->judged / all))
 		return;
 	damaged = damage_totals_damaged(t) / (t->judged / all);
-	tail = (end - t->last_offset) / t->block_bytes - 1;
-	if (damaged <= tail && t->requests_damaged < NO_CHANCE)
+	if (!is_same_storage(v) && !looks_folded(v, damaged))
 		return;
 	p->folded_bytes = (all - damaged) * t->block_bytes;
 }

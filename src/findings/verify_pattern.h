@@ -18,6 +18,9 @@ struct verify_pattern {
 	uint64_t some_repeat_bytes;
 	/* all that is damaged holds what was written to the very end, which is still there: so much can be stored; 0: not so */
 	uint64_t folded_bytes;
+	uint64_t
+		same_places; /* so many misplaced blocks changed the other place when written anew: all that were tried */
+	uint64_t apart_places; /* so many left it alone: they hold copies */
 	bool one_distance; /* all misplaced blocks by the same distance */
 
 	/* all that was judged from some byte on is lost, and nothing before it: the storage ends after the first and at

@@ -460,6 +460,8 @@ int verify_run(struct medium **m, const struct verify_plan *p, const struct veri
 	damage_close_range(&r->damage);
 	if (rc < 0)
 		r->outcome = VERIFY_FAILED;
+	else if (r->outcome == VERIFY_COMPLETE && p->write && p->read)
+		same_place_look(&r->same_place, *m, &v->judge, &r->damage, verify_generations(p));
 	pipeline_release(&v->pipeline);
 	free(v->verdicts);
 	free(v);

@@ -6,6 +6,7 @@
 #include <stdint.h>
 
 #include "integrity/damage_list.h"
+#include "integrity/same_place.h"
 #include "integrity/transfer.h"
 
 struct error;
@@ -57,6 +58,8 @@ struct verify_result {
 	uint64_t write_ns, flush_ns, read_ns; /* time in these phases */
 	/* Errors and resets of the device by the kernel's count, in phases in which no request failed. */
 	uint64_t device_errors;
+	struct same_place
+		same_place; /* what misplaced blocks came to, of a run that wrote and was complete */
 };
 
 struct verify_hooks {

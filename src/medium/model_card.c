@@ -89,7 +89,7 @@ static void settle(struct model_memory *c, uint64_t at, size_t len)
 			forget_undo(c, i);
 }
 
-static int put(struct model_memory *c, uint64_t at, const void *data, size_t len)
+static int put_once(struct model_memory *c, uint64_t at, const void *data, size_t len)
 {
 	const unsigned char *bytes = data;
 
@@ -108,6 +108,26 @@ static int put(struct model_memory *c, uint64_t at, const void *data, size_t len
 		len -= n;
 	}
 	return 0;
+}
+
+/* A block that is written twice, the second time where it does not belong. */
+static int put_copies(struct model_memory *c, uint64_t at, const unsigned char *data, size_t len)
+{
+	const struct model_range *r = &c->spec->faults.twice;
+	size_t block = (size_t)c->spec->device.block_bytes;
+	int rc = 0;
+
+	for (size_t i = 0; !rc && i < len; i += block)
+		if (at + i - r->start < r->bytes)
+			rc = put_once(c, at + i - r->bytes, data + i, block);
+	return rc;
+}
+
+static int put(struct model_memory *c, uint64_t at, const void *data, size_t len)
+{
+	int rc = put_once(c, at, data, len);
+
+	return rc < 0 ? rc : put_copies(c, at, data, len);
 }
 
 int model_memory_put(struct model_memory *c, uint64_t at, const void *data, size_t len)

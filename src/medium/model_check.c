@@ -209,8 +209,11 @@ static int check_faults(const struct check *c)
 
 	if (needs_write_behind(c) < 0 || needs_partner(c) < 0 || check_protocol(c) < 0 ||
 		check_range(c, "bad range", &f->bad_range) < 0 ||
-		check_range(c, "unreadable range", &f->unreadable) < 0)
+		check_range(c, "unreadable range", &f->unreadable) < 0 ||
+		check_range(c, "twice range", &f->twice) < 0)
 		return -1;
+	if (f->twice.start < f->twice.bytes)
+		return misplaced(c, "faults", "twice range", "room for its copy before it");
 	if (f->flush_leaves_bytes % block)
 		return misplaced(c, "faults", "flush leaves", "a whole number of blocks");
 	if (f->real_capacity_bytes % block || f->real_capacity_bytes >= capacity)

@@ -106,6 +106,7 @@ static const struct key keys[] = {
 	{ "faults", "drop last sector", ONE_IN, AT(faults.drop_last_sector), 1, 1e9, NULL },
 	{ "faults", "off by one sector", ONE_IN, AT(faults.off_by_one), 1, 1e9, NULL },
 	{ "faults", "unreadable range", RANGE, AT(faults.unreadable), 0, 0, NULL },
+	{ "faults", "twice range", RANGE, AT(faults.twice), 0, 0, NULL },
 	{ "faults", "unknown command", CHOICE, AT(faults.unknown_command), 0, 0,
 		"refused silence stall" },
 	{ "faults", "short answer", CHOICE, AT(faults.short_answer), 0, 0, "stalled ended lost" },

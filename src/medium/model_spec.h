@@ -103,6 +103,7 @@ struct model_faults {
 	int stuck_level; /* enum model_level */
 	uint64_t drop_last_sector, off_by_one;
 	struct model_range unreadable; /* reads here fail */
+	struct model_range twice; /* what is written here lands as many bytes before, too */
 	/* of the protocol */
 	int unknown_command; /* enum model_unknown: what a command it does not know gets */
 	int short_answer; /* enum model_short: how data ends that is less than the host wants */

@@ -128,6 +128,11 @@ static const struct field state_fields[] = {
 	FIELD("device_errors", device_errors,
 		"errors and resets of the device that the kernel counted in phases in which no "
 		"request failed"),
+	FIELD("places.tried", places_tried,
+		"misplaced blocks that were written anew at the end, and then put back"),
+	FIELD("places.same", places_same,
+		"of these: the place that they had seemed to be read the same then"),
+	FIELD("places.apart", places_apart, "of these: that place was left alone by it"),
 	FIELD("range_count", range_count, "ranges before this line that hold"),
 	FIELD("totals.region_start", totals.region_start, ""),
 	FIELD("totals.region_bytes", totals.region_bytes, ""),

@@ -32,6 +32,8 @@ struct verify_record_state {
 	uint64_t flush_errno;
 	uint64_t written_bytes, read_bytes, write_ns, flush_ns, read_ns;
 	uint64_t device_errors; /* errors and resets by the kernel's count; 0: none or unknown */
+	/* Misplaced blocks written anew at the end, which of them changed the place they were from, and which left it alone. */
+	uint64_t places_tried, places_same, places_apart;
 	uint64_t range_count; /* lines of ranges that hold */
 	char outcome[16]; /* running, complete, interrupted, gave up, failed */
 	struct damage_totals totals;

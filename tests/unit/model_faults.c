@@ -505,6 +505,30 @@ START_TEST(off_by_one_sector)
 }
 END_TEST
 
+START_TEST(written_twice)
+{
+	static const char *const kinds[] = { "", "write behind = 32Ki\n" };
+
+	for (size_t i = 0; i < 2; i++) {
+		struct medium *m = opened(kinds[i], "faults:\ntwice range = 16Ki+8Ki\n");
+		unsigned char is[BLOCK], want[BLOCK];
+		size_t got;
+
+		put(m, 24 * BLOCK, PIECE * BLOCK, 1);
+		put(m, 32 * BLOCK, PIECE * BLOCK, 1);
+		medium_flush(m);
+		ck_assert_int_eq(held(m, 24 * BLOCK, 1), 1);
+		ck_assert_int_eq(held(m, 32 * BLOCK, 1), 1);
+		medium_read(m, 16 * BLOCK, is, BLOCK, &got);
+		pattern(want, 32 * BLOCK, BLOCK, 1);
+		ck_assert_mem_eq(is, want, BLOCK);
+		medium_read(m, 15 * BLOCK, is, BLOCK, &got);
+		ck_assert_mem_ne(is, want, BLOCK);
+		medium_close(m);
+	}
+}
+END_TEST
+
 Suite *model_faults_suite(void)
 {
 	Suite *s = suite_create("model_faults");
@@ -529,6 +553,7 @@ Suite *model_faults_suite(void)
 	tcase_add_test(c, stuck_line);
 	tcase_add_test(c, dropped_last_sector);
 	tcase_add_test(c, off_by_one_sector);
+	tcase_add_test(c, written_twice);
 	suite_add_tcase(s, c);
 	return s;
 }

@@ -375,7 +375,9 @@ START_TEST(every_code_of_a_verify)
 	t->distance_min = t->distance_max = BLOCK;
 	t->slip_min = t->slip_max = -3;
 	bits(801, 801, 1);
+	v.state.places_tried = v.state.places_apart = 2;
 	verdict();
+	ck_assert(says("copies"));
 	ck_assert(says("one-bit") && says("one-slip") && says("one-distance"));
 	ck_assert(says("earlier-run"));
 	bits(801, 1605, 1);
