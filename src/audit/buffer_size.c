@@ -275,7 +275,7 @@ static int report_buffer(struct probe_context *pc)
 	if (!k->knee)
 		return context_report(pc, PROMISE_ID_BUFFER, PROMISE_NOT_SHOWN, 0, "",
 			"no burst ran ahead of the card; after one, a read waits %s and a flush %s "
-			"longer than after idle",
+			"longer than when idle",
 			w[0], w[1]);
 	/* What is on its way while a request is acknowledged cannot be told: one request either way. */
 	kib_format(b[0], k->buffer_bytes);
@@ -286,8 +286,7 @@ static int report_buffer(struct probe_context *pc)
 	rate_format(r[2], k->drain_high);
 	return context_report(pc, PROMISE_ID_BUFFER,
 		k->confirmed ? PROMISE_KEPT : PROMISE_NOT_SHOWN, pc->plan->repeats, "",
-		"in requests of %s, bursts after idle run at %s, then at %s (%s to %s): a buffer "
-		"of "
+		"in requests of %s, bursts from idle run at %s, then at %s (%s to %s): a buffer of "
 		"%s (%s to %s, %u bursts); after a full one the first read waits %s and a flush "
 		"%s%s",
 		q, rate_format(h, k->head_rate), r[0], r[1], r[2], b[0], b[1], b[2],
@@ -353,9 +352,8 @@ int probe_write_behind(struct probe_context *pc)
 					 : " of acknowledged data");
 	if (k->knee || waits)
 		return context_report(pc, PROMISE_ID_WRITE_BEHIND, PROMISE_NOT_SHOWN, 0, "",
-			"claims write through; bursts start faster than they end or something "
-			"waits "
-			"after them, which the card itself may cause: see 'blkassay cut'");
+			"claims write through; but bursts start faster than they end, or something "
+			"waits after them; the card itself may cause that: see 'blkassay cut'");
 	return context_report(pc, PROMISE_ID_WRITE_BEHIND, PROMISE_KEPT, k->waits_seen, "",
 		"claims write through; no burst ran ahead, and no read or flush waited for a "
 		"backlog (one over %s would have shown)",

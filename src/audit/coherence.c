@@ -85,8 +85,9 @@ static int interleaved(struct probe_context *pc)
 	}
 	return rc ? rc
 		  : report(pc, PROMISE_ID_INTERLEAVED,
-			    "look for the newest waiting copy of each block of a read", &c,
-			    "reads and writes in turn");
+			    "for each block of a read, look for the newest copy that waits in the "
+			    "buffer",
+			    &c, "reads and writes in turn");
 }
 
 /* The same blocks three times in a row, short enough that a small buffer holds several; judged when all is on the

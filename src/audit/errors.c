@@ -7,6 +7,7 @@
 #include "audit/probe_context.h"
 #include "audit/probes.h"
 #include "base/buffer.h"
+#include "base/text.h"
 
 enum { EDGE_BLOCKS = 8 };
 
@@ -58,7 +59,7 @@ static int expect_refusal(struct probe_context *pc, struct edge *e, bool write, 
 		return 0;
 	}
 	if (context_is_error_answer(rc) || rc == -EINVAL) {
-		blame(e, what, "the transport failed instead of a refusal");
+		blame(e, what, "the transport failed where a refusal was due");
 		return 0;
 	}
 	if (rc < 0)
@@ -232,9 +233,8 @@ static int wait_for_failure(struct probe_context *pc)
 	if (rc < 0)
 		return rc;
 	medium_expect_change(pc->m);
-	ask(pc, "make the card fail now: pull it out of the gadget (not "
-		"the cable), wait for the next "
-		"message, then put it back");
+	ask(pc, "make the card fail now: pull it out of the gadget (leave the cable in), wait for "
+		"the next message, then put it back");
 	while (rc >= 0 && context_told(pc) == errors && medium_now_ns(pc->m) < end &&
 		!context_stopped(pc)) {
 		rc = context_write_next(pc, pc->request, PROBE_PLAIN);
@@ -245,7 +245,7 @@ static int wait_for_failure(struct probe_context *pc)
 		rc = medium_confirm(pc->m);
 	if (rc < 0 || context_told(pc) == errors)
 		return rc < 0 ? rc : 0;
-	ask(pc, "an error came; put the card back");
+	ask(pc, "an error was reported; put the card back");
 	end = medium_now_ns(pc->m) + pc->plan->provoke_ns;
 	do {
 		context_idle(pc, 200000000);
@@ -266,10 +266,11 @@ static int report_no_error(struct probe_context *pc)
 	if (pc->t->virtual_clock)
 		return context_report(pc, PROMISE_ID_BACKGROUND_ERROR,
 			context_unasked(pc, PROMISE_ID_BACKGROUND_ERROR), 0, "",
-			"no write failed; a model fails where its description has a bad range");
+			"no write failed; a model fails only where its description has a bad "
+			"range");
 	if (pc->plan->provoke)
 		return context_report(pc, PROMISE_ID_BACKGROUND_ERROR, PROMISE_NOT_SHOWN, 0, "",
-			"no write failed while it was waited for");
+			"no write failed in the time allowed");
 	return context_report(pc, PROMISE_ID_BACKGROUND_ERROR,
 		context_unasked(pc, PROMISE_ID_BACKGROUND_ERROR), 0, "",
 		"no write failed; --provoke waits while you make one fail");
@@ -291,21 +292,23 @@ static int report_errors(struct probe_context *pc, const struct probe_check *c)
 
 	if (pc->absent_reported)
 		snprintf(absent, sizeof absent,
-			"; %llu commands more were answered that there is no card (02/3A/00), "
-			"which "
-			"is no report of a failed write",
-			(unsigned long long)pc->absent_reported);
+			"; %llu more command%s ended with 'no card' (02/3A/00), which does not "
+			"report "
+			"a failed write",
+			(unsigned long long)pc->absent_reported, text_plural(pc->absent_reported));
 	return context_report(pc, PROMISE_ID_BACKGROUND_ERROR, judge_errors(pc, c),
 		pc->errors_reported, error_mend,
-		"%llu errors reported, %llu of them deferred%s%s%s; %s (%llu blocks written since "
-		"the last clean flush before an error were not judged)",
-		(unsigned long long)pc->errors_reported, (unsigned long long)pc->deferred_reported,
+		"%llu error%s reported, %llu of them deferred%s%s%s; %s (%llu block%s written "
+		"since "
+		"the last clean flush before an error not judged)",
+		(unsigned long long)pc->errors_reported, text_plural(pc->errors_reported),
+		(unsigned long long)pc->deferred_reported,
 		pc->errors_reported ? ", the first: " : "", pc->first_error, absent,
 		c->wrong ? probe_check_format(text, sizeof text, c)
 		: pc->wrong_blocks
-			? "other blocks are wrong, which no error excuses: see their lines"
+			? "other blocks are wrong, and no error accounts for them: see their lines"
 			: "nothing else is missing",
-		(unsigned long long)pc->blocks_excused);
+		(unsigned long long)pc->blocks_excused, text_plural(pc->blocks_excused));
 }
 
 int probe_background_error(struct probe_context *pc)

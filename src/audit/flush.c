@@ -7,6 +7,7 @@
 #include "audit/probes.h"
 #include "audit/sample.h"
 #include "base/size.h"
+#include "base/text.h"
 #include "medium/command_times.h"
 
 /* Flushes after idle and after a burst, and how long such a burst takes after the one and after the other. */
@@ -227,15 +228,15 @@ static const char *describe(
 	describe_rest(rest, sizeof rest, pc, w);
 	if (k->knee)
 		snprintf(out, room,
-			"%s%s after a burst of %s that fills the buffer, %s after idle; the "
+			"%s%s after a burst of %s that fills the buffer, %s when idle; the "
 			"backlog "
 			"takes %s to store%s",
 			a, bus, size_format_decimal(d, (double)k->burst_bytes), b,
 			duration_format(c, backlog_of(k)), rest);
 	else
 		snprintf(out, room,
-			"%s%s after a burst, %s after idle; no backlog could be built that would "
-			"tell",
+			"%s%s after a burst, %s when idle; no backlog long enough to tell could be "
+			"built up",
 			a, bus, b);
 	return out;
 }
@@ -298,9 +299,9 @@ int probe_fsync(struct probe_context *pc)
 		return rc;
 	counted = counted && medium_counts(pc->m, &after) == 0;
 	if (counted)
-		snprintf(sent, sizeof sent, "; it sent %llu flushes for %u fsyncs",
+		snprintf(sent, sizeof sent, "; it sent %llu flush%s for %u fsyncs",
 			(unsigned long long)(after.flushes - before.flushes),
-			2 * pc->plan->repeats);
+			text_plural_es(after.flushes - before.flushes), 2 * pc->plan->repeats);
 	return context_report(pc, PROMISE_ID_FSYNC, judge(pc, &w), w.busy.count,
 		is_back ? back : through, "%s; the kernel takes it for %s%s",
 		describe(text, sizeof text, pc, &w),
@@ -379,6 +380,7 @@ int probe_fua(struct probe_context *pc)
 		"from idle, %llu write%s at %s with FUA and at %s without%s%s",
 		(unsigned long long)n, n == 1 ? " runs" : "s run",
 		rate_format(a, sample_median(&fua)), rate_format(b, sample_median(&plain)),
-		pc->known.knee ? "; the card takes " : "; no write-behind was seen that would tell",
+		pc->known.knee ? "; the card takes "
+			       : "; no write-behind was seen by which to tell",
 		pc->known.knee ? rate_format(c, pc->known.drain_rate) : "");
 }

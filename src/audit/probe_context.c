@@ -558,7 +558,7 @@ static void leave_out(struct promise *f)
 	text_copy(seen, sizeof seen, f->evidence);
 	text_copy(f->evidence, sizeof f->evidence, PROMISE_LEFT_OUT);
 	if (bad)
-		add_evidence(f, "; seen in passing, and broken: %s", seen);
+		add_evidence(f, "; seen on the way, and broken: %s", seen);
 	f->verdict = PROMISE_NOT_ASKED;
 	f->mend[0] = 0;
 }

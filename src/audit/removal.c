@@ -137,11 +137,11 @@ static int report(struct probe_context *pc, const struct sample *idle, const str
 
 	context_pass_over_errors(pc); /* the kernel may have asked a drive without a medium */
 	return context_report(pc, PROMISE_ID_EJECT, judge(pc, idle, busy, c, heeded), busy->count,
-		mend, "%s after a burst, %s after idle; %s after %s; %s",
+		mend, "%s after a burst, %s when idle; %s after %s; %s",
 		duration_format(a, sample_median(busy)), duration_format(b, sample_median(idle)),
 		probe_check_format(text, sizeof text, c),
 		pc->t->virtual_clock ? "a power cut right then" : "loading it again",
-		heeded < 0 ? "PREVENT is not known to it"
+		heeded < 0 ? "it does not know PREVENT"
 		: heeded   ? "refused while removal was prevented"
 			   : "it ejected although removal was prevented");
 }
@@ -156,7 +156,7 @@ int probe_eject(struct probe_context *pc)
 		return context_report_no_scsi(pc, PROMISE_ID_EJECT);
 	if (!pc->plan->with_eject)
 		return context_report(pc, PROMISE_ID_EJECT, context_unasked(pc, PROMISE_ID_EJECT),
-			0, "", "not asked for: --with-eject sends START STOP UNIT");
+			0, "", "not asked about: --with-eject sends START STOP UNIT");
 	rc = try_prevented(pc, &heeded);
 	for (int i = 0; i < TIMED_EJECTS && !rc && !context_stopped(pc); i++) {
 		rc = timed_eject(pc, false, &idle, &c);

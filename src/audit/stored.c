@@ -114,7 +114,7 @@ static int report(struct probe_context *pc, const struct many *m)
 	char text[200], share[120] = "";
 
 	if (c->wrong)
-		snprintf(share, sizeof share, "; blocks wrong, share: %.2g",
+		snprintf(share, sizeof share, "; share of blocks that are wrong: %.2g",
 			(double)c->wrong / (double)c->judged);
 	else if (m->judgeable)
 		snprintf(share, sizeof share,

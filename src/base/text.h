@@ -29,6 +29,12 @@ static inline const char *text_plural(uint64_t n)
 	return n == 1 ? "" : "s";
 }
 
+/* The same of one that ends in s, sh or ch. */
+static inline const char *text_plural_es(uint64_t n)
+{
+	return n == 1 ? "" : "es";
+}
+
 /* Whether any text ran out of memory so far. */
 bool text_ran_out(void);
 

@@ -57,8 +57,8 @@ static int check_only(const struct audit_plan *p, const struct session *s, struc
 			"--only eject needs --with-eject, which sends START STOP UNIT");
 	if (p->only & PROMISE_BIT(PROMISE_ID_POWER_CUT) && !s->traits->virtual_clock)
 		return error_set(err, ERROR_USAGE,
-			"--only power-cut: the audit cuts power of models only; on hardware that "
-			"is the work of 'blkassay cut'");
+			"--only power-cut: the audit cuts the power of models only; on hardware "
+			"'blkassay cut' does that");
 	return 0;
 }
 
@@ -110,7 +110,7 @@ static void ask(void *context, const char *what)
 static int run(struct session *s, const struct options *o, const struct audit_plan *p,
 	struct record_writer *w, struct promises *found, struct error *err)
 {
-	/* What nobody asked after does not count; all of it left out shows nothing. */
+	/* What nobody asked about does not count; all of it left out shows nothing. */
 	static const int statuses[] = {
 		[PROMISE_KEPT] = 0,
 		[PROMISE_BROKEN] = 1,

@@ -74,16 +74,16 @@ static int check_request(const struct cut_job *job, struct error *err)
 
 	if (job->model && o->given[OPTION_CUT_WITH])
 		return error_set(
-			err, ERROR_USAGE, "a model is cut in its own time; leave --cut-with out");
+			err, ERROR_USAGE, "a model cuts its own power; leave out --cut-with");
 	if (!job->model && job->cycles > 1 && o->given[OPTION_SECONDS] &&
 		!o->given[OPTION_CUT_WITH])
 		return error_set(err, ERROR_USAGE,
-			"--cycles needs a cut in each: leave --seconds out and pull the plug, or "
-			"name what cuts with --cut-with");
+			"--cycles needs a cut in every cycle: leave out --seconds and pull the "
+			"plug, or name the command that cuts with --cut-with");
 	if (!job->model && job->cycles > 1 && o->given[OPTION_KEEP_DATA])
 		return error_set(err, ERROR_USAGE,
-			"--keep-data goes with one cut at a time, because after the cut the "
-			"region holds test data; use --erase, or leave --cycles out");
+			"--keep-data goes with one cut at a time, because after the cut the region "
+			"holds test data; use --erase, or leave out --cycles");
 	return 0;
 }
 
@@ -228,7 +228,7 @@ static void describe_failure(
 {
 	if (medium_lost(job->session.medium)) {
 		medium_explain(job->session.medium, err);
-		error_add(err, ", then cut again: this was no cut");
+		error_add(err, ", then cut again: this one does not count");
 		return;
 	}
 	if (!strcmp(c->failure.what, "flush"))
@@ -241,7 +241,7 @@ static void describe_failure(
 		error_set(err, ERROR_IO, "a write at byte %llu ended after %llu of %llu bytes",
 			(unsigned long long)c->failure.at, (unsigned long long)c->failure.got,
 			(unsigned long long)c->failure.wanted);
-	error_add(err, ", and the target still answers: that was no cut");
+	error_add(err, ", and the target still answers, so nothing was cut");
 }
 
 /* What is wrong with an ending, as an error; NONE when it is one to recheck. */
@@ -272,12 +272,12 @@ static void tell(const struct cut_job *job, const struct cut_summary *c)
 
 	/* Of several cuts the table at the end says it, and one line each is enough until then. */
 	if (job->cycles == 1)
-		message_note("%llu writes (%s, %llu by FUA) and %llu flushes in %s; %s "
-			     "acknowledged and "
-			     "not flushed",
-			(unsigned long long)c->writes, size_format_decimal(bytes, (double)c->bytes),
+		message_note("%llu write%s (%s, %llu by FUA) and %llu flush%s in %s; %s "
+			     "acknowledged but not flushed",
+			(unsigned long long)c->writes, text_plural(c->writes),
+			size_format_decimal(bytes, (double)c->bytes),
 			(unsigned long long)c->throughs, (unsigned long long)c->flushes,
-			duration_format(time, (double)c->ns / 1e9),
+			text_plural_es(c->flushes), duration_format(time, (double)c->ns / 1e9),
 			size_format_decimal(risk, (double)c->bytes_at_risk));
 	if (c->device_errors)
 		message_warning(
@@ -304,9 +304,9 @@ static void tell_verdict(const struct recheck_result *r)
 	if (broken)
 		snprintf(damage, sizeof damage, "%llu damaged block%s", (unsigned long long)broken,
 			broken == 1 ? "" : "s");
-	message_note("cut %lu: %s; %llu of %llu promises broken, %s", (unsigned long)r->cycle,
+	message_note("cut %lu: %s; %llu of %llu promise%s broken, %s", (unsigned long)r->cycle,
 		words[recheck_conclude(r)], (unsigned long long)r->promises_broken,
-		(unsigned long long)r->promises, damage);
+		(unsigned long long)r->promises, text_plural(r->promises), damage);
 }
 
 static int recheck_here(struct cut_job *job, struct error *err)
@@ -379,8 +379,8 @@ static int run_cycles(struct cut_job *job, struct error *err)
 
 	for (uint32_t n = 1; n <= job->cycles && rc == 0; n++) {
 		if (interrupt_requested())
-			rc = error_set(err, ERROR_INTERRUPTED, "interrupted after %lu cuts",
-				(unsigned long)n - 1);
+			rc = error_set(err, ERROR_INTERRUPTED, "interrupted after %lu cut%s",
+				(unsigned long)n - 1, text_plural(n - 1));
 		else
 			rc = one_cycle(job, n, err);
 	}
@@ -400,11 +400,9 @@ static void caution_power(const struct cut_job *job)
 {
 	if (job->o->given[OPTION_CUT_WITH])
 		message_warning("switch nothing but the gadget's own low-voltage supply (USB's 5 "
-				"V, a hub port "
-				"made for it, a bench supply); never mains, no shorted or back-fed "
-				"battery; "
-				"discharge yourself before you touch cards and boards; "
-				"blkassay-cut(7), Cautions, has the rest");
+				"V, a hub port made for it, a bench supply); never mains; never "
+				"short or back-feed a battery; discharge yourself before you touch "
+				"cards and boards; blkassay-cut(7), Cautions, has the rest");
 }
 
 static int cut(struct cut_job *job, struct error *err)
@@ -465,10 +463,9 @@ int cmd_cut(const struct options *o)
 	}
 	message_note("seed %llu; journal: %s", (unsigned long long)job.seed, job.path);
 	if (!job.model && o->given[OPTION_SECONDS] && !o->given[OPTION_CUT_WITH])
-		message_warning(
-			"after --seconds the target has time to store everything: a later cut can "
-			"show what is broken, and nothing that is kept; pull the plug while it is "
-			"written, or use --cut-with");
+		message_warning("after --seconds the target has time to store everything: a later "
+				"cut can show what is broken, but not what is kept; pull the plug "
+				"while it is written, or use --cut-with");
 	status = cut(&job, &err);
 	if (err.kind != ERROR_NONE)
 		message_error(&err);

@@ -58,8 +58,8 @@ static int find_disk(struct blockdev *disk, const char *target, struct error *er
 		return -1;
 	if (!disk->partition)
 		return 0;
-	message_note("'%s' is a part of /dev/%s; all requests to that disk are observed", target,
-		disk->disk);
+	message_note("'%s' is a partition of /dev/%s; all requests to that disk are observed",
+		target, disk->disk);
 	return blockdev_read(disk, NULL, disk->disk, err);
 }
 

@@ -81,7 +81,7 @@ static void tell(const struct restoring *r)
 
 	printf("restored %s ", size_format(size, r->result.bytes));
 	if (id->extent_count)
-		printf("at %zu places", id->extent_count);
+		printf("at %zu place%s", id->extent_count, text_plural(id->extent_count));
 	else
 		printf("from byte %llu", (unsigned long long)id->start);
 	printf(" of '%s': %s written, the rest was there already; all %s reads back as it was "
@@ -90,8 +90,8 @@ static void tell(const struct restoring *r)
 		r->result.lost_bytes ? "that is whole of it" : "of it",
 		*id->run ? ", which was read twice alike" : "");
 	if (changed)
-		printf("overwritten as asked: %llu blocks of %u bytes that were changed since\n",
-			(unsigned long long)changed, id->logical_block_bytes);
+		printf("overwritten as asked: %llu block%s of %u bytes, changed since\n",
+			(unsigned long long)changed, text_plural(changed), id->logical_block_bytes);
 	if (!r->result.lost_bytes)
 		message_note("'%s' is no longer needed", r->saved);
 }
@@ -109,8 +109,9 @@ static int tell_lost(const struct restoring *r, struct error *err)
 			size_format(size, result->lost[i].bytes),
 			(unsigned long long)result->lost[i].start);
 	if (result->lost_all > result->lost_count)
-		message_note("  and %llu more stretches",
-			(unsigned long long)(result->lost_all - result->lost_count));
+		message_note("  and %llu more stretch%s",
+			(unsigned long long)(result->lost_all - result->lost_count),
+			text_plural_es(result->lost_all - result->lost_count));
 	return error_set(err, ERROR_IO,
 		"%s of the %s saved are damaged in '%s' and were not put back, the first from byte "
 		"%llu: what '%s' holds there was left as it is",

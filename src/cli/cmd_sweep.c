@@ -173,9 +173,8 @@ static void announce_looking(const struct sweep_plan *plan, const struct session
 
 	if (!sweep_look_bytes(plan))
 		return;
-	message_note(
-		"to see when writes are stored, up to %s are written before they are timed, for "
-		"two minutes at most",
+	message_note("before writes are timed, up to %s is written to see when the target stores "
+		     "it; that takes two minutes at most",
 		size_format_decimal(most, (double)sweep_look_bytes(plan)));
 	if (through && strcmp(s->traits->transport, "loop") != 0)
 		message_note(
@@ -189,8 +188,9 @@ static void announce(const struct sweep_plan *plan, const struct session *s, con
 {
 	char time[SIZE_TEXT_MAX], region[SIZE_TEXT_MAX];
 
-	message_note("%zu points, %u passes of %s each%s: about %s%s", plan->point_count,
-		plan->passes, duration_format(region, (double)plan->duration_ns / 1e9),
+	message_note("%zu point%s, %u pass%s of %s each%s: about %s%s", plan->point_count,
+		text_plural(plan->point_count), plan->passes, text_plural_es(plan->passes),
+		duration_format(region, (double)plan->duration_ns / 1e9),
 		plan->least_requests ? " (up to 10 s while they hold fewer than 30 requests)" : "",
 		duration_format(time, (double)sweep_planned_ns(plan) / 1e9),
 		s->traits->virtual_clock ? " of modelled time" : "");

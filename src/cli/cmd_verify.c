@@ -43,7 +43,7 @@ static int check_resume_options(const struct options *o, struct error *err)
 	for (size_t i = 0; i < sizeof fixed / sizeof *fixed; i++)
 		if (o->given[fixed[i]])
 			return error_set(err, ERROR_USAGE,
-				"--resume goes on with what the record says; leave --%s out",
+				"--resume goes on with what the record says; leave out --%s",
 				option_spec(fixed[i])->name);
 	return 0;
 }
@@ -155,8 +155,8 @@ static void announce(const struct verification *v)
 	char size[SIZE_TEXT_MAX];
 
 	if (p->spots)
-		message_note("%llu places of %s%s", (unsigned long long)p->spot_count,
-			size_format(size, p->sizes[0]),
+		message_note("%llu place%s of %s%s", (unsigned long long)p->spot_count,
+			text_plural(p->spot_count), size_format(size, p->sizes[0]),
 			v->session.traits->virtual_clock ? ", on modelled time" : "");
 	message_note("seed %llu; record: %s", (unsigned long long)p->seed, v->path);
 }

@@ -13,9 +13,9 @@ const struct command commands[] = {
 		"Transfers at each request size with O_DIRECT, in passes interleaved in seeded "
 		"random order, all reads before the first write, appends every pass to a run "
 		"record and prints its summary. Reads by default. Writing needs --erase, "
-		"--keep-data or --create. Before writes are timed it looks how the target stores "
-		"them, for up to two minutes; a write rate is called stored only where a flush, "
-		"reads that wait, or a full buffer show it. See blkassay-method(7).",
+		"--keep-data or --create. Before writes are timed it looks at how the target "
+		"stores them, for up to two minutes; a write rate is called stored only where a "
+		"flush, reads that wait, or a full buffer show it. See blkassay-method(7).",
 		1, 1, cmd_sweep,
 		{ OPTION_DIRECTION, OPTION_ORDER, OPTION_SIZES, OPTION_IN_FLIGHT, OPTION_SECONDS,
 			OPTION_PASSES, OPTION_REGION, OPTION_SEED, OPTION_LABEL, OPTION_OUT,
@@ -25,12 +25,10 @@ const struct command commands[] = {
 	{ "audit", "TARGET", "is this gadget's write-behind safe?",
 		"Sets claims against behaviour: asks the target what it claims about its writes, "
 		"tests each claim against what it does, and says of each promise: kept, broken, "
-		"not "
-		"shown or not asked, with the evidence and the firmware change that mends it. The "
-		"first sentence is for a release note; exit status 1 when a promise is broken, 4 "
-		"when one that was asked after could not be shown. "
-		"Overwrites up to 16 MiB of the region, and writes that much many times over. See "
-		"blkassay-audit(7).",
+		"not shown or not asked, with the evidence and the firmware change that mends it. "
+		"The first sentence is for a release note; exit status 1 when a promise is broken, "
+		"4 when one that was asked about could not be shown. Overwrites up to 16 MiB of "
+		"the region, and writes that much many times over. See blkassay-audit(7).",
 		1, 1, cmd_audit,
 		{ OPTION_ONLY, OPTION_WITH_EJECT, OPTION_PROVOKE, OPTION_SECONDS, OPTION_PHASES,
 			OPTION_NO_PHASES, OPTION_REGION, OPTION_SEED, OPTION_LABEL, OPTION_OUT,
@@ -82,7 +80,7 @@ const struct command commands[] = {
 		1, 64, cmd_report,
 		{ OPTION_CSV_FILE, OPTION_PAGE, OPTION_JSON, OPTION_BRIEF, OPTION_QUIET,
 			OPTION_END } },
-	{ "explain", "RUN...", "what limits, what to do next, what it would gain",
+	{ "explain", "RUN...", "what limits it, what to do next, what that would gain",
 		"Says what limits each direction of a sweep, how much of a request's time it "
 		"takes, "
 		"and the rate without it; then fixed cost and streaming rate, what link and card "
@@ -140,7 +138,7 @@ static const struct option_note {
 		"how long each pass takes at least, in seconds (default: 1, and up to 10 until it "
 		"holds 30 requests); storing what was written comes on top" },
 	{ "audit", OPTION_ONLY,
-		"ask after these promises only, with commas between, as blkassay-audit(7) lists "
+		"ask about these promises only, with commas between, as blkassay-audit(7) lists "
 		"them (default: all)" },
 	{ "audit", OPTION_PHASES,
 		"judge flushes by what the bus shows of them, and load the kernel's USB monitor "

@@ -80,7 +80,7 @@ static int open_at(struct session *s, const struct options *o, const char *path,
 		return confirm(s, who, err);
 	}
 	session_close(s, NULL);
-	return error_set(err, ERROR_REFUSED, "'%s' is now another target than before", path);
+	return error_set(err, ERROR_REFUSED, "'%s' is now a different target", path);
 }
 
 static int try_open(

@@ -53,7 +53,7 @@ static int check_content(const struct session *s, const struct journal *j,
 	if (!strcmp(s->token, j->target.token) || !judged || recheck_broken(r) < judged)
 		return 0;
 	return error_set(err, ERROR_REFUSED,
-		"'%s' lies elsewhere than the target of this journal and holds nothing of what was "
+		"'%s' is not where this journal's target was, and holds nothing of what was "
 		"written there, so it is taken for another file; to judge it all the same, move it "
 		"back to where it was",
 		s->traits->path);

@@ -31,13 +31,12 @@ static void warn(const struct blockdev *d)
 	if (!find(&o, d))
 		return;
 	if (o.writes)
-		message_warning(
-			"'%s' is open for writing in %s: what that writes meanwhile is taken "
-			"for damage, and may be written over; better stop it first",
+		message_warning("'%s' is open for writing in %s: what it writes during the run "
+				"counts as damage, and may be overwritten; stop it first",
 			d->node, opener_words(who, &o));
 	else
 		message_warning(
-			"'%s' is open in %s: what that reads meanwhile disturbs the figures",
+			"'%s' is open in %s: what it reads during the run disturbs the figures",
 			d->node, opener_words(who, &o));
 }
 

@@ -129,10 +129,10 @@ static int check_stdout(int status)
 		failed = true;
 	if (failed)
 		error_set(&err, ERROR_IO,
-			"cannot write all of the result to standard output; the result there is "
-			"not whole");
+			"cannot write the whole result to standard output; what is there is "
+			"incomplete");
 	else if (text_ran_out())
-		error_set(&err, ERROR_IO, "out of memory; the result is not whole");
+		error_set(&err, ERROR_IO, "out of memory; the result is incomplete");
 	if (err.kind == ERROR_NONE || status >= 2) /* then nothing whole was promised */
 		return status;
 	return message_error(&err);

@@ -117,8 +117,8 @@ static void tell_that_data_is_away(const struct telling *t, const struct kept_id
 	char run[80];
 
 	tell_of_run(id, run, sizeof run);
-	message_warning("'%s' does NOT hold its own data: it holds test data of %s, which did not "
-			"come to its end. Its own data was saved in '%s'. %s\n    %s",
+	message_warning("'%s' does NOT hold its own data: it holds test data from %s, which did "
+			"not come to its end. Its own data was saved in '%s'. %s\n    %s",
 		t->target, run, path,
 		!strcmp(id->kind, "journal")
 			? "Recheck its journal first if you still mean to; then put the data back:"

@@ -39,8 +39,8 @@ static const struct option_spec specs[OPTION_ID_COUNT] = {
 	{ OPTION_OUT, "out", "FILE", OPTION_IS_TEXT, 0, 0,
 		"where the run record goes (default: blkassay-KIND-TIME.assay here)" },
 	{ OPTION_ERASE, "erase", "TOKEN", OPTION_IS_TEXT, 0, 0,
-		"consent to overwrite the target with this token ('blkassay targets' shows it, "
-		"that of an image a run without consent)" },
+		"consent to overwrite the target that has this token ('blkassay targets' shows it; "
+		"of an image, a run without consent does)" },
 	{ OPTION_KEEP_DATA, "keep-data", NULL, OPTION_IS_FLAG, 0, 0,
 		"save the region to a side file first and put it back at the end" },
 	{ OPTION_CREATE, "create", "SIZE", OPTION_IS_SIZE, 512, UINT64_C(1) << 62,

@@ -116,11 +116,11 @@ int out_path_check_target(const char *path, const struct out_path_target *target
 		return 0;
 	if (is_target(path, target))
 		return error_set(err, ERROR_REFUSED,
-			"'%s' is the target itself; let the output go elsewhere with --out", path);
+			"'%s' is the target itself; send the output elsewhere with --out", path);
 	folder_of(folder, path);
 	if (lies_on(folder, target))
 		return error_set(err, ERROR_REFUSED,
-			"'%s' would lie on the target '%s'; let the output go to another disk with "
+			"'%s' would lie on the target '%s'; send the output to another disk with "
 			"--out",
 			path, target->name);
 	return 0;
@@ -159,8 +159,8 @@ int out_path_check_kept(
 	folder_of(folder, path);
 	if (lies_in_memory(folder))
 		return error_set(err, ERROR_REFUSED,
-			"'%s' would lie in memory, and kept data would be lost with the power; let "
-			"the record go to a disk with --out",
+			"'%s' would lie in memory, and kept data would be lost with the power; "
+			"send the record to a disk with --out",
 			path);
 	if (statvfs(folder, &fs) < 0)
 		return error_sys(err, ERROR_IO, errno, "cannot see how much room '%s' has", folder);

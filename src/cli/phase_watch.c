@@ -76,7 +76,8 @@ static const char *watch(
 	if (in_flight > 1)
 		return "with several requests in flight their times overlap";
 	if (medium_traits(m)->kind == MEDIUM_MODEL)
-		return phases_open(&w->phases, m, NULL, NULL) == 0 ? NULL : "memory ran out";
+		return phases_open(&w->phases, m, NULL, NULL) == 0 ? NULL
+								   : "there was not enough memory";
 	if (medium_traits(m)->kind != MEDIUM_BLOCK_DEVICE)
 		return "the target is a file";
 	if (stat(medium_traits(m)->path, &st) < 0)

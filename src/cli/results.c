@@ -166,7 +166,7 @@ static int check_csv(const struct results *r, const struct view *v, struct error
 {
 	if (!csv_has(v))
 		return error_set(
-			err, ERROR_USAGE, "a run of %s has no CSV; leave --csv away", v->kind);
+			err, ERROR_USAGE, "a run of %s has no CSV; leave out --csv", v->kind);
 	if (*r->csv_kind && strcmp(r->csv_kind, v->kind) != 0)
 		return error_set(err, ERROR_USAGE,
 			"a run of %s has other columns than those of %s before it; write its CSV "

@@ -230,8 +230,8 @@ static int check_token(const struct session *s, const char *token, struct error 
 	if (!strcmp(token, s->token))
 		return 0;
 	return error_set(err, ERROR_REFUSED,
-		"--erase '%s' does not name %s; 'blkassay targets' shows the token of each "
-		"device, a run without --erase that of an image file",
+		"--erase '%s' does not name %s; 'blkassay targets' shows the token of each device, "
+		"and a run without --erase that of an image file",
 		token, describe(s, text, sizeof text));
 }
 
@@ -244,7 +244,7 @@ static int check_consent(struct session *s, const struct options *o, struct erro
 		return -1;
 	if (keep && s->traits->virtual_clock)
 		return error_set(err, ERROR_USAGE,
-			"--keep-data: '%s' is a model, which holds nothing to keep; leave it out",
+			"--keep-data: '%s' is a model, which holds nothing to keep; leave that out",
 			s->traits->path);
 	if (s->traits->read_only)
 		return error_set(err, ERROR_REFUSED,
@@ -255,7 +255,7 @@ static int check_consent(struct session *s, const struct options *o, struct erro
 	if (s->may_write || keep)
 		return 0;
 	return error_set(err, ERROR_REFUSED,
-		"writing to %s needs consent: --erase TOKEN (%s) gives its data up, --keep-data "
+		"writing to %s needs consent: --erase TOKEN (%s) gives up its data, --keep-data "
 		"saves it first and puts it back",
 		describe(s, text, sizeof text),
 		s->own->is_device ? "'blkassay targets' shows it" : s->token);
@@ -401,17 +401,17 @@ static void announce_loss(const struct session *s, const struct writes *w)
 		return;
 	message_note("%s:", describe(s, text, sizeof text));
 	if (w->places)
-		snprintf(where, sizeof where, "at %zu places", w->places->count);
+		snprintf(where, sizeof where, "at %zu place%s", w->places->count,
+			text_plural(w->places->count));
 	else
 		snprintf(where, sizeof where, "from byte %llu", (unsigned long long)w->start);
 	if (s->kept)
-		message_note(
-			"  %s %s are used for the test. What is there is saved "
-			"first, in '%s', and put back at the end. It is read twice, "
-			"which takes twice the time of reading it, before anything is written.",
+		message_note("  %s %s will be used for the test. What is there is saved first, in "
+			     "'%s', and put back at the end. It is read twice, which takes twice "
+			     "the time of reading it, before anything is written.",
 			size_format(size, w->bytes), where, s->kept_path);
 	else
-		message_note("  %s %s are overwritten; what is there is lost.",
+		message_note("  %s %s will be overwritten; what is there will be lost.",
 			size_format(size, w->bytes), where);
 }
 
@@ -424,8 +424,8 @@ static void announce_wear(const struct session *s, const struct writes *w)
 	if (!s->own->is_device || w->bytes_to_write <= 0)
 		return;
 	snprintf(over, sizeof over, times < 10 ? "%.2g times" : "%.0f times", times);
-	message_note("  About %s will be written, the %s %s over.\n"
-		     "  Every write wears flash; the maker's data sheet says how much it takes.",
+	message_note("  About %s will be written, the %s %s over.\n  Every write wears flash; the "
+		     "maker's data sheet says how much it can take.",
 		size_format_decimal(size, all), w->places ? "places" : "region",
 		strcmp(over, "1 times") ? over : "once");
 }
@@ -485,8 +485,8 @@ static int check_inside(const struct session *s, uint64_t start, uint64_t bytes,
 		start - s->region_start <= s->region_bytes - bytes)
 		return 0;
 	return error_set(err, ERROR_REFUSED,
-		"bytes %llu and on, %llu of them, are outside the region that may be touched",
-		(unsigned long long)start, (unsigned long long)bytes);
+		"%llu bytes from byte %llu on are outside the region that may be touched",
+		(unsigned long long)bytes, (unsigned long long)start);
 }
 
 static int keep(struct session *s, const struct writes *w, struct record_writer *record,
@@ -688,8 +688,8 @@ static void take_back(const struct session *s)
 	int rc = hold_unlink(s->own->hold);
 
 	if (rc > 0)
-		message_warning("'%s' is not the image any more that --create made, so it is left "
-				"as it is",
+		message_warning(
+			"'%s' is no longer the image that --create made, so it is left as it is",
 			s->own->target);
 	else if (rc < 0)
 		message_warning("cannot remove '%s' again: %s", s->own->target, strerror(-rc));

@@ -66,10 +66,10 @@ static void warn_of_test_data(const struct kept_own *own)
 	if (own->trace.stamped)
 		snprintf(seed, sizeof seed, " (seed %llu)", (unsigned long long)own->trace.seed);
 	message_warning(
-		"%u of %u places looked at hold test data of this tool%s: that is what "
-		"will be saved and put back. If an earlier run with --keep-data was stopped, stop "
-		"here and restore first: 'blkassay report' of its record shows the command, and "
-		"its saved file lies next to that record, as RECORD.kept.",
+		"%u of %u places looked at hold test data from this tool%s: that is what will be "
+		"saved and put back. If an earlier run with --keep-data was stopped, stop here and "
+		"restore first: 'blkassay report' of its record shows the command, and its saved "
+		"file lies next to that record, as RECORD.kept.",
 		own->own, own->looked, seed);
 }
 
@@ -88,8 +88,8 @@ static void warn_of_all_test_data(const struct session_keep *k)
 	char part[2 * SIZE_TEXT_MAX + 16];
 
 	if (k->own_bytes)
-		message_warning(
-			"%s saved are test data of an earlier run of this tool", own_part(k, part));
+		message_warning("%s saved is test data from an earlier run of this tool",
+			own_part(k, part));
 }
 
 int session_keep_save(struct session_keep *k, const struct kept_identity *id, struct medium *m,
@@ -126,8 +126,9 @@ void keep_list_changed(const struct kept_look *look)
 			(unsigned long long)look->ranges[i].at,
 			kept_there_words(look->ranges[i].there));
 	if (look->ranges_all > look->range_count)
-		message_note("  and %llu more stretches",
-			(unsigned long long)(look->ranges_all - look->range_count));
+		message_note("  and %llu more stretch%s",
+			(unsigned long long)(look->ranges_all - look->range_count),
+			text_plural_es(look->ranges_all - look->range_count));
 }
 
 /* kind: what the putting back failed with. damaged: the saved data is. */
@@ -179,9 +180,8 @@ static bool answer(void *context)
 		w->signals = interrupt_count();
 		w->answered_ns = now;
 		progress_hide();
-		message_warning(
-			"the target's own data is being put back, and that goes on: stopped "
-			"now, the target would be left without it");
+		message_warning("the target's own data is being put back, and that goes on: "
+				"stopping now would leave the target without it");
 	}
 	return false;
 }
@@ -235,7 +235,7 @@ static int finish(struct session_keep *k, struct record_writer *record, struct e
 		     "again now",
 		k->target);
 	if (k->own_bytes)
-		message_warning("%s put back are test data of an earlier run of this tool",
+		message_warning("%s put back is test data from an earlier run of this tool",
 			own_part(k, part));
 	if (rc > 0)
 		message_warning(

@@ -148,7 +148,7 @@ int verify_plan_resume(
 
 	if (run_damage_words(damage, &v->run))
 		return error_set(err, ERROR_USAGE,
-			"'%s': %s, so it does not tell for sure how far the run is; start a new "
+			"'%s': %s, so it does not say for certain how far the run got; start a new "
 			"run",
 			v->run.path, damage);
 	if (check_same_target(v, s, err) < 0 || check_record_plan(v, s, err) < 0)

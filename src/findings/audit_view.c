@@ -14,17 +14,17 @@ enum { KEPT, BROKEN, NOT_SHOWN, NOT_FINISHED, NOT_ASKED, NO_SCSI, NAME_THEM, ASK
 #define TALLY "promises kept_promises broken_promises not_shown_promises not_asked_promises"
 
 const struct finding_code audit_codes[] = {
-	[KEPT] = { "kept", FINDING_PLAIN, true, "every promise that was asked after was kept",
+	[KEPT] = { "kept", FINDING_PLAIN, true, "every promise that was asked about was kept",
 		TALLY },
 	[BROKEN] = { "broken", FINDING_CAUTION, true,
 		"at least one promise is broken: not safe to ship", TALLY },
 	[NOT_SHOWN] = { "not-shown", FINDING_CAUTION, true,
-		"no broken promise was found, and some that were asked after could not be shown",
+		"no broken promise was found, and some that were asked about could not be shown",
 		TALLY },
 	[NOT_FINISHED] = { "not-finished", FINDING_CAUTION, true,
 		"the audit ended early, and none of the promises until then is broken", TALLY },
 	[NOT_ASKED] = { "not-asked", FINDING_CAUTION, true,
-		"of the promises not one was asked after, so nothing is shown", TALLY },
+		"of the promises not one was asked about, so nothing is shown", TALLY },
 	[NO_SCSI] = { "no-scsi", FINDING_CAUTION, false,
 		"the target takes no SCSI commands, so that its claims, flushes and errors could "
 		"not be asked for",
@@ -86,11 +86,11 @@ static int verdict_of(const struct promises *p)
 static void add_verdict(struct findings *f, const struct promises *p)
 {
 	static const char *const words[] = {
-		[KEPT] = "No broken promise found, and all that was asked after was shown",
+		[KEPT] = "No broken promise found, and all that was asked about was shown",
 		[BROKEN] = "Not safe to ship",
-		[NOT_SHOWN] = "No broken promise found, but not all asked after could be shown",
+		[NOT_SHOWN] = "No broken promise found, but not all asked about could be shown",
 		[NOT_FINISHED] = "No verdict: the audit did not finish; so far",
-		[NOT_ASKED] = "No verdict: nothing was asked after",
+		[NOT_ASKED] = "No verdict: nothing was asked about",
 	};
 	int code = verdict_of(p);
 	struct finding *one = finding_add(f, &audit_codes[code], "%s%s: %s.", words[code],
@@ -140,7 +140,7 @@ SUM(sum_finished, value_flag(!r->partial))
 
 static const struct column summary[] = {
 	{ "takes_scsi", NULL, "whether the target takes SCSI commands", 0, false, NULL, sum_scsi },
-	{ "finished", NULL, "whether all was asked after", 0, false, NULL, sum_finished },
+	{ "finished", NULL, "whether all was asked about", 0, false, NULL, sum_finished },
 };
 
 const struct table_spec audit_summary_spec = { .key = "summary",
@@ -186,7 +186,7 @@ bool audit_word(size_t i, struct view_word *out)
 	static const char *const meanings[] = {
 		[PROMISE_KEPT] = "the evidence fits the promise",
 		[PROMISE_BROKEN] = "noise cannot explain the evidence",
-		[PROMISE_NOT_SHOWN] = "asked after, but the evidence is too weak or missing",
+		[PROMISE_NOT_SHOWN] = "asked about, but the evidence is too weak or missing",
 		[PROMISE_NOT_ASKED] =
 			"left to an option or to cut, left out by --only, or never promised",
 	};
@@ -225,7 +225,7 @@ static void make_line(struct audit_line *line, struct pool *pool, const struct p
 		line->tested = counted(pool, one->tested, line->tested_what);
 }
 
-/* What is to be mended first, what nobody asked after last; else in the order of the audit. */
+/* What is to be mended first, what nobody asked about last; else in the order of the audit. */
 static struct audit_line *make_lines(struct pool *pool, const struct promises *p)
 {
 	static const enum promise_verdict order[PROMISE_VERDICTS] = { PROMISE_BROKEN,

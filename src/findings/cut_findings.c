@@ -138,11 +138,12 @@ static const char *promises_words(const struct writer *w)
 
 	if (!o->promises_broken)
 		return pool_printf(w->pool,
-			"Blocks are damaged that no promise covers; none of %" PRIu64
-			" promises (writes) is broken.",
-			o->promises);
-	return pool_printf(w->pool, "%" PRIu64 " of %" PRIu64 " promises (writes) %s broken.",
-		o->promises_broken, o->promises, o->promises_broken == 1 ? "is" : "are");
+			"Blocks that no promise covers are damaged; none of %" PRIu64
+			" promise%s (writes) is broken.",
+			o->promises, text_plural(o->promises));
+	return pool_printf(w->pool, "%" PRIu64 " of %" PRIu64 " promise%s (writes) %s broken.",
+		o->promises_broken, o->promises, text_plural(o->promises),
+		o->promises_broken == 1 ? "is" : "are");
 }
 
 /* What one cut takes goes together: so it is cuts that chance deals out, not promises. */

@@ -69,7 +69,7 @@ static void add_written_fact(struct view *v, const struct cut_cycle *c)
 			c->flush_ns_max ? duration_format(slowest, (double)c->flush_ns_max / 1e9)
 					: ""));
 	view_fact(v, "at risk",
-		pool_printf(&v->pool, "%" PRIu64 " write%s (%s) acknowledged and not flushed%s",
+		pool_printf(&v->pool, "%" PRIu64 " write%s (%s) acknowledged but not flushed%s",
 			c->writes_at_risk, text_plural(c->writes_at_risk),
 			size_format_decimal(bytes, (double)c->bytes_at_risk),
 			c->by_answer ? ", but promised all the same" : ""));
@@ -188,9 +188,9 @@ static void show_some(struct view *v, unsigned on, const char *key, const char *
 	if (more)
 		note = pool_printf(&v->pool,
 			"%s%sand %" PRIu64
-			" more ranges; the journal's lines of kind damage have up "
+			" more range%s; the journal's lines of kind damage have up "
 			"to 1000 of each cut",
-			note ? note : "", note ? "; " : "", more);
+			note ? note : "", note ? "; " : "", more, text_plural(more));
 	view_section(
 		v, (struct section){
 			   .on = on, .level = 2, .heading = heading, .table = some, .note = note });

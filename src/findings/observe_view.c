@@ -5,6 +5,7 @@
 #include <stdlib.h>
 
 #include "base/size.h"
+#include "base/text.h"
 #include "findings/run_findings.h"
 
 /* Sizes a direction that screens show; a long observation is joined to so many stretches in chart and table. */
@@ -254,9 +255,9 @@ static void add_limits(struct findings *f, const struct observation *o)
 				       ull(o->lost)),
 			"events", value_count(o->lost));
 	if (o->errors)
-		finding_figure(
-			finding_add(f, &observe_codes[ERRORS],
-				"%llu requests were answered with an error.", ull(o->errors)),
+		finding_figure(finding_add(f, &observe_codes[ERRORS],
+				       "%llu request%s ended with an error.", ull(o->errors),
+				       text_plural(o->errors)),
 			"requests", value_count(o->errors));
 }
 

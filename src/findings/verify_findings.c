@@ -285,7 +285,8 @@ static const char *where_words(const struct writer *w)
 	const struct verify_record_plan *p = &w->record->plan;
 
 	if (p->spot_count)
-		return pool_printf(w->pool, " at %" PRIu64 " places", p->spot_count);
+		return pool_printf(w->pool, " at %" PRIu64 " place%s", p->spot_count,
+			text_plural(p->spot_count));
 	return verify_is_whole_target(w->record) ? ""
 						 : pool_printf(w->pool, " in these %s",
 							   amount_words(w->pool, p->region_bytes));

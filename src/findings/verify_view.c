@@ -32,7 +32,7 @@ static void add_plan_fact(struct view *v, const struct verify_record *r)
 	text_addf(&t, "%s of ",
 		p->write ? p->read ? "write and read back" : "write only" : "read only");
 	if (p->spot_count)
-		text_addf(&t, "%" PRIu64 " places in ", p->spot_count);
+		text_addf(&t, "%" PRIu64 " place%s in ", p->spot_count, text_plural(p->spot_count));
 	text_addf(&t, "%s at byte %" PRIu64 " in requests of ", size_format(size, p->region_bytes),
 		p->region_start);
 	add_sizes(&t, p);
@@ -138,9 +138,9 @@ static void show_ranges(struct view *v, const char *heading, unsigned on, size_t
 				.heading = heading,
 				.table = ranges,
 				.note = more ? pool_printf(&v->pool,
-						       "and %zu more ranges (CSV and JSON have "
+						       "and %zu more range%s (CSV and JSON have "
 						       "all)",
-						       more)
+						       more, text_plural(more))
 					     : NULL });
 }
 

@@ -75,7 +75,7 @@ enum kept_there {
 	KEPT_SAVED, /* what was saved */
 	KEPT_RUN, /* what the run wrote: stamps and timed data; may be mixed with what was saved, sector by sector */
 	KEPT_SPOILT, /* that, but not to the last bit: changed or damaged since */
-	KEPT_OTHER_RUN, /* test data of another run */
+	KEPT_OTHER_RUN, /* test data from another run */
 	KEPT_BLANK, /* one byte all over, which was not saved so */
 	KEPT_UNREADABLE,
 	KEPT_OTHER, /* anything else */
@@ -97,7 +97,7 @@ struct kept_look {
 
 uint64_t kept_look_changed(const struct kept_look *l); /* blocks */
 uint64_t kept_look_all(const struct kept_look *l);
-const char *kept_there_words(enum kept_there t); /* "test data of another run", ... */
+const char *kept_there_words(enum kept_there t); /* "test data from another run", ... */
 
 /* A few blocks all over the region, the first among them: enough to tell a target with the run's test data on it from one
  * without, not to prove anything. Nothing is written. 0 or a negative errno. */

@@ -22,7 +22,7 @@ enum {
 const char *kept_there_words(enum kept_there t)
 {
 	static const char *const words[KEPT_THERES] = { "what was saved", "what the run wrote",
-		"what the run wrote, changed or damaged since", "test data of another run",
+		"what the run wrote, changed or damaged since", "test data from another run",
 		"one byte all over", "cannot be read", "data of unknown origin" };
 
 	return words[t];

@@ -110,10 +110,9 @@ static int put_back(struct restoring *r, uint64_t index, struct error *err)
 			return -1;
 		if (changed)
 			return error_set(err, ERROR_IO,
-				"'%s' changed while data was being put back: bytes %llu and on, "
-				"%zu "
-				"of them, are no longer what they were a moment ago",
-				l->m->traits.path, (unsigned long long)c.at, c.bytes);
+				"'%s' changed while data was being put back: %zu bytes from byte "
+				"%llu on are no longer what they were a moment ago",
+				l->m->traits.path, c.bytes, (unsigned long long)c.at);
 	}
 	/* One that cannot be read may well become readable by being written. */
 	rc = medium_check(l->m, MEDIUM_CHECK_BATCH);
@@ -152,7 +151,7 @@ static int read_back(struct restoring *r, uint64_t index, struct error *err)
 		return kept_transfer_failed(l->m, "read back", c.at, c.bytes, rc, err);
 	if (memcmp(l->saved, l->there, c.bytes) != 0)
 		return error_set(err, ERROR_IO,
-			"'%s' did not take the kept data: at byte %llu it gives back something "
+			"'%s' did not take the kept data: at byte %llu it reads back something "
 			"else",
 			l->m->traits.path,
 			(unsigned long long)(c.at + first_difference(l->saved, l->there, c.bytes)));

@@ -175,9 +175,9 @@ static int differs(const struct saving *s, uint64_t at, const unsigned char *fir
 			count++;
 		}
 	return error_set(err, ERROR_IO,
-		"'%s' gives other data when it is read a second time: of the %zu bytes from byte "
-		"%llu on %zu differ, the first at byte %llu; its data cannot be kept as long as "
-		"it reads so; look at card, cable and supply, and try again",
+		"'%s' reads differently the second time: of the %zu bytes from byte %llu on, %zu "
+		"differ, the first at byte %llu; its data cannot be kept while it reads like that; "
+		"check card, cable and supply, and try again",
 		s->m->traits.path, length, (unsigned long long)at, count,
 		(unsigned long long)(at + where));
 }

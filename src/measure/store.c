@@ -195,7 +195,7 @@ static bool should_end(struct store *s, const struct look *l, uint64_t ns, uint6
 
 static void show(const struct store *s, const struct watch *watch, uint64_t bytes, uint64_t most)
 {
-	struct watch_step step = { .phase = "looking how writes are stored",
+	struct watch_step step = { .phase = "looking at how writes are stored",
 		.done = bytes,
 		.total = most,
 		.seconds_left = -1 };

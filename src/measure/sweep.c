@@ -279,9 +279,8 @@ static enum sweep_outcome store_failed(struct sweeping *s, int rc)
 		describe_failure(s->medium, &point, &s->store.failure, s->err);
 	} else if (medium_check(s->medium, MEDIUM_CHECK_FAILED) < 0) {
 		medium_explain(s->medium, s->err);
-		error_add(s->err,
-			", then repeat the run (it stopped while it looked how the target "
-			"stores writes)");
+		error_add(s->err, ", then repeat the run (it stopped while it looked at how the "
+				  "target stores writes)");
 	} else {
 		error_sys(s->err, ERROR_IO, -rc, "cannot see how the target stores writes");
 	}
@@ -311,7 +310,7 @@ static enum sweep_outcome look_for_evidence(struct sweeping *s)
 
 	if (!s->sink->evidence)
 		return rc < 0 ? store_failed(s, rc) : SWEEP_COMPLETE;
-	snprintf(s->progress.phase, sizeof s->progress.phase, "looking how writes are stored");
+	snprintf(s->progress.phase, sizeof s->progress.phase, "looking at how writes are stored");
 	if (!rc)
 		rc = examine(s);
 	if (rc < 0)

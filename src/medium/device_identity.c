@@ -51,7 +51,7 @@ static int check_sequence(
 		return 0;
 	rc = blockdev_sequence(fd, &now);
 	if (rc == -ENODEV || rc == -ENXIO)
-		return identity_gone(m, why, rc, "the kernel has no such device any more");
+		return identity_gone(m, why, rc, "the kernel no longer has such a device");
 	if (rc < 0 || now == d->sequence)
 		return 0;
 	if (blockdev_size(fd, &bytes) == 0 && !bytes)
@@ -70,11 +70,11 @@ static int check_size(
 	int rc = blockdev_size(fd, &now);
 
 	if (rc == -ENODEV || rc == -ENXIO)
-		return identity_gone(m, why, rc, "the kernel has no such device any more");
+		return identity_gone(m, why, rc, "the kernel no longer has such a device");
 	if (rc < 0 || now == d->size_bytes)
 		return 0;
 	if (!now)
-		return identity_gone(m, why, -ENOMEDIUM, "it has no size any more");
+		return identity_gone(m, why, -ENOMEDIUM, "it no longer has a size");
 	snprintf(how, sizeof how, "its size went from %llu to %llu bytes",
 		(unsigned long long)d->size_bytes, (unsigned long long)now);
 	/* Another medium would have moved the disk sequence. */
@@ -90,7 +90,7 @@ static int look_again(const struct device_identity *d, const struct medium *m, s
 	snprintf(self, sizeof self, "/proc/self/fd/%d", d->fd);
 	fd = open(self, O_RDONLY | O_NONBLOCK | O_CLOEXEC);
 	if (fd < 0 && (errno == ENXIO || errno == ENODEV))
-		return identity_gone(m, why, -errno, "the kernel has no such device any more");
+		return identity_gone(m, why, -errno, "the kernel no longer has such a device");
 	if (fd < 0 && errno == ENOMEDIUM)
 		return identity_gone(m, why, -ENOMEDIUM, "it holds no medium");
 	if (fd < 0)
@@ -161,7 +161,7 @@ static int judge_readiness(const struct readiness *r, const struct medium *m, st
 	if (r->rc == -ENOTSUP)
 		return 0; /* nothing learnt */
 	if (r->rc < 0)
-		return identity_gone(m, why, r->rc, "it answers no command any more");
+		return identity_gone(m, why, r->rc, "it no longer answers any command");
 	if (r->ready)
 		return 0;
 	rc = judge_sense(&r->sense, m, why);
@@ -193,8 +193,7 @@ static int check_capacity(int fd, const struct medium *m, struct error *why)
 		return 0;
 	error_set(why, ERROR_IO,
 		"the medium of '%s' has just been changed, and the kernel still has the size of "
-		"the "
-		"one before (%llu bytes, not %llu); plug it out and in",
+		"the one before (%llu bytes, not %llu); unplug it and plug it in again",
 		m->traits.path, (unsigned long long)bytes,
 		(unsigned long long)(c.blocks * c.block_bytes));
 	return -ESTALE;
@@ -242,7 +241,7 @@ int device_identity_check(
 		return rc;
 	rc = check_size(d, d->fd, m, why);
 	if (!rc && !blockdev_exists(NULL, d->major, d->minor))
-		rc = identity_gone(m, why, -ENODEV, "the kernel has no such device any more");
+		rc = identity_gone(m, why, -ENODEV, "the kernel no longer has such a device");
 	if (!rc)
 		rc = look_again(d, m, why);
 	return rc ? rc : ask_device(d, m, why);

@@ -128,7 +128,7 @@ int identity_heed(struct medium *wrapped, const struct scsi_exchange *x)
 	if (m == wrapped)
 		count_own(m, x, &sense);
 	if (scsi_lost_device(x))
-		return identity_lose(
-			m, identity_gone(m, &why, -ENODEV, "it answers no command any more"), &why);
+		return identity_lose(m,
+			identity_gone(m, &why, -ENODEV, "it no longer answers any command"), &why);
 	return heed_sense(m, &sense);
 }

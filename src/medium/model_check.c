@@ -31,7 +31,7 @@ static bool given(const struct check *c, const char *section, const char *key)
 
 static int missing(const struct check *c, const char *section, const char *what)
 {
-	return error_set(c->err, ERROR_USAGE, "%s: %s: expected %s, and it is not given", c->name,
+	return error_set(c->err, ERROR_USAGE, "%s: %s: expected %s, which is missing", c->name,
 		section, what);
 }
 

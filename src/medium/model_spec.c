@@ -294,8 +294,9 @@ static char *trim(char *text)
 
 static int unknown_key(const struct parser *p, const char *name)
 {
-	error_set(p->err, ERROR_USAGE, "%s:%u: %s: has no '%s'; expected one of:", p->name, p->line,
-		p->section, name);
+	error_set(p->err, ERROR_USAGE,
+		"%s:%u: %s: there is no '%s' here; expected one of:", p->name, p->line, p->section,
+		name);
 	for (size_t i = 0; i < KEY_COUNT; i++)
 		if (!strcmp(keys[i].section, p->section))
 			error_add(p->err, " '%s'", keys[i].name);
@@ -354,11 +355,12 @@ static int take_line(struct parser *p, char *line)
 		return 0;
 	if (!p->versioned) {
 		p->versioned = !strcmp(line, "gadget-model 1");
-		return p->versioned ? 0
-				    : error_set(p->err, ERROR_USAGE,
-					      "%s:%u: this is no gadget model that this version "
-					      "reads; expected 'gadget-model 1' as the first line",
-					      p->name, p->line);
+		return p->versioned
+			       ? 0
+			       : error_set(p->err, ERROR_USAGE,
+					 "%s:%u: this is not a gadget model that this version can "
+					 "read; expected 'gadget-model 1' as the first line",
+					 p->name, p->line);
 	}
 	equals = strchr(line, '=');
 	if (!equals && line[length - 1] == ':') {

@@ -183,11 +183,11 @@ static bool refuse_used(struct guard_verdict *v, const char *what, const struct 
 	if (u->system)
 		refuse(v, GUARD_SYSTEM,
 			"'%s' is the system's own disk: it holds '%s' (or this program), and is "
-			"never written, whatever the options; name another target",
+			"never written to, whatever the options; name another target",
 			what, mount ? mount->by : "/");
 	else if (*u->system_below)
 		refuse(v, GUARD_SYSTEM,
-			"'%s' lies on the system's own disk '/dev/%s', and is never written, "
+			"'%s' lies on the system's own disk '/dev/%s', and is never written to, "
 			"whatever the options; name another target",
 			what, u->system_below);
 	else if (u->mounted)
@@ -244,7 +244,7 @@ void guard_judge_device(struct guard_verdict *out, const struct blockdev *d,
 	guard_token_of_device(out->token, d);
 	if (!usage)
 		refuse(out, GUARD_UNKNOWN,
-			"what uses '%s' cannot be found out, so it is not written", d->node);
+			"cannot find out what uses '%s', so it is not written to", d->node);
 	else if (refuse_used(out, d->node, usage))
 		return;
 	else if (!d->size_bytes)
@@ -271,7 +271,7 @@ void guard_judge_image(
 	guard_token_of_image(out->token, place);
 	if (!usage)
 		refuse(out, GUARD_UNKNOWN,
-			"what uses '%s' cannot be found out, so it is not written", path);
+			"cannot find out what uses '%s', so it is not written to", path);
 	else
 		refuse_used(out, path, usage);
 }

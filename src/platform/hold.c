@@ -423,13 +423,13 @@ static int check_image(const struct hold *h, const struct stat *st, struct error
 {
 	if (st->st_size != h->size)
 		return error_set(why, ERROR_IO,
-			"'%s' got another length while this run went on: %lld bytes instead of "
-			"%lld; nothing more was written; find out what did that",
+			"the length of '%s' changed during this run: %lld bytes instead of %lld; "
+			"nothing more was written; find out what did that",
 			h->path, (long long)st->st_size, (long long)h->size);
 	if (h->writing && !st->st_nlink)
 		return error_set(why, ERROR_IO,
-			"'%s' was removed while this run went on: the file it used has no name any "
-			"more; nothing more was written; make a new image",
+			"'%s' was removed during this run: the file it used no longer has a name; "
+			"nothing more was written; make a new image",
 			h->path);
 	return 0;
 }
@@ -448,13 +448,13 @@ static int check_loops(
 		rc = loop_watch_look(loops, &under, name);
 	if (rc < 0)
 		return error_sys(why, ERROR_IO, -rc,
-			"cannot find out any more whether a loop device lies on '%s'; nothing more "
+			"can no longer find out whether a loop device lies on '%s'; nothing more "
 			"was written; look for one with losetup -a",
 			h->path);
 	return rc ? error_set(why, ERROR_IO,
-			    "a loop device, '/dev/%s', was put on '%s'%s while this run went on, "
-			    "so somebody else may write there too; nothing more was written; "
-			    "detach it (losetup -d /dev/%s)",
+			    "a loop device, '/dev/%s', was put on '%s'%s during this run, so "
+			    "somebody else may write there too; nothing more was written; detach "
+			    "it (losetup -d /dev/%s)",
 			    name, h->path, *h->disk && file ? " or on the file beneath it" : "",
 			    name)
 		  : 0;
@@ -475,8 +475,8 @@ static int explain_opened(const struct hold *h, const struct opener *o, struct e
 	char who[112];
 
 	return error_set(why, ERROR_IO,
-		"%s'%s' was opened for writing by another program, %s, while this run went on; "
-		"nothing more was written; stop it",
+		"%s'%s' was opened for writing by another program, %s, during this run; nothing "
+		"more was written; stop it",
 		*h->disk ? "the file beneath " : "", h->path, opener_words(who, o));
 }
 
@@ -502,7 +502,7 @@ static int look(struct hold *h, struct error *why)
 	bool has_file = h->first >= 0;
 
 	if (has_file && fstat(h->first, &st) < 0)
-		return error_sys(why, ERROR_IO, errno, "cannot look at '%s' any more", h->path);
+		return error_sys(why, ERROR_IO, errno, "can no longer look at '%s'", h->path);
 	if (has_file && hold_is_image(h) && check_image(h, &st, why) < 0)
 		return -1;
 	return h->writing ? check_others(h, has_file ? &st : NULL, why) : 0;
@@ -550,10 +550,9 @@ int hold_check_name(const struct hold *h, struct error *err)
 	n = readlink(self, now, sizeof now - 1);
 	now[n > 0 ? n : 0] = 0;
 	if (!own.st_nlink)
-		text_copy(now, sizeof now, "nowhere: it has no name any more");
+		text_copy(now, sizeof now, "nowhere: it no longer has a name");
 	return error_set(err, ERROR_IO,
-		"'%s' does not mean the file any more that it meant when this run began: another "
-		"was put there, or it was moved; only that first one was read and written; it is "
-		"now %s",
+		"'%s' no longer names the file it named when this run began: another was put "
+		"there, or it was moved; only the first one was read and written; it is now %s",
 		h->path, now);
 }

@@ -24,7 +24,7 @@ refused
 refused /dev/null --erase x
 truncate -s 1M plain.img
 refused plain.img --keep-data --only power-cut
-says "is the work of 'blkassay cut'"
+says "on hardware 'blkassay cut' does that"
 refused plain.img
 says "--erase"
 [ "$(od -An -c plain.img | grep -vc '\\0' | head -n 1)" = 1 ] || fail "the image was written to"

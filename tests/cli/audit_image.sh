@@ -3,15 +3,15 @@
 cd "$tmp" || exit 1
 head -c 1048576 /dev/urandom >a.img
 sum=$(sha256sum <a.img)
-# Much that was asked after could not be shown: that is no success.
+# Much that was asked about could not be shown: that is no success.
 run 4 "$BLKASSAY" audit a.img --keep-data --seed 2 --out a.assay --quiet --json a.json
 says "stored: kept"
 says "flush: not shown"
 says "no SCSI command path"
 tells "It takes no SCSI commands"
-# What was left to an option or to cut was not asked after, and does not count.
+# What was left to an option or to cut was not asked about, and does not count.
 for left in eject power-cut background-error; do says "$left: not asked"; done
-tells "No broken promise found, but not all asked after could be shown"
+tells "No broken promise found, but not all asked about could be shown"
 [ "$(sha256sum <a.img)" = "$sum" ] || fail "the kept data did not come back"
 python3 - a.json <<'END' || fail "the JSON says something else"
 import json, sys
@@ -33,6 +33,6 @@ run 0 "$BLKASSAY" report cut.assay
 says "the audit did not finish"
 # Only what matters: then an image has all of it, and the rest says that it was left out.
 run 0 "$BLKASSAY" audit a.img --keep-data --seed 3 --only stored,overlap --out b.assay --quiet
-tells "No broken promise found, and all that was asked after was shown: 2 kept, 0 broken, 0 not shown, 19 not asked."
+tells "No broken promise found, and all that was asked about was shown: 2 kept, 0 broken, 0 not shown, 19 not asked."
 says "and 19 left out by --only"
 [ "$(sha256sum <a.img)" = "$sum" ] || fail "the kept data did not come back"

@@ -13,7 +13,7 @@ audit() { # STATUS MODEL [OPTION...]
 
 for honest in buoy-d buoy-e; do
 	audit 0 $honest --with-eject
-	tells "No broken promise found, and all that was asked after was shown: "
+	tells "No broken promise found, and all that was asked about was shown: "
 	says "modelled, not measured"
 	says_not ": broken"
 done
@@ -52,7 +52,7 @@ tells "what was stored must be readable"
 tells ", 1 broken (stored), "
 audit 1 buoy-c
 says "write-behind: broken"
-# What is broken and not asked after is said, and does not count.
+# What is broken and not asked about is said, and does not count.
 audit 0 buoy-c --only inquiry,buffer
 # What eject would do is not done unasked.
 audit 0 buoy-d

@@ -68,7 +68,7 @@ grep -q '"verdict":"not-shown".*"code":"nothing-lost"' "$tmp/fast.json" || fail 
 run 0 "$BLKASSAY" cut "model:$tmp/honest-behind.model" --seed 3 --out "$tmp/one.assay"
 tells "No broken promise found: none of "
 run 2 "$BLKASSAY" cut "model:$tmp/honest-behind.model" --cut-with true --out "$tmp/two.assay"
-says "leave --cut-with out"
+says "leave out --cut-with"
 run 2 "$BLKASSAY" recheck "$tmp/one.assay" "model:$tmp/honest-behind.model"
 says "rechecks a model by itself"
 run 2 "$BLKASSAY" cut "model:$tmp/honest-behind.model" --region 0+64Ki --out "$tmp/three.assay"

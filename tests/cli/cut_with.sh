@@ -55,7 +55,7 @@ head -c 16M /dev/urandom >"$tmp/card$$.img"
 losetup -c "$loop"
 cp "$tmp/card$$.img" "$tmp/own.img"
 run 0 "$BLKASSAY" cut "$loop" --keep-data --seed 4 --seconds 0.5 --out "$tmp/m.assay"
-says "and nothing that is kept; pull the plug"
+says "but not what is kept; pull the plug"
 says "blkassay restore "
 # The test's card has no power to cut: that is seen, and no promise counts as tested.
 run 4 "$BLKASSAY" recheck "$tmp/m.assay" "$loop"

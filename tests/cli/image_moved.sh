@@ -55,7 +55,7 @@ other=$(sha256sum <a/card.img)
 status=0
 wait $pid || status=$?
 [ $status = 3 ] || fail "exit status $status, not 3"
-says "'a/card.img' does not mean the file any more that it meant when this run began"
+says "'a/card.img' no longer names the file it named when this run began"
 says "it is now $(pwd -P)/b/renamed.img"
 [ "$(sha256sum <a/card.img)" = "$other" ] || fail "the file that was put there was written"
 [ "$(sha256sum <b/renamed.img)" = "$own" ] || fail "the renamed image did not get its data back"

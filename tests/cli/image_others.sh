@@ -84,7 +84,7 @@ back() { # TARGET
 	[ "$(sha256sum <"$image")" = "$before" ] || fail "the data is not back"
 }
 # losetup(8) is seen while it still has the file open itself, or the device after that.
-put_on="was put on .* while this run went on|was opened for writing by another program, process [0-9]+ \(losetup\)"
+put_on="was put on .* during this run|was opened for writing by another program, process [0-9]+ \(losetup\)"
 during "$image" "$put_on" attach "$image"
 let_go "$device"
 back "$image"

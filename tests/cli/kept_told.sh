@@ -66,10 +66,10 @@ pasted "$err"
 now=$(sha256sum <"$image")
 run 0 "$BLKASSAY" verify "$loop" --keep-data --spot 8 --sizes 4Ki --out second.assay
 says "does NOT hold its own data"
-says "hold test data of this tool"
-says "32 KiB of the 32 KiB saved are test data of an earlier run"
+says "hold test data from this tool"
+says "32 KiB of the 32 KiB saved is test data from an earlier run"
 says "kept data is back"
-says "32 KiB of the 32 KiB put back are test data of an earlier run"
+says "32 KiB of the 32 KiB put back is test data from an earlier run"
 [ "$(grep -n 'NOT hold' "$err" | head -n 1 | cut -d: -f1)" -lt "$(grep -n 'is saved' "$err" | head -n 1 | cut -d: -f1)" ] ||
 	fail "said after saving"
 [ "$(sha256sum <"$image")" = "$now" ] || fail "the second run changed the target"
@@ -89,7 +89,7 @@ run 0 "$BLKASSAY" explain sweep.assay --csv explain.csv
 pasted "$err"
 mv ../verify.assay.kept .
 run 2 "$BLKASSAY" restore verify.assay.kept "$loop"
-says "test data of another run"
+says "test data from another run"
 says "restore what a later run with --keep-data saved first"
 run 0 "$BLKASSAY" restore sweep.assay.kept "$loop"
 [ "$(sha256sum <"$image")" = "$now" ] || fail "the later run's data is not back"

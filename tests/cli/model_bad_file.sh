@@ -21,7 +21,7 @@ says "m.model:3: link: 'rate' is 'fast'; expected a rate such as 870 kB/s"
 model 'device:
     name = x'
 run 2 "$BLKASSAY" sweep model:m.model
-says "m.model: device: expected 'capacity', and it is not given"
+says "m.model: device: expected 'capacity', which is missing"
 ls ./*.assay 2>/dev/null && fail "a refused sweep left a record"
 
 # No room for what is written: said, not lost.

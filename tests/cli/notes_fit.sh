@@ -39,7 +39,7 @@ pasted() {
 image="a card $unique.img"
 head -c 4M /dev/urandom >"$image"
 twice="It is read twice, which takes twice the time of reading it, before anything is written."
-saves="1 MiB from byte 0 are used for the test. What is there is saved first, in"
+saves="1 MiB from byte 0 will be used for the test. What is there is saved first, in"
 back="then put the region's own data back:"
 kept() { # RECORD WRAPPER...: a run that says much: keeps data, warns, and leaves it to be put back
 	record=$1

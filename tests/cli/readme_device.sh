@@ -25,7 +25,7 @@ while read -r line; do
 	sh -c "$line" >"$out" 2>"$err" </dev/null || status=$?
 	case "$line:$status" in
 	*:0) ;;
-	# Of a loop device nothing is promised that could be asked after; two runs on a busy disk may differ or not.
+	# Of a loop device nothing is promised that could be asked about; two runs on a busy disk may differ or not.
 	"blkassay audit "*:4 | *--allow-slower*:[14]) ;;
 	*) fail "'$line' exits with $status" ;;
 	esac

@@ -49,4 +49,4 @@ tells "Not shown: nothing is broken, and the journal is damaged."
 run 0 "$BLKASSAY" verify card.img --create 1Mi --only write --seed 5 --out image.assay
 awk '$2 == "verify-state" || $2 == "end" { exit } $2 != "target"' image.assay >part.assay
 run 2 "$BLKASSAY" verify card.img --erase "$(image_token card.img)" --resume part.assay
-says "so it does not tell for sure how far the run is"
+says "so it does not say for certain how far the run got"

@@ -33,7 +33,7 @@ done
 sweep 0 "$tmp/card.img"
 [ "$(sha256sum <"$tmp/card.img")" = "$before" ] || fail "the image was written to"
 sweep 0 "$tmp/card.img" --direction write --erase "$token"
-says "what is there is lost"
+says "what is there will be lost"
 [ "$(sha256sum <"$tmp/card.img")" != "$before" ] || fail "nothing was written"
 
 # --create makes new files only, whole ones, and takes back what a refused run made.
@@ -62,7 +62,7 @@ sweep 0 "$tmp/new.img" --create 1Mi
 # A model holds nothing that could be lost: no token needed, but a wrong one is still wrong.
 model=model:$here/../../scripts/models/buoy-a.model
 sweep 0 "$model" --direction write
-says_not "what is there is lost"
+says_not "what is there will be lost"
 sweep 2 "$model" --direction write --erase card.img
 says "does not name"
 sweep 2 "$model" --direction write --keep-data

@@ -104,7 +104,7 @@ system=/dev/$(basename "$dir")
 for consent in "--erase $(token_of "$system")" --keep-data; do
 	# shellcheck disable=SC2086
 	run 2 "$BLKASSAY" sweep "$system" --direction write --fixed-disk --out "$tmp/x.assay" $consent
-	says "never written, whatever the options"
+	says "never written to, whatever the options"
 done
 run 0 "$BLKASSAY" targets --csv -
 grep -q "^$system,[a-z]*,[^,]*,[a-z]*,false,system," "$out" || fail "targets does not know the system disk"

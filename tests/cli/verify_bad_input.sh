@@ -21,7 +21,7 @@ refused "out of range" --erase "$(image_token a.img)" --generations 0
 refused "out of range" --erase "$(image_token a.img)" --spot 3
 refused "goes with one size" --erase "$(image_token a.img)" --spot 8 --sizes 4Ki,8Ki
 refused "is not a record" --resume a.img
-refused "leave --seed out" --resume a.img --seed 4
+refused "leave out --seed" --resume a.img --seed 4
 refused "cannot open record" --resume none.assay
 [ "$(cksum <a.img)" = "$sum" ] || fail "a refused run wrote"
 [ -z "$(ls ./*.assay 2>/dev/null)" ] || fail "a refused run left a record"

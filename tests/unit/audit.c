@@ -487,7 +487,7 @@ START_TEST(mark_that_changed_is_told)
 }
 END_TEST
 
-/* ---- what is asked after, and what a verdict rests on ---- */
+/* ---- what is asked about, and what a verdict rests on ---- */
 
 START_TEST(every_promise_has_its_line_in_order)
 {
@@ -506,7 +506,7 @@ START_TEST(every_promise_has_its_line_in_order)
 }
 END_TEST
 
-/* --only: the others are not asked after, and what they would have cost is not written; what is seen broken in passing
+/* --only: the others are not asked about, and what they would have cost is not written; what is seen broken in passing
  * is said, and does not count. */
 START_TEST(only_what_is_named_counts)
 {
@@ -526,7 +526,7 @@ START_TEST(only_what_is_named_counts)
 	audit_text(text, 3, AREA, &f);
 	ck_assert_int_eq(promises_conclude(&f), PROMISE_KEPT);
 	ck_assert_int_eq(line(&f, "stored")->verdict, PROMISE_NOT_ASKED);
-	ck_assert_ptr_nonnull(strstr(line(&f, "stored")->evidence, "seen in passing, and broken"));
+	ck_assert_ptr_nonnull(strstr(line(&f, "stored")->evidence, "seen on the way, and broken"));
 	ck_assert_str_eq(line(&f, "stored")->mend, "");
 	only = 0;
 	audit_text(text, 3, AREA, &f);
@@ -615,7 +615,7 @@ START_TEST(an_absent_card_reports_nothing)
 	ck_assert_uint_gt(probe.absent_reported, 0);
 	ck_assert_int_eq(probe_background_error(&probe), 0);
 	ck_assert_int_eq(last_line()->verdict, PROMISE_NOT_SHOWN);
-	ck_assert_ptr_nonnull(strstr(last_line()->evidence, "there is no card"));
+	ck_assert_ptr_nonnull(strstr(last_line()->evidence, "'no card'"));
 	context_end();
 }
 END_TEST

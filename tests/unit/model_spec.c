@@ -87,7 +87,7 @@ static const struct {
 	const char *lines; /* added */
 	const char *says;
 } mistakes[] = {
-	{ "colour = blue\n", "t:13: faults: has no 'colour'; expected one of: 'lose write'" },
+	{ "colour = blue\n", "t:13: faults: there is no 'colour' here; expected one of: 'lose write'" },
 	{ "colours:\n", "t:13: there is no section 'colours'; expected device, link" },
 	{ "nonsense\n", "t:13: 'nonsense' is neither a heading nor a setting" },
 	{ "lose write = often\n", "'lose write' is 'often'; expected a frequency such as 1 in 50" },
@@ -152,8 +152,8 @@ END_TEST
 START_TEST(names_what_is_missing)
 {
 	static const char *const lines[][2] = {
-		{ "gadget-model 1\n", "t:1: this is no gadget model" },
-		{ "name = t\n", "t: device: expected 'name', and it is not given" },
+		{ "gadget-model 1\n", "t:1: this is not a gadget model" },
+		{ "name = t\n", "t: device: expected 'name', which is missing" },
 		{ "capacity = 64Mi\n", "t: device: expected 'capacity'" },
 		{ "rate = 1 MB/s\n", "t: link: expected 'rate', or 'speed' with 'frames = yes'" },
 		{ "read rate = 1 MB/s\n", "t: card: expected 'read rate'" },
