@@ -23,7 +23,8 @@
 /* Shares below this are not worth a word. */
 #define NEXT_MIN 0.05
 
-enum { STORIES_MAX = 16 };
+/* So many sizes check a unit. */
+enum { STORIES_MAX = 16, UNIT_SIZES_MIN = 5 };
 
 /* Time per byte that a stage may take. */
 struct range {
@@ -288,15 +289,10 @@ static void note_fixed(struct search *s, const struct parts *p, double total)
 	s->fixed_high = s->explanations ? fmax(s->fixed_high, share) : share;
 }
 
-static void weigh(struct search *s, struct parts *p)
+static void weigh_all(struct search *s, struct parts *p, double total)
 {
-	double stall = s->in->stall_s / s->in->pieces, backlog = s->in->backlog_s / s->in->pieces;
-	double total = s->seconds + stall + backlog, most = 0, left = total;
+	double most = 0, left = total;
 
-	p->of[CAUSE_STALLS] = stall;
-	p->of[CAUSE_BACKLOG] = backlog;
-	if (s->gap_s > 0)
-		p->of[CAUSE_HOST_GAP] = s->gap_s;
 	for (int c = CAUSE_IN_TURN; c < CAUSE_UNKNOWN; c++) {
 		most = fmax(most, p->of[c]);
 		left -= p->of[c];
@@ -324,6 +320,40 @@ static void weigh(struct search *s, struct parts *p)
 		}
 	}
 	s->explanations++;
+}
+
+/* Behind a buffer the card works while host, link and firmware take the next request: without what holds the card up they
+ * set the pace, and how long they take at the most is known from requests that had nothing to wait for. */
+static bool cap_by_front(const struct search *s, struct parts *p, double total)
+{
+	static const enum cause card_side[] = { CAUSE_SECTOR_COST, CAUSE_PROGRAM_UNIT,
+		CAUSE_STALLS };
+	double room = fmax(0, total - s->in->front_s / s->in->pieces), off = 0;
+
+	if (!s->in->behind || !(s->in->front_s > 0))
+		return false;
+	for (size_t i = 0; i < sizeof card_side / sizeof *card_side; i++) {
+		off = fmax(off, p->of[card_side[i]] - room);
+		p->of[card_side[i]] = fmin(p->of[card_side[i]], room);
+	}
+	p->link_is_base = true;
+	return off > NEXT_MIN * total;
+}
+
+static void weigh(struct search *s, struct parts *p)
+{
+	double stall = s->in->stall_s / s->in->pieces, backlog = s->in->backlog_s / s->in->pieces;
+	double total = s->seconds + stall + backlog;
+	struct parts capped;
+
+	p->of[CAUSE_STALLS] = stall;
+	p->of[CAUSE_BACKLOG] = backlog;
+	if (s->gap_s > 0)
+		p->of[CAUSE_HOST_GAP] = s->gap_s;
+	capped = *p;
+	weigh_all(s, p, total);
+	if (cap_by_front(s, &capped, total))
+		weigh_all(s, &capped, total);
 }
 
 static void weigh_request(struct search *s, const struct parts *p, enum cause cause, double request)
@@ -403,6 +433,12 @@ static void weigh_single(struct search *s, const struct parts *p, const struct s
 		weigh_request(s, p, CAUSE_PROGRAM_UNIT, s->piece * t->sector);
 }
 
+/* The stage that does not set the pace: as fast as it need be, or nearly as slow as the other. */
+static bool is_faster_known(const struct search *s, const struct story *t)
+{
+	return t->link < store_side(t) ? s->link.known : s->card.known;
+}
+
 static void weigh_straight(struct search *s, const struct story *t)
 {
 	struct parts p = { { 0 }, false, false };
@@ -427,6 +463,8 @@ static void weigh_straight(struct search *s, const struct story *t)
 		weigh_fixed(s, &p, t, s->fixed);
 	/* The first piece's way in is no cost of a request, and may be as long as the shortest request. */
 	weigh_fixed(s, &p, t, s->fixed - fill);
+	if (!is_faster_known(s, t) && s->slope * s->in->block_bytes > CULPRIT_BESIDE * s->seconds)
+		weigh_fixed(s, &p, t, s->fixed - s->slope * s->in->block_bytes);
 	if (coarsest - fill < CULPRIT_BESIDE * s->seconds)
 		return;
 	p.of[CAUSE_IN_TURN] = fmax(0, fmin(s->fixed - least_frames(s), coarsest) - fill);
@@ -675,6 +713,20 @@ static void explain_hidden(struct search *s, const struct growth_hidden *h)
 	explain_straight(s);
 }
 
+/* In sizes that divide it a unit of U adds U less the request, so one of 3 U or 5 U looks like one of U and a fixed cost. */
+static void explain_multiple(struct search *s)
+{
+	const struct growth *g = s->growth;
+	double more = 2 * g->at_bytes * g->unit_slope;
+	double times = floor((s->fixed + s->fixed_error - least_frames(s)) / more + 0.15);
+
+	if (g->kind != GROWTH_UNIT || !g->multiple_alike || times < 1)
+		return;
+	s->excess_s += times * more;
+	s->fixed = fmax(0, s->fixed - times * more);
+	explain_straight(s);
+}
+
 /* And as far as noise may have leaned the line either way. */
 static void explain(struct search *s)
 {
@@ -691,6 +743,8 @@ static void explain(struct search *s)
 		if (s->slope_high > 0)
 			explain_line(s);
 	}
+	set_line(s);
+	explain_multiple(s);
 	for (size_t i = 0; i < g->hidden_count; i++) {
 		set_line(s);
 		explain_hidden(s, &g->hidden[i]);
@@ -846,6 +900,17 @@ static void explain_all(struct search *s, const struct growth_set *set, enum fra
 	}
 }
 
+/* Nothing could have contradicted the shape: two sizes, or four where one is given to a unit. */
+static bool is_unchecked(const struct growth *g)
+{
+	return !g->checked || (g->kind == GROWTH_UNIT && g->sizes < UNIT_SIZES_MIN);
+}
+
+static bool rests_on_shape(enum cause c)
+{
+	return c != CAUSE_LINK && c != CAUSE_CARD && c != CAUSE_STALLS && c != CAUSE_BACKLOG;
+}
+
 void culprits_find(struct culprits *c, const struct culprit_input *in)
 {
 	struct search s = { .in = in,
@@ -871,6 +936,8 @@ void culprits_find(struct culprits *c, const struct culprit_input *in)
 	else if (c->count == 1 && (!in->growths->fits || in->growths->partial) &&
 		 in->frames != FRAMES_SEEN)
 		give_up(c, CULPRIT_NO_SHAPE);
+	else if (c->count == 1 && is_unchecked(s.growth) && rests_on_shape(c->list[0].cause))
+		give_up(c, CULPRIT_TOO_FEW);
 }
 
 bool culprits_have(const struct culprits *c, enum cause cause)

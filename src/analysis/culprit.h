@@ -34,6 +34,8 @@ struct culprit_input {
 	bool write;
 	bool behind; /* writes are known to be acknowledged before the card has them */
 	bool may_buffer; /* or they may be */
+	/* behind: what host, link and firmware take of the request at the most, until it is acknowledged; 0: not known */
+	double front_s;
 	struct stage_known link, card;
 	double frame_s; /* of the bus; 0: none, or not known */
 	enum frames_evidence frames;
@@ -52,7 +54,7 @@ struct culprit {
 enum culprit_doubt {
 	CULPRIT_NO_SHAPE = 1, /* time follows size in none of the known ways */
 	CULPRIT_NOT_STORED, /* writes that are only shown to be acknowledged; for the caller to set */
-	CULPRIT_TOO_FEW, /* sizes too few or too near each other */
+	CULPRIT_TOO_FEW, /* sizes too few, so that nothing checks the shape, or too near each other */
 	CULPRIT_LINK_BEATEN, /* the stated link is slower than what was measured */
 	CULPRIT_CARD_BEATEN,
 };

@@ -350,6 +350,24 @@ static void add_unit_errors(struct growth *g, const struct sample *s)
 	g->fixed_below_se = g->fixed_se;
 }
 
+/* Does a unit three times as large add the same to all sizes? Then does one five times as large. */
+static bool is_multiple_alike(const struct sample *s, uint64_t limit, uint64_t unit)
+{
+	double first = 0;
+
+	for (size_t i = 0; i < s->n; i++) {
+		double more =
+			growth_unit_excess(s->bytes[i], s->pieces[i] > 1.01 ? limit : 0, 3 * unit) /
+				s->pieces[i] -
+			s->excess[i];
+
+		first = i ? first : more;
+		if (fabs(more - first) > 0.01 * (double)unit)
+			return false;
+	}
+	return true;
+}
+
 static void try_units(struct choice *c, struct sample *s, uint64_t limit, bool each)
 {
 	double largest = s->n ? s->x[s->n - 1] : 0;
@@ -365,6 +383,7 @@ static void try_units(struct choice *c, struct sample *s, uint64_t limit, bool e
 			continue;
 		if (with_unit(&g, s, each) && is_unit(&g) && is_told(&g, s)) {
 			add_unit_errors(&g, s);
+			g.multiple_alike = is_multiple_alike(s, limit, unit);
 			consider(c, &g, s);
 		}
 	}

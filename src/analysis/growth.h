@@ -48,6 +48,7 @@ struct growth {
 	double fixed_below_s, slope_below; /* at the smaller ones */
 	double at_bytes; /* of the bend or the unit; 0: none */
 	double unit_slope; /* u, s per byte */
+	bool multiple_alike; /* a unit of odd times that size, and less of a fixed cost, would give the same times */
 	double unit_each_s; /* and for every piece with such bytes; may be less than 0 */
 	/* A request of at most so many bytes takes that much longer: overlapped stages have nothing yet to overlap there. */
 	double apart_bytes, apart_s;

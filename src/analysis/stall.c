@@ -51,12 +51,13 @@ static double seen_in_flush(const struct stall_pass *p, double usual_flush_s, do
 	return beyond > FLUSH_TIMES * (usual_flush_s + usual_s) ? beyond : 0;
 }
 
-/* Whether requests of this size stand between stalls often enough to tell them. */
-static bool tells(const struct stalls *s, const struct stall_pass *p)
+/* Whether requests of this size stand between stalls often enough to tell them, and are short beside them. */
+static bool tells(const struct stalls *s, const struct stall_pass *p, double usual_s)
 {
-	double apart = s->count > 0 ? s->bytes / s->count : INFINITY;
-
-	return (double)p->request_bytes * p->in_flight < STALL_TELLS * apart;
+	if (!(s->count > 0))
+		return true;
+	return (double)p->request_bytes * p->in_flight < STALL_TELLS * s->bytes / s->count &&
+	       s->seconds / s->count > (STALL_TIMES - 1) * usual_s;
 }
 
 static void look_at_size(struct stalls *s, struct stall_pass *p, size_t n, double *scratch)
@@ -107,7 +108,7 @@ bool stalls_find(struct stalls *s, struct stall_pass *passes, size_t count)
 			at + n < count && passes[at + n].request_bytes == passes[at].request_bytes;)
 			n++;
 		/* From small to large: what was seen so far says up to which size they stand out. */
-		if (tells(s, &passes[at]))
+		if (tells(s, &passes[at], median_of(&passes[at], n, p50_of, scratch)))
 			look_at_size(s, &passes[at], n, scratch);
 		else
 			take_off(s, &passes[at], n);

@@ -290,6 +290,15 @@ static bool writes_behind(const struct explained *x, const struct points *table)
 	return n > 0 && after / n > 2 * least;
 }
 
+/* Until the answer where nothing has to be waited for: at most what the quickest request took, and what all took on average. */
+static double front_of(const struct explained *x)
+{
+	for (size_t i = 0; i < x->point_count; i++)
+		if (x->points[i].request_bytes == x->judged_bytes)
+			return fmin(x->quick[i].seconds, x->points[i].seconds);
+	return 0;
+}
+
 /* What is known of link and card, and what was seen of the rest. */
 static struct culprit_input culprit_input_of(
 	const struct explained *x, const struct explain_known *known, const struct run *run)
@@ -306,6 +315,7 @@ static struct culprit_input culprit_input_of(
 		.in_flight = x->in_flight,
 		.write = write,
 		.behind = x->buffered,
+		.front_s = x->buffered ? front_of(x) : 0,
 		.may_buffer = write && (x->buffered || !strcmp(run->target.cache, "write back")),
 		.link = { known->link, x->usb ? x->usb->ceiling : 0 },
 		.card = { known->card[x->direction], write ? known->bus.write : known->bus.read },

@@ -511,7 +511,8 @@ static void add_not_shown(struct text *t, const struct group *g)
 			"are those of acknowledging. Next: see what 'report' says of that.");
 		break;
 	case CULPRIT_TOO_FEW:
-		text_adds(t, "not shown. Next: sweep several request sizes.");
+		text_adds(t, "not shown, for nothing checks what so few request sizes seem to say. "
+			     "Next: sweep five or more, doubling.");
 		break;
 	case CULPRIT_NO_SHAPE:
 		text_addf(t,

@@ -356,6 +356,102 @@ START_TEST(all_sizes_but_one)
 }
 END_TEST
 
+/* A card that programs 96 KiB at once, swept to 64 KiB: with U of 3 x 32 KiB requests of n, aligned to themselves, cover
+ * n + U - gcd(n, U) on average. So does a unit of 32 KiB and a fixed cost: what is named must have the unit in it. */
+START_TEST(unit_of_odd_times)
+{
+	struct growth_point p[SIZES];
+	struct growth_set set;
+	struct culprits c;
+	struct culprit_input in = { .growths = &set,
+		.bytes = 4096,
+		.pieces = 1,
+		.block_bytes = 512,
+		.in_flight = 4,
+		.write = true,
+		.link = { .rate = 1e6 },
+		.card = { .rate = 1.7e6 } };
+
+	for (int i = 0; i < SIZES; i++) {
+		double n = 512 << i;
+
+		p[i] = (struct growth_point){ .bytes = (uint64_t)n,
+			.seconds = n * 1e-6 + (n + 98304 - fmin(n, 32768)) / 1.7e6,
+			.pieces = 1 };
+	}
+	growth_find(
+		&set, p, SIZES, &(struct growth_options){ .units = true, .wanted_bytes = 4096 });
+	culprits_find(&c, &in);
+	ck_assert(culprits_have(&c, CAUSE_PROGRAM_UNIT));
+}
+END_TEST
+
+/* The way of a first block into a stage that nobody knows is no cost of a request: both at 1 MB/s, overlapped, it is a third of
+ * 1 KiB. And two sizes check nothing. */
+START_TEST(way_of_a_first_block)
+{
+	struct growth_point p[6];
+	struct growth_set set;
+	struct culprits c;
+	struct culprit_input in = { .growths = &set,
+		.bytes = 1024,
+		.pieces = 1,
+		.block_bytes = 512,
+		.in_flight = 4,
+		.card = { .rate = 1e6 } };
+
+	for (int i = 0; i < 6; i++)
+		p[i] = (struct growth_point){ .bytes = UINT64_C(512) * (unsigned)(i + 1),
+			.seconds = 512e-6 * (i + 2),
+			.pieces = 1 };
+	growth_find(&set, p, 6, &(struct growth_options){ .wanted_bytes = 1024 });
+	culprits_find(&c, &in);
+	ck_assert_msg(c.count > 1 || c.list[0].cause == CAUSE_CARD, "a cause alone that is none");
+	growth_find(&set, p, 2, &(struct growth_options){ .wanted_bytes = 1024 });
+	p[0].seconds = p[1].seconds = 0.01;
+	growth_find(&set, p, 2, &(struct growth_options){ .wanted_bytes = 1024 });
+	in.link.rate = 1e6;
+	culprits_find(&c, &in);
+	names(&c, "unknown");
+	ck_assert_int_eq(c.doubt, CULPRIT_TOO_FEW);
+}
+END_TEST
+
+/* A buffer hides what host, link and firmware take, as long as the card takes longer: without its work per sector they set the
+ * pace, and the gain is no more than up to there. */
+START_TEST(behind_a_buffer)
+{
+	struct growth_point p[SIZES];
+	struct growth_set set;
+	struct culprits c;
+	struct culprit_input in = { .growths = &set,
+		.bytes = 4096,
+		.pieces = 1,
+		.block_bytes = 512,
+		.in_flight = 1,
+		.write = true,
+		.behind = true,
+		.may_buffer = true,
+		.link = { .rate = 10e6 },
+		.card = { .rate = 5e6 } };
+
+	for (int i = 0; i < SIZES; i++)
+		p[i] = (struct growth_point){
+			.bytes = UINT64_C(512) << i, .seconds = (512 << i) / 1e6, .pieces = 1
+		};
+	growth_find(
+		&set, p, SIZES, &(struct growth_options){ .units = true, .wanted_bytes = 4096 });
+	in.front_s = 0.4 * 4096e-6;
+	culprits_find(&c, &in);
+	names(&c, "sector-cost");
+	ck_assert_double_eq_tol(c.list[0].share_low, 0.6, 0.01);
+	ck_assert_double_eq_tol(c.list[0].share_high, 0.8, 0.01);
+	in.front_s = 0.95 * 4096e-6;
+	culprits_find(&c, &in);
+	ck_assert(culprits_have(&c, CAUSE_SECTOR_COST) && culprits_have(&c, CAUSE_LINK));
+}
+END_TEST
+
 /* Two causes, one of them clearly larger: that one, and the other as the next. */
 START_TEST(next)
 {
@@ -547,6 +643,9 @@ Suite *culprit_suite(void)
 	tcase_add_test(c, pieces_and_no_card);
 	tcase_add_test(c, roughly);
 	tcase_add_test(c, all_sizes_but_one);
+	tcase_add_test(c, unit_of_odd_times);
+	tcase_add_test(c, way_of_a_first_block);
+	tcase_add_test(c, behind_a_buffer);
 	tcase_add_test(c, next);
 	tcase_add_test(c, small_costs);
 	tcase_add_loop_test(c, pairs, 0, PAIRED * PAIRED);

@@ -247,6 +247,7 @@ START_TEST(unit_of_three)
 	growth_find(&set, p, SIZES, &writing);
 	ck_assert(set.fits);
 	ck_assert(unit_of(&set, 8192) && unit_of(&set, 24576));
+	ck_assert(unit_of(&set, 8192)->multiple_alike);
 	growth_find(&set, p, SIZES + 2, &writing);
 	ck_assert_int_eq(set.list[0].kind, GROWTH_UNIT);
 	ck_assert_double_eq(set.list[0].at_bytes, 24576);
@@ -438,6 +439,37 @@ START_TEST(stalls)
 }
 END_TEST
 
+/* Once requests take as long as the stalls that shorter ones show, none stands out of them, and they meet as many. */
+START_TEST(stalls_of_long_requests)
+{
+	/* 0.1 s for every 2 MiB: 2000 requests of 4 KiB in 4 ms each, and 60 of 64 KiB in 64 ms. */
+	struct stall_pass p[] = {
+		{ .request_bytes = 4096,
+			.bytes = 2000 * 4096,
+			.requests = 2000,
+			.busy_s = 8.4,
+			.p50_s = 4e-3,
+			.max_s = 0.104,
+			.in_flight = 1 },
+		{ .request_bytes = 65536,
+			.bytes = 60 * 65536,
+			.requests = 60,
+			.busy_s = 60 * 64e-3 + 0.2,
+			.p50_s = 64e-3,
+			.max_s = 0.164,
+			.in_flight = 1 },
+	};
+	struct stalls s;
+
+	ck_assert(stalls_find(&s, p, 2));
+	ck_assert_double_eq(s.count, 4);
+	/* 60 x 64 KiB at 0.4 s for 2000 x 4 KiB */
+	same(p[1].stalled_s, 0.4 * 60 * 16 / 2000, 1e-9);
+	/* Nor are they looked for there. */
+	same(stalls_per_byte(&s), 0.4 / (2000 * 4096), 1e-9);
+}
+END_TEST
+
 START_TEST(no_stalls)
 {
 	struct stall_pass p[] = {
@@ -498,6 +530,7 @@ Suite *growth_suite(void)
 	tcase_add_test(c, hidden_unit);
 	tcase_add_test(c, frames);
 	tcase_add_test(c, stalls);
+	tcase_add_test(c, stalls_of_long_requests);
 	tcase_add_test(c, no_stalls);
 	suite_add_tcase(s, c);
 	return s;
