@@ -197,7 +197,8 @@ static bool is_told_by(const struct growth *g, const struct sample *s, size_t en
 		/* Places that straddle two units tell as much as requests that are longer. */
 		bool straddles = unit && fmod(g->at_bytes, s->x[i]) != 0;
 
-		below += s->x[i] < 0.9 * g->at_bytes;
+		/* The ends of split requests fill no unit either, however large they are. */
+		below += unit ? s->excess[i] > 0.02 * s->x[i] : s->x[i] < 0.9 * g->at_bytes;
 		above += s->x[i] > (unit ? 0.99 : 1.1) * g->at_bytes ||
 			 (straddles && s->x[i] < g->at_bytes);
 	}

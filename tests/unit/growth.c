@@ -219,6 +219,32 @@ START_TEST(unit_overlapped)
 }
 END_TEST
 
+/* Large requests alone, split at 120 KiB: each piece of 16 KiB units pays for whole ones, and nothing is below a unit. */
+START_TEST(unit_in_split_requests)
+{
+	struct growth_options options = {
+		.units = true, .piece_limit = 122880, .block_bytes = 512, .wanted_bytes = 16384
+	};
+	struct growth_point p[7];
+	struct growth_set set;
+
+	for (int i = 0; i < 7; i++) {
+		double n = 16384 << i;
+
+		/* 120 KiB begin amid a unit every other time, and 16 KiB are written beyond each request of 128 KiB. */
+		p[i] = (struct growth_point){ .bytes = (uint64_t)n, .pieces = ceil(n / 122880) };
+		p[i].seconds = p[i].pieces * 2.4e-3 + n / 4.8e6 +
+			       growth_unit_excess(p[i].bytes, 122880, 16384) / 8.9e6;
+	}
+	ck_assert_double_eq(growth_unit_excess(131072, 122880, 16384), 16384);
+	growth_find(&set, p, 7, &options);
+	ck_assert(set.fits);
+	ck_assert_int_eq(set.list[0].kind, GROWTH_UNIT);
+	ck_assert_double_eq(set.list[0].at_bytes, 16384);
+	same(set.list[0].fixed_s, 2.4e-3, 0.02);
+}
+END_TEST
+
 static const struct growth *unit_of(const struct growth_set *set, double bytes)
 {
 	for (size_t i = 0; i < set->count; i++)
@@ -522,6 +548,7 @@ Suite *growth_suite(void)
 	tcase_add_test(c, unit);
 	tcase_add_test(c, unit_overlapped);
 	tcase_add_test(c, unit_of_three);
+	tcase_add_test(c, unit_in_split_requests);
 	tcase_add_test(c, coarse);
 	tcase_add_test(c, one_point_is_no_shape);
 	tcase_add_test(c, noise_makes_no_shape);
