@@ -24,10 +24,10 @@ const struct finding_code audit_codes[] = {
 	[NOT_FINISHED] = { "not-finished", FINDING_CAUTION, true,
 		"the audit ended early, and none of the promises until then is broken", TALLY },
 	[NOT_ASKED] = { "not-asked", FINDING_CAUTION, true,
-		"of the promises not one was asked about, so nothing is shown", TALLY },
+		"not one of the promises was asked about, so nothing is shown", TALLY },
 	[NO_SCSI] = { "no-scsi", FINDING_CAUTION, false,
-		"the target takes no SCSI commands, so that its claims, flushes and errors could "
-		"not be asked for",
+		"the target takes no SCSI commands, so its claims, flushes and errors could not be "
+		"examined",
 		NULL },
 	[NAME_THEM] = { "name-promises", FINDING_PLAIN, false,
 		"how to ask only after the promises that matter", NULL },
@@ -86,9 +86,10 @@ static int verdict_of(const struct promises *p)
 static void add_verdict(struct findings *f, const struct promises *p)
 {
 	static const char *const words[] = {
-		[KEPT] = "No broken promise found, and all that was asked about was shown",
+		[KEPT] = "No broken promise found, and everything asked about was shown",
 		[BROKEN] = "Not safe to ship",
-		[NOT_SHOWN] = "No broken promise found, but not all asked about could be shown",
+		[NOT_SHOWN] =
+			"No broken promise found, but not everything asked about could be shown",
 		[NOT_FINISHED] = "No verdict: the audit did not finish; so far",
 		[NOT_ASKED] = "No verdict: nothing was asked about",
 	};
@@ -118,16 +119,16 @@ static void add_rest(struct findings *f, const struct promises *p, bool modelled
 {
 	if (p->no_scsi)
 		finding_add(f, &audit_codes[NO_SCSI],
-			"It takes no SCSI commands, so that its claims, flushes and errors could "
-			"not be asked for.");
+			"It takes no SCSI commands, so its claims, flushes and errors could not be "
+			"examined.");
 	if (promises_conclude(p) == PROMISE_NOT_SHOWN && !p->partial)
 		finding_add(f, &audit_codes[NAME_THEM],
-			"Where only some of the promises matter, name them: --only, with commas "
-			"between.");
+			"If only some of the promises matter, name them with --only, separated by "
+			"commas.");
 	if (!modelled && has(p, PROMISE_ID_POWER_CUT, PROMISE_NOT_ASKED))
 		finding_add(f, &audit_codes[ASK_CUT],
-			"What is left after a real loss of power is not part of this: see "
-			"'blkassay cut'.");
+			"What survives a real loss of power is not tested here: see 'blkassay "
+			"cut'.");
 }
 
 /* ---- tables ---- */

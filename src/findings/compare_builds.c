@@ -70,8 +70,8 @@ static void check_one_side(
 	format_firmware(two, &other->target);
 	doubt(d, BUILDS_MANY_FIRMWARES,
 		pool_printf(pool,
-			"Runs of the %s come from firmware that calls itself %s and %s: two builds "
-			"in one.",
+			"The runs of the %s come from firmware that calls itself %s and %s: that "
+			"is two builds, not one.",
 			side == COMPARE_BASE ? "base" : "new build", one, two));
 }
 
@@ -89,8 +89,8 @@ static void check_both_sides(
 	format_firmware(name, &r->target);
 	doubt(d, BUILDS_ONE_FIRMWARE,
 		pool_printf(pool,
-			"Both builds call their firmware the same (%s): nothing but the labels "
-			"tells them apart. Make sure that the new one was flashed, and give each "
+			"Both builds give the same firmware revision (%s): only the labels tell "
+			"them apart. Make sure that the new one was really flashed, and give each "
 			"build a revision of its own.",
 			name));
 }
@@ -111,7 +111,8 @@ struct build_doubts compare_builds(struct pool *pool, const struct compared *c)
 		doubt(&d, BUILDS_ANOTHER_GADGET,
 			pool_printf(pool,
 				"The runs come from gadgets with different serial numbers (%s and "
-				"%s): what differs may be the gadget or its card, not the build.",
+				"%s): the difference may lie in the gadget or its card, not in the "
+				"build.",
 				c->heads[0].target.serial, other->target.serial));
 	return d;
 }

@@ -322,9 +322,8 @@ static void add_gate_failed(
 			size_format(size, worst->request_bytes), (1 - ratio) * 100);
 	else
 		one = finding_add(f, &compare_codes[GATE_FAILED],
-			"Gate failed: points taken together are shown to be more than %g %% "
-			"slower, "
-			"though no single one is: by %.1f %% over all of them.",
+			"Gate failed: taken together, the points are shown to be more than %g %% "
+			"slower, though no single one is: by %.1f %% overall.",
 			gate->allowed * 100, (1 - ratio) * 100);
 	finding_figure(one, "points", value_count(c->count));
 	finding_figure(one, "slower_points", value_count(n));
@@ -335,9 +334,8 @@ static void add_gate_failed(
 static const char *way_out(struct pool *pool, const struct compared *c, size_t needed)
 {
 	if (needed)
-		return pool_printf(pool,
-			"With %zu %s a side a build that is equally fast would pass.", needed,
-			replicates(c));
+		return pool_printf(pool, "With %zu %s a side an equally fast build would pass.",
+			needed, replicates(c));
 	return pool_printf(
 		pool, "It takes %d or more %s a side.", COMPARE_MIN_REPLICATES, replicates(c));
 }
@@ -378,19 +376,15 @@ static void add_basis(struct findings *f, const struct compared *c)
 {
 	if (!c->by_runs)
 		finding_add(f, &compare_codes[ONE_RUN],
-			"One run a side tells these two runs apart, not two builds: plugging in "
-			"anew "
-			"alone can make such a difference. Record %d or more runs of each build, "
-			"in "
-			"turn (A B B A), and give them all.",
+			"One run a side compares these two runs, not two builds: replugging alone "
+			"can make such a difference. Record %d or more runs of each build, "
+			"alternating (A B B A), and give them all.",
 			COMPARE_MIN_REPLICATES);
 	else if (compared_one_after_the_other(c))
 		finding_add(f, &compare_codes[NOT_IN_TURN],
 			"All runs of one side were recorded before the other's: a card that fills "
-			"or a "
-			"host that warms up looks like a difference of the builds. Take them in "
-			"turn (A "
-			"B B A).");
+			"or a host that warms up looks like a difference between the builds. "
+			"Alternate them (A B B A).");
 	if (c->modelled)
 		finding_add(
 			f, &compare_codes[MODELLED], "These figures are modelled, not measured.");
@@ -427,15 +421,15 @@ static void add_rates_compared(struct findings *f, const struct compared *c)
 	if (n[COMPARE_ACKNOWLEDGED])
 		finding_figure(
 			finding_add(f, &compare_codes[ACKNOWLEDGED],
-				"At %zu point%s of writes neither side shows what it "
-				"stores: what is said there is of acknowledging alone, and "
-				"a build that acknowledges sooner may store no faster.",
+				"At %zu point%s of writes neither side shows when they are stored: "
+				"the verdict there is about acknowledging alone, and a build that "
+				"acknowledges sooner may store no faster.",
 				n[COMPARE_ACKNOWLEDGED], text_plural(n[COMPARE_ACKNOWLEDGED])),
 			"points", value_count(n[COMPARE_ACKNOWLEDGED]));
 	if (n[COMPARE_ONE_STORED])
 		finding_figure(finding_add(f, &compare_codes[ONE_STORED],
-				       "At %zu point%s of writes one side shows what it stores and "
-				       "the other does not: they are not compared.",
+				       "At %zu point%s of writes only one side shows when they are "
+				       "stored: these are not compared.",
 				       n[COMPARE_ONE_STORED], text_plural(n[COMPARE_ONE_STORED])),
 			"points", value_count(n[COMPARE_ONE_STORED]));
 }
@@ -447,15 +441,15 @@ static void add_left_out(struct findings *f, const struct compared *c)
 	if (c->one_sided)
 		finding_figure(
 			finding_add(f, &compare_codes[ONE_SIDED],
-				"%zu point%s on one side only %s left out.", c->one_sided,
+				"%zu point%s measured on one side only %s left out.", c->one_sided,
 				text_plural(c->one_sided), c->one_sided == 1 ? "was" : "were"),
 			"points", value_count(c->one_sided));
 	add_rates_compared(f, c);
 	if (!c->left_out[COMPARE_BASE] && !c->left_out[COMPARE_NEW])
 		return;
 	one = finding_add(f, &compare_codes[LEFT_OUT],
-		"Passes left out, as they were cut short, had errors or were disturbed: %zu of the "
-		"base, %zu of the new side.",
+		"Passes left out because they were cut short, had errors or were disturbed: %zu of "
+		"the base, %zu of the new side.",
 		c->left_out[COMPARE_BASE], c->left_out[COMPARE_NEW]);
 	finding_figure(one, "base_passes", value_count(c->left_out[COMPARE_BASE]));
 	finding_figure(one, "new_passes", value_count(c->left_out[COMPARE_NEW]));
@@ -495,11 +489,10 @@ static void add_needed(struct findings *f, const struct compared *c)
 		most = c->points[i].rate.needed > most ? c->points[i].rate.needed : most;
 	if (!most)
 		return;
-	finding_figure(
-		finding_add(f, &compare_codes[NEEDED],
-			"A change of 5 %% is found at every point, 4 times in 5, with %zu %s a "
-			"side.",
-			most, replicates(c)),
+	finding_figure(finding_add(f, &compare_codes[NEEDED],
+			       "With %zu %s a side a change of 5 %% would be found at every point "
+			       "4 times in 5.",
+			       most, replicates(c)),
 		"replicates", value_count(most));
 }
 
@@ -553,19 +546,17 @@ static void add_points(struct findings *f, const struct compared *c)
 				longer, text_plural(longer)),
 			"points", value_count(longer));
 	if (doubted)
-		finding_figure(
-			finding_add(f, &compare_codes[RANKS],
-				"At %zu point%s few extreme %s may carry the verdict: look at "
-				"them.",
-				doubted, text_plural(doubted), replicates(c)),
+		finding_figure(finding_add(f, &compare_codes[RANKS],
+				       "At %zu point%s a few extreme %s may decide the verdict: "
+				       "look at them.",
+				       doubted, text_plural(doubted), replicates(c)),
 			"points", value_count(doubted));
 	if (unequal > c->count / 4)
-		finding_figure(
-			finding_add(f, &compare_codes[NOISE],
-				"At %zu of %zu points one side is more than 5 times as noisy as "
-				"the other: that is worth a look of its own, and verdicts are a "
-				"little less certain there.",
-				unequal, c->count),
+		finding_figure(finding_add(f, &compare_codes[NOISE],
+				       "At %zu of %zu points one side is more than 5 times as "
+				       "noisy as the other: find out why; verdicts are a little "
+				       "less certain there.",
+				       unequal, c->count),
 			"points", value_count(unequal));
 	if (lacking)
 		finding_figure(finding_add(f, &compare_codes[FEW_REQUESTS],

@@ -126,8 +126,8 @@ static int check_comparable(struct compared *c, const struct run *run, struct er
 	check_conditions(&d, &c->heads[0], run);
 	if (found.length && !c->anyway)
 		rc = error_set(err, ERROR_USAGE,
-			"'%s' and '%s' were not measured alike: %s; --anyway compares them all the "
-			"same",
+			"'%s' and '%s' were measured under different conditions: %s; --anyway "
+			"compares them all the same",
 			c->heads[0].path, run->path, found.bytes);
 	check_surroundings(&d, &c->heads[0], run);
 	if (found.length)

@@ -67,7 +67,7 @@ const struct finding_code cut_codes[] = {
 	[UNTOUCHED_BROKEN] = { "untouched-broken", FINDING_CAUTION, false,
 		"blocks that nobody wrote since the start are damaged", BROKEN_BLOCKS },
 	[AGES] = { "ages", FINDING_PLAIN, false,
-		"when what is broken was acknowledged, back from the last sign of life",
+		"when what is broken was acknowledged, back from the last answer",
 		"shortest_seconds longest_seconds fewest_bytes most_bytes" },
 	[NOT_CUT] = { "not-cut", FINDING_CAUTION, false,
 		"the target answered to the end and was not unplugged since: nothing was cut",
@@ -81,7 +81,7 @@ const struct finding_code cut_codes[] = {
 	[JOURNAL_SHORT] = { "journal-short", FINDING_CAUTION, false,
 		"the target holds writes that the journal does not know", "blocks cuts" },
 	[NO_PROMISE] = { "no-promise", FINDING_CAUTION, false,
-		"cuts came before a promise was made", "cuts" },
+		"cuts that came before any promise was made", "cuts" },
 	[NOTHING_LOST] = { "nothing-lost", FINDING_CAUTION, false,
 		"no cut lost anything that was acknowledged: that a flush is needed, and does what "
 		"it says, was not put to the test",
@@ -200,7 +200,7 @@ static void add_verdict(struct writer *w)
 		add_broken(w);
 	else if (w->run->damaged_lines)
 		add_tally(finding_add(w->f, &cut_codes[NOT_SHOWN],
-				  "Not shown: nothing is broken, and the journal is damaged."),
+				  "Not shown: nothing is broken, but the journal is damaged."),
 			o);
 	else if (left)
 		add_tally(finding_add(w->f, &cut_codes[NOT_RECHECKED],
@@ -305,9 +305,9 @@ static void add_ages(struct writer *w)
 	if (!a.known)
 		return;
 	one = finding_add(w->f, &cut_codes[AGES],
-		"What is broken was acknowledged %s%s%s before the last sign of life, %.0f%s%s KiB "
+		"What is broken was acknowledged %s%s%s before the last answer, %.0f%s%s KiB "
 		"before the last byte acknowledged. A buffer's worth points to flushes that do not "
-		"store, much more to the card.",
+		"store; much more points to the card.",
 		age(w->pool, a.ns_min), a.ns_max > a.ns_min ? " to " : "",
 		a.ns_max > a.ns_min ? age(w->pool, a.ns_max) : "", (double)a.bytes_min / 1024,
 		a.bytes_max > a.bytes_min ? " to " : "",
@@ -339,14 +339,13 @@ static void add_untested(struct writer *w)
 		int code;
 		const char *words;
 	} rows[] = {
-		{ NOT_CUT, "the target answered to the end and was not unplugged since, so that "
-			   "nothing was cut; cut its power, then recheck" },
+		{ NOT_CUT, "the target answered to the end and was not unplugged since, so nothing "
+			   "was cut; cut its power, then recheck" },
 		{ CUT_LATE, "power was cut after writing had ended, when the target may have had "
-			    "the time to store everything; cut while it writes: pull the plug "
-			    "yourself without --seconds, or use --cut-with" },
-		{ NO_STOP,
-			"the journal has no end, so that promises may be missing; recheck with the "
-			"whole journal, or cut again" },
+			    "time to store everything; cut while it writes: pull the plug yourself "
+			    "without --seconds, or use --cut-with" },
+		{ NO_STOP, "the journal has no end, so promises may be missing; recheck with the "
+			   "whole journal, or cut again" },
 		{ JOURNAL_SHORT,
 			"the target holds writes that the journal lacks: its last lines are "
 			"missing, or another cut had the same seed; recheck with the whole "
@@ -431,8 +430,7 @@ static void add_allowed(struct writer *w)
 
 	if (w->record->count && w->record->cycles[0].by_answer)
 		finding_add(w->f, &cut_codes[CLAIMS_NO_CACHE],
-			"The target claims no write cache, so that each answered write is a "
-			"promise.");
+			"The target claims no write cache, so each answered write is a promise.");
 	if (o->in_flight_old || o->in_flight_new) {
 		struct finding *one = finding_add(w->f, &cut_codes[OLD_OR_NEW],
 			"Of the blocks not promised, %" PRIu64 " are old and %" PRIu64 " new.",
@@ -443,15 +441,15 @@ static void add_allowed(struct writer *w)
 	}
 	if (o->forgotten)
 		finding_figure(finding_add(w->f, &cut_codes[UNPROMISED],
-				       "%" PRIu64 " block%s lost a write that was acknowledged and "
+				       "%" PRIu64 " block%s lost a write that was acknowledged but "
 				       "not flushed, which write-behind allows.",
 				       o->forgotten, text_plural(o->forgotten)),
 			"blocks", value_count(o->forgotten));
 	if (o->disordered)
 		finding_figure(finding_add(w->f, &cut_codes[DISORDERED],
-				       "Of writes that were not promised, later ones outlived "
-				       "earlier ones in %" PRIu64 " cut%s: their order was not "
-				       "kept, and need not be.",
+				       "Of writes that were not promised, later ones survived "
+				       "where earlier ones did not in %" PRIu64
+				       " cut%s: their order was not kept, and need not be.",
 				       o->disordered, text_plural(o->disordered)),
 			"cuts", value_count(o->disordered));
 }
@@ -469,9 +467,9 @@ static void add_next(struct writer *w)
 		return;
 	one = finding_add(w->f, &cut_codes[DO_RECHECK],
 		!strcmp(last->stop, cut_ending_name(CUT_TIME_UP))
-			? "Time was up, and the target still answered. A cut now shows only what "
-			  "is "
-			  "broken, as the target has had time to store everything; then:"
+			? "Time was up, and the target still answered. A cut now can show only "
+			  "what is broken, as the target has had time to store everything. After "
+			  "it:"
 			: "Plug it in again, then:");
 	text_init(&t);
 	text_adds(&t, "blkassay recheck ");

@@ -203,7 +203,7 @@ static void add_sections(struct view *v, const struct cut_record *r)
 	for (size_t i = 0; i < r->count; i++)
 		more += r->cycles[i].verdict.damages_more;
 	show_some(v, ON_SCREENS, "blocks", "What became of the blocks", RECHECK_DUTIES, 0);
-	show_some(v, ON_SCREENS, "found", "What was found in broken ones", RECHECK_KINDS_MAX, 0);
+	show_some(v, ON_SCREENS, "found", "What broken blocks hold", RECHECK_KINDS_MAX, 0);
 	if (r->count > 1) {
 		show_some(v, ON_TEXT, "cuts", "Cuts", CUTS_ON_TEXT, 0);
 		show_some(v, ON_PAGE, "cuts", "Cuts", CUTS_ON_PAGE, 0);

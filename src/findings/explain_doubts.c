@@ -194,7 +194,7 @@ static void say_drift(struct text *t, const struct explained *x, const char *of)
 {
 	text_addf(t,
 		"The passes%s drifted: requests took %.0f %% %s at the end of the run than at its "
-		"beginning. The intervals don't cover what comes after it.",
+		"beginning. The intervals don't cover what comes later.",
 		of, fabs(x->wander.change) * 100, x->wander.change > 0 ? "longer" : "less");
 }
 
@@ -207,9 +207,9 @@ static void say_clings(struct text *t, const struct explained *x, const char *of
 {
 	(void)x;
 	text_addf(t,
-		"Passes%s that follow each other resemble each other more than others do: the rate "
-		"changes slowly by itself, so the intervals may be too narrow. Several runs tell "
-		"more than longer ones.",
+		"Consecutive passes%s are more alike than others: the rate drifts slowly by "
+		"itself, so the intervals may be too narrow. Several runs tell more than longer "
+		"ones.",
 		of);
 }
 
@@ -244,9 +244,8 @@ static void say_split(struct text *t, const struct explained *x, const char *of)
 
 	(void)of;
 	text_addf(t,
-		"The kernel splits large requests: one of %s reaches the device as %.3g. Each "
-		"piece "
-		"pays the fixed cost; the lines are fitted to the pieces.",
+		"The kernel splits large requests: one of %s reaches the device as %.3g pieces. "
+		"Each piece pays the fixed cost; the lines are fitted to the pieces.",
 		SIZE(c->request_bytes), c->pieces);
 }
 

@@ -102,9 +102,8 @@ static void add_unknown(struct findings *f, const struct explain_mix *m, enum ru
 			side);
 	else if (isnan(m->seconds[d][EXPLAIN_WHOLE]) && (d == RUN_READ || m->shown))
 		one = finding_add(f, &explain_codes[EXPLAIN_MIX_UNKNOWN],
-			"What other firmware would gain for the observed %ss needs the rates of "
-			"link "
-			"and card: give --link and --card-%s.",
+			"To tell what other firmware would gain for the observed %ss, the rates of "
+			"link and card are needed: give --link and --card-%s.",
 			side, side);
 	else
 		return;

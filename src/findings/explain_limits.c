@@ -207,7 +207,8 @@ static const char *const ways[WAYS] = {
 	[WAY_FRAMES] =
 		"sweep 512..8Ki, one in flight: frames make every request take a whole number "
 		"of them",
-	[WAY_BUILD] = "a build that hands whole requests to the card, or one that overlaps, tells",
+	[WAY_BUILD] = "try a build that hands whole requests to the card, or one that overlaps "
+		      "link and card",
 	[WAY_SMALLER] = "sweep smaller requests",
 };
 
@@ -261,7 +262,7 @@ static void add_ways(struct text *t, const struct explained *x, struct told *tol
 	if (any)
 		text_adds(t, ".");
 	else if (has(x, CAUSE_LINK) && has(x, CAUSE_CARD) && x->link_known && x->card_known)
-		text_adds(t, " They are too near each other: only both together gain much.");
+		text_adds(t, " They are too close: only speeding up both gains much.");
 	told->ways |= new;
 }
 
@@ -271,7 +272,7 @@ static void add_stall_figures(struct text *t, const struct explained *x)
 
 	text_addf(t,
 		" They took %s of all passes (%.0f of them, about every %s): mostly the card's own "
-		"housekeeping, no work of the firmware's. Next: a buffer that hides them.",
+		"housekeeping, not the firmware's work. Next: a buffer that hides them.",
 		TIME(s->seconds), s->count, SIZE((uint64_t)(s->bytes / s->count)));
 }
 
@@ -301,8 +302,8 @@ static void add_remedy(struct text *t, const struct explained *x, enum cause cau
 			"one sector at a time, and spare the firmware work for each byte.");
 		break;
 	case CAUSE_HOST_GAP:
-		text_adds(
-			t, " Next: more requests in flight, or larger ones; no firmware mends it.");
+		text_adds(t,
+			" Next: more requests in flight, or larger ones; no firmware can mend it.");
 		break;
 	case CAUSE_FRAMES:
 		text_addf(t,
@@ -430,7 +431,7 @@ static void add_rest(struct text *t, const struct culprits *c)
 		text_adds(t, ".");
 	}
 	if (c->perhaps_known)
-		text_addf(t, " Perhaps as well: %s, up to %.0f %%.", names[c->perhaps.cause],
+		text_addf(t, " Possibly also: %s, up to %.0f %%.", names[c->perhaps.cause],
 			fmin(1, c->perhaps.share_high) * 100);
 }
 
@@ -493,22 +494,22 @@ static void add_not_shown(struct text *t, const struct group *g)
 	switch (x->culprits.doubt) {
 	case CULPRIT_LINK_BEATEN:
 		text_addf(t,
-			"not shown, for they take less time for each byte than the link's %s "
-			"allows. Next: correct that rate; or a cache answers.",
+			"not shown, as they take less time per byte than the link's %s allows. "
+			"Next: correct that rate, or find the cache that answers.",
 			RATE(u->link));
 		break;
 	case CULPRIT_CARD_BEATEN:
 		text_addf(t,
-			"not shown, for they take less time for each byte than the card's %s "
-			"allows. Next: correct that rate; or %s.",
+			"not shown, as they take less time per byte than the card's %s allows. "
+			"Next: correct that rate; or %s.",
 			RATE(u->card),
 			x->direction == RUN_WRITE ? "they are acknowledged before the card has them"
 						  : "a cache answers");
 		break;
 	case CULPRIT_NOT_STORED:
 		text_adds(t,
-			"not shown, for nothing shows when these writes are stored: the figures "
-			"are those of acknowledging. Next: see what 'report' says of that.");
+			"not shown, as nothing shows when these writes are stored: the figures "
+			"are those of acknowledging. Next: see what 'report' says about that.");
 		break;
 	case CULPRIT_TOO_FEW:
 		text_adds(t, "not shown, for nothing checks what so few request sizes seem to say. "
@@ -516,8 +517,8 @@ static void add_not_shown(struct text *t, const struct group *g)
 		break;
 	case CULPRIT_NO_SHAPE:
 		text_addf(t,
-			"not shown, for their time follows request size in no way that is known "
-			"here (the nearest is off by %.0f %%). Next: more sizes and more passes.",
+			"not shown, as their time follows request size in no known way (the "
+			"closest is off by %.0f %%). Next: more sizes and more passes.",
 			x->growths.list[0].worst * 100);
 		break;
 	}

@@ -90,9 +90,9 @@ static const char *gain_words(struct pool *p, const struct phase_parts *x, enum 
 		return "";
 	return pool_printf(p,
 		x->gain_sure
-			? ". It begins with that only then: doing it while data move would save "
-			  "up to %s, at most %.0f %% more rate"
-			: ". If it begins with that only then, doing it while data move would save "
+			? ". It starts on that only then: doing it while data move would save up "
+			  "to %s, at most %.0f %% more rate"
+			: ". If it starts on that only then, doing it while data move would save "
 			  "up to %s, at most %.0f %% more rate (the card's rate would tell)",
 		TIME(x->gain), 100 * (x->seconds / (x->seconds - x->gain) - 1));
 }
@@ -110,7 +110,7 @@ static void say(struct findings *f, const struct explained *x, enum phase_part p
 	const struct phase_amount *a = &p->list[part];
 	bool gains = (part == PART_STORE || part == PART_FETCH) && !is_answer_only(x);
 	struct finding *one = finding_add(f, &explain_codes[EXPLAIN_PHASE],
-		"By its phases: %s of the %s of a %s %s of %s, %s%s%s.%s", TIME(a->seconds),
+		"By its phases: for %s of the %s of a %s %s of %s, %s%s%s.%s", TIME(a->seconds),
 		TIME(p->seconds), run_order_name(x->order), run_direction_name(x->direction),
 		SIZE((uint64_t)p->bytes), parts[part].does, growth_words(f->pool, a, p->bytes),
 		gains ? gain_words(f->pool, p, part) : "",

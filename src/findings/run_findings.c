@@ -80,7 +80,7 @@ static void add_end(struct findings *f, const struct run *run)
 	if (!run->end.present)
 		finding_add(f, &run_finding_codes[NO_END],
 			"The record has no end: the run was stopped or its machine went down while "
-			"it was written. What follows rests on what came before that.");
+			"it was being written. What follows rests on what came before.");
 	else if (!strcmp(run->end.status, "interrupted"))
 		finding_add(f, &run_finding_codes[INTERRUPTED],
 			"The run was interrupted; what was finished before that is intact.");

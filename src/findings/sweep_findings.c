@@ -396,7 +396,7 @@ static void add_spread(struct writer *w)
 	if (!p)
 		return;
 	one = finding_add(w->f, &sweep_codes[SPREAD],
-		"The passes of %s differ by +-%.0f %%%s: ask for more or longer passes before "
+		"The passes of %s differ by +-%.0f %%%s: make more or longer passes before "
 		"comparing builds.",
 		point_words(w->pool, p), half_width(p) * 100, and_others(w, count));
 	add_point(one, p);
@@ -451,8 +451,8 @@ static const char *stalls_words(
 		return "";
 	size_format_decimal(between, s->bytes / (double)s->count);
 	return pool_printf(pool,
-		": %llu stall%s of %ss like these take %s of the time, one in every %s; median "
-		"rate %s, %s in the long run",
+		": %llu stall%s of %ss like these take %s of the time, one every %s; median rate "
+		"%s, %s in the long run",
 		(unsigned long long)s->count, text_plural((size_t)s->count),
 		run_direction_name(p->direction), share_words(pool, s->stalled_s / s->seconds),
 		between, rate_format(free_rate, p->stored.median), rate_format(all, p->long_run));
@@ -516,7 +516,7 @@ static const char *unless_words(struct pool *pool, const struct run_storing *s)
 {
 	char size[SIZE_TEXT_MAX];
 
-	return pool_printf(pool, "unless it holds more than %s",
+	return pool_printf(pool, "unless its buffer holds more than %s",
 		size_format_decimal(size, SWEEP_HIDES * (double)s->free_bytes));
 }
 
@@ -526,15 +526,14 @@ static const char *steady_words(struct pool *pool, const struct run_storing *s)
 
 	if (s->held_up)
 		return pool_printf(pool,
-			"Stored rates are those of a full buffer: the target goes about %s ahead "
-			"of "
-			"its storage, %s, and writes were timed while they had to wait for room. "
-			"It stores that much, %s.",
+			"Stored rates are those of a full buffer: the target runs about %s ahead "
+			"of its storage, %s, and writes were timed while they had to wait for "
+			"room. It stores that much, %s.",
 			size_format_decimal(size, s->buffer_bytes), flusher_words(s),
 			unless_words(pool, s));
 	return pool_printf(pool,
 		"Writes count as stored when they are acknowledged: no flush and no read had to "
-		"wait for any, and %s written in one go were never held up. That holds %s.",
+		"wait for any, and %s written in one go was never held up. That is so %s.",
 		size_format_decimal(size, (double)s->free_bytes), unless_words(pool, s));
 }
 
@@ -545,9 +544,9 @@ static const char *stored_words(struct pool *pool, const struct run_storing *s)
 			       ? "Stored rates include the closing flush, which waits as long as "
 				 "storing what is left must take."
 			       : "Stored rates include the closing flush, which waits as long as "
-				 "storing what is left must take. The kernel takes this target "
-				 "for write through and sends none: this run sent SYNCHRONIZE "
-				 "CACHE itself, other programs' flushes do not reach it.";
+				 "storing what is left must take. The kernel takes this target for "
+				 "write through and sends none: this run sent SYNCHRONIZE CACHE "
+				 "itself; other programs' flushes do not reach it.";
 	if (s->by == RUN_STORED_SETTLED)
 		return pool_printf(pool,
 			"Stored rates include the time until single reads took their usual time "
@@ -559,13 +558,13 @@ static const char *stored_words(struct pool *pool, const struct run_storing *s)
 static const char *not_stored_words(const struct run_storing *s)
 {
 	if (!s->present)
-		return "this record does not hold how its target stores";
+		return "this record does not say how its target stores";
 	if (s->host_away)
 		return "this computer was stopped, suspended or too busy while it looked; measure "
 		       "again when it has time";
 	if (s->foreign)
-		return "the device served others while it looked; measure again when nobody else "
-		       "uses it";
+		return "something else used the target while it looked; measure again when nothing "
+		       "does";
 	if (s->device_errors)
 		return "the kernel counted errors or resets of the device while it looked; see "
 		       "the kernel log (dmesg), and measure again";
@@ -573,7 +572,7 @@ static const char *not_stored_words(const struct run_storing *s)
 		return "it stores only when it is flushed, read or left alone, and its buffer was "
 		       "never seen full";
 	if ((double)s->burst_ns < SWEEP_BURST_NS)
-		return "the target was too quick for the little that could be written to see it";
+		return "the target was too quick: too little could be written to see it";
 	return "something waits after writes, but not as long as storing them would take, and its "
 	       "buffer was never seen full";
 }
@@ -623,7 +622,7 @@ static void add_points_not_stored(struct writer *w)
 	}
 	if (n && w->run->storing.by)
 		finding_figure(finding_add(w->f, &sweep_codes[POINTS_NOT_STORED],
-				       "Of %zu point%s it is not shown that the writes were "
+				       "At %zu point%s it is not shown that the writes were "
 				       "stored: they grew slower within their passes, or the "
 				       "target did not come to rest after them.",
 				       n, text_plural(n)),
@@ -644,12 +643,11 @@ static void add_failed_reads(struct writer *w)
 	uint64_t n = w->run->storing.failed_reads;
 
 	if (n)
-		finding_figure(
-			finding_add(w->f, &sweep_codes[FAILED_READS],
-				"%llu single read%s, somewhere on the target, failed while it "
-				"looked how writes are stored: part of the target cannot be read; "
-				"'verify' finds where.",
-				(unsigned long long)n, text_plural((size_t)n)),
+		finding_figure(finding_add(w->f, &sweep_codes[FAILED_READS],
+				       "%llu single read%s, somewhere on the target, failed while "
+				       "it looked at how writes are stored: part of the target "
+				       "cannot be read; 'verify' finds where.",
+				       (unsigned long long)n, text_plural((size_t)n)),
 			"reads", value_count(n));
 }
 
@@ -803,19 +801,19 @@ static const struct {
 		"requests merged on the way: the device got fewer, larger ones than the table "
 		"says." },
 	[RUN_PASS_BIT_WRAPPED] = { WRAPPED, "pass used", "passes used",
-		"the whole region up and began it again: a cache may have answered; name a larger "
-		"--region or less --seconds." },
+		"up the whole region and started over: a cache may have answered; give a larger "
+		"--region or fewer --seconds." },
 	[RUN_PASS_BIT_SHORT] = { SHORT, "pass has", "passes have",
 		"too few requests for a reliable rate: give them more --seconds." },
 	[RUN_PASS_BIT_ERRORS] = { ERRORS, NULL, NULL, NULL },
 	[RUN_PASS_BIT_CUT] = { LEFT_OUT, NULL, NULL, NULL },
 	[RUN_PASS_BIT_TAIL] = { TAIL, "pass touched", "passes touched",
-		"the last 8 sectors, which the kernel asks of a USB disk one by one: keep the "
-		"--region off them." },
+		"the last 8 sectors, which the kernel requests from a USB disk one by one: keep "
+		"the --region off them." },
 	[RUN_PASS_BIT_RESETS] = { DISTURBED, NULL, NULL, NULL },
 	[RUN_PASS_BIT_HOST] = { HOST, "pass was", "passes were",
 		"lost by this computer, which was stopped, suspended or too busy to run them, or "
-		"had its clock moved: they count for nothing." },
+		"had its clock moved: not counted." },
 };
 _Static_assert(sizeof flag_sentences / sizeof *flag_sentences == RUN_PASS_FLAGS,
 	"one row a flag of a pass");
@@ -878,8 +876,8 @@ static void add_disturbed(struct writer *w)
 	if (!passes)
 		return;
 	one = finding_add(w->f, &sweep_codes[DISTURBED],
-		"%zu pass%s counted for nothing: the kernel counted %zu error%s or reset%s of the "
-		"device meanwhile; see the kernel log (dmesg), and measure again.",
+		"%zu pass%s not counted: the kernel saw %zu error%s or reset%s of the device "
+		"meanwhile; see the kernel log (dmesg), and measure again.",
 		passes, passes == 1 ? " is" : "es are", errors, text_plural(errors),
 		text_plural(errors));
 	finding_figure(one, "passes", value_count(passes));

@@ -55,8 +55,8 @@ static void add_verdict(struct findings *f, const struct target *rows, size_t co
 		writable += rows[i].may_write;
 	if (!count) {
 		finding_add(f, &targets_codes[NOTHING],
-			"There is no block device here that could be tested; image files and "
-			"models need no list.");
+			"There is no block device here that could be tested. Image files and "
+			"gadget models can be: just name them.");
 		return;
 	}
 	if (writable)

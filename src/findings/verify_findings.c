@@ -86,7 +86,8 @@ const struct finding_code verify_codes[] = {
 		"written_bytes" },
 	[NOTHING] = { "nothing", FINDING_CAUTION, true, "the record ends before anything was done",
 		NULL },
-	[GO_ON] = { "go-on", FINDING_PLAIN, false, "the run can go on where it ended", "command" },
+	[GO_ON] = { "go-on", FINDING_PLAIN, false, "the run can be resumed where it ended",
+		"command" },
 	[READ_LATER] = { "read-later", FINDING_PLAIN, false, "how to judge what was written",
 		"seed command" },
 	[BOUND] = { "bound", FINDING_PLAIN, false,
@@ -246,7 +247,7 @@ static const char *rest_words(const struct writer *w)
 	const struct verify_record_state *s = &w->record->state;
 
 	if (is_past_last_pass(w->record))
-		return "All passes were made, and the record lacks the last word on them.";
+		return "All passes were made, but the record lacks their conclusion.";
 	return s->reading && s->pass + 1 >= s->passes ? "The rest was not judged."
 						      : "Not all passes were made.";
 }
@@ -370,7 +371,7 @@ static void add_other_run(struct writer *w)
 	struct finding *one;
 
 	one = finding_add(w->f, &verify_codes[OTHER_RUN],
-		"There is nothing of seed %" PRIu64 " here: %" PRIu64 " of the %" PRIu64
+		"Nothing here is from seed %" PRIu64 ": %" PRIu64 " of the %" PRIu64
 		" blocks of %u B judged carry the stamp of another run, with seed %" PRIu64
 		". Either --seed is not that of the run that wrote last, or nothing that it wrote "
 		"arrived.",
@@ -416,8 +417,7 @@ static void add_written(struct writer *w)
 
 	if (any_failure(w))
 		add_judged(finding_add(w->f, &verify_codes[FAILED],
-				   "Requests failed while it was written. Nothing has been judged "
-				   "yet."),
+				   "Requests failed during writing. Nothing has been judged yet."),
 			w);
 	else
 		finding_figure(finding_add(w->f, &verify_codes[WRITTEN],
@@ -481,7 +481,7 @@ static void add_go_on(struct writer *w)
 
 	if (!v->planned || v->plan.kept_data || v->run.target.modelled)
 		return;
-	one = finding_add(w->f, &verify_codes[GO_ON], "The run can go on from there:");
+	one = finding_add(w->f, &verify_codes[GO_ON], "The run can be resumed from there:");
 	begin_command(&t, v);
 	text_adds(&t, " --resume ");
 	shell_add_word(&t, v->run.path, true);
@@ -575,8 +575,8 @@ static void add_bound(struct writer *w)
 	struct finding *one;
 
 	one = finding_add(w->f, &verify_codes[BOUND],
-		"Fewer than %s blocks can be expected to be damaged (95 %% confidence, as far as "
-		"damage falls on blocks at random).",
+		"With 95 %% confidence fewer than %s blocks are damaged, as far as damage falls on "
+		"blocks at random.",
 		share_words(w->pool, bound));
 	finding_figure(one, "damaged_share_at_most", value_share(bound));
 	finding_figure(one, "confidence_share", value_share(confidence));

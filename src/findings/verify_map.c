@@ -141,8 +141,8 @@ void verify_map_show(struct view *v, const struct damage_totals *t)
 		return;
 	*chart = (struct chart){ .kind = CHART_STRIPS,
 		.title = damaged ? "Each class along the target" : "Along the target",
-		.intro = damaged ? "How high a mark is tells how much of what was judged there is "
-				   "so; the lowest ones stand for very little."
+		.intro = damaged ? "A mark's height tells how much of what was judged there is of "
+				   "that class; the lowest stand for very little."
 				 : NULL,
 		.what = damaged ? "Places of damage in the region by class; the tables below have "
 				  "counts and ranges."

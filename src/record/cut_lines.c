@@ -111,7 +111,7 @@ static const struct field recheck_fields[] = {
 	FIELD("promises", promises, "writes of which at least one block is left to tell"),
 	FIELD("promises_broken", promises_broken, ""),
 	FIELD_AS("seconds_before_min", FIELD_IS_NS, ns_before_min,
-		"when broken promises were acknowledged, back from the last sign of life; this "
+		"when broken promises were acknowledged, back from the last answer; this "
 		"and the next three are there when known",
 		FIELD_IF(ages_known)),
 	FIELD_AS("seconds_before_max", FIELD_IS_NS, ns_before_max, "", FIELD_IF(ages_known)),

@@ -13,7 +13,7 @@ struct cut_cycle {
 	bool ready; /* the baseline was written and flushed */
 	bool pulled; /* the command that cuts was started */
 	char stop[16]; /* cut_ending_name; "" when the journal just ends */
-	uint64_t ns; /* from the end of the baseline to the last sign of life */
+	uint64_t ns; /* from the end of the baseline to the last answer */
 	uint64_t pulled_ns; /* from the end of the baseline to the start of that command */
 	uint64_t writes, bytes, throughs, flushes; /* that returned */
 	uint64_t writes_at_risk, bytes_at_risk; /* acknowledged, and not promised by flush or FUA */

@@ -11,7 +11,7 @@ says "no SCSI command path"
 tells "It takes no SCSI commands"
 # What was left to an option or to cut was not asked about, and does not count.
 for left in eject power-cut background-error; do says "$left: not asked"; done
-tells "No broken promise found, but not all asked about could be shown"
+tells "No broken promise found, but not everything asked about could be shown"
 [ "$(sha256sum <a.img)" = "$sum" ] || fail "the kept data did not come back"
 python3 - a.json <<'END' || fail "the JSON says something else"
 import json, sys
@@ -26,13 +26,13 @@ assert tally["promises"] == len(lines) == sum(tally[k + "_promises"] for k in ("
 assert all(p["tested"] for p in lines.values() if p["verdict"] == "kept")
 END
 run 0 "$BLKASSAY" report a.assay
-tells "No broken promise found, but not all"
+tells "No broken promise found, but not everything"
 # A record cut anywhere is shown as far as it goes, and never as a pass.
 head -c "$(($(wc -c <a.assay) * 2 / 3))" a.assay >cut.assay
 run 0 "$BLKASSAY" report cut.assay
 says "the audit did not finish"
 # Only what matters: then an image has all of it, and the rest says that it was left out.
 run 0 "$BLKASSAY" audit a.img --keep-data --seed 3 --only stored,overlap --out b.assay --quiet
-tells "No broken promise found, and all that was asked about was shown: 2 kept, 0 broken, 0 not shown, 19 not asked."
+tells "No broken promise found, and everything asked about was shown: 2 kept, 0 broken, 0 not shown, 19 not asked."
 says "and 19 left out by --only"
 [ "$(sha256sum <a.img)" = "$sum" ] || fail "the kept data did not come back"

@@ -13,7 +13,7 @@ audit() { # STATUS MODEL [OPTION...]
 
 for honest in buoy-d buoy-e; do
 	audit 0 $honest --with-eject
-	tells "No broken promise found, and all that was asked about was shown: "
+	tells "No broken promise found, and everything asked about was shown: "
 	says "modelled, not measured"
 	says_not ": broken"
 done

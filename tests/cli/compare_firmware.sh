@@ -17,20 +17,20 @@ sweep_as other new 1.1 S-2
 grep -q 'revision=.*1\.1' b1.assay || fail "the record does not hold the revision"
 
 run 0 "$BLKASSAY" compare a1.assay --against b1.assay
-says_not "call their firmware the same"
+says_not "give the same firmware revision"
 says_not "different serial numbers"
-says_not "two builds in one"
+says_not "that is two builds"
 # The new build was not flashed: the label alone is new.
 run 0 "$BLKASSAY" compare a1.assay --against stale.assay
-tells "Both builds call their firmware the same (revision 1.0): nothing but the labels tells them apart."
+tells "Both builds give the same firmware revision (revision 1.0): only the labels tell them apart."
 run 0 "$BLKASSAY" compare a1.assay --against stale.assay --json c.json
 grep -q '"one-firmware"' c.json || fail "no code in the JSON"
 # The same label on both sides is meant so.
 sweep_as a3 old 1.0 S-1
 run 0 "$BLKASSAY" compare a1.assay --against a3.assay
-says_not "call their firmware the same"
+says_not "give the same firmware revision"
 run 0 "$BLKASSAY" compare a1.assay a2.assay --against b1.assay
-tells "Runs of the base come from firmware that calls itself revision 1.0 and revision 1.1: two builds in one."
+tells "The runs of the base come from firmware that calls itself revision 1.0 and revision 1.1: that is two builds, not one."
 run 0 "$BLKASSAY" compare a1.assay --against other.assay
 tells "The runs come from gadgets with different serial numbers (S-1 and S-2)"
 # Who says nothing of its firmware is not blamed: image files.
@@ -38,4 +38,4 @@ for x in i k; do
 	run 0 "$BLKASSAY" sweep $x.img --create 4Mi --sizes 4Ki --order sequential --seconds 0.05 --label $x --out $x.assay
 done
 run 0 "$BLKASSAY" compare i.assay --against k.assay
-says_not "call their firmware the same"
+says_not "give the same firmware revision"

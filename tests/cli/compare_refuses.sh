@@ -8,7 +8,7 @@ for change in link=480e6 kind=image transport=file limit=524288 in_flight=4 seco
 	n=$((n + 1))
 	make other$n.assay $n $change
 	run 2 "$BLKASSAY" compare base.assay --against other$n.assay
-	says "were not measured alike"
+	says "were measured under different conditions"
 	says "--anyway"
 	[ "$(wc -l <"$err")" = 1 ] || fail "more than one line for $change"
 	[ ! -s "$out" ] || fail "output beside a refusal"

@@ -6,7 +6,7 @@ run 0 "$make_record" same.assay 6 8 500 1.00e6 0.01 2 read label=two
 run 0 "$make_record" slow.assay 6 8 600 0.80e6 0.01 3 read label=three
 run 0 "$BLKASSAY" compare base.assay --against same.assay
 tells "is not shown to differ at any of 8 points"
-tells "One run a side tells these two runs apart, not two builds"
+tells "One run a side compares these two runs, not two builds"
 says_not "If the builds were equal"
 LC_ALL=C awk 'length > 80 { print; bad = 1 } END { exit bad }' "$out" || fail "wider than 80 columns"
 
@@ -30,7 +30,7 @@ run 0 "$BLKASSAY" compare base.assay --against few.assay
 tells "no point has enough passes for a verdict"
 run 4 "$BLKASSAY" compare base.assay --against few.assay --allow-slower 5
 tells "Gate undecided"
-tells "passes a side a build that is equally fast would pass"
+tells "passes a side an equally fast build would pass"
 
 # Four runs a side, each plugged in anew 10 % off the mark: passes within each agree to 0.1 %, and would call it a
 # difference; the runs show it is noise.

@@ -53,7 +53,7 @@ run 1 "$BLKASSAY" recheck "$tmp/j.assay" "$loop"
 tells "Not safe to ship: in 1 of 1 cut something is broken"
 tells "Data that a flush or a write with FUA promised did not survive"
 says "lost"
-tells "before the last sign of life"
+tells "before the last answer"
 
 # Another target is refused, whatever it holds.
 truncate -s 16M "$tmp/other.img"

@@ -60,7 +60,7 @@ says "blkassay restore "
 # The test's card has no power to cut: that is seen, and no promise counts as tested.
 run 4 "$BLKASSAY" recheck "$tmp/m.assay" "$loop"
 tells "Not shown: nothing is broken, but no promise was tested by a cut."
-tells "was not unplugged since, so that nothing was cut"
+tells "was not unplugged since, so nothing was cut"
 let_go "$loop"
 loop_device "$tmp/card$$.img"
 # Unplugged, but after the writing had ended: it has had all the time to store everything, and nothing is shown.

@@ -70,7 +70,7 @@ gadget both "rate = 1 MB/s" "read rate = 1 MB/s; write rate = 1 MB/s; read secto
 explains both --direction read -- --link 1MB/s --card-read 1MB/s
 tells "of work per sector, 25 to 60 % of a 4 KiB read."
 tells "Without it 4 KiB reads would reach 471 kB/s to 889 kB/s (now 352 kB/s)."
-tells "Perhaps as well: link and card taking turns"
+tells "Possibly also: link and card taking turns"
 
 # In turn, and 2 ms a request: 2 + 4.1 + 2.4 ms.
 gadget turn "rate = 1 MB/s; request cost = 2 ms" "read rate = 1.7 MB/s; write rate = 1 MB/s" "unit = request"
@@ -91,12 +91,12 @@ explains unit --direction write -- --link 1MB/s --card-write 1MB/s
 tells "What limits writes: the card programming whole units for less, 60 % of a 4 KiB write. It seems to program units of 16 KiB."
 says_not "do not describe"
 
-# Stalls are no work of the firmware's: 300 ms every 256 KiB.
+# Stalls are not the firmware's work: 300 ms every 256 KiB.
 gadget stalls "rate = 1 MB/s" "read rate = 1.7 MB/s; write rate = 2 MB/s; stall every = 256Ki; stall time = 300 ms" \
 	"unit = request; transfer = overlapped"
 explains stalls --direction write -- --link 1MB/s --card-write 2MB/s
 tells "What limits writes: stalls, 5"
-tells "no work of the firmware's"
+tells "not the firmware's work"
 
 # Rates that the figures contradict: 1 MB/s through a link said to carry 0.5.
 explains work --direction read -- --link 0.5MB/s --card-read 2.5MB/s

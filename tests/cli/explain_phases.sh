@@ -32,9 +32,9 @@ command -v python3 >/dev/null || skip "needs python3"
 # In turn: 4.096 ms of fetching or storing for 4 KiB beside as much on the link.
 design in-turn "1 MB/s" "0.1 ms"
 explained in-turn fetch store
-tells "512 us for each 512 B. If it begins with that only then, doing it while data move would save up to 4.10 ms"
+tells "512 us for each 512 B. If it starts on that only then, doing it while data move would save up to 4.10 ms"
 explained in-turn fetch store --card-read 1MB/s --card-write 1MB/s
-tells "It begins with that only then: doing it while data move would save up to 4.10 ms"
+tells "It starts on that only then: doing it while data move would save up to 4.10 ms"
 # Overlapped, with a card of half that rate: the card alone sets the pace, and nothing is to gain.
 design overlapped "0.5 MB/s" "0.1 ms" "transfer = overlapped" "chunk = 512"
 explained overlapped fetch refuse --card-read 0.5MB/s --card-write 0.5MB/s

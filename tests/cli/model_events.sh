@@ -44,7 +44,7 @@ tells "No broken promise found"
 # A reset is no change of medium. It is said, with its number, and the pass it fell into counts for nothing.
 happens "reset at = 300"
 run 0 "$BLKASSAY" $(command sweep)
-tells "1 pass is counted for nothing: the kernel counted 1 error or reset of the device"
+tells "1 pass is not counted: the kernel saw 1 error or reset of the device"
 grep -q 'device_errors=1 flags=.*resets' e.assay || fail "the record does not flag the pass"
 run 0 "$BLKASSAY" $(command verify)
 tells "The kernel counted 1 error or reset of the device"

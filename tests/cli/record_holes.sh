@@ -43,7 +43,7 @@ run 0 "$BLKASSAY" report part.assay
 tells "No verdict: "
 awk '$2 != "stored"' cut.assay >part.assay
 run 0 "$BLKASSAY" report part.assay
-tells "Not shown: nothing is broken, and the journal is damaged."
+tells "Not shown: nothing is broken, but the journal is damaged."
 
 # A verify goes on from what is whole only: this one seems to have been stopped before its first state.
 run 0 "$BLKASSAY" verify card.img --create 1Mi --only write --seed 5 --out image.assay

@@ -54,4 +54,4 @@ while [ "$at" -lt "$size" ]; do
 done
 awk '/^[0-9]+ done / && !x { sub(/stored=/, "storex="); x = 1 } { print }' good.assay >flipped.assay
 run 0 "$BLKASSAY" report flipped.assay
-tells "Not shown: nothing is broken, and the journal is damaged."
+tells "Not shown: nothing is broken, but the journal is damaged."

@@ -56,7 +56,7 @@ gadget "write behind = 1Mi" "reads = from-buffer" "claims:" "write cache = yes" 
 sweep --seconds 0.2
 stored 2e6 steady
 run 0 "$BLKASSAY" report s.assay
-tells "unless it holds more than"
+tells "unless its buffer holds more than"
 # Nothing shows it: it stores when it is flushed alone, and never fills in so small a region. Nothing is promised then, neither in
 # words nor in what explain and compare make of it, and the status is 0 all the same.
 gadget "write behind = 4Mi" "drain = on-flush" "claims:" "write cache = yes"
@@ -66,7 +66,7 @@ run 0 "$BLKASSAY" report s.assay
 tells "Whether writes are stored is not shown: it stores only when it is flushed, read or left alone"
 says_not "are stored at"
 run 0 "$BLKASSAY" explain s.assay --copy 16MB --link 20MB/s --card-write 2MB/s
-tells "not shown, for nothing shows when these writes are stored"
+tells "not shown, as nothing shows when these writes are stored"
 says "acknowledged"
 says_not "write      overlapped"
 mv s.assay other.assay

@@ -2,7 +2,7 @@
 . "$(dirname "$0")/lib.sh"
 cd "$tmp" || exit 1
 # 1 - 0.05^(1/n), exact for none of n: as blkassay prints it, but worked out by awk.
-bound() { awk -v n="$1" 'BEGIN { printf "Fewer than %.3g %% of blocks", 100 * (1 - exp(log(0.05) / n)) }'; }
+bound() { awk -v n="$1" 'BEGIN { printf "fewer than %.3g %% of blocks", 100 * (1 - exp(log(0.05) / n)) }'; }
 run 0 "$BLKASSAY" verify a.img --create 1Mi --seed 5 --out a.assay
 tells "All 2048 blocks of 512 B judged hold what was written."
 tells "$(bound 2048)"

@@ -27,7 +27,7 @@ stopped() {
 # SIGINT in the middle of writing.
 stopped INT 130 wchar --erase "$(image_token a.img)" --seed 3
 says "Interrupted while writing: nothing has been judged."
-tells "The run can go on from there: blkassay verify 'a.img' --resume 'stopped.assay' --erase "
+tells "The run can be resumed from there: blkassay verify 'a.img' --resume 'stopped.assay' --erase "
 [ "$(od -An -tx1 -N8 a.img | tr -d ' ')" = 9e626b6173736179 ] || fail "nothing was written: blkassay-stamp(5)"
 [ "$(tail -c 512 a.img | od -An -tx1 -N8 | tr -d ' ')" = 0000000000000000 ] || fail "all was written"
 mv stopped.assay a.assay

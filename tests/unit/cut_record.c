@@ -114,7 +114,7 @@ START_TEST(counts_are_those_of_the_cut)
 	ck_assert(y->ready);
 	ck_assert_uint_eq(y->region_bytes, CUT_RUN_BYTES);
 	ck_assert_uint_eq(y->seed, 31);
-	/* The last sign of life comes before the answer that told of the end. */
+	/* The last answer comes before the answer that told of the end. */
 	ck_assert_uint_gt(y->ns, 0);
 	ck_assert_uint_le(y->ns, c.summary.ns);
 	ck_assert_uint_eq(y->rechecks, 0);

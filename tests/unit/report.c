@@ -276,13 +276,13 @@ START_TEST(stored_needs_evidence)
 	/* Records of before are no evidence either. */
 	run.storing.present = false;
 	summary(100, false);
-	tells("this record does not hold how its target stores");
+	tells("this record does not say how its target stores");
 	/* Shown in two passes of five: not of the point. In three: it is. */
 	run.storing.present = true;
 	run.storing.by = RUN_STORED_SETTLED;
 	run.passes[0].stored_by = run.passes[1].stored_by = RUN_STORED_SETTLED;
 	summary(100, false);
-	tells("Of 1 point it is not shown that the writes were stored");
+	tells("At 1 point it is not shown that the writes were stored");
 	says_not("are stored at up to");
 	run.passes[2].stored_by = RUN_STORED_SETTLED;
 	summary(100, false);
@@ -302,14 +302,14 @@ START_TEST(steady_is_qualified)
 	run.storing.by = RUN_STORED_STEADY;
 	run.storing.free_bytes = 64000000;
 	summary(100, false);
-	tells("unless it holds more than 6.40 MB");
-	tells("64.0 MB written in one go were never held up");
+	tells("unless its buffer holds more than 6.40 MB");
+	tells("64.0 MB written in one go was never held up");
 	run.storing.held_up = true;
 	run.storing.buffer_bytes = 1000000;
 	text_copy(run.storing.flusher, sizeof run.storing.flusher, "refused");
 	summary(100, false);
 	tells("about 1.00 MB ahead of its storage, the target refuses SYNCHRONIZE CACHE");
-	tells("unless it holds more than 6.40 MB");
+	tells("unless its buffer holds more than 6.40 MB");
 }
 END_TEST
 
@@ -340,7 +340,7 @@ START_TEST(stalls_are_said_with_the_long_run)
 	run.passes[3].stall_ns = 0;
 	run.passes[3].lat_max_ns = run.passes[3].lat_p50_ns;
 	summary(100, false);
-	tells("2 stalls of reads like these take 21 % of the time, one in every 16.8 MB; median "
+	tells("2 stalls of reads like these take 21 % of the time, one every 16.8 MB; median "
 	      "rate 3.03 MB/s, 2.38 MB/s in the long run");
 	tells("3.03 MB/s between stalls, 2.38 MB/s in the long run");
 	tells("long run");
