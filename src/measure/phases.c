@@ -38,6 +38,9 @@ struct phases {
 	bool unreadable; /* the monitor itself failed */
 	enum command_deed summed; /* what goes into the sum */
 	struct command_sum sum;
+	uint64_t heard; /* commands of the device, ever */
+	uint64_t heard_from; /* when the stretch before this one began */
+	uint64_t heard_at; /* when this one began */
 	uint64_t wall_ns, raw_ns; /* both clocks when the pass began */
 };
 
@@ -127,6 +130,7 @@ static void take_command(void *context, const struct command_times *c)
 	struct phases *p = context;
 	enum command_deed deed = deed_of(c->opcode);
 
+	p->heard++;
 	/* Another disk of the same device: not ours to look at, but it takes its time. */
 	if (c->lun != p->lun) {
 		if (p->into)
@@ -388,6 +392,8 @@ void phases_begin_stretch(struct phases *p, enum command_deed deed)
 	start_afresh(p);
 	p->summed = deed;
 	p->sum = (struct command_sum){ .seen = false };
+	p->heard_from = p->heard_at;
+	p->heard_at = p->heard;
 	pthread_mutex_unlock(&p->lock);
 }
 
@@ -401,7 +407,8 @@ void phases_end_stretch(struct phases *p, struct command_sum *out)
 	pthread_mutex_lock(&p->lock);
 	look(p);
 	*out = p->sum;
-	out->seen = judge_monitor(p, &dropped) == PHASES_SEEN && !p->pairing.broken &&
-		    !p->pairing.resets;
+	/* That nothing passed is something only to who heard what came before. */
+	out->seen = p->heard > p->heard_from && judge_monitor(p, &dropped) == PHASES_SEEN &&
+		    !p->pairing.broken && !p->pairing.resets;
 	pthread_mutex_unlock(&p->lock);
 }

@@ -134,6 +134,38 @@ START_TEST(full_buffers_refuse_data)
 }
 END_TEST
 
+/* A stretch has the commands of its kind; and that there were none is known only where others were heard before. */
+START_TEST(stretches_sum_up_commands)
+{
+	struct command_sum sum;
+	char block[4096] = "";
+	size_t got;
+
+	opened_with("0.1 MB/s", "write behind = 64Ki\nclaims:\nwrite cache = yes\n");
+	phases_begin_stretch(phases, DEED_FLUSH);
+	phases_end_stretch(phases, &sum);
+	ck_assert(!sum.seen);
+	ck_assert_int_eq(medium_write(medium, 0, block, sizeof block, &got), 0);
+	phases_begin_stretch(phases, DEED_FLUSH);
+	phases_end_stretch(phases, &sum);
+	ck_assert(sum.seen);
+	ck_assert_uint_eq(sum.commands, 0);
+	phases_begin_stretch(phases, DEED_FLUSH);
+	ck_assert_int_eq(medium_flush(medium), 0);
+	ck_assert_int_eq(medium_read(medium, 0, block, sizeof block, &got), 0);
+	phases_end_stretch(phases, &sum);
+	ck_assert(sum.seen);
+	ck_assert_uint_eq(sum.commands, 1);
+	ck_assert_uint_eq(sum.ns[PHASE_COMMAND], 200000);
+	/* 4 KiB at 0.1 MB/s are 41 ms, of which up to 5 went by on the link. */
+	ck_assert_uint_ge(sum.ns[PHASE_STATUS], 36000000);
+	ck_assert_uint_le(command_sum_wait_ns(&sum), 42000000);
+	phases_begin_stretch(NULL, DEED_FLUSH);
+	phases_end_stretch(NULL, &sum);
+	ck_assert(!sum.seen);
+}
+END_TEST
+
 START_TEST(split_requests)
 {
 	opened("");
@@ -233,6 +265,7 @@ Suite *phases_suite(void)
 	tcase_add_test(t, writes_store_before_status);
 	tcase_add_test(t, overlapped_writes);
 	tcase_add_test(t, full_buffers_refuse_data);
+	tcase_add_test(t, stretches_sum_up_commands);
 	tcase_add_test(t, split_requests);
 	tcase_add_test(t, phases_fill_the_pass);
 	tcase_add_test(t, a_pass_that_fails_shows_none);
