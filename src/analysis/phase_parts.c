@@ -16,6 +16,7 @@ static double whole(const struct phase_size *s)
 	return s->command + s->data + s->status + s->host;
 }
 
+/* PART_COUNT: all of the data phase. */
 static double amount(const struct phase_size *s, enum phase_part part, bool write, double link)
 {
 	double on_link = link * s->bytes, beyond = link > 0 ? fmax(s->data - on_link, 0) : 0;
@@ -31,6 +32,8 @@ static double amount(const struct phase_size *s, enum phase_part part, bool writ
 		return s->command;
 	case PART_HOST:
 		return s->host;
+	case PART_COUNT:
+		return s->data;
 	default:
 		return link > 0 ? fmin(on_link, s->data) : 0;
 	}
@@ -114,6 +117,9 @@ struct phase_parts phase_parts_of(const struct phase_size *sizes, size_t count, 
 		out.list[i].share = out.list[i].seconds / out.seconds;
 		fit(&out.list[i], sizes, count, (enum phase_part)i, write, link);
 	}
+	out.data.seconds = s->data;
+	out.data.share = s->data / out.seconds;
+	fit(&out.data, sizes, count, PART_COUNT, write, link);
 	find_gain(&out, s, write, card);
 	return out;
 }

@@ -33,6 +33,7 @@ struct phase_parts {
 	bool link_known; /* else PART_FETCH, PART_REFUSE and PART_LINK are 0, and so is the gain */
 	double bytes, seconds; /* the request looked at */
 	struct phase_amount list[PART_COUNT];
+	struct phase_amount data; /* the whole of that phase, whatever the link needs of it */
 	/* Most that moving data and working on them at the same time could save of it; 0: nothing. By the phases alone a gadget
 	 * that works on all data afterwards and one whose work just takes longer than the data look alike; what the card takes
 	 * tells them apart. */

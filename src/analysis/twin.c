@@ -4,6 +4,10 @@
 #include <math.h>
 #include <string.h>
 
+/* Of the time of a byte: status times that grow by more are work on all of the data, after them; by less, on the last piece. */
+#define GROWS 0.05
+/* A clock of microseconds: data may seem this much faster than the link can be. */
+#define CLOCK_SLACK 0.03
 /* Given rates may be off by 5 %; the rest is for what was measured. */
 #define SLACK 0.06
 /* Of the time of the smallest request: fixed costs of reads and writes that differ by less are one. */
@@ -23,6 +27,22 @@ struct work {
 static bool measured(const struct twin_input *in, int d)
 {
 	return in->side[d].growth != NULL && in->side[d].growth->kind != GROWTH_UNKNOWN;
+}
+
+static bool seen(const struct twin_input *in, int d)
+{
+	const struct twin_side *s = &in->side[d];
+
+	return s->phases_seen && measured(in, d) && !(in->frame_s > 0) &&
+	       !(d == WRITE && s->buffered);
+}
+
+/* The bus shows a write's work grow with its data, after them. */
+static bool stores_after(const struct work *w)
+{
+	const struct twin_phases *p = &w->in->side[WRITE].phases;
+
+	return seen(w->in, WRITE) && p->status_slope > GROWS * w->slope[WRITE];
 }
 
 /* ---- the line of each direction ---- */
@@ -71,7 +91,11 @@ static void find_link(struct work *w)
 			return;
 		}
 	w->link = in->link_ceiling > 0 ? 1 / in->link_ceiling : 0;
-	w->t->doubts[TWIN_LINK] = true;
+	/* With all of the work after them, what data take is the link's. */
+	if (stores_after(w) && in->side[WRITE].phases.data_slope > (1 - CLOCK_SLACK) * w->link)
+		w->t->link_seen = true, w->link = in->side[WRITE].phases.data_slope;
+	else
+		w->t->doubts[TWIN_LINK] = true;
 }
 
 /* ---- in turn or overlapped ---- */
@@ -86,6 +110,10 @@ static enum turn turn_of(const struct work *w, int d)
 
 	if (!measured(w->in, d) || (d == WRITE && s->buffered))
 		return TURN_OPEN;
+	if (d == WRITE && stores_after(w)) {
+		w->t->stores_after = true;
+		return TURN_IN_TURN;
+	}
 	if (s->growth->kind == GROWTH_COARSE || s->growth->kind == GROWTH_TURNED)
 		return TURN_OVERLAPPED;
 	if (alone(s, CAUSE_IN_TURN))
@@ -107,6 +135,11 @@ static void find_transfer(struct work *w)
 	enum turn read = turn_of(w, READ), write = turn_of(w, WRITE);
 	bool split = read != write && read != TURN_OPEN && write != TURN_OPEN;
 
+	/* What was seen goes before what rates seem to say. */
+	if (split && stores_after(w)) {
+		read = write;
+		split = false;
+	}
 	w->t->doubts[TWIN_TRANSFER] = split || (read == TURN_OPEN && write == TURN_OPEN);
 	w->t->overlapped = !split && (read == TURN_OVERLAPPED || write == TURN_OVERLAPPED);
 	for (int d = READ; d <= WRITE; d++) {
@@ -165,6 +198,7 @@ static void find_card(struct work *w, int d)
 	if (!(given > 0)) {
 		/* As slow as the link it may be anything faster. */
 		w->t->doubts[d == WRITE ? TWIN_WRITE_CARD : TWIN_READ_CARD] = true;
+		w->t->doubts[TWIN_SECTOR] |= rest > SLACK * b;
 		return;
 	}
 	if (side_by_side && w->link > b * (1 - SLACK) && given < b) {
@@ -190,15 +224,44 @@ static double fill(const struct work *w, int d)
 	return w->in->block_bytes * fmin(w->link, w->card[d] + w->sector[d]);
 }
 
+/* The host's pause and the way of the command are the same for both directions. */
+static void take_phases(struct work *w)
+{
+	double n = 0;
+
+	for (int d = READ; d <= WRITE; d++) {
+		if (!seen(w->in, d))
+			continue;
+		w->t->host_s += w->in->side[d].phases.host_s;
+		w->t->command_s += w->in->side[d].phases.command_s;
+		n++;
+	}
+	if (!(n > 0))
+		return;
+	w->t->host_s /= n;
+	w->t->command_s /= n;
+	w->t->phased = stores_after(w) && !w->t->overlapped && (n > 1 || !measured(w->in, READ));
+}
+
+/* What is left of the fixed cost; of writes, without the card's own, which comes after the data. */
+static double firmware_s(const struct work *w, int d)
+{
+	double own = d == WRITE && w->t->phased ? w->in->side[d].phases.status_s : 0;
+
+	return fmax(0, w->fixed[d] - own);
+}
+
 static void find_costs(struct work *w)
 {
 	double least = INFINITY, smallest = INFINITY;
 
+	take_phases(w);
 	for (int d = READ; d <= WRITE; d++) {
 		if (!measured(w->in, d))
 			continue;
-		w->fixed[d] = fmax(0, w->fixed[d] - fill(w, d) - 3 * w->in->frame_s);
-		least = fmin(least, w->fixed[d]);
+		w->fixed[d] = fmax(0, w->fixed[d] - fill(w, d) - 3 * w->in->frame_s - w->t->host_s -
+					      w->t->command_s);
+		least = fmin(least, firmware_s(w, d));
 		smallest = fmin(smallest, growth_seconds(w->in->side[d].growth,
 						  w->in->side[d].growth->smallest_bytes));
 	}
@@ -209,7 +272,7 @@ static void find_costs(struct work *w)
 
 		w->t->card[d].command_s = more;
 		w->t->sectors &= more < SAME_FIXED * smallest && !(w->t->card[d].unit_bytes > 0);
-		w->t->doubts[TWIN_REQUEST] |= w->fixed[d] > SAME_FIXED * smallest;
+		w->t->doubts[TWIN_REQUEST] |= !w->t->phased && w->fixed[d] > SAME_FIXED * smallest;
 	}
 }
 
@@ -224,7 +287,8 @@ static void find_hidden(struct work *w, int d)
 		s->buffered || w->t->sectors || card >= w->link || !(s->smallest_s > 0))
 		return;
 	w->t->card[d].command_s =
-		fmax(0, s->smallest_s - w->t->request_s - first - card * s->smallest_bytes);
+		fmax(0, s->smallest_s - w->t->request_s - w->t->host_s - w->t->command_s - first -
+				card * s->smallest_bytes);
 }
 
 static void put_cards(struct work *w)
@@ -272,10 +336,10 @@ double twin_seconds(const struct twin *t, const struct twin_input *in, bool writ
 	double begin = (t->sectors ? 0 : c->command_s) + excess / c->rate;
 	double card = bytes / c->rate + blocks * (c->sector_s + (t->sectors ? c->command_s : 0));
 	double chunk = t->chunk_bytes > 0 ? t->chunk_bytes : in->block_bytes;
-	double part = fmin(1, chunk / bytes);
+	double part = fmin(1, chunk / bytes), fixed = t->request_s + t->host_s + t->command_s;
 
 	if (!t->overlapped && !(write && in->side[WRITE].buffered))
-		return t->request_s + link + begin + card;
+		return fixed + link + begin + card;
 	/* The slower one, and the way of a first chunk through the other; the card begins once it is there. */
-	return t->request_s + fmax(link + part * card, part * link + begin + card);
+	return fixed + fmax(link + part * card, part * link + begin + card);
 }

@@ -9,6 +9,13 @@
 #include "analysis/culprit.h"
 #include "analysis/growth.h"
 
+/* What its bus showed of requests of one direction, as lines over their size; see analysis/phase_parts.h. */
+struct twin_phases {
+	double host_s, command_s; /* between requests, and until a command is taken */
+	double data_s, data_slope; /* the data phase: s, s per byte */
+	double status_s, status_slope; /* from the data to the status */
+};
+
 /* What is known of one direction; growth NULL: it was not measured. */
 struct twin_side {
 	const struct growth *growth;
@@ -16,6 +23,8 @@ struct twin_side {
 	double card; /* B/s, measured alone; 0: not given */
 	double smallest_bytes, smallest_s; /* the smallest request measured, and its time */
 	bool buffered; /* writes: acknowledged before the card has them */
+	bool phases_seen; /* then: */
+	struct twin_phases phases;
 };
 
 struct twin_input {
@@ -54,7 +63,12 @@ struct twin {
 	bool overlapped;
 	double chunk_bytes; /* of overlapped transfers; 0: single blocks */
 	bool sectors; /* one command to the card for each block */
-	double request_s; /* of each request */
+	double request_s; /* of each request: of the firmware */
+	/* Where the bus showed them, else they are among request_s: */
+	double host_s, command_s;
+	bool stores_after,
+		link_seen; /* the bus showed writes worked on after their data; and so the link */
+	bool phased; /* the phases say what takes turns with what, and whose the fixed costs are */
 	struct twin_card card[2];
 	bool doubts[TWIN_DOUBTS];
 };

@@ -181,10 +181,14 @@ static void add_link(struct writer *w)
 		setting(w, "frames", "yes", "all times are whole frames");
 	else
 		setting(w, "rate", rate_words(value, w->twin.link),
-			w->e->known.link > 0         ? "as given with --link"
+			w->e->known.link > 0 ? "as given with --link"
+			: w->twin.link_seen ? "seen: data of writes, which are worked on after them"
 			: !w->twin.doubts[TWIN_LINK] ? "what limits, so the slope is its own"
 			: w->in.link_ceiling > 0     ? "NOT KNOWN: the most it can carry"
 						     : "NOT KNOWN");
+	time_setting(w, "request cost", w->twin.command_s,
+		"seen: until a command is taken, whatever the size");
+	time_setting(w, "host gap", w->twin.host_s, "seen: the host between requests");
 	limit -= limit % 4096;
 	if (limit) {
 		snprintf(value, sizeof value, "%llu",
@@ -223,11 +227,15 @@ static void add_side(struct writer *w, int d)
 		!there                    ? "NOT KNOWN: not swept"
 		: w->e->known.card[d] > 0 ? "as given, or within 6 % of it as measured"
 		: known                   ? "from the steps of whole units"
-					  : "NOT KNOWN: what is left of the slope");
+		: d && w->twin.stores_after
+			? "seen: work after the data; NOT KNOWN how much of it is the card's"
+			: "NOT KNOWN: what is left of the slope");
 	snprintf(key, sizeof key, "%s command cost", side);
 	time_setting(w, key, c->command_s,
-		w->twin.sectors ? "of each sector: what link and card leave of the slope"
-				: "what these requests cost more than the others");
+		w->twin.sectors       ? "of each sector: what link and card leave of the slope"
+		: d && w->twin.phased ? "seen: from the data to the status, whatever the size"
+		: w->twin.phased ? "before the data: what these requests cost more than the others"
+				 : "what these requests cost more than the others");
 	snprintf(key, sizeof key, "%s sector cost", side);
 	time_setting(w, key, c->sector_s, "what link and card leave of the slope");
 }
@@ -272,13 +280,18 @@ static void add_firmware(struct writer *w)
 		t->doubts[TWIN_SECTOR] ? "NOT KNOWN: single sectors, or work for each byte"
 				       : "nothing is left for work per sector");
 	setting(w, "transfer", t->overlapped ? "overlapped" : "store-and-forward",
-		t->doubts[TWIN_TRANSFER] ? "NOT KNOWN" : "as the slope shows");
+		t->doubts[TWIN_TRANSFER] ? "NOT KNOWN"
+		: t->stores_after        ? "seen: the status comes later the more data there are"
+					 : "as the slope shows");
 	if (t->overlapped && t->chunk_bytes > 0) {
 		snprintf(value, sizeof value, "%.0f", t->chunk_bytes);
 		setting(w, "chunk", value, "where the line bends");
 	}
 	time_setting(w, "request cost", t->request_s,
-		"fixed cost; NOT KNOWN whether firmware, card or host");
+		!t->phased && t->host_s + t->command_s > 0
+			? "fixed cost before and after data; NOT KNOWN whether firmware or card"
+		: t->phased ? "seen: before the data, whatever the size"
+			    : "fixed cost; NOT KNOWN whether firmware, card or host");
 	add_buffer(w);
 }
 
@@ -302,12 +315,33 @@ static void add_claims(struct writer *w)
 
 /* ---- the whole ---- */
 
+/* Phases of a write that is only acknowledged are not those of storing it. */
+static void take_phases(struct twin_side *s, const struct explained *x)
+{
+	const struct phase_amount *part = x->phases.list;
+	const struct phase_amount *host = &part[PART_HOST], *command = &part[PART_NOT_READY],
+				  *status = &part[PART_STORE], *data = &x->phases.data;
+
+	s->phases_seen = x->phases.known && host->line_known && command->line_known &&
+			 status->line_known && data->line_known &&
+			 !(x->direction == RUN_WRITE && (!x->shown || x->behind > EXPLAIN_BEHIND));
+	if (!s->phases_seen)
+		return;
+	s->phases = (struct twin_phases){ .host_s = host->fixed,
+		.command_s = command->fixed,
+		.data_s = data->fixed,
+		.data_slope = data->per_byte,
+		.status_s = status->fixed,
+		.status_slope = status->per_byte };
+}
+
 static struct twin_side side_of(const struct explained *x, const struct explain_known *known, int d)
 {
 	struct twin_side s = { .card = known->card[d] };
 
 	if (!x)
 		return s;
+	take_phases(&s, x);
 	s.growth = x->frames == FRAMES_SEEN && x->framed.count ? &x->framed.list[0]
 							       : &x->growths.list[0];
 	s.culprits = &x->culprits;

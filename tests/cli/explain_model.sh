@@ -3,7 +3,7 @@
 cd "$tmp" || exit 1
 models=$here/../../scripts/models
 run 0 "$BLKASSAY" sweep "model:$models/buoy-b.model" --direction read,write --order sequential --sizes 512..64Ki --seconds 1 \
-	--passes 4 --seed 1 --label "build b # 1" --out b.assay
+	--passes 4 --seed 1 --no-phases --label "build b # 1" --out b.assay
 run 0 "$BLKASSAY" explain b.assay --link 1MB/s --card-read 1.7MB/s --card-write 1MB/s --model twin.model
 says "model written to twin.model; not known: whose request cost"
 grep -q '^    transfer = store-and-forward *# as the slope shows$' twin.model || fail "build b takes turns"
@@ -17,6 +17,29 @@ tells '"model_not_known":"whose request cost"'
 sed -i 's/transfer = store-and-forward/transfer = overlapped/' twin.model
 run 0 "$BLKASSAY" sweep model:twin.model --direction write --order sequential --sizes 4Ki --seconds 1 --passes 4 --seed 1 --out edited.assay
 grep -qE "^[^!]*[^0-9]7[12][0-9] kB/s" "$out" || fail "not the time of an overlapped gadget"
+# With phases seen, the host's pause, the way of a command and the fixed costs of firmware and card are told apart, and without
+# any rate given the link and who waits for whom: 0.2 ms a command, 0.87 ms of the card's own after the data, 0.2 before them.
+sed 's/^ *request cost = 0.2 ms/&\n    host gap = 0.6 ms/' "$models/buoy-b.model" >paused.model
+grep -q 'host gap' paused.model || fail "no pause in the model"
+run 0 "$BLKASSAY" sweep model:paused.model --direction read,write --order sequential --sizes 512..64Ki --seconds 1 \
+	--passes 4 --seed 1 --out paused.assay
+run 0 "$BLKASSAY" explain paused.assay --model paused-twin.model
+says "model written to paused-twin.model; not known: read rate, write rate, unit"
+setting() { # KEY: its number
+	grep "^    $1 = " paused-twin.model | head -n 1 | sed 's/.* = \([0-9.]*\).*/\1/'
+}
+between() { awk -v v="$2" -v low="$3" -v high="$4" 'BEGIN { exit !(v >= low && v <= high) }' || fail "$1 is $2, not $3 to $4"; }
+between "the host's pause" "$(setting 'host gap')" 594 606
+between "the way of a command" "$(setting 'request cost')" 198 202
+between "the card's own, in writes" "$(setting 'write command cost')" 850 890
+between "the link" "$(setting rate)" 990000 1010000
+grep -q '^    transfer = store-and-forward *# seen: the status comes later the more data there are$' paused-twin.model || fail "turns are seen"
+# Without them nobody can tell.
+run 0 "$BLKASSAY" sweep model:paused.model --direction read,write --order sequential --sizes 512..64Ki --seconds 1 \
+	--passes 4 --seed 1 --no-phases --out blind.assay
+run 0 "$BLKASSAY" explain blind.assay --model blind-twin.model
+says "transfer, unit, whose request cost"
+grep -q 'host gap' blind-twin.model && fail "a pause that nobody saw"
 # What is there is left alone; one model a run; nothing to make it from; a place that does not exist.
 cp twin.model before
 run 2 "$BLKASSAY" explain b.assay --model twin.model
@@ -32,4 +55,6 @@ run 2 "$BLKASSAY" explain b.assay --model missing/one.model
 command -v python3 >/dev/null || skip "needs python3, which works out the truth"
 python3 "$here/../truth/twin.py" --models 30 --seed 3 --verbose --build "$(dirname "$BLKASSAY")" >"$out" 2>&1 ||
 	fail "twins are not like their designs"
+python3 "$here/../truth/twin.py" --models 20 --seed 4 --gaps --verbose --build "$(dirname "$BLKASSAY")" >"$out" 2>&1 ||
+	fail "twins of gadgets with pauses are not like their designs"
 exit 0

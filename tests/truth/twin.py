@@ -5,7 +5,10 @@ Designs of known truth are made from a seed and swept as models; explain writes 
 of link and card alone. gadget.py, which shares no code with the tool, computes the times of design and twin, as they are and
 after the same line was edited in both.
 
-    twin.py [--models N] [--seed S] [--build DIR] [--jobs J] [--verbose]
+    twin.py [--models N] [--seed S] [--build DIR] [--jobs J] [--verbose] [--gaps] [--blind] [--no-phases]
+
+--gaps: the designs have a pause of the host and a cost of each command on the link as well, which only phases tell from the
+gadget's own; --blind: explain is given no rate; --no-phases: the sweep watches none.
 
 Exits 1 when the goals are not met: times within 3 % at every size measured, but for 1 twin in 100; after one edit within 5 % in
 80 % of the edits, and where it is not, the twin names what it could not know, but for 1 edit in 100: a cost per sector of just
@@ -71,6 +74,11 @@ def design(r):
     return g
 
 
+def with_gaps(g, r):
+    t = 4096 / g["rate"]
+    return G.edited(g, gap=t * 10 ** r.uniform(-1, 0.3), link_cost=t * 10 ** r.uniform(-1.5, 0))
+
+
 # Name, the edit, and what would have to be known for it.
 EDITS = [
     ("transfer", lambda g: G.edited(g, transfer="overlapped", chunk=0), {"transfer", "read rate", "write rate", "link rate", "unit"}),
@@ -78,6 +86,10 @@ EDITS = [
     ("card", lambda g: G.edited(g, read_rate=2 * g["read_rate"], write_rate=2 * g["write_rate"]), {"transfer", "read rate", "write rate", "unit"}),
     ("link", lambda g: G.edited(g, rate=2 * g["rate"]), {"transfer", "link rate", "unit"}),
     ("request cost", lambda g: G.edited(g, firmware_cost=0.0), {"whose request cost"}),
+]
+GAP_EDITS = EDITS + [
+    ("host gap", lambda g: G.edited(g, gap=0.0), {"whose request cost"}),
+    ("command cost", lambda g: G.edited(g, write_command=g["write_command"] / 2), {"whose request cost", "unit"}),
 ]
 
 
@@ -88,10 +100,10 @@ def farthest(a, b):
 def work(args):
     seed, index, o = args
     r = random.Random("%d/%d" % (seed, index))
-    g = design(r)
+    g = with_gaps(design(r), r) if o.gaps else design(r)
     off = r.choice([0, 0.02, 0.04])
     known = {"link": g["rate"], "card-read": g["read_rate"], "card-write": g["write_rate"]}
-    known = {k: v * (1 + r.uniform(-off, off)) for k, v in known.items()}
+    known = {} if o.blind else {k: v * (1 + r.uniform(-off, off)) for k, v in known.items()}
     tool = G.tool(o.build)
     with tempfile.TemporaryDirectory() as d:
         path, record, twin = (os.path.join(d, name) for name in ("g.model", "g.assay", "twin.model"))
@@ -99,7 +111,7 @@ def work(args):
             f.write(G.text(g, "truth"))
         seconds = max(0.25, 30 * G.request_seconds(g, True, SIZES[-1]))
         subprocess.run([tool, "sweep", "model:" + path, "--direction", "read,write", "--order", "sequential", "--sizes", "512..64Ki",
-                        "--seconds", "%.3f" % seconds, "--passes", "4", "--seed", "1", "--out", record, "--quiet"],
+                        "--seconds", "%.3f" % seconds, "--passes", "4", "--seed", "1", "--out", record, "--quiet"] + (["--no-phases"] if o.no_phases else []),
                        check=True, stdout=subprocess.DEVNULL, stderr=subprocess.PIPE)
         subprocess.run([tool, "explain", record, "--model", twin, "--quiet"] + [w for k, v in known.items() for w in ("--" + k, "%.0fB/s" % v)],
                        check=True, stdout=subprocess.DEVNULL, stderr=subprocess.PIPE)
@@ -107,7 +119,7 @@ def work(args):
             text = f.read()
     unknown, t = read_model(text)
     edits = []
-    for name, edit, needs in EDITS:
+    for name, edit, needs in GAP_EDITS if o.gaps else EDITS:
         off = farthest(edit(t), edit(g))
         edits.append((name, off, bool((needs | {"times of reads", "times of writes"}) & set(unknown.split(", ")))))
     return index, g, unknown, t, farthest(t, g), edits
@@ -120,6 +132,9 @@ def main():
     p.add_argument("--build", default="build")
     p.add_argument("--jobs", type=int, default=2)
     p.add_argument("--verbose", action="store_true")
+    p.add_argument("--gaps", action="store_true")
+    p.add_argument("--blind", action="store_true")
+    p.add_argument("--no-phases", action="store_true")
     o = p.parse_args()
     with concurrent.futures.ProcessPoolExecutor(o.jobs) as pool:
         results = list(pool.map(work, [(o.seed, i, o) for i in range(o.models)], chunksize=4))
@@ -132,7 +147,7 @@ def main():
             print("#%d off %.3f not known: %s  %s" % (index, off, unknown, ["%s %.2f %s" % e for e in changed if e[1] > 0.05]))
             for one in (g, t):
                 print("    ", {k: v for k, v in one.items() if k not in ("seed", "jitter", "capacity") and v != G.DEFAULTS.get(k)})
-    for name, _, _ in EDITS:
+    for name, _, _ in GAP_EDITS if o.gaps else EDITS:
         these = [e for e in edits if e[0] == name]
         print("%-14s %3d of %3d within 5 %%, %d of the others named as not known" %
               (name, sum(e[1] <= 0.05 for e in these), len(these), sum(e[1] > 0.05 and e[2] for e in these)))

@@ -166,12 +166,87 @@ START_TEST(one_direction)
 }
 END_TEST
 
+/* ---- with phases ---- */
+
+/* In turn, link 1 us a byte, with a pause of 2 ms, 0.2 ms until a command is taken, 0.5 ms before data, and 0.7 ms of the
+ * card's own in writes, 0.3 in reads. */
+static const struct gadget paused = { 1, { 0.5, 0.8 }, { 0, 0 }, { 3.0, 3.4 }, false };
+
+static void show_phases(struct seen *s, double link_us)
+{
+	for (int d = 0; d < 2; d++) {
+		s->in.side[d].phases_seen = true;
+		s->in.side[d].phases = (struct twin_phases){ .host_s = 2e-3,
+			.command_s = 0.2e-3,
+			.data_s = d ? 0.5e-3 : 0.8e-3,
+			.data_slope = (d ? link_us : link_us + 0.5) * 1e-6,
+			.status_s = d ? 0.7e-3 : 0,
+			.status_slope = d ? 0.8e-6 : 0 };
+	}
+}
+
+/* Link, turns and whose the fixed costs are follow from the phases alone; the card's rate may be work per sector as well. */
+START_TEST(phases_tell_whose_time_it_is)
+{
+	struct seen s;
+	struct twin t;
+
+	look(&s, &paused, false);
+	show_phases(&s, 1);
+	twin_make(&t, &s.in);
+	alike(&t, &s, &paused);
+	ck_assert_double_eq_tol(t.link, 1e6, 1e3);
+	ck_assert(!t.overlapped && t.link_seen && t.phased);
+	ck_assert_double_eq_tol(t.host_s, 2e-3, 1e-6);
+	ck_assert_double_eq_tol(t.command_s, 0.2e-3, 1e-6);
+	ck_assert_double_eq_tol(t.request_s, 0.5e-3, 1e-5);
+	ck_assert_double_eq_tol(t.card[0].command_s, 0.3e-3, 1e-5);
+	ck_assert_double_eq_tol(t.card[1].command_s, 0.7e-3, 1e-5);
+	ck_assert_double_eq_tol(t.card[1].rate, 1e6 / 0.8, 1e4);
+	doubts_are(&t, 1u << TWIN_READ_CARD | 1u << TWIN_WRITE_CARD | 1u << TWIN_SECTOR);
+	look(&s, &paused, true);
+	show_phases(&s, 1);
+	twin_make(&t, &s.in);
+	alike(&t, &s, &paused);
+	doubts_are(&t, 0);
+}
+END_TEST
+
+/* Statuses that grow with nothing show no turns; data faster than the link can be are no link; what writes show that are only
+ * acknowledged shows nothing of storing. */
+START_TEST(phases_that_tell_less)
+{
+	struct seen s;
+	struct twin t;
+
+	look(&s, &paused, false);
+	show_phases(&s, 1);
+	s.in.side[1].phases.status_slope = 0;
+	twin_make(&t, &s.in);
+	ck_assert(t.doubts[TWIN_TRANSFER] && t.doubts[TWIN_LINK] && t.doubts[TWIN_REQUEST]);
+	ck_assert_double_eq_tol(t.host_s, 2e-3, 1e-6);
+	look(&s, &paused, false);
+	show_phases(&s, 1);
+	s.in.link_ceiling = 0.8e6;
+	twin_make(&t, &s.in);
+	ck_assert(t.doubts[TWIN_LINK] && !t.link_seen);
+	look(&s, &paused, false);
+	show_phases(&s, 1);
+	s.in.side[1].buffered = true;
+	twin_make(&t, &s.in);
+	ck_assert(t.doubts[TWIN_LINK] && t.doubts[TWIN_REQUEST] && !t.stores_after);
+	ck_assert_double_eq_tol(t.host_s, 2e-3, 1e-6); /* of the reads */
+}
+END_TEST
+
 Suite *twin_suite(void)
 {
 	Suite *s = suite_create("twin");
 	TCase *c = tcase_create("twin");
 
 	tcase_add_test(c, in_turn);
+	tcase_add_test(c, phases_tell_whose_time_it_is);
+	tcase_add_test(c, phases_that_tell_less);
 	tcase_add_test(c, overlapped);
 	tcase_add_test(c, single_sectors);
 	tcase_add_test(c, no_rates);
