@@ -331,9 +331,11 @@ int probe_background_error(struct probe_context *pc)
 	if (pc->silent_places)
 		return context_report(pc, PROMISE_ID_BACKGROUND_ERROR, PROMISE_BROKEN,
 			pc->silent_places, error_mend,
-			"%llu blocks stay as they were whatever is written to them; every write "
-			"and flush was answered GOOD",
-			(unsigned long long)pc->silent_places);
+			"%llu block%s %s, whatever is written there; every write and flush was "
+			"answered "
+			"GOOD",
+			(unsigned long long)pc->silent_places, text_plural(pc->silent_places),
+			pc->silent_places == 1 ? "stays as it was" : "stay as they were");
 	return context_told(pc) ? report_errors(pc, &c) : report_no_error(pc);
 }
 

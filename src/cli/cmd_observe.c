@@ -106,9 +106,10 @@ static void show_live(struct job *job, const struct observed_counts *c)
 
 	for (int d = 0; d < 2; d++)
 		rate_format(rate[d], (double)c->bytes[d] * 1e9 / (double)(c->ns ? c->ns : 1));
-	snprintf(job->line, sizeof job->line, "%s: read %s, write %s, %llu requests, %llu flushes",
+	snprintf(job->line, sizeof job->line, "%s: read %s, write %s, %llu request%s, %llu flush%s",
 		duration_format(time, (double)c->at_ns / 1e9), rate[0], rate[1],
-		(unsigned long long)n, (unsigned long long)c->flushes);
+		(unsigned long long)n, text_plural(n), (unsigned long long)c->flushes,
+		text_plural_es(c->flushes));
 	watch_step(&job->progress.watch,
 		&(struct watch_step){ .phase = job->line,
 			.seconds_left = limit > c->at_ns ? (double)(limit - c->at_ns) / 1e9 : -1 });

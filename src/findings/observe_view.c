@@ -475,17 +475,17 @@ static void show_sizes(struct view *v, const struct observation *o)
 	for (size_t i = 0; i < all->count; i++)
 		if (is_shown(o, i))
 			rows[n++] = ((const struct observe_size *)all->rows)[i];
-	view_section(
-		v, (struct section){ .on = ON_SCREENS,
-			   .level = 2,
-			   .heading = "Request sizes",
-			   .table = { all->spec, rows, n },
-			   .note = n == all->count
-					   ? NULL
-					   : pool_printf(&v->pool,
-						     "and %zu more sizes with fewer bytes (CSV and "
-						     "JSON have all)",
-						     all->count - n) });
+	view_section(v,
+		(struct section){ .on = ON_SCREENS,
+			.level = 2,
+			.heading = "Request sizes",
+			.table = { all->spec, rows, n },
+			.note = n == all->count
+					? NULL
+					: pool_printf(&v->pool,
+						  "and %zu more size%s with fewer bytes (CSV and "
+						  "JSON have all)",
+						  all->count - n, text_plural(all->count - n)) });
 }
 
 static void add_sections(struct view *v, const struct observation *o)

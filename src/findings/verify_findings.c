@@ -234,8 +234,9 @@ static const char *ending_words(const struct writer *w)
 		return pool_printf(w->pool, "Interrupted %s", phase);
 	if (!strcmp(s->outcome, "gave up"))
 		return pool_printf(w->pool,
-			"Gave up %s after %" PRIu64 " failed requests (--give-up-after)", phase,
-			s->reads.requests + s->writes.requests);
+			"Gave up %s after %" PRIu64 " failed request%s (--give-up-after)", phase,
+			s->reads.requests + s->writes.requests,
+			text_plural(s->reads.requests + s->writes.requests));
 	if (!strcmp(s->outcome, "failed"))
 		return pool_printf(w->pool, "The run failed %s", phase);
 	return pool_printf(w->pool, "Stopped %s", phase);
@@ -273,11 +274,19 @@ static const char *again_words(const struct writer *w)
 	return pool_printf(w->pool, " (some of them again: %" PRIu64 " in all)", judged);
 }
 
-/* "All 192 blocks of 512 B judged", without its first letter */
-static const char *all_words(const struct writer *w)
+/* "All 192 blocks of 512 B judged hold what was written" */
+static const char *all_words(const struct writer *w, bool begins)
 {
-	return pool_printf(w->pool, "ll %" PRIu64 " blocks of %u B judged%s",
-		verify_distinct_blocks(w->record), w->totals->block_bytes, again_words(w));
+	uint64_t blocks = verify_distinct_blocks(w->record);
+	unsigned size = w->totals->block_bytes;
+
+	if (blocks == 1)
+		return pool_printf(w->pool,
+			"%che one block of %u B judged%s holds what was written",
+			begins ? 'T' : 't', size, again_words(w));
+	return pool_printf(w->pool,
+		"%cll %" PRIu64 " blocks of %u B judged%s hold what was written",
+		begins ? 'A' : 'a', blocks, size, again_words(w));
 }
 
 /* " at 24 places", " in these 8.39 MB"; "": on the whole target */
@@ -393,8 +402,8 @@ static void add_stopped(struct writer *w)
 			w->f, &verify_codes[STOPPED], "%s. %s", ending_words(w), rest_words(w));
 	else
 		one = finding_add(w->f, &verify_codes[STOPPED],
-			"%s, no damaged blocks%s so far. A%s hold what was written. %s",
-			ending_words(w), where_words(w), all_words(w), rest_words(w));
+			"%s, no damaged blocks%s so far. %s. %s", ending_words(w), where_words(w),
+			all_words(w, true), rest_words(w));
 	finding_figure(one, "requests_failed", failed_requests(w));
 	add_judged(one, w);
 }
@@ -404,10 +413,9 @@ static void add_right(struct writer *w)
 	bool failed = any_failure(w);
 
 	add_judged(finding_add(w->f, &verify_codes[failed ? FAILED : CLEAN],
-			   failed ? "Requests failed, but no block%s is damaged: a%s hold what was "
-				    "written."
-				  : "No damaged blocks%s. A%s hold what was written.",
-			   where_words(w), all_words(w)),
+			   failed ? "Requests failed, but no block%s is damaged: %s."
+				  : "No damaged blocks%s. %s.",
+			   where_words(w), all_words(w, !failed)),
 		w);
 }
 
@@ -1032,8 +1040,9 @@ static void add_pattern(struct writer *w)
 	if (w->totals->unlisted)
 		finding_figure(finding_add(w->f, &verify_codes[UNLISTED],
 				       "There were too many ranges to keep: %" PRIu64
-				       " damaged blocks are counted above but listed nowhere.",
-				       w->totals->unlisted),
+				       " damaged block%s counted above %s listed nowhere.",
+				       w->totals->unlisted, text_plural(w->totals->unlisted),
+				       w->totals->unlisted == 1 ? "is" : "are"),
 			"unlisted_blocks", value_count(w->totals->unlisted));
 }
 
