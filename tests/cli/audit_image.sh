@@ -1,6 +1,7 @@
 # An image has no SCSI: the audit does what plain I/O can show, says what it could not ask, and puts kept data back.
 . "$(dirname "$0")/lib.sh"
 cd "$tmp" || exit 1
+promises=$("$BLKASSAY" help --keys | grep -c "^word[[:space:]]audit[[:space:]]name[[:space:]]")
 head -c 1048576 /dev/urandom >a.img
 sum=$(sha256sum <a.img)
 # Much that was asked about could not be shown: that is no success.
@@ -33,6 +34,6 @@ run 0 "$BLKASSAY" report cut.assay
 says "the audit did not finish"
 # Only what matters: then an image has all of it, and the rest says that it was left out.
 run 0 "$BLKASSAY" audit a.img --keep-data --seed 3 --only stored,overlap --out b.assay --quiet
-tells "No broken promise found, and everything asked about was shown: 2 kept, 0 broken, 0 not shown, 19 not asked."
-says "and 19 left out by --only"
+tells "No broken promise found, and everything asked about was shown: 2 kept, 0 broken, 0 not shown, $((promises - 2)) not asked."
+says "and $((promises - 2)) left out by --only"
 [ "$(sha256sum <a.img)" = "$sum" ] || fail "the kept data did not come back"

@@ -712,12 +712,127 @@ START_TEST(unreadable_blocks_are_no_lost_writes)
 }
 END_TEST
 
+/* ---- no promise that nothing can break ---- */
+
+/* What a gadget is like, or what is made of its answers, so that promises are broken. */
+struct breaking_case {
+	const char *faults;
+	void (*change)(void *context, struct scsi_exchange *x); /* NULL: nothing */
+	void (*believe)(struct medium_traits *t); /* what the kernel believes; NULL: the truth */
+};
+
+static void another_mark(struct medium_traits *t)
+{
+	t->marked_removable = !t->marked_removable;
+}
+
+/* The kernel takes it for write through and so never sends a flush. */
+static void no_cache_seen(struct medium_traits *t)
+{
+	t->cache = MEDIUM_CACHE_WRITE_THROUGH;
+	t->fua = false;
+}
+
+/* READ CAPACITY(10), SBC-3 5.13: the number of the last block is one too high, as where the count is returned. */
+static void count_for_last_block(void *context, struct scsi_exchange *x)
+{
+	uint8_t *answer = x->data;
+
+	(void)context;
+	if (x->cdb[0] == 0x25)
+		answer[3]++;
+}
+
+/* MODE SENSE(6) of the caching page by itself, SPC-4 6.11: WCE, bit 2 of its third byte, otherwise than among all pages. */
+static void another_page_by_itself(void *context, struct scsi_exchange *x)
+{
+	uint8_t *answer = x->data;
+
+	(void)context;
+	if (x->cdb[0] == 0x1A && (x->cdb[2] & 0x3F) == 0x08)
+		answer[4 + answer[3] + 2] ^= 0x04;
+}
+
+/* READ(10) and WRITE(10) of 0 blocks are no error: SBC-3 5.11, 5.36. */
+static void zero_is_refused(void *context, struct scsi_exchange *x)
+{
+	(void)context;
+	if ((x->cdb[0] == 0x28 || x->cdb[0] == 0x2A) && !x->cdb[7] && !x->cdb[8])
+		scsi_tap_fail(x, SENSE_ILLEGAL_REQUEST, 0x2400, false);
+}
+
+static const struct breaking_case breaking_cases[] = {
+	{ "", NULL, another_mark },
+	{ "", NULL, no_cache_seen },
+	{ "", count_for_last_block, NULL },
+	{ "", another_page_by_itself, NULL },
+	{ "", zero_is_refused, NULL },
+	{ "ignore flush = yes\n", NULL, NULL },
+	{ "ignore fua = yes\n", NULL, NULL },
+	{ "stale reads = yes\n", NULL, NULL },
+	{ "reorder overlaps = yes\n", NULL, NULL },
+	{ "drop last sector = 1 in 20\n", NULL, NULL },
+	{ "past end accepted = yes\n", NULL, NULL },
+	{ "bad range = 64Ki+4Ki\nbad range report = never\n", NULL, NULL },
+	{ "torn sectors = yes\n", NULL, NULL },
+	{ "wrong residue = 1 in 40\n", NULL, NULL },
+	{ "eject without drain = yes\n", NULL, NULL },
+};
+
+static uint32_t broken_by(const struct breaking_case *b, const char *claims)
+{
+	struct audit_hooks hooks = { 0 };
+	struct audit_plan plan = {
+		.area_bytes = AREA, .whole_target = true, .seed = 5, .with_eject = true
+	};
+	struct error err = { 0 };
+	enum audit_outcome outcome;
+	struct promises f;
+	struct model_spec spec;
+	struct medium *m;
+	uint32_t broken = 0;
+	char text[2048];
+
+	draw_gadget(text, sizeof text, 35, true, claims, b->faults);
+	ck_assert_msg(!model_spec_parse(&spec, text, strlen(text), "t", &err), "%s", err.text);
+	ck_assert_int_eq(model_open_spec(&m, &spec, "model:t", MEDIUM_READ_WRITE, &err), 0);
+	if (b->change)
+		m = scsi_tap_new(m, b->change, NULL);
+	if (b->believe)
+		b->believe(&m->traits);
+	audit_plan_defaults(&plan, m);
+	plan.burst_limit_bytes = 1 << 20;
+	plan.many_writes = 256;
+	ck_assert_msg(!audit_run(m, &plan, &hooks, &f, &outcome, &err), "%s", err.text);
+	medium_close(m);
+	for (size_t i = 0; i < f.count; i++)
+		if (f.list[i].verdict == PROMISE_BROKEN)
+			broken |= PROMISE_BIT(i);
+	return broken;
+}
+
+/* "Kept" says nothing of a promise that nothing here can break. */
+START_TEST(every_promise_can_be_broken)
+{
+	/* Early acknowledgement is described there, and judged as write-behind. */
+	uint32_t broken = PROMISE_BIT(PROMISE_ID_BUFFER) |
+			  broken_by(&(struct breaking_case){ "", NULL, NULL }, through);
+
+	for (size_t i = 0; i < sizeof breaking_cases / sizeof *breaking_cases; i++)
+		broken |= broken_by(&breaking_cases[i], back);
+	for (int id = 0; id < PROMISE_IDS; id++)
+		ck_assert_msg(broken & PROMISE_BIT(id), "nothing breaks '%s'",
+			promise_row((enum promise_id)id)->name);
+}
+END_TEST
+
 Suite *audit_suite(void)
 {
 	Suite *s = suite_create("audit");
 	TCase *c = tcase_create("audit");
 
 	tcase_add_test(c, every_promise_has_its_line_in_order);
+	tcase_add_test(c, every_promise_can_be_broken);
 	tcase_add_test(c, only_what_is_named_counts);
 	tcase_add_test(c, nothing_tested_is_nothing_kept);
 	tcase_add_test(c, an_absent_card_reports_nothing);
