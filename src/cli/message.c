@@ -9,7 +9,7 @@
 #include "base/clean.h"
 #include "base/error.h"
 #include "base/text.h"
-#include "cli/progress.h"
+#include "cli/status_line.h"
 #include "cli/terminal.h"
 #include "report/layout.h"
 
@@ -84,7 +84,7 @@ static void put(const char *prefix, char *text)
 {
 	struct text folded;
 
-	progress_hide();
+	status_line_hide();
 	if (!isatty(STDERR_FILENO)) {
 		fprintf(stderr, "%s%s\n", prefix, text);
 		return;
@@ -130,7 +130,7 @@ int message_error(const struct error *err)
 	static char told[sizeof err->text];
 
 	/* The first one is why the command fails; what fails in its wake is told too, but once. */
-	progress_hide();
+	status_line_hide();
 	if (strcmp(told, err->text) != 0)
 		fprintf(stderr, "%s%s\n", *told ? "also: " : "blkassay: ", err->text);
 	if (!*told)

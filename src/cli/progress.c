@@ -11,12 +11,11 @@
 #include "base/size.h"
 #include "base/text.h"
 #include "cli/message.h"
+#include "cli/status_line.h"
 #include "platform/clock.h"
 #include "platform/interrupt.h"
 
 static const uint64_t redraw_ns = 250000000, line_ns = 30000000000;
-
-static bool shown; /* a line that is drawn over again stands on the terminal */
 
 static bool stop(void *context)
 {
@@ -65,10 +64,8 @@ static void draw(struct progress *p, const struct watch_step *s, uint64_t now)
 
 	text_init(&line);
 	describe(&line, p, s, now);
-	/* The last column stays free: a full line would wrap on some terminals. */
-	shown = p->live;
 	if (p->live)
-		fprintf(stderr, "\r%.*s\033[K", (int)p->columns - 1, line.bytes);
+		status_line_draw(line.bytes, p->columns);
 	else
 		fprintf(stderr, "%s\n", line.bytes);
 	fflush(stderr);
@@ -115,13 +112,6 @@ static bool can_redraw(void)
 	return isatty(STDERR_FILENO) && term && *term && strcmp(term, "dumb") != 0;
 }
 
-void progress_hide(void)
-{
-	if (shown)
-		fputs("\r\033[K", stderr);
-	shown = false;
-}
-
 void progress_start(struct progress *p)
 {
 	struct winsize w;
@@ -138,7 +128,7 @@ void progress_finish(struct progress *p, const char *what)
 {
 	char took[SIZE_TEXT_MAX];
 
-	progress_hide();
+	status_line_hide();
 	if (what)
 		message_note("%s took %s", what,
 			duration_format(took, (double)(clock_now_ns() - p->started_ns) / 1e9));

@@ -22,9 +22,6 @@ struct progress {
 
 void progress_start(struct progress *p);
 
-/* Wipes the line, if one is shown, before something else is written to stderr; the next step draws it again. */
-void progress_hide(void);
-
 /* Wipes the line. what: named in a last line that says how long it took ("sweep took 12.0 s"); NULL: no such line. */
 void progress_finish(struct progress *p, const char *what);
 

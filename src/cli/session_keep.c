@@ -179,7 +179,6 @@ static bool answer(void *context)
 	if (interrupt_count() != w->signals && now - w->answered_ns > answer_every_ns) {
 		w->signals = interrupt_count();
 		w->answered_ns = now;
-		progress_hide();
 		message_warning("the target's own data is being put back, and that goes on: "
 				"stopping now would leave the target without it");
 	}
