@@ -66,7 +66,7 @@ while status=0; verify pread $n lie || status=$?; [ -e hit ]; do
 	*) fail "read $n lies: exit status $status" ;;
 	esac
 	back_or_restored "read $n lies"
-	if grep -q "read a second time" "$err"; then
+	if grep -q "reads differently the second time" "$err"; then
 		caught=$((caught + 1))
 		says "nothing was written to 'card.img'"
 		! grep -q '^put card[.]img' trace || fail "read $n lies, which is said, and the target was written"
