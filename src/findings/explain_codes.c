@@ -7,6 +7,8 @@
 	      "without_low_bytes_per_second without_high_bytes_per_second next_culprits " \
 	      "next_share_low next_share_high"
 
+#define CARD_KEYS "direction order card_bytes_per_second seconds_per_byte card_seconds_per_byte"
+
 const struct finding_code explain_codes[] = {
 	[EXPLAIN_LIMITED] = { "limits", FINDING_PLAIN, true,
 		"what limits a direction, how much of a request's time it takes, and the rate "
@@ -35,6 +37,11 @@ const struct finding_code explain_codes[] = {
 	[EXPLAIN_PHASE_AGAINST] = { "phases-against", FINDING_CAUTION, false,
 		"the phases contradict the cause that the rates seem to show",
 		"direction order request_bytes part seconds" },
+	[EXPLAIN_PHASE_CARD] = { "phases-card", FINDING_PLAIN, false,
+		"the phases fit the card's rate as given", CARD_KEYS },
+	[EXPLAIN_PHASE_CARD_AGAINST] = { "phases-against-card", FINDING_CAUTION, false,
+		"the phases show more work for each byte than the card's rate as given needs",
+		CARD_KEYS },
 	[EXPLAIN_LINK_BEATEN] = { "above-link", FINDING_CAUTION, false,
 		"rates above what the link is said to carry", "of" },
 	[EXPLAIN_CARD_BEATEN] = { "above-card", FINDING_CAUTION, false,

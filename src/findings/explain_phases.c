@@ -275,6 +275,69 @@ static void add_ruled_out(struct findings *f, const struct explained *x)
 	finding_figure(one, "causes", value_words(ruled_codes(f->pool, x->ruled_out)));
 }
 
+/* ---- against the card's rate ---- */
+
+/* A given rate is right to within 5 %. */
+#define CARD_SLACK 0.06
+
+/* Work for each byte that does not hide behind the link, in s; < 0: no line shows it. */
+static double work_per_byte(const struct explained *x)
+{
+	const struct phase_amount *list = x->phases.list;
+	bool write = x->direction == RUN_WRITE;
+	const struct phase_amount *data = &list[write ? PART_REFUSE : PART_FETCH],
+				  *after = &list[PART_STORE];
+
+	if (!x->phases.known || !x->phases.link_known || !data->line_known || !after->line_known)
+		return -1;
+	return data->per_byte + after->per_byte;
+}
+
+static const char *card_words(struct pool *p, double work, double card)
+{
+	double rest = (work - card) * 512;
+
+	if (work > (1 + CARD_SLACK) * card)
+		return pool_printf(p,
+			". The other %s are work of the firmware for each sector or byte, or the "
+			"card is slower in this gadget than where it was measured",
+			TIME(rest));
+	if (work < (1 - CARD_SLACK) * card)
+		return pool_printf(p,
+			": if that is right, the other %s pass while the data are on the link",
+			TIME(-rest));
+	return ": the two agree, and that work is the card's";
+}
+
+/* Rates alone are said to be above the card's elsewhere. */
+static void add_card(struct findings *f, const struct explanation *e, const struct explained *x)
+{
+	double rate = e->known.card[x->direction], work = work_per_byte(x);
+	double card = rate > 0 ? 1 / rate : 0, link;
+	char words[SIZE_TEXT_MAX];
+	struct finding *one;
+	bool against;
+
+	if (!(card > 0) || work < 0 || x->buffered || is_answer_only(x))
+		return;
+	link = x->phases.list[PART_LINK].seconds / x->phases.bytes;
+	against = work > (1 + CARD_SLACK) * card && work - card > CARD_SLACK * (work + link);
+	if (work + link < card || (!against && work > (1 + CARD_SLACK) * card))
+		return;
+	one = finding_add(f,
+		&explain_codes[against ? EXPLAIN_PHASE_CARD_AGAINST : EXPLAIN_PHASE_CARD],
+		"By their phases, %s %ss take %s of work for each 512 B beside the link; a card of "
+		"%s "
+		"needs %s%s.",
+		run_order_name(x->order), run_direction_name(x->direction), TIME(work * 512),
+		rate_format(words, rate), TIME(card * 512), card_words(f->pool, work, card));
+	finding_figure(one, "direction", value_word(run_direction_name(x->direction)));
+	finding_figure(one, "order", value_word(run_order_name(x->order)));
+	finding_figure(one, "card_bytes_per_second", value_rate(rate));
+	finding_figure(one, "seconds_per_byte", value_number(work));
+	finding_figure(one, "card_seconds_per_byte", value_number(card));
+}
+
 static bool is_said(const struct phase_parts *p, enum phase_part part)
 {
 	return p->list[part].share >= (part == PART_LINK ? LINK_SHARE : SAID_SHARE);
@@ -305,8 +368,11 @@ void explain_phases_add(struct findings *f, const struct explanation *e, unsigne
 			continue;
 		add_ruled_out(f, x);
 		add_contradiction(f, x);
-		for (int k = 0; k < PART_COUNT && !told_already(e, i); k++)
+		if (told_already(e, i))
+			continue;
+		for (int k = 0; k < PART_COUNT; k++)
 			if (is_said(&x->phases, (enum phase_part)k))
 				say(f, x, (enum phase_part)k);
+		add_card(f, e, x);
 	}
 }

@@ -35,6 +35,21 @@ explained in-turn fetch store
 tells "512 us for each 512 B. If it starts on that only then, doing it while data move would save up to 4.10 ms"
 explained in-turn fetch store --card-read 1MB/s --card-write 1MB/s
 tells "It starts on that only then: doing it while data move would save up to 4.10 ms"
+# Against the card's rate: it is the card; a quicker card leaves the rest to the firmware, and a slower one has begun before.
+says_code() { grep -q "\"code\":\"$1\"" x.json || fail "no finding $1"; }
+no_code() { ! grep -q "\"code\":\"$1\"" x.json || fail "finding $1"; }
+tells "sequential writes take 512 us of work for each 512 B beside the link; a card of 1.00 MB/s needs 512 us: the two agree"
+says_code phases-card
+no_code phases-against-card
+explained in-turn fetch store --card-read 4MB/s --card-write 4MB/s
+tells "a card of 4.00 MB/s needs 128 us. The other 384 us are work of the firmware for each sector or byte"
+says_code phases-against-card
+no_code phases-card
+explained in-turn fetch store --card-read 0.6MB/s --card-write 0.6MB/s
+tells "a card of 600 kB/s needs 853 us: if that is right, the other 341 us pass while the data are on the link"
+no_code phases-against-card
+explained in-turn fetch store
+no_code phases-card
 # Overlapped, with a card of half that rate: the card alone sets the pace, and nothing is to gain.
 design overlapped "0.5 MB/s" "0.1 ms" "transfer = overlapped" "chunk = 512"
 explained overlapped fetch refuse --card-read 0.5MB/s --card-write 0.5MB/s
