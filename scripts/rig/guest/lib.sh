@@ -79,8 +79,10 @@ finish() {
 	wait "$child" || status=$?
 	[ "$status" = "$1" ] || fail "'$started' exited with $status, not $1"
 }
-says() { grep -qF -e "$1" $out $err || fail "nothing says '$1'"; }
-says_not() { ! grep -qF -e "$1" $out $err || fail "something says '$1'"; }
+# However its lines are folded.
+unfolded() { cat $out $err | tr -s ' \n' '  '; }
+says() { unfolded | grep -qF -e "$1" || fail "nothing says '$1'"; }
+says_not() { ! unfolded | grep -qF -e "$1" || fail "something says '$1'"; }
 is() { [ "$2" = "$3" ] || fail "$1 is '$2', not '$3'"; }
 between() {
 	awk -v got="$2" -v low="$3" -v high="$4" 'BEGIN { exit !(got != "" && got + 0 >= low && got + 0 <= high) }' ||
