@@ -105,47 +105,13 @@ says "Where the time of a request goes"
 run 0 env LD_PRELOAD=/usr/bin/stuck_monitor.so blkassay sweep "$gadget" $one --direction read --seconds 1 --phases --out lost.assay
 grep -q ' phases=dropped' lost.assay || fail "the record does not say so"
 ! grep -q 'phase-times' lost.assay || fail "phases of lost events"
+says "the USB monitor lost events"
+# One that reads now and then, from a ring of 8 KiB.
+run 0 env LD_PRELOAD=/usr/bin/stuck_monitor.so MONITOR_RING=8192 MONITOR_EVERY=40 blkassay sweep "$gadget" $one --direction read --seconds 1 --phases --out tiny.assay
+grep -q ' phases=dropped' tiny.assay || fail "the record of a tiny ring does not say so"
+! grep -q 'phase-times' tiny.assay || fail "phases of lost events"
+says "the USB monitor lost events"
 gadget_remove
-
-# A flush on the bus: 16 KiB ahead of a card of 0.2 MB/s, 82 ms to store. It waits; it is answered at once; it is taken late,
-# as all is stored before the next command. Where the monitor loses events, no flush is judged by it.
-behind() { # SERIAL FIRMWARE-LINE FAULTS: plugged in
-	{
-		sed -e "s/PLAIN-0001/$1/" -e 's/write rate = 8/write rate = 0.2/' plain.model
-		printf '    write behind = 16Ki\n    %s\nclaims:\n    write cache = yes\n%b' "$2" "$3"
-	} >"$1.model"
-	model_plug "$1.model"
-	token "$gadget"
-}
-audited() { # STATUS RECORD [COMMAND...]: the flush's line in $line
-	status=$1 record=$2
-	shift 2
-	run "$status" "$@" blkassay audit "$gadget" --erase "$token" --region 0+1Mi --only flush --seed 1 --phases --out "$record" --csv audit.csv
-	line=$(grep ',flush,' audit.csv)
-	note "$(echo "$line" | cut -c1-400)"
-}
-behind FLUSH-0001 "" ""
-audited 0 honest.assay
-case $line in *"on the bus (taken after"*) ;; *) fail "the flush was not seen" ;; esac
-audited 0 stuck.assay env LD_PRELOAD=/usr/bin/stuck_monitor.so
-case $line in *"the bus, which did not show"*) ;; *) fail "a flush that nobody saw is judged by the bus" ;; esac
-run 0 blkassay sweep "$gadget" --order sequential --sizes 4Ki --direction write --erase "$token" --seconds 1 --passes 1 --phases --out honest-sweep.assay --json honest-sweep.json
-grep -q '"code":"flush-on-bus"' honest-sweep.json || fail "the sweep does not show the flush"
-note "$(grep ' storing ' honest-sweep.assay | tr ' ' '\n' | grep 'flush\|next\|usual' | tr '\n' ' ')"
-model_remove
-behind FLUSH-0002 "" "faults:\n    ignore flush = yes\n"
-audited 1 ignores.assay
-run 0 blkassay sweep "$gadget" --order sequential --sizes 4Ki --direction write --erase "$token" --seconds 1 --passes 1 --phases --out ignores-sweep.assay --json ignores-sweep.json
-grep -q '"code":"flush-too-early"' ignores-sweep.json || fail "the sweep does not show that the flush came too early"
-grep -q '"code":"busy-after-flush"' ignores-sweep.json || fail "the sweep does not show the backlog behind the flush"
-model_remove
-behind FLUSH-0003 "drain = before-next" ""
-run 0 blkassay sweep "$gadget" --order sequential --sizes 16Ki --direction write --erase "$token" --seconds 1 --passes 1 --phases --out next-sweep.assay --json next-sweep.json
-set -- $(grep ' pass ' next-sweep.assay | tr ' ' '\n' | sed -n 's/^\(command\|status\)_p50_seconds=//p')
-note "stored before the next command: command $1 s, status $2 s"
-between "the command of a gadget that stores before it takes one" "$1" 0.06 0.2
-between "its status" "$2" 0 0.02
-model_remove
 
 # 30 ms under the kernel's gadget, whose page cache takes writes at once: the flush alone waits for it.
 blocks=$(cat /sys/block/vdc/size)
