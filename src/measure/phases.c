@@ -18,7 +18,7 @@
 
 /* How long the thread leaves what comes to the ring: each look costs. As long as little came meanwhile, longer. */
 static const uint64_t look_least_ns = 250000, look_most_ns = 16000000;
-static const double much = 0.3, little = 0.08; /* of the ring */
+static const double much = 0.45, little = 0.15; /* of the ring */
 
 struct phases {
 	struct medium *model; /* NULL: the monitor */

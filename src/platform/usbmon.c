@@ -15,7 +15,7 @@
 
 /* Of each transfer the kernel copies up to a fifth of the ring: large enough to hold what comes while we sleep, small enough
  * that the copy costs little (Linux drivers/usb/mon/mon_bin.c, mon_bin_event). */
-enum { RING_BYTES = 64 << 10, FETCH = 128 };
+enum { RING_BYTES = 128 << 10, FETCH = 128 };
 
 struct stats {
 	uint32_t queued, dropped;
