@@ -243,6 +243,8 @@ static double without_host(const struct store *s, const struct command_sum *bus,
 {
 	double most = (double)command_sum_wait_ns(bus) / 1e9 + s->flush_host_s;
 
+	if (bus->seen && !bus->commands)
+		return 0;
 	return s->flush_seen && bus->seen ? fmin(seconds, most) : seconds;
 }
 
@@ -782,9 +784,9 @@ static int settle_after(
 	return rc < 0 ? rc : 0;
 }
 
-static bool never_passed(const struct store *s, const struct pass_result *r)
+static bool never_passed(const struct pass_result *r)
 {
-	return s->flush_seen && r->flush_on_bus.seen && !r->flush_on_bus.commands;
+	return r->flush_on_bus.seen && !r->flush_on_bus.commands;
 }
 
 /* Flush and settle: both count as storing where they do store. */
@@ -795,7 +797,7 @@ static void take_stored(struct store *s, struct pass_result *out, bool settled)
 		(uint64_t)(1e9 * without_host(s, &out->flush_on_bus, (double)out->flush_ns / 1e9));
 
 	flush = flush > idle ? flush - idle : 0;
-	if (!settled || (s->evidence.by == PASS_STORED_FLUSH && never_passed(s, out)))
+	if (!settled || (s->evidence.by == PASS_STORED_FLUSH && never_passed(out)))
 		return;
 	out->stored_by = s->evidence.by;
 	out->stored_ns = out->busy_ns + flush;

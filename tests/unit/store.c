@@ -277,6 +277,7 @@ END_TEST
 struct late_host {
 	struct medium medium;
 	struct medium *inner;
+	bool sends_none; /* and that sends it no flush at all */
 	double backlog, room, drain; /* bytes, bytes, B/s */
 	uint64_t at_ns;
 };
@@ -307,7 +308,7 @@ static int late_write(struct medium *m, uint64_t at, const void *buf, size_t len
 static int late_flush(struct medium *m)
 {
 	struct late_host *h = (struct late_host *)m;
-	int rc = medium_flush(h->inner);
+	int rc = h->sends_none ? 0 : medium_flush(h->inner);
 
 	drain(h);
 	medium_idle_ns(h->inner, (uint64_t)(h->backlog / h->drain * 1e9));
@@ -329,7 +330,7 @@ static void late_close(struct medium *m)
 	medium_close(((struct late_host *)m)->inner);
 }
 
-static struct seen swept_late(const char *tail, bool watched)
+static struct seen swept_late(const char *tail, bool watched, bool sends_none)
 {
 	static const struct medium_ops ops = { .read = late_read,
 		.write = late_write,
@@ -337,7 +338,9 @@ static struct seen swept_late(const char *tail, bool watched)
 		.now_ns = late_now,
 		.idle_ns = late_idle,
 		.close = late_close };
-	struct late_host h = { .inner = opened(tail), .room = 1 << 20, .drain = 2e6 };
+	struct late_host h = {
+		.inner = opened(tail), .sends_none = sends_none, .room = 1 << 20, .drain = 2e6
+	};
 	struct sweep_plan plan = plan_of(64 << 20);
 	struct seen seen = { .writes = 0 };
 	struct sweep_sink sink = { &seen, take_pass, take_evidence };
@@ -356,7 +359,7 @@ static struct seen swept_late(const char *tail, bool watched)
 START_TEST(a_late_host_is_no_flush)
 {
 	static const char tail[] = BEHIND PAST CLAIMS "faults:\nignore flush = yes\n";
-	struct seen blind = swept_late(tail, false), watched = swept_late(tail, true);
+	struct seen blind = swept_late(tail, false, false), watched = swept_late(tail, true, false);
 
 	ck_assert_int_eq(blind.evidence.by, PASS_STORED_FLUSH); /* the trap is one */
 	ck_assert_int_ne(watched.evidence.by, PASS_STORED_FLUSH);
@@ -364,10 +367,23 @@ START_TEST(a_late_host_is_no_flush)
 	ck_assert_uint_gt(watched.evidence.on_bus.flush.commands, 0);
 	ck_assert_uint_lt(command_sum_wait_ns(&watched.evidence.on_bus.flush), 1000000);
 	/* And a true flush stays one, also when the host is late. */
-	watched = swept_late(BEHIND PAST CLAIMS, true);
+	watched = swept_late(BEHIND PAST CLAIMS, true, false);
 	ck_assert_int_eq(watched.evidence.by, PASS_STORED_FLUSH);
 	ck_assert_double_ge(watched.slowest, 2e6 * 0.97);
 	ck_assert_double_le(watched.fastest, 2e6 * 1.03);
+}
+END_TEST
+
+/* Where none was sent, none has stored anything. */
+START_TEST(a_flush_that_never_passed_is_none)
+{
+	struct seen blind = swept_late(BEHIND PAST CLAIMS, false, true),
+		    watched = swept_late(BEHIND PAST CLAIMS, true, true);
+
+	ck_assert_int_eq(blind.evidence.by, PASS_STORED_FLUSH); /* the trap is one */
+	ck_assert_int_ne(watched.evidence.by, PASS_STORED_FLUSH);
+	ck_assert(watched.evidence.on_bus.flush.seen);
+	ck_assert_uint_eq(watched.evidence.on_bus.flush.commands, 0);
 }
 END_TEST
 
@@ -385,6 +401,7 @@ Suite *store_suite(void)
 	tcase_add_test(c, it_can_be_interrupted_at_any_time);
 	tcase_add_test(c, every_call_may_fail);
 	tcase_add_test(c, a_late_host_is_no_flush);
+	tcase_add_test(c, a_flush_that_never_passed_is_none);
 	suite_add_tcase(s, c);
 	return s;
 }
