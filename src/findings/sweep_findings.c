@@ -698,18 +698,6 @@ static const char *limit_words(const struct writer *w, const struct point *p)
 		       : "";
 }
 
-static const char *number_words(struct pool *pool, double n)
-{
-	const char *words;
-	struct text t;
-
-	text_init(&t);
-	number_add(&t, n);
-	words = pool_printf(pool, "%s", t.bytes);
-	text_release(&t);
-	return words;
-}
-
 static void add_split(struct writer *w)
 {
 	size_t count;
@@ -725,7 +713,7 @@ static void add_split(struct writer *w)
 		"%c%s reach the device as %s requests each%s%s. Read their rate as that of the "
 		"smaller requests.",
 		*words ? *words - 'a' + 'A' : ' ', *words ? words + 1 : "",
-		number_words(w->pool, p->device_requests_each), and_others(w, count),
+		pool_printf(w->pool, "%.3g", p->device_requests_each), and_others(w, count),
 		limit_words(w, p));
 	add_point(one, p);
 	finding_figure(one, "device_requests_per_request", value_number(p->device_requests_each));

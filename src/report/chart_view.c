@@ -113,7 +113,7 @@ static void draw(struct text *t, const struct chart *c)
 	}
 }
 
-void chart_add(struct text *t, const struct chart *c)
+void chart_add(struct text *t, const struct chart *c, const struct page_place *place)
 {
 	page_figure_begin(t, c->title);
 	if (c->intro) {
@@ -122,6 +122,8 @@ void chart_add(struct text *t, const struct chart *c)
 		text_adds(t, "</p>\n");
 	}
 	add_key(t, c);
+	page_scroller_begin(t, "chart", "Chart", c->title, place);
 	draw(t, c);
+	page_scroller_end(t);
 	page_figure_end(t);
 }

@@ -4,10 +4,11 @@
 #define REPORT_CHART_VIEW_H
 
 struct chart;
+struct page_place;
 struct text;
 
 /* Adds the whole figure: caption, key, drawing. */
-void chart_add(struct text *t, const struct chart *c);
+void chart_add(struct text *t, const struct chart *c, const struct page_place *place);
 
 /* One a kind of chart; each adds one <svg>. */
 void chart_add_lines(struct text *t, const struct chart *c);

@@ -16,6 +16,21 @@ void page_figure_end(struct text *t)
 	text_adds(t, "</figure>\n");
 }
 
+void page_scroller_begin(struct text *t, const char *class, const char *kind, const char *name,
+	const struct page_place *place)
+{
+	text_addf(t,
+		"<div class=\"%s\" tabindex=\"0\" role=\"region\" aria-label=\"%s %zu.%zu: ", class,
+		kind, place->view, place->section);
+	markup_add(t, name);
+	text_adds(t, "\">");
+}
+
+void page_scroller_end(struct text *t)
+{
+	text_adds(t, "</div>\n");
+}
+
 void page_key_begin(struct text *t)
 {
 	text_adds(t, "<ul class=\"key\">\n");

@@ -5,6 +5,7 @@
 
 #include "base/text.h"
 #include "findings/table.h"
+#include "report/page_figure.h"
 #include "report/svg.h"
 
 static const char *class_of(const struct column *c)
@@ -85,7 +86,8 @@ static void add_block(struct text *t, const struct table *table, size_t row)
 	text_adds(t, "</dl>\n");
 }
 
-void page_table_add(struct text *t, const struct table *table, const char *caption)
+void page_table_add(struct text *t, const struct table *table, const char *caption,
+	const struct page_place *place)
 {
 	const struct table_spec *spec = table->spec;
 
@@ -94,10 +96,8 @@ void page_table_add(struct text *t, const struct table *table, const char *capti
 	if (spec->blocks)
 		return;
 
-	/* What can be scrolled sideways must be reached by the keyboard, and then say what it is (WCAG 2.1, 2.1.1). */
-	text_adds(t, "<div class=\"wide\" tabindex=\"0\" role=\"region\" aria-label=\"Table: ");
-	markup_add(t, caption);
-	text_adds(t, "\"><table><caption>");
+	page_scroller_begin(t, "wide", "Table", caption, place);
+	text_adds(t, "<table><caption>");
 	markup_add(t, caption);
 	text_adds(t, "</caption><thead><tr>");
 	for (size_t c = 0; c < spec->column_count; c++)
@@ -106,7 +106,8 @@ void page_table_add(struct text *t, const struct table *table, const char *capti
 	text_adds(t, "</tr></thead><tbody>\n");
 	for (size_t i = 0; i < table->count; i++)
 		add_row(t, table, i);
-	text_adds(t, "</tbody></table></div>\n");
+	text_adds(t, "</tbody></table>");
+	page_scroller_end(t);
 }
 
 /* Whether a column before has the same heading. */

@@ -3,6 +3,7 @@
 #include "findings/view.h"
 #include "report/chart_view.h"
 #include "report/page.h"
+#include "report/page_figure.h"
 #include "report/page_table.h"
 #include "report/svg.h"
 
@@ -119,6 +120,7 @@ static const char *heading_of(const struct view *v, size_t section)
 static void add_section(struct text *t, const struct view *v, size_t nth, size_t section)
 {
 	const struct section *s = &v->sections[section];
+	struct page_place place = { .view = nth + 1, .section = section + 1 };
 
 	if (s->heading)
 		add_section_heading(t, s, nth, section);
@@ -127,9 +129,9 @@ static void add_section(struct text *t, const struct view *v, size_t nth, size_t
 	if (s->says)
 		add_findings(t, s->says, 0);
 	if (s->chart)
-		chart_add(t, s->chart);
+		chart_add(t, s->chart, &place);
 	if (s->table.count)
-		page_table_add(t, &s->table, heading_of(v, section));
+		page_table_add(t, &s->table, heading_of(v, section), &place);
 	if (s->note)
 		add_note(t, s->note);
 	if (s->glossary)

@@ -44,9 +44,6 @@ void markup_add(struct text *t, const char *s)
 
 void svg_begin(struct text *t, double width, double height, const char *title, const char *what)
 {
-	text_adds(t, "<div class=\"chart\" tabindex=\"0\" role=\"region\" aria-label=\"Chart: ");
-	markup_add(t, title);
-	text_adds(t, "\">");
 	text_addf(t, "<svg viewBox=\"0 0 %g %g\" role=\"img\"><title>", width, height);
 	markup_add(t, title);
 	text_adds(t, "</title><desc>");
@@ -56,7 +53,7 @@ void svg_begin(struct text *t, double width, double height, const char *title, c
 
 void svg_end(struct text *t)
 {
-	text_adds(t, "</svg></div>\n");
+	text_adds(t, "</svg>\n");
 }
 
 void svg_text(struct text *t, const char *class, double x, double y, enum svg_anchor anchor,
