@@ -406,7 +406,7 @@ START_TEST(summary_notices)
 	says("modelled, not measured");
 	says("has no end");
 	says("2 lines of the record are damaged or missing");
-	says("2.00 requests each");
+	says("2 requests each");
 	says("splits above 120 KiB");
 	says("The target stalls");
 	says("900 ms");
