@@ -178,7 +178,8 @@ static void describe_bus(
 	if (!pc->hooks->bus || !w->flushes)
 		*out = 0;
 	else if (!w->on_bus)
-		snprintf(out, room, "; not by the bus, which did not show %u of these %u flushes",
+		snprintf(out, room,
+			" by the host's clock (the bus did not show %u of these %u flushes)",
 			w->flushes - w->seen, w->flushes);
 	else if (!w->passed)
 		snprintf(out, room, "; no SYNCHRONIZE CACHE passed the bus");

@@ -346,8 +346,7 @@ START_TEST(lost_events_judge_no_flush)
 
 		ck_assert_int_eq(line(&f, "flush")->verdict, i ? PROMISE_BROKEN : PROMISE_KEPT);
 		ck_assert_int_eq(line(&g, "flush")->verdict, line(&f, "flush")->verdict);
-		ck_assert_ptr_nonnull(
-			strstr(line(&g, "flush")->evidence, "the bus, which did not show"));
+		ck_assert_ptr_nonnull(strstr(line(&g, "flush")->evidence, "(the bus did not show"));
 		ck_assert_ptr_null(strstr(line(&g, "flush")->evidence, "on the bus (taken"));
 	}
 }
@@ -372,7 +371,8 @@ START_TEST(a_fast_card_leaves_nothing)
 	struct promises f = audited_on_bus(&watching, "", "");
 
 	ck_assert_int_eq(line(&f, "flush")->verdict, PROMISE_NOT_SHOWN);
-	ck_assert_ptr_nonnull(strstr(line(&f, "flush")->evidence, "no backlog long enough to tell"));
+	ck_assert_ptr_nonnull(
+		strstr(line(&f, "flush")->evidence, "no backlog long enough to tell"));
 }
 END_TEST
 

@@ -42,7 +42,7 @@ behind FLUSH-0001 "" ""
 audited 0 honest.assay
 case $line in *"on the bus (taken after"*) ;; *) fail "the flush was not seen" ;; esac
 audited 0 stuck.assay env LD_PRELOAD=/usr/bin/stuck_monitor.so
-case $line in *"the bus, which did not show"*) ;; *) fail "a flush that nobody saw is judged by the bus" ;; esac
+case $line in *"by the host's clock (the bus did not show"*) ;; *) fail "a flush that nobody saw is judged by the bus" ;; esac
 run 0 blkassay sweep "$gadget" --order sequential --sizes 4Ki --direction write --erase "$token" --seconds 1 --passes 1 --phases --out honest-sweep.assay --json honest-sweep.json
 grep -q '"code":"flush-on-bus"' honest-sweep.json || fail "the sweep does not show the flush"
 note "$(grep ' storing ' honest-sweep.assay | tr ' ' '\n' | grep 'flush\|next\|usual' | tr '\n' ' ')"
