@@ -1,6 +1,8 @@
 /* What the phases of requests add to an explanation. */
 #include "findings/explain_phases.h"
 
+#include <math.h>
+
 #include "base/size.h"
 #include "findings/explain.h"
 #include "findings/explain_codes.h"
@@ -16,11 +18,28 @@ enum { SIZES_MAX = 64 };
 #define LINK_SHARE 0.8
 /* Below half of the share that the rates seemed to show, they were misread. */
 #define AGAINST 0.5
+/* One of several names of a cost goes where the phases have less than so much of it; else it is of both kinds. */
+#define GOES 0.3
+/* How far a share that was seen may be off, of itself (ours). */
+#define SEEN_SLACK 0.1
+
+/* A link that is only known by its ceiling may be slower: then more of the data's time is its own, and working on data while
+ * they move could save up to half of that time; less if the card alone needs more than that. */
+static void widen_gain(struct phase_parts *p, double card)
+{
+	double data = p->list[PART_FETCH].seconds + p->list[PART_LINK].seconds;
+	double work = fmax(data / 2, card > 0 ? p->bytes / card : 0);
+
+	if (p->gain > 0)
+		p->gain = fmax(p->gain, data - work);
+}
 
 struct phase_parts explain_phases_of(
 	const struct points *table, uint64_t judged_bytes, double link, double card)
 {
 	struct phase_size sizes[SIZES_MAX];
+	struct phase_parts p;
+	bool given = link > 0, write = table->count && table->list[0].direction == RUN_WRITE;
 	size_t n = 0;
 
 	for (size_t i = 0; i < table->count && n < SIZES_MAX; i++) {
@@ -36,8 +55,11 @@ struct phase_parts explain_phases_of(
 	}
 	if (!(link > 0) && table->count)
 		link = table->list[0].link_ceiling_bps;
-	return phase_parts_of(sizes, n, table->count && table->list[0].direction == RUN_WRITE,
-		(double)judged_bytes, link > 0 ? 1 / link : 0, card > 0 ? 1 / card : 0);
+	p = phase_parts_of(sizes, n, write, (double)judged_bytes, link > 0 ? 1 / link : 0,
+		card > 0 ? 1 / card : 0);
+	if (!given && !write)
+		widen_gain(&p, card);
+	return p;
 }
 
 static const struct {
@@ -158,11 +180,25 @@ static double time_of(const struct explained *x, enum cause cause)
 								     : -1;
 }
 
-static bool is_refuted(const struct explained *x, const struct culprit *c)
+static bool is_refuted(const struct explained *x, const struct culprit *c, double limit)
 {
 	double seconds = time_of(x, c->cause);
 
-	return seconds >= 0 && seconds < AGAINST * c->share_low * x->phases.seconds;
+	return seconds >= 0 && seconds < limit * c->share_low * x->phases.seconds;
+}
+
+/* What the phases show of a cost is what can be saved of it, though by the rates it could be all that a request has whatever
+ * its size. */
+static void keep_to_what_was_seen(const struct explained *x, struct culprit *c)
+{
+	double seconds = time_of(x, c->cause), share = seconds / x->phases.seconds;
+
+	if (!(seconds > 0) || (c->cause != CAUSE_HOST_GAP && c->cause != CAUSE_REQUEST_COST))
+		return;
+	c->share_low = fmin(c->share_low, (1 - SEEN_SLACK) * share);
+	c->share_high = fmax(c->share_low, fmin(c->share_high, (1 + SEEN_SLACK) * share));
+	c->seconds_low = x->culprits.seconds * (1 - c->share_high);
+	c->seconds_high = x->culprits.seconds * (1 - c->share_low);
 }
 
 /* Fixed work on the data of writes may as well be the card that programs a whole unit, whatever the size. */
@@ -190,12 +226,14 @@ void explain_phases_rule_out(struct explained *x)
 		x->phases.bytes != (double)x->judged_bytes)
 		return;
 	for (size_t i = 0; i < c->count; i++) {
-		if (left > 1 && is_refuted(x, &c->list[i])) {
+		if (left > 1 && is_refuted(x, &c->list[i],
+					c->list[i].cause == CAUSE_LINK ? AGAINST : GOES)) {
 			x->ruled_out |= 1u << c->list[i].cause;
 			left--;
 			continue;
 		}
-		c->list[kept++] = c->list[i];
+		c->list[kept] = c->list[i];
+		keep_to_what_was_seen(x, &c->list[kept++]);
 	}
 	c->count = kept;
 	if (x->ruled_out)
@@ -211,7 +249,7 @@ static bool contradicts(const struct explained *x, enum phase_part *part)
 		return false;
 	*part = c->list[0].cause == CAUSE_HOST_GAP ? PART_HOST : PART_LINK;
 	return (c->list[0].cause == CAUSE_HOST_GAP || c->list[0].cause == CAUSE_LINK) &&
-	       is_refuted(x, &c->list[0]);
+	       is_refuted(x, &c->list[0], AGAINST);
 }
 
 static void add_contradiction(struct findings *f, const struct explained *x)

@@ -431,6 +431,16 @@ START_TEST(phases_rule_out)
 		ck_assert(!culprits_have(&t.culprits, CAUSE_HOST_GAP));
 		ck_assert(culprits_have(&t.culprits, CAUSE_PROGRAM_UNIT) == (part == PART_STORE));
 	}
+	/* Some of both: neither is ruled out, and no more of either can be saved than was seen of it: 1.5 of 6 ms, and a tenth. */
+	t = three_names();
+	t.phases.list[PART_HOST].seconds = 1.5e-3;
+	t.phases.list[PART_FETCH].fixed = 1.4e-3;
+	explain_phases_rule_out(&t);
+	ck_assert(culprits_have(&t.culprits, CAUSE_HOST_GAP));
+	ck_assert(culprits_have(&t.culprits, CAUSE_REQUEST_COST));
+	ck_assert_double_eq_tol(t.culprits.list[0].share_high, 1.1 * 1.5 / 6, 1e-9);
+	ck_assert_double_eq_tol(
+		t.culprits.list[0].seconds_low, t.culprits.seconds * (1 - 1.1 * 1.5 / 6), 1e-9);
 	/* Phases of another size say nothing. */
 	t = three_names();
 	t.phases.bytes = 8192;
