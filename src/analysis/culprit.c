@@ -385,6 +385,13 @@ static void weigh_framed(struct search *s, const struct parts *p, const struct s
 	}
 }
 
+/* One for command and one for status would be in the fixed cost. */
+static bool frames_may_be(const struct search *s, double fixed)
+{
+	return s->frames == FRAMES_SEEN ||
+	       (s->frames == FRAMES_OPEN && fixed > 1.8 * s->in->frame_s);
+}
+
 /* The same, with the cost of a request put down to one cause after the other. Frames: one for command, one for status,
  * and half a frame each for data, card and host. */
 static void weigh_fixed(
@@ -394,7 +401,7 @@ static void weigh_fixed(
 	double frame = in->frame_s;
 
 	fixed = fmax(fixed, 0);
-	if (s->frames == FRAMES_SEEN || (s->frames == FRAMES_OPEN && fixed > 1.8 * frame)) {
+	if (frames_may_be(s, fixed)) {
 		double frames = fixed < 3.6 * frame ? fixed : 3 * frame;
 
 		weigh_framed(s, p, t, frames, fixed - frames);
@@ -439,6 +446,32 @@ static bool is_faster_known(const struct search *s, const struct story *t)
 	return t->link < store_side(t) ? s->link.known : s->card.known;
 }
 
+/* Single sectors cost as much because each programs a whole unit? Then one of them remains when a request is handed on whole. */
+static void weigh_units_of_sectors(struct search *s, const struct parts *p, const struct story *t)
+{
+	double one = t->sector * s->in->block_bytes;
+	struct parts remains = *p;
+
+	if (!s->in->write || s->in->behind || t->sector < t->card ||
+		s->piece < 2 * s->in->block_bytes)
+		return;
+	remains.of[CAUSE_SECTOR_COST] = fmax(0, p->of[CAUSE_SECTOR_COST] - one);
+	weigh_fixed(s, &remains, t, s->fixed);
+}
+
+/* While the link waits for its next frame the card has but one block to work on: overlap in blocks saves no more than that a
+ * frame. */
+static void weigh_turns_in_frames(struct search *s, const struct parts *p, const struct story *t)
+{
+	double in_frame = s->in->frame_s * s->in->frame_bytes_per_s;
+	struct parts less = *p;
+
+	if (!frames_may_be(s, s->fixed + s->fixed_error) || in_frame < s->in->block_bytes)
+		return;
+	less.of[CAUSE_IN_TURN] *= s->in->block_bytes / in_frame;
+	weigh_fixed(s, &less, t, s->fixed);
+}
+
 static void weigh_straight(struct search *s, const struct story *t)
 {
 	struct parts p = { { 0 }, false, false };
@@ -452,18 +485,20 @@ static void weigh_straight(struct search *s, const struct story *t)
 	p.of[CAUSE_SECTOR_COST] = s->piece * t->sector;
 	if (t->overlapped && t->sector > 0)
 		p.of[CAUSE_SECTOR_COST] = s->piece * fmax(0, s->slope - fmax(t->link, t->card));
+	weigh_units_of_sectors(s, &p, t);
 	if (t->partly > 0)
 		p.of[CAUSE_IN_TURN] = overlappable(s) * t->partly;
 	if (!t->overlapped) {
 		p.of[CAUSE_IN_TURN] = overlappable(s) * faster;
 		weigh_fixed(s, &p, t, s->fixed);
+		weigh_turns_in_frames(s, &p, t);
 		return;
 	}
 	if (s->in->may_buffer)
 		weigh_fixed(s, &p, t, s->fixed);
 	/* The first piece's way in is no cost of a request, and may be as long as the shortest request. */
 	weigh_fixed(s, &p, t, s->fixed - fill);
-	if (!is_faster_known(s, t) && s->slope * s->in->block_bytes > CULPRIT_BESIDE * s->seconds)
+	if (!is_faster_known(s, t) && s->slope * s->in->block_bytes > NEXT_MIN * s->seconds)
 		weigh_fixed(s, &p, t, s->fixed - s->slope * s->in->block_bytes);
 	if (coarsest - fill < CULPRIT_BESIDE * s->seconds)
 		return;
@@ -569,6 +604,16 @@ static void explain_coarse(struct search *s)
 
 /* ---- another stage takes over ---- */
 
+static void weigh_turned(
+	struct search *s, const struct parts *p, const struct story *t, double fixed, bool below)
+{
+	weigh_fixed(s, p, t, fixed);
+	if (below && s->in->in_flight > 1)
+		weigh_request(s, p, CAUSE_HOST_GAP, fixed);
+	if (below && s->in->write)
+		weigh_request(s, p, CAUSE_PROGRAM_UNIT, fixed);
+}
+
 /* Two stages beside each other, each with a fixed cost of its own: whichever takes longer. Or several requests in flight
  * that hide the host's gap once they are long enough. */
 static void explain_turned(struct search *s)
@@ -579,6 +624,8 @@ static void explain_turned(struct search *s)
 			     : g->fixed_below_s + g->slope_below * s->piece;
 	double bare = s->slope * s->piece, other_slope = below ? g->slope : g->slope_below;
 	double fixed = fmin(s->fixed, s->seconds - fmax(bare, other));
+	/* The other stage's fixed cost may be of the same kind. */
+	double both = fmin(s->fixed, s->seconds - fmax(bare, other_slope * s->piece));
 
 	for (int which = 0; which < 2; which++) {
 		const struct range *own = which ? &s->card : &s->link;
@@ -598,11 +645,9 @@ static void explain_turned(struct search *s)
 			p.of[CAUSE_SECTOR_COST] =
 				fmax(0, fmin(overlappable(s) * t.sector, s->seconds - other));
 		}
-		weigh_fixed(s, &p, &t, fixed);
-		if (below && s->in->in_flight > 1)
-			weigh_request(s, &p, CAUSE_HOST_GAP, fixed);
-		if (below && s->in->write)
-			weigh_request(s, &p, CAUSE_PROGRAM_UNIT, fixed);
+		weigh_turned(s, &p, &t, fixed, below);
+		if (both - fixed > CULPRIT_BESIDE * s->seconds)
+			weigh_turned(s, &p, &t, both, below);
 	}
 }
 
@@ -933,7 +978,8 @@ void culprits_find(struct culprits *c, const struct culprit_input *in)
 	if (!c->count)
 		give_up(c, doubt_of(&s));
 	/* A shape that the times follow only roughly, or but for one of the sizes, makes nothing sure. */
-	else if (c->count == 1 && (!in->growths->fits || in->growths->partial) &&
+	else if (c->count == 1 &&
+		 (!in->growths->fits || in->growths->partial || in->growths->strained) &&
 		 in->frames != FRAMES_SEEN)
 		give_up(c, CULPRIT_NO_SHAPE);
 	else if (c->count == 1 && is_unchecked(s.growth) && rests_on_shape(c->list[0].cause))

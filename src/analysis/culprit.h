@@ -38,6 +38,7 @@ struct culprit_input {
 	double front_s;
 	struct stage_known link, card;
 	double frame_s; /* of the bus; 0: none, or not known */
+	double frame_bytes_per_s; /* data at most, in whole frames */
 	enum frames_evidence frames;
 	bool doubt_in_turn; /* something else says that link and card do not take turns */
 	double stall_s; /* of such a request, in the long run */

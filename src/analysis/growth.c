@@ -15,6 +15,8 @@
 #define WORSE 9.0
 /* And this far off a shape is still better than none. */
 #define FITS_ROUGHLY 6.0
+/* Sizes of pieces that differ by less tell fixed cost and slope not apart. */
+#define SPAN_MIN 1.5
 #define UNIT_MIN UINT64_C(1024)
 #define UNIT_MAX (UINT64_C(16) << 20)
 /* From here on units may be three times a power of two: cells of three bits (common practice, no source). */
@@ -104,6 +106,7 @@ double growth_seconds(const struct growth *g, double bytes)
 static void judge(struct growth *g, const struct sample *s, int figures)
 {
 	g->worst = g->misfit = 0;
+	g->figures = figures;
 	g->squares = 2 * figures;
 	for (size_t i = 0; i < s->n; i++) {
 		double off = fabs(s->y[i] - predict(g, s->x[i], s->excess[i]));
@@ -486,7 +489,7 @@ static void sort_points(struct sample *s)
 
 static void add_span(struct growth *g, const struct sample *s)
 {
-	g->sizes = s->n;
+	g->sizes = s->n && s->x[s->n - 1] < SPAN_MIN * s->x[0] ? 1 : s->n;
 	g->smallest_bytes = s->n ? s->x[0] : 0;
 	g->largest_bytes = s->n ? s->x[s->n - 1] : 0;
 }
@@ -502,7 +505,7 @@ static void try_shapes(struct choice *c, struct sample *s, const struct growth_o
 {
 	struct growth line;
 
-	if (s->n > 1 && straight(&line, s))
+	if (s->n > 1 && s->x[s->n - 1] >= SPAN_MIN * s->x[0] && straight(&line, s))
 		consider(c, &line, s);
 	if (o->units && s->n > 3)
 		try_units(c, s, o->piece_limit, false);
@@ -527,6 +530,21 @@ static void try_apart(struct choice *c, const struct sample *s, const struct gro
 	try_shapes(c, &most, o);
 }
 
+/* 99th percentile of chi-squared (Wilson and Hilferty, Proceedings of the National Academy of Sciences 17, 1931). */
+static double chi_squared_99(double df)
+{
+	double v = 2 / (9 * df);
+
+	return df * pow(1 - v + 2.326 * sqrt(v), 3);
+}
+
+static bool is_strained(const struct growth *g, const struct sample *s)
+{
+	double df = (double)s->n - g->figures - (g->apart_bytes > 0);
+
+	return df > 0 && g->squares - 2 * (g->figures + (g->apart_bytes > 0)) > chi_squared_99(df);
+}
+
 static void find_shapes(struct growth_set *set, struct sample *s, const struct growth_options *o)
 {
 	struct growth_set rough = { .count = 0 };
@@ -537,6 +555,7 @@ static void find_shapes(struct growth_set *set, struct sample *s, const struct g
 	try_apart(&c, s, o);
 	set->fits = set->count > 0;
 	keep_best(set, WORSE);
+	set->strained = set->fits && is_strained(&set->list[0], s);
 	if (set->fits && o->units && s->n > 3)
 		add_untold_units(set, s, o->piece_limit);
 	if (!set->fits) {

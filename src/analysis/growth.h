@@ -41,7 +41,8 @@ enum { GROWTH_HIDDEN_MAX = 32 };
 
 struct growth {
 	enum growth_kind kind;
-	size_t sizes;
+	size_t sizes; /* 1: all of them about the same */
+	int figures; /* fitted */
 	bool checked; /* more sizes than figures: the shape could have failed */
 	double fixed_s,
 		slope; /* F, b; at the larger sizes where the line bends; slope in s per byte */
@@ -69,6 +70,7 @@ struct growth_set {
 	struct growth list[GROWTH_SHAPES_MAX];
 	size_t count; /* >= 1 */
 	bool fits; /* within what the points' own noise explains */
+	bool strained; /* so far off all in all as the points' noise explains once in 100 */
 	bool partial; /* one point at an end was left out */
 };
 

@@ -320,6 +320,7 @@ static struct culprit_input culprit_input_of(
 		.link = { known->link, x->usb ? x->usb->ceiling : 0 },
 		.card = { known->card[x->direction], write ? known->bus.write : known->bus.read },
 		.frame_s = x->usb ? x->usb->frame_s : 0,
+		.frame_bytes_per_s = x->usb ? x->usb->ceiling : 0,
 		.frames = x->frames,
 		.stall_s = x->backlog ? 0 : stalled,
 		.backlog_s = x->backlog ? stalled : 0 };

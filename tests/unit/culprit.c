@@ -452,6 +452,140 @@ START_TEST(behind_a_buffer)
 }
 END_TEST
 
+/* Two stages with a fixed cost of 30 ms each: neither link nor card is what limits, though only one of the costs were gone. */
+START_TEST(two_stages_with_fixed_costs)
+{
+	struct growth_point p[SIZES + 4];
+	struct growth_set set;
+	struct culprits c;
+	struct culprit_input in = { .growths = &set,
+		.bytes = 4096,
+		.pieces = 1,
+		.block_bytes = 512,
+		.in_flight = 1,
+		.write = true,
+		.may_buffer = true,
+		.link = { .rate = 22e6 },
+		.card = { .rate = 31e6 } };
+
+	for (int i = 0; i < SIZES + 4; i++) {
+		double n = 512 << i;
+
+		p[i] = (struct growth_point){ .bytes = (uint64_t)n,
+			.seconds = fmax(31.6e-3 + n * 20e-9, 29.7e-3 + n * 45e-9),
+			.pieces = 1 };
+	}
+	growth_find(&set, p, SIZES + 4, &(struct growth_options){ .wanted_bytes = 4096 });
+	ck_assert_int_eq(set.list[0].kind, GROWTH_TURNED);
+	culprits_find(&c, &in);
+	ck_assert(culprits_have(&c, CAUSE_REQUEST_COST));
+}
+END_TEST
+
+/* Single sectors that take long because each programs a whole unit: handed on whole, a request programs one still. */
+START_TEST(sectors_of_whole_units)
+{
+	struct gadget g = { 1, 1 / 1.7, 20, 0, false, 0 };
+	struct culprits c = asked(&g, &both);
+	double whole = 20 * 4096e-6 / seconds_of(&g, 4096);
+
+	names(&c, "sector-cost");
+	ck_assert_double_eq_tol(c.list[0].share_low, whole, 0.01);
+	c = asked(&g, &(struct question){ .link = 1, .card = 1.7, .write = true });
+	names(&c, "sector-cost");
+	ck_assert_double_eq_tol(c.list[0].share_high, whole, 0.01);
+	ck_assert_double_eq_tol(c.list[0].share_low, whole * 7 / 8, 0.01);
+}
+END_TEST
+
+/* In turn on a bus of frames of 1216 B: overlap in blocks of 512 B may save no more than one a frame. */
+START_TEST(turns_in_frames)
+{
+	struct growth_point p[SIZES];
+	struct growth_set set;
+	struct culprits c;
+	struct culprit_input in = { .growths = &set,
+		.bytes = 4096,
+		.pieces = 1,
+		.block_bytes = 512,
+		.in_flight = 1,
+		.frame_s = 1e-3,
+		.frame_bytes_per_s = 1.216e6,
+		.link = { .rate = 1.216e6 },
+		.card = { .rate = 1.3e6 } };
+	double saved;
+
+	for (int i = 0; i < SIZES; i++)
+		p[i] = (struct growth_point){ .bytes = UINT64_C(512) << i,
+			.seconds = 2e-3 + (512 << i) * (1 / 1.216e6 + 1 / 1.3e6),
+			.pieces = 1 };
+	growth_find(&set, p, SIZES, &(struct growth_options){ .wanted_bytes = 4096 });
+	in.frames = FRAMES_EXCLUDED;
+	culprits_find(&c, &in);
+	names(&c, "in-turn");
+	saved = c.list[0].share_low;
+	in.frames = FRAMES_OPEN;
+	culprits_find(&c, &in);
+	for (size_t i = 0; i < c.count; i++)
+		if (c.list[i].cause == CAUSE_IN_TURN)
+			ck_assert_double_le(c.list[i].share_low, saved * 512 / 1216 + 0.01);
+	ck_assert(culprits_have(&c, CAUSE_IN_TURN));
+}
+END_TEST
+
+/* Requests that the host cuts into pieces of 8 KiB are all of one size to the device. */
+START_TEST(pieces_of_one_size)
+{
+	struct growth_point p[4];
+	struct growth_set set;
+	struct culprits c;
+	struct culprit_input in = {
+		.growths = &set, .bytes = 122880, .pieces = 15, .block_bytes = 512, .in_flight = 1
+	};
+
+	for (int i = 0; i < 4; i++)
+		p[i] = (struct growth_point){ .bytes = UINT64_C(122880) << i,
+			.seconds = 63e-3 * (1 << i),
+			.pieces = 15 * (1 << i) - 6e-3 };
+	in.link.rate = 5.97e6;
+	growth_find(&set, p, 4,
+		&(struct growth_options){ .piece_limit = 8192, .wanted_bytes = 122880 });
+	ck_assert_int_eq(set.list[0].kind, GROWTH_UNKNOWN);
+	culprits_find(&c, &in);
+	names(&c, "unknown");
+	ck_assert_int_eq(c.doubt, CULPRIT_TOO_FEW);
+}
+END_TEST
+
+/* No point is far off, but all of them are: 2.5 of their own standard errors each. */
+START_TEST(strained)
+{
+	struct growth_point p[SIZES];
+	struct growth_set set;
+	struct culprits c;
+	struct culprit_input in = { .growths = &set,
+		.bytes = 4096,
+		.pieces = 1,
+		.block_bytes = 512,
+		.in_flight = 2,
+		.link = { .rate = 1e6 },
+		.card = { .rate = 5e6 } };
+
+	for (int wrong = 0; wrong < 2; wrong++) {
+		for (int i = 0; i < SIZES; i++)
+			p[i] = (struct growth_point){ .bytes = UINT64_C(512) << i,
+				.seconds = (8e-3 + (512 << i) * 1e-6) *
+					   (1 + wrong * 0.0145 * (i % 2 ? 1 : -1)),
+				.pieces = 1 };
+		growth_find(&set, p, SIZES, &(struct growth_options){ .wanted_bytes = 4096 });
+		ck_assert(set.fits);
+		ck_assert_int_eq(set.strained, wrong);
+		culprits_find(&c, &in);
+		names(&c, wrong ? "unknown" : "request-cost");
+	}
+}
+END_TEST
+
 /* Two causes, one of them clearly larger: that one, and the other as the next. */
 START_TEST(next)
 {
@@ -646,6 +780,11 @@ Suite *culprit_suite(void)
 	tcase_add_test(c, unit_of_odd_times);
 	tcase_add_test(c, way_of_a_first_block);
 	tcase_add_test(c, behind_a_buffer);
+	tcase_add_test(c, two_stages_with_fixed_costs);
+	tcase_add_test(c, sectors_of_whole_units);
+	tcase_add_test(c, turns_in_frames);
+	tcase_add_test(c, pieces_of_one_size);
+	tcase_add_test(c, strained);
 	tcase_add_test(c, next);
 	tcase_add_test(c, small_costs);
 	tcase_add_loop_test(c, pairs, 0, PAIRED * PAIRED);
