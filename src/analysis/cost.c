@@ -193,15 +193,36 @@ static void add_residuals(
 	}
 }
 
-static void add_figures(struct cost_line *l)
+static void set_bounds(struct cost_line *l, struct bounds fixed, struct bounds slope)
 {
-	struct bounds slope = fit_b_bounds(&l->fit);
-
-	l->fixed_s = l->fit.a;
-	l->fixed_bounds = fit_a_bounds(&l->fit);
-	l->rate = l->fit.b > 0 ? 1 / l->fit.b : INFINITY;
+	l->fixed_bounds = fixed;
 	l->rate_bounds.low = slope.high > 0 ? 1 / slope.high : INFINITY;
 	l->rate_bounds.high = slope.low > 0 ? 1 / slope.low : INFINITY;
+}
+
+/* Least squares are linear in the times. */
+static void add_moves(struct cost_line *l, const struct sample *s)
+{
+	double weights = 0, mean = 0, squares = 0;
+
+	for (size_t i = 0; i < s->n; i++) {
+		weights += s->w[i];
+		mean += s->w[i] * s->x[i];
+	}
+	mean /= weights;
+	for (size_t i = 0; i < s->n; i++)
+		squares += s->w[i] * (s->x[i] - mean) * (s->x[i] - mean);
+	for (size_t i = 0; i < s->n; i++) {
+		l->slope_moves[i] = s->w[i] * (s->x[i] - mean) / squares * s->y[i];
+		l->fixed_moves[i] = s->w[i] / weights * s->y[i] - mean * l->slope_moves[i];
+	}
+}
+
+static void add_figures(struct cost_line *l)
+{
+	l->fixed_s = l->fit.a;
+	l->rate = l->fit.b > 0 ? 1 / l->fit.b : INFINITY;
+	set_bounds(l, fit_a_bounds(&l->fit), fit_b_bounds(&l->fit));
 	l->half_bytes = l->fit.b > 0 ? l->fit.a / l->fit.b : INFINITY;
 	l->half_known = l->fit.b > 0 && fit_ratio_bounds(&l->fit, &l->half_bounds);
 }
@@ -242,14 +263,19 @@ static bool is_bent(const struct cost_line *l, const struct sample *s)
 	return false;
 }
 
-static void add_doubts(struct cost_line *l, const struct sample *s, double span)
+static void doubt_bounds(struct cost_line *l)
 {
-	if (span < COST_SPAN_MIN)
-		l->doubts |= COST_TOO_NARROW;
 	if (!(l->fixed_bounds.low > 0))
 		l->doubts |= COST_FIXED_UNSURE;
 	if (!(l->rate_bounds.high < 2 * l->rate_bounds.low))
 		l->doubts |= COST_RATE_UNSURE;
+}
+
+static void add_doubts(struct cost_line *l, const struct sample *s, double span)
+{
+	if (span < COST_SPAN_MIN)
+		l->doubts |= COST_TOO_NARROW;
+	doubt_bounds(l);
 	if (is_bent(l, s))
 		l->doubts |= COST_BENT;
 }
@@ -269,9 +295,24 @@ void cost_line_make(struct cost_line *line, const struct cost_point *points, siz
 	if (s.noise_known)
 		widen_to_noise(&line->fit);
 	add_figures(line);
+	add_moves(line, &s);
 	add_residuals(line, &s, points);
 	knee_find(&line->knee, &s, line->worst);
 	add_doubts(line, &s, spread_of(s.x, s.n));
+}
+
+static struct bounds at_least(double value, struct bounds now, double half)
+{
+	return (struct bounds){ fmin(now.low, value - half), fmax(now.high, value + half) };
+}
+
+void cost_line_widen(struct cost_line *l, double fixed_half, double slope_half)
+{
+	if (!l->known || !(l->fit.df > 0))
+		return;
+	set_bounds(l, at_least(l->fit.a, fit_a_bounds(&l->fit), fixed_half),
+		at_least(l->fit.b, fit_b_bounds(&l->fit), slope_half));
+	doubt_bounds(l);
 }
 
 /* Slope beyond the measured sizes: the line's, else that of time in proportion. */

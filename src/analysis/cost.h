@@ -61,6 +61,8 @@ struct cost_line {
 	bool noise_known;
 	double fixed_s, rate; /* t0, r; rate infinite when time does not grow with size */
 	struct bounds fixed_bounds, rate_bounds; /* 95 % */
+	/* What a and b become more when the time of the i-th size becomes more, for each unit of its logarithm. */
+	double fixed_moves[COST_POINTS_MAX], slope_moves[COST_POINTS_MAX];
 	double half_bytes; /* size at half the streaming rate */
 	struct bounds half_bounds;
 	bool half_known;
@@ -70,6 +72,9 @@ struct cost_line {
 };
 
 void cost_line_make(struct cost_line *line, const struct cost_point *points, size_t n);
+
+/* The intervals of t0 and of the slope become at least so wide on either side, and what is doubted follows from them. */
+void cost_line_widen(struct cost_line *line, double fixed_half, double slope_half);
 
 /* Seconds of one host request of n bytes: between measured sizes straight between the two, beyond them with the slope
  * of the line. NaN when points are missing. */

@@ -51,6 +51,14 @@ static struct rate_summary summarise(double *rates, size_t n)
 	return s;
 }
 
+void rate_summary_widen(struct rate_summary *s, double log_half)
+{
+	if (!s->interval_known)
+		return;
+	s->low = fmin(s->low, s->typical * exp(-log_half));
+	s->high = fmax(s->high, s->typical * exp(log_half));
+}
+
 struct rate_summary rate_summary_of(const double *rates, size_t n)
 {
 	double small[64], *copy = small;

@@ -3,7 +3,8 @@
  * The interval is Student's t on the logarithms of the rates, turned back: it belongs to the geometric mean, which is
  * the median too where the logarithms scatter evenly (common practice for ratios of rates; the same scale is used
  * when runs are compared, so that both agree). Passes are the replicates. A distribution-free interval of the median
- * needs 6 passes before it reaches 95 % (order statistics, binomial); this one needs 3 and is wide there.
+ * needs 6 passes before it reaches 95 % (order statistics, binomial); this one needs 3 and is wide there. It takes passes as
+ * independent of each other: whoever knows that they are not widens it (analysis/cling.h).
  * Fewer than SUMMARY_MIN_PASSES usable passes: interval_known is false, print "none". */
 #ifndef ANALYSIS_SUMMARY_H
 #define ANALYSIS_SUMMARY_H
@@ -22,6 +23,9 @@ struct rate_summary {
 	bool interval_known;
 	double log_sd; /* spread of the logarithms: 0.02 is about 2 % from pass to pass */
 };
+
+/* The interval becomes at least so wide on either side, in the logarithm; only where there is one. */
+void rate_summary_widen(struct rate_summary *s, double log_half);
 
 /* rates in B/s in any order, left as they are; what is not > 0 and finite is left out. Needs memory for a copy when
  * n > 64: without it all fields are 0. */

@@ -4,7 +4,6 @@
 #include <math.h>
 #include <stdlib.h>
 
-#include "analysis/cost.h"
 #include "analysis/moments.h"
 #include "analysis/normal.h"
 #include "analysis/student.h"
@@ -20,6 +19,12 @@ static int by_time(const void *a, const void *b)
 	const struct wander_pass *x = a, *y = b;
 
 	return (x->at_s > y->at_s) - (x->at_s < y->at_s);
+}
+
+void wander_sort(struct wander_pass *passes, size_t count)
+{
+	if (count)
+		qsort(passes, count, sizeof *passes, by_time);
 }
 
 static int by_value(const void *a, const void *b)
@@ -101,76 +106,24 @@ static void find_cling(struct wander *w, const struct rest *rest, size_t n, doub
 	w->cling_p = isnan(lag) ? 1 : 1 - normal_cdf((lag + 1 / (double)n) * sqrt((double)n));
 }
 
-/* Means of rounds scatter more than the noise of their passes makes them: what all of a round have in common. */
-static void find_shared(struct wander *w, const struct wander_pass *p, const struct rest *rest,
-	size_t n, double *sums)
-{
-	double rounds = 0, between = 0, within = 0, each;
-
-	for (size_t i = 0; i < n; i++) {
-		sums[p[i].round % n] += rest[i].value;
-		sums[n + p[i].round % n]++;
-	}
-	for (size_t i = 0; i < n; i++) {
-		double mean = sums[p[i].round % n] / sums[n + p[i].round % n];
-
-		within += (rest[i].value - mean) * (rest[i].value - mean);
-	}
-	for (size_t i = 0; i < n; i++) {
-		if (!(sums[n + i] > 0))
-			continue;
-		rounds++;
-		between += sums[i] / sums[n + i] * (sums[i] / sums[n + i]);
-	}
-	if (rounds < 3)
-		return;
-	each = (double)n / rounds;
-	w->shared_df = rounds - 1;
-	between = between / (rounds - 1) - within / fmax(1, (double)n - rounds - each + 1) / each;
-	w->shared_se = between > 0 ? sqrt(between / rounds) : 0;
-}
-
 bool wander_find(struct wander *w, struct wander_pass *passes, size_t count)
 {
 	struct rest *rest = calloc(count + 1, sizeof *rest);
-	double *scratch = calloc(4 * count + 4, sizeof *scratch);
+	double *scratch = calloc(2 * count + 2, sizeof *scratch);
 	size_t points;
 
 	*w = (struct wander){ .trend_p = 1, .cling_p = 1 };
 	if (rest && scratch && count >= WANDER_PASSES_MIN) {
-		qsort(passes, count, sizeof *passes, by_time);
+		wander_sort(passes, count);
 		points = take_means(passes, rest, count, scratch);
 		w->known = count > points + 4;
 		rank(rest, count);
 		find_trend(w, passes, rest, count, points);
 		find_cling(w, rest, count, scratch);
-		find_shared(w, passes, rest, count, scratch + 2 * count);
 		w->trends = w->known && w->trend_p < WANDER_LEVEL;
 		w->clings = w->known && w->cling_p < WANDER_LEVEL;
 	}
 	free(rest);
 	free(scratch);
 	return rest && scratch;
-}
-
-static struct bounds widened(double value, double se, double df, const struct wander *w)
-{
-	double own = se * se, shared = value * w->shared_se * value * w->shared_se;
-	double both = own + shared;
-	double with = both * both / (own * own / df + shared * shared / w->shared_df);
-	double half = student_critical(0.95, with) * sqrt(both);
-
-	return (struct bounds){ value - half, value + half };
-}
-
-void wander_widen(struct cost_line *l, const struct wander *w)
-{
-	struct bounds slope;
-
-	if (!l->known || !(w->shared_se > 0) || !(l->fit.df > 0) || !(l->fit.b > 0))
-		return;
-	l->fixed_bounds = widened(l->fit.a, l->fit.a_se, l->fit.df, w);
-	slope = widened(l->fit.b, l->fit.b_se, l->fit.df, w);
-	l->rate_bounds.low = slope.high > 0 ? 1 / slope.high : (double)INFINITY;
-	l->rate_bounds.high = slope.low > 0 ? 1 / slope.low : (double)INFINITY;
 }

@@ -8,12 +8,9 @@
 #include <stdbool.h>
 #include <stddef.h>
 
-struct cost_line;
-
 struct wander_pass {
 	double at_s; /* when it began */
 	size_t point; /* passes of a point are replicates of each other */
-	unsigned round; /* number of the pass: a round holds every point once */
 	double log_seconds; /* of a request */
 };
 
@@ -22,19 +19,15 @@ struct wander {
 	double trend_p, cling_p; /* how likely such an order is by chance */
 	bool trends, clings;
 	double change; /* of the time of a request over the run, as a share of it; a straight line through the passes */
-	double shared_se; /* relative standard error that all sizes have in common; 0: none seen */
-	double shared_df;
 };
 
 #define WANDER_LEVEL 0.01
 
 enum { WANDER_PASSES_MIN = 10 };
 
+void wander_sort(struct wander_pass *passes, size_t count); /* by time */
+
 /* passes in any order; they are sorted by time. False when memory runs out. */
 bool wander_find(struct wander *w, struct wander_pass *passes, size_t count);
-
-/* What all sizes have in common moves the whole line and does not show in its scatter: the intervals become as much wider.
- * Degrees of freedom by Welch (Biometrika 34, 1947) and Satterthwaite. */
-void wander_widen(struct cost_line *line, const struct wander *w);
 
 #endif

@@ -5,6 +5,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "analysis/cling.h"
 #include "analysis/stall.h"
 #include "analysis/student.h"
 #include "base/error.h"
@@ -422,18 +423,34 @@ static bool any_stored(const struct points *table)
 
 /* ---- do passes depend on when they were made? ---- */
 
-static size_t wander_passes_of(const struct points *table, struct wander_pass *out)
+/* Which point of the line has that size; point_count: none. */
+static size_t point_of_size(const struct explained *x, uint64_t bytes)
+{
+	size_t i = 0;
+
+	while (i < x->point_count && x->stored[i].request_bytes != bytes)
+		i++;
+	return i;
+}
+
+/* Those that the line rests on. */
+static size_t wander_passes_of(
+	const struct explained *x, const struct points *table, struct wander_pass *out)
 {
 	size_t n = 0;
 
 	for (size_t i = 0; i < table->count; i++) {
-		for (size_t k = 0; k < table->list[i].pass_count; k++) {
-			const struct run_pass *p = table->list[i].passes[k];
+		size_t point = point_of_size(x, table->list[i].request_bytes);
 
+		for (size_t k = 0; k < table->list[i].pass_count && point < x->point_count; k++) {
+			const struct run_pass *p = table->list[i].passes[k];
+			double seconds = (double)p->busy_ns / 1e9 + storing_s(p);
+
+			if (!counts(x, p) || !(seconds > 0))
+				continue;
 			out[n++] = (struct wander_pass){ .at_s = (double)p->at_ns / 1e9,
-				.point = i,
-				.round = p->pass,
-				.log_seconds = log((double)p->busy_ns / (double)p->requests) };
+				.point = point,
+				.log_seconds = log(seconds / (double)p->requests) };
 		}
 	}
 	return n;
@@ -444,14 +461,15 @@ static bool look_for_wander(struct explained *x, const struct points *table)
 {
 	size_t n = 0;
 	struct wander_pass *passes;
+	struct cling cling;
 	bool enough;
 
 	for (size_t i = 0; i < table->count; i++)
 		n += table->list[i].pass_count;
 	passes = calloc(n + 1, sizeof *passes);
-	enough = passes && wander_find(&x->wander, passes, wander_passes_of(table, passes));
-	if (enough)
-		wander_widen(&x->line, &x->wander);
+	n = passes ? wander_passes_of(x, table, passes) : 0;
+	enough = passes && wander_find(&x->wander, passes, n) && cling_find(&cling, passes, n) &&
+		 cling_widen(&x->line, &cling, passes);
 	free(passes);
 	return enough;
 }

@@ -5,6 +5,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "analysis/cling.h"
 #include "analysis/quantile.h"
 #include "base/error.h"
 #include "base/pool.h"
@@ -268,6 +269,76 @@ static void add_long_run(const struct points *all, size_t first)
 	}
 }
 
+/* ---- intervals of passes that resemble their neighbours ---- */
+
+typedef struct rate_summary *summary_of(struct point *p);
+
+static struct rate_summary *acknowledged_of(struct point *p)
+{
+	return &p->acknowledged;
+}
+
+static struct rate_summary *stored_of(struct point *p)
+{
+	return &p->stored;
+}
+
+static size_t take_passes(struct wander_pass *out, const struct points *table, pass_value *rate)
+{
+	size_t n = 0, point = 0;
+
+	for (size_t i = 0; i < table->count; i++) {
+		size_t before = n;
+
+		for (size_t k = 0; k < table->list[i].pass_count; k++) {
+			const struct run_pass *pass = table->list[i].passes[k];
+
+			if (rate(pass) > 0)
+				out[n++] = (struct wander_pass){ .at_s = seconds(pass->at_ns),
+					.point = point,
+					.log_seconds = -log(rate(pass)) };
+		}
+		point += n > before; /* a number for each that has any */
+	}
+	wander_sort(out, n);
+	return n;
+}
+
+/* Passes of a point are farther apart in time than those of a table, but not so far that they share nothing. */
+static bool widen(
+	const struct points *table, struct wander_pass *room, pass_value *rate, summary_of *summary)
+{
+	struct cling cling;
+	size_t n = take_passes(room, table, rate);
+
+	if (!cling_find(&cling, room, n))
+		return false;
+	for (size_t i = 0; i < table->count; i++) {
+		struct rate_summary *s = summary(&table->list[i]);
+
+		rate_summary_widen(s, cling_half_of_mean(&cling, s->n));
+	}
+	return true;
+}
+
+static bool widen_all(struct points *all, size_t passes)
+{
+	struct wander_pass *room = calloc(passes + 1, sizeof *room);
+	bool enough = room != NULL;
+
+	for (size_t i = 0; enough && i < all->count; i += points_table(all, i).count) {
+		struct points table = points_table(all, i);
+
+		enough = widen(&table, room, run_pass_rate_stored, stored_of);
+		if (enough && all->list[i].direction == RUN_WRITE)
+			enough = widen(&table, room, run_pass_rate_acknowledged, acknowledged_of);
+		for (size_t k = i; k < i + table.count && all->list[k].direction == RUN_READ; k++)
+			all->list[k].acknowledged = all->list[k].stored;
+	}
+	free(room);
+	return enough;
+}
+
 int points_make(struct points *out, const struct run *run, struct error *err)
 {
 	size_t n = run->pass_count, at = 0;
@@ -291,6 +362,8 @@ int points_make(struct points *out, const struct run *run, struct error *err)
 	}
 	for (size_t i = 0; i < out->count; i += points_table(out, i).count)
 		add_long_run(out, i);
+	if (!widen_all(out, n))
+		goto fail;
 	free(scratch);
 	return 0;
 fail:
