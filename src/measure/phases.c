@@ -17,8 +17,8 @@
 #include "platform/usbmon.h"
 
 /* How long the thread leaves what comes to the ring: each look costs. As long as little came meanwhile, longer. */
-static const uint64_t look_least_ns = 250000, look_most_ns = 16000000;
-static const double much = 0.45, little = 0.15; /* of the ring */
+static const uint64_t look_least_ns = 250000, look_most_ns = 4000000;
+static const double much = 0.3, little = 0.1; /* of the ring */
 
 struct phases {
 	struct medium *model; /* NULL: the monitor */
@@ -181,12 +181,12 @@ static void doze(struct phases *p)
 	pthread_cond_timedwait(&p->begun, &p->lock, &until);
 }
 
-/* Within a pass all requests are alike, so that a bus which was slow stays so. */
+/* Within a pass all requests are alike, so that a bus which was slow stays so. One that was silent says nothing of that. */
 static void choose_pause(struct phases *p, double fill)
 {
 	if (fill > much || !p->into)
 		p->look_ns = look_least_ns;
-	else if (fill < little && p->look_ns < look_most_ns)
+	else if (fill > 0 && fill < little && p->look_ns < look_most_ns)
 		p->look_ns *= 2;
 }
 
