@@ -364,6 +364,20 @@ START_TEST(a_flush_may_wait_to_be_taken)
 }
 END_TEST
 
+/* It lets a flush wait as long as storing would take, and stores only once it is left alone: the buffer is still full. */
+START_TEST(a_flush_that_waits_may_store_nothing)
+{
+	struct dawdler blind = { .after_writes = true };
+	struct promises f = audited_on_bus(
+		&blind, "drain = after-idle\nidle time = 250 ms\nreads = from-buffer\n", ignores);
+
+	ck_assert_ptr_nonnull(strstr(line(&f, "flush")->evidence, "170 ms"));
+	ck_assert_ptr_nonnull(strstr(line(&f, "flush")->evidence, "longer than from idle"));
+	ck_assert_msg(
+		line(&f, "flush")->verdict == PROMISE_NOT_SHOWN, "%s", line(&f, "flush")->evidence);
+}
+END_TEST
+
 /* As fast as its link: nothing is left to store, and a flush answered at once breaks nothing. */
 START_TEST(a_fast_card_leaves_nothing)
 {
@@ -850,6 +864,7 @@ Suite *audit_suite(void)
 	tcase_add_test(c, a_dawdling_host_hides_no_storing);
 	tcase_add_test(c, lost_events_judge_no_flush);
 	tcase_add_test(c, a_flush_may_wait_to_be_taken);
+	tcase_add_test(c, a_flush_that_waits_may_store_nothing);
 	tcase_add_test(c, a_fast_card_leaves_nothing);
 	tcase_add_loop_test(c, each_fault_is_caught, 0, sizeof fault_cases / sizeof *fault_cases);
 	suite_add_tcase(s, c);
