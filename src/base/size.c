@@ -7,6 +7,7 @@
 #include <string.h>
 
 #include "base/number.h"
+#include "base/text.h"
 
 static const struct unit {
 	const char *name;
@@ -140,6 +141,10 @@ const char *duration_format(char buf[SIZE_TEXT_MAX], double seconds)
 {
 	static const char *const names[] = { "us", "ms" };
 
+	if (seconds < 5e-9) { /* else nothing but zeros are shown */
+		text_copy(buf, SIZE_TEXT_MAX, "0 s");
+		return buf;
+	}
 	if (seconds < 0.9995)
 		return scaled(buf, seconds * 1e6, names, 2);
 	if (seconds < 99.95) {

@@ -4,6 +4,7 @@
 #include <unistd.h>
 
 #include "base/error.h"
+#include "base/shell.h"
 #include "base/size.h"
 #include "base/text.h"
 #include "cli/command.h"
@@ -474,6 +475,17 @@ static int measure(struct session *s, const struct options *o, const struct swee
 	return status;
 }
 
+static void tell_next(const char *path)
+{
+	struct text command;
+
+	text_init(&command);
+	text_adds(&command, "blkassay explain ");
+	shell_add_word(&command, path, false);
+	message_note("next, what limits these rates:\n    %s", command.bytes);
+	text_release(&command);
+}
+
 int cmd_sweep(const struct options *o)
 {
 	struct error err = { 0 }, close_err = { 0 };
@@ -513,5 +525,8 @@ int cmd_sweep(const struct options *o)
 
 		status = status == 0 ? closed : status;
 	}
-	return results_end(&results, path, status);
+	status = results_end(&results, path, status);
+	if (status == 0)
+		tell_next(path);
+	return status;
 }

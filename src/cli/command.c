@@ -11,8 +11,8 @@ const struct command commands[] = {
 		{ OPTION_CSV_FILE, OPTION_PAGE, OPTION_JSON, OPTION_BRIEF, OPTION_END } },
 	{ "sweep", "TARGET", "measure rate against request size",
 		"Transfers at each request size with O_DIRECT, in passes interleaved in seeded "
-		"random order, all reads before the first write, appends every pass to a run "
-		"record and prints its summary. Reads by default. Writing needs --erase, "
+		"random order, with all reads before the first write; appends every pass to a run "
+		"record and prints a summary of it. Reads by default. Writing needs --erase, "
 		"--keep-data or --create. Before writes are timed it looks at how the target "
 		"stores them, for up to two minutes; a write rate is called stored only where a "
 		"flush, reads that wait, or a full buffer show it. See blkassay-method(7).",
@@ -40,7 +40,7 @@ const struct command commands[] = {
 		"cache and says of each whether it is what was written, and if not, what it is: "
 		"unreadable, blank, stale, misplaced, torn, shifted, bit error or foreign. Exit "
 		"status 1 means damage, 4 that with --only read nothing bears the stamp of that "
-		"--seed: so nothing is shown.",
+		"--seed, so nothing is shown.",
 		1, 1, cmd_verify,
 		{ OPTION_ONLY, OPTION_SIZES, OPTION_ORDER, OPTION_REGION, OPTION_GENERATIONS,
 			OPTION_SPOT, OPTION_SEED, OPTION_LABEL, OPTION_GIVE_UP_AFTER, OPTION_RESUME,
@@ -50,14 +50,13 @@ const struct command commands[] = {
 	{ "cut", "TARGET", "write with a journal until power or plug is cut",
 		"Stamps the region, then writes and flushes at seeded random moments, and journals "
 		"each promise of the target on this host, until the target vanishes, --seconds "
-		"pass, or --cut-with has cut it at a random moment within --seconds. Then: "
+		"pass, or --cut-with has cut it at a random moment within --seconds. Then run: "
 		"blkassay recheck JOURNAL TARGET. With --cycles, and always on a model, it waits "
 		"for the target to come back and rechecks by itself. Switch the gadget's own "
-		"low-voltage "
-		"supply only (USB's 5 V, a hub port made for it, a bench supply), never mains and "
-		"never other gear; discharge yourself before you touch cards and boards. Pulling a "
-		"card under power can damage it: follow its maker's data "
-		"sheet. See blkassay-cut(7).",
+		"low-voltage supply only (USB's 5 V, a hub port made for it, a bench supply), "
+		"never mains and never other gear; discharge yourself before you touch cards and "
+		"boards. Pulling a card under power can damage it: follow its maker's data sheet. "
+		"See blkassay-cut(7).",
 		1, 1, cmd_cut,
 		{ OPTION_SECONDS, OPTION_CUT_WITH, OPTION_CYCLES, OPTION_REGION, OPTION_SEED,
 			OPTION_LABEL, OPTION_OUT, OPTION_ERASE, OPTION_KEEP_DATA, OPTION_CREATE,
@@ -114,13 +113,13 @@ const struct command commands[] = {
 	{ "restore", "SAVED TARGET", "put kept data back after an interrupted run",
 		"Writes back what --keep-data saved (RECORD.kept), then reads all of it back. "
 		"First it checks that the saved file is whole, and looks at all that it would "
-		"write over: blocks that hold the saved data, or what its run wrote, are its "
-		"own. Any other block was changed since, or this is another card: then it says "
-		"how many and where, writes nothing and ends with 2, unless --overwrite-changed "
-		"names the target. A target of another size is refused. Of a saved file that "
-		"was damaged nothing is put back, unless --skip-damaged is content with what is "
-		"whole; that ends with 3. After an interruption simply repeat it. The saved file "
-		"stays; delete it when done.",
+		"write over: blocks that hold the saved data, or what its run wrote, are its own. "
+		"Any other block was changed since, or this is another card: then it says how many "
+		"and where, writes nothing and ends with 2, unless --overwrite-changed names the "
+		"target. A target of another size is refused. Of a saved file that was damaged "
+		"nothing is put back, unless --skip-damaged settles for what is whole; that ends "
+		"with 3. After an interruption simply repeat it. The saved file stays; delete it "
+		"when done.",
 		2, 2, cmd_restore,
 		{ OPTION_OVERWRITE_CHANGED, OPTION_SKIP_DAMAGED, OPTION_QUIET, OPTION_END } },
 };

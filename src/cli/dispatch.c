@@ -94,8 +94,9 @@ static int check_arguments(const struct command *c, const struct options *o, str
 	if (o->arg_count > c->max_args)
 		return error_set(err, ERROR_USAGE, "%s: unexpected argument '%s'; it takes %s",
 			c->name, o->args[c->max_args], *c->arguments ? c->arguments : "none");
-	return error_set(
-		err, ERROR_USAGE, "%s: an argument is missing; it takes %s", c->name, c->arguments);
+	return error_set(err, ERROR_USAGE,
+		"%s: an argument is missing; it takes %s; 'blkassay help %s' tells more", c->name,
+		c->arguments, c->name);
 }
 
 static int run_command(const struct command *c, int argc, char **argv, const char *command_line)

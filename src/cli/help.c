@@ -2,14 +2,24 @@
 #include "cli/help.h"
 
 #include <string.h>
+#include <unistd.h>
 
 #include "base/text.h"
 #include "cli/command.h"
 #include "cli/options.h"
+#include "cli/terminal.h"
 #include "report/keys.h"
 #include "report/layout.h"
 
-enum { HELP_COLUMNS = 79, OVERVIEW_AT = 27, OPTION_AT = 27 };
+enum { WIDEST = 79, NARROWEST = 40, OVERVIEW_AT = 27, OPTION_AT = 27 };
+
+/* Not wider than the screen, where words still have room to stand beside a column of names. */
+static size_t columns(void)
+{
+	unsigned n = terminal_columns(STDOUT_FILENO);
+
+	return n > WIDEST ? WIDEST : n < NARROWEST ? NARROWEST : n;
+}
 
 /* words from the column `at` on, where the line stands already, wrapped under themselves. */
 static void print_wrapped(FILE *out, const char *words, size_t at)
@@ -17,7 +27,7 @@ static void print_wrapped(FILE *out, const char *words, size_t at)
 	struct text t;
 
 	text_init(&t);
-	layout_wrap(&t, words, at, at, HELP_COLUMNS);
+	layout_wrap(&t, words, at, at, columns());
 	fputs(t.bytes, out);
 	text_release(&t);
 }
@@ -37,23 +47,33 @@ static void print_commands(FILE *out)
 
 void help_print_overview(FILE *out, bool whole)
 {
-	fprintf(out,
-		"usage: blkassay COMMAND [OPTION...] [ARGUMENT...]\n\n"
-		"Measures and verifies removable media. Nothing is written to a target unless\n"
-		"--erase TOKEN names it, --keep-data saves it, or --create has just made it.\n\n");
+	fputs("usage: blkassay COMMAND [OPTION...] [ARGUMENT...]\n\n", out);
+	print_wrapped(out,
+		"Measures and verifies removable media. Nothing is written to a target unless "
+		"--erase TOKEN names it, --keep-data saves it, or --create has just made it.",
+		0);
+	fputc('\n', out);
 	print_commands(out);
-	fprintf(out, "\n'blkassay help COMMAND' tells more, 'blkassay COMMAND -h' in short; "
-		     "'blkassay -V'\ntells its version.\n");
+	fputc('\n', out);
+	print_wrapped(out,
+		"'blkassay help COMMAND' tells more, 'blkassay COMMAND -h' in short; 'blkassay -V' "
+		"tells its version.",
+		0);
 	if (!whole)
 		return;
-	fprintf(out,
-		"\nFirst steps: 'blkassay targets' shows what is there; 'blkassay sweep /dev/sdX'\n"
-		"measures how fast it reads; 'blkassay explain RECORD' says what limits it. The\n"
-		"manual, blkassay(1), has the rest: blkassay-method(7) how figures are computed,\n"
-		"blkassay-audit(7) and blkassay-cut(7) how promises are tested.\n\n"
-		"Exit status: 0 success, 1 the target or build failed the check, 2 usage or\n"
-		"refused for safety, 3 the I/O or the machine failed, 4 not shown (too little\n"
-		"was tested to say), 130 interrupted.\n");
+	fputc('\n', out);
+	print_wrapped(out,
+		"First steps: 'blkassay targets' shows what is there; 'blkassay sweep /dev/sdX' "
+		"measures how fast it reads; 'blkassay explain RECORD' says what limits it. The "
+		"manual, blkassay(1), has the rest: blkassay-method(7) how figures are computed, "
+		"blkassay-audit(7) and blkassay-cut(7) how promises are tested.",
+		0);
+	fputc('\n', out);
+	print_wrapped(out,
+		"Exit status: 0 success, 1 the target or build failed the check, 2 usage or "
+		"refused for safety, 3 the I/O or the machine failed, 4 not shown (too little was "
+		"tested to say), 130 interrupted.",
+		0);
 }
 
 static void print_option(FILE *out, const struct command *c, const struct option_spec *s)

@@ -9,6 +9,7 @@
 #include "base/size.h"
 #include "base/text.h"
 #include "findings/explain_limits.h"
+#include "findings/numbers.h"
 #include "findings/points.h"
 
 /* What the kernel makes of large files on USB disks up to high speed: requests of 240 sectors. */
@@ -31,7 +32,25 @@ static void take_words(struct pool *p, char out[SIZE_TEXT_MAX], struct value v)
 	text_release(&t);
 }
 
-/* "392..407 kB/s", or "980 kB/s..1.02 MB/s" where the units differ; one alone when both look the same. */
+/* A value's words in the unit of another: "0.980" of 980 kB/s beside "1.02 MB/s". Only rates come with several units here. */
+static const char *in_unit_of(struct pool *p, struct value v, const char *to)
+{
+	double unit = strstr(to, " GB/s")   ? 1e9
+		      : strstr(to, " MB/s") ? 1e6
+		      : strstr(to, " kB/s") ? 1e3
+					    : 1;
+	const char *words;
+	struct text t;
+
+	text_init(&t);
+	number_add(&t, v.number / unit);
+	words = pool_printf(p, "%s", t.bytes);
+	p->failed |= t.failed;
+	text_release(&t);
+	return words;
+}
+
+/* "392..407 kB/s", "0.980..1.02 MB/s"; one alone when both look the same. */
 static const char *range_words(struct pool *p, struct value low, struct value high)
 {
 	char from[SIZE_TEXT_MAX], to[SIZE_TEXT_MAX];
@@ -44,7 +63,9 @@ static const char *range_words(struct pool *p, struct value low, struct value hi
 		return pool_printf(p, "%s", from);
 	if (unit && strchr(to, ' ') && !strcmp(unit, strchr(to, ' ')))
 		return pool_printf(p, "%.*s..%s", (int)(unit - from), from, to);
-	return pool_printf(p, "%s..%s", from, to);
+	return low.unit == UNIT_BYTES_PER_SECOND
+		       ? pool_printf(p, "%s..%s", in_unit_of(p, low, to), to)
+		       : pool_printf(p, "%s..%s", from, to);
 }
 
 /* Both ends in the unit that `seconds` has where it is shown. */

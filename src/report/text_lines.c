@@ -48,9 +48,8 @@ void text_lines_section(struct text_lines *s, const char *name)
 {
 	text_adds(s->t, "\n");
 	text_lines_bold(s);
-	text_adds(s->t, name);
+	text_lines_words(s, name, 0, 0);
 	text_lines_plain(s);
-	text_adds(s->t, "\n");
 }
 
 void text_lines_command(struct text_lines *s, const char *command)

@@ -18,7 +18,16 @@ sys.exit("wider than " + sys.argv[2] + ": " + wide[0] if wide else 0)' "$out" "$
 for width in 60 80 100 140; do
 	fits $width "$BLKASSAY" report b.assay
 	fits $width "$BLKASSAY" compare b.assay --against c.assay
+	fits $width "$BLKASSAY" explain b.assay
+	fits $width "$BLKASSAY" help
+	for command in targets sweep verify audit cut recheck explain compare report observe restore; do
+		fits $width "$BLKASSAY" $command -h
+		fits $width "$BLKASSAY" help $command
+	done
 done
+# What would be gained stands in the line of its cause at 80 columns, whatever the units of its ends.
+run 0 env COLUMNS=80 LC_ALL=C "$BLKASSAY" explain b.assay
+grep -q '^sequential reads .* sector cost .* 0\.[0-9]*\.\.1\.[0-9]* MB/s$' "$out" || fail "the gain is not beside its cause"
 
 # Half the rate is half the bar; no bars where there is no room.
 run 0 env COLUMNS=80 LC_ALL=C "$BLKASSAY" report b.assay

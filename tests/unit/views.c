@@ -53,7 +53,7 @@ START_TEST(values_have_two_forms)
 		/* A nanosecond in three hours. */
 		{ value_ns(UINT64_C(10800000000001)), "3 h 0 min", "10800.000000001" },
 		{ value_ns(1500000), "1.50 ms", "0.0015" },
-		{ value_ns(1), "0.00 us", "0.000000001" },
+		{ value_ns(1), "0 s", "0.000000001" },
 		{ value_ns(0), "0 s", "0" },
 		{ value_seconds(0), "0 s", "0" },
 		{ value_share(0.974), "97 %", "0.974" },
