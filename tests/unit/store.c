@@ -387,6 +387,109 @@ START_TEST(a_flush_that_never_passed_is_none)
 }
 END_TEST
 
+/* Somebody else uses the disk as well: after so many writes of this run one request of 4 KiB, which the device counts. */
+struct shared {
+	struct medium medium;
+	struct medium *inner;
+	unsigned after, writes;
+	bool others_write;
+};
+
+static int shared_read(struct medium *m, uint64_t at, void *buf, size_t len, size_t *got)
+{
+	return medium_read(((struct shared *)m)->inner, at, buf, len, got);
+}
+
+static int shared_write(struct medium *m, uint64_t at, const void *buf, size_t len, size_t *got)
+{
+	static unsigned char theirs[4096];
+	struct shared *s = (struct shared *)m;
+	uint64_t end = s->inner->traits.size_bytes - sizeof theirs;
+	size_t done;
+
+	if (++s->writes == s->after && s->others_write)
+		ck_assert_int_eq(medium_write(s->inner, end, theirs, sizeof theirs, &done), 0);
+	else if (s->writes == s->after)
+		ck_assert_int_eq(medium_read(s->inner, end, theirs, sizeof theirs, &done), 0);
+	return medium_write(s->inner, at, buf, len, got);
+}
+
+static int shared_flush(struct medium *m)
+{
+	return medium_flush(((struct shared *)m)->inner);
+}
+
+static int shared_scsi(struct medium *m, struct scsi_exchange *x)
+{
+	return medium_scsi(((struct shared *)m)->inner, x);
+}
+
+static int shared_counts(struct medium *m, struct medium_counts *counts)
+{
+	return medium_counts(((struct shared *)m)->inner, counts);
+}
+
+static uint64_t shared_now(struct medium *m)
+{
+	return medium_now_ns(((struct shared *)m)->inner);
+}
+
+static void shared_idle(struct medium *m, uint64_t ns)
+{
+	medium_idle_ns(((struct shared *)m)->inner, ns);
+}
+
+static void shared_close(struct medium *m)
+{
+	medium_close(((struct shared *)m)->inner);
+}
+
+static struct seen swept_shared(const char *tail, unsigned after, bool others_write)
+{
+	static const struct medium_ops ops = { .read = shared_read,
+		.write = shared_write,
+		.flush = shared_flush,
+		.scsi = shared_scsi,
+		.counts = shared_counts,
+		.now_ns = shared_now,
+		.idle_ns = shared_idle,
+		.close = shared_close };
+	struct shared m = { .inner = opened(tail), .after = after, .others_write = others_write };
+	struct sweep_plan plan = plan_of(64 << 20);
+	struct seen seen = { .writes = 0 };
+	struct sweep_sink sink = { &seen, take_pass, take_evidence };
+	struct error err = { 0 };
+
+	m.medium = (struct medium){ .ops = &ops, .traits = m.inner->traits, .inner = m.inner };
+	ck_assert_msg(
+		sweep_run(&m.medium, &plan, &sink, NULL, &err) == SWEEP_COMPLETE, "%s", err.text);
+	ck_assert_uint_gt(m.writes, after);
+	medium_close(&m.medium);
+	return seen;
+}
+
+/* What others ask of the disk waits with what this run wrote, or makes it wait: what was seen then shows nothing. */
+START_TEST(others_while_it_looks_leave_nothing_shown)
+{
+	static const char *const tails[] = { BEHIND CLAIMS, BEHIND QUIET "synchronize cache = no\n",
+		QUIET };
+
+	for (size_t i = 0; i < sizeof tails / sizeof *tails; i++) {
+		struct seen alone = swept_shared(tails[i], 0, false);
+
+		ck_assert(!alone.evidence.foreign);
+		ck_assert_int_ne(alone.by, PASS_NOT_SHOWN);
+		for (int write = 0; write < 2; write++) {
+			struct seen s = swept_shared(tails[i], 50, write);
+
+			ck_assert(s.evidence.foreign);
+			ck_assert_int_eq(s.evidence.by, PASS_NOT_SHOWN);
+			ck_assert_uint_eq(s.shown, 0);
+		}
+	}
+}
+END_TEST
+
 Suite *store_suite(void)
 {
 	Suite *s = suite_create("store");
@@ -400,6 +503,7 @@ Suite *store_suite(void)
 	tcase_add_test(c, a_reset_while_it_looks_leaves_nothing_shown);
 	tcase_add_test(c, it_can_be_interrupted_at_any_time);
 	tcase_add_test(c, every_call_may_fail);
+	tcase_add_test(c, others_while_it_looks_leave_nothing_shown);
 	tcase_add_test(c, a_late_host_is_no_flush);
 	tcase_add_test(c, a_flush_that_never_passed_is_none);
 	suite_add_tcase(s, c);
