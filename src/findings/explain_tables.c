@@ -251,9 +251,10 @@ static const struct column points[] = {
 	{ "stored_bytes_per_second", "stored",
 		"until all of it was stored; null where that is not shown", 0, false, any_write,
 		point_stored },
-	{ "share_of_link", "of link limit",
-		"the rate before, of the most that the link carries in such requests", 0, false,
-		NULL, point_packed },
+	{ "share_of_link", "of link, overhead off",
+		"the rate before, of the most that the link carries of data in such requests, "
+		"beside their command and status",
+		0, false, NULL, point_packed },
 	{ "share_of_link_one_phase_a_frame", "one phase a frame",
 		"the same, on a host that serves command, data and status in a frame each", 0,
 		false, any_phased, point_phased },

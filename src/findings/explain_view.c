@@ -371,6 +371,7 @@ static void show_method(struct view *v)
 				.heading = "What the columns mean",
 				.glossary = &explain_parts_spec });
 	view_section(v, (struct section){ .on = ON_PAGE, .glossary = &explain_tables_spec });
+	view_section(v, (struct section){ .on = ON_PAGE, .glossary = &explain_points_spec });
 }
 
 /* ---- the whole ---- */

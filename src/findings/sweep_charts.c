@@ -208,7 +208,9 @@ const struct chart *sweep_chart_times(
 	*c = (struct chart){ .kind = CHART_BOXES,
 		.title = pool_printf(
 			p, "Time of a request: %s", point_series_words(p, &table->list[0])),
-		.what = "Time of single requests by their size; the table below has the values.",
+		.what = "Time of single requests of all passes together, by their size; the table "
+			"below has the "
+			"values, that of points the medians and p99 of passes.",
 		.x_name = "size of one request (logarithmic)",
 		.y_name = "time of a request (logarithmic)",
 		.x_unit = UNIT_BYTES,
