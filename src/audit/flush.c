@@ -109,8 +109,6 @@ static int measure(struct probe_context *pc, flush_call *flush, struct waits *w)
 		if (!rc)
 			rc = timed_flush(pc, flush, w, false);
 		rc = rc < 0 ? rc : timed_burst(pc, &w->burst);
-		if (!rc && pc->known.knee)
-			rc = context_settle(pc);
 		if (!rc)
 			rc = context_fill_buffer(pc);
 		if (!rc)
