@@ -26,7 +26,11 @@ step() {
 	wanted=$1
 	file=$2
 	shift 2
-	echo "\$ blkassay $*"
+	printf '$ blkassay'
+	for word; do
+		case $word in *[!A-Za-z0-9._:/=,+-]*) printf " '%s'" "$word" ;; *) printf ' %s' "$word" ;; esac
+	done
+	echo
 	status=0
 	"$tool" "$@" >"$out/${file#-}" 2>"$out/messages" || status=$?
 	case $file in -*) cat "$out/${file#-}" ;; esac

@@ -37,7 +37,7 @@ static void widen_gain(struct phase_parts *p, double card)
 struct phase_parts explain_phases_of(
 	const struct points *table, uint64_t judged_bytes, double link, double card)
 {
-	struct phase_size sizes[SIZES_MAX];
+	struct phase_size sizes[SIZES_MAX] = { 0 };
 	struct phase_parts p;
 	bool given = link > 0, write = table->count && table->list[0].direction == RUN_WRITE;
 	size_t n = 0;

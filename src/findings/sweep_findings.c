@@ -572,7 +572,7 @@ static const char *not_stored_words(const struct run_storing *s)
 		return "it stores only when it is flushed, read or left alone, and its buffer was "
 		       "never seen full";
 	if ((double)s->burst_ns < SWEEP_BURST_NS)
-		return "the target was too quick: too little could be written to see it";
+		return "too little could be written, as the target is too quick";
 	return "something waits after writes, but not as long as storing them would take, and its "
 	       "buffer was never seen full";
 }
