@@ -208,7 +208,7 @@ static void say_clings(struct text *t, const struct explained *x, const char *of
 	(void)x;
 	text_addf(t,
 		"Consecutive passes%s are more alike than others: the rate drifts slowly by "
-		"itself, so the intervals may be too narrow. Several runs tell more than longer "
+		"itself, and the intervals are wider for it. Several runs tell more than longer "
 		"ones.",
 		of);
 }

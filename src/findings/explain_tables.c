@@ -322,13 +322,16 @@ COPY(copy_direction, value_word(run_direction_name(r->direction)))
 COPY(copy_way, value_code(r->way))
 COPY(copy_bytes, value_bytes_decimal(r->bytes))
 COPY(copy_request, value_bytes(r->request_bytes))
-COPY(copy_seconds, value_seconds(r->seconds))
-COPY(copy_rate, positive_rate((double)r->bytes / r->seconds))
+COPY(copy_seconds, value_if(r->seconds > 0, value_seconds(r->seconds)))
+COPY(copy_rate, value_if(r->seconds > 0, positive_rate((double)r->bytes / r->seconds)))
 
 static const struct column copies[] = {
 	{ "direction", "direction", "read or write", 0, true, NULL, copy_direction },
 	{ "way", "how",
-		"measured: at the stored rates of this sweep; acknowledged: at those of its "
+		"measured: at the stored rates of this sweep; fitted: by its fitted line, beyond "
+		"the "
+		"sizes that it measured; not measured: such requests were not, and no line tells; "
+		"acknowledged: at those of its "
 		"answers, where no stored rate is shown; or in turn or overlapped",
 		0, true, NULL, copy_way },
 	{ "request_bytes", "request", "size of the requests it is made of", 0, false, NULL,

@@ -174,17 +174,32 @@ static double copy_seconds(const struct explained *x, uint64_t bytes, uint64_t r
 	       (x->direction == RUN_WRITE ? x->idle_flush_s : 0);
 }
 
+static const char not_measured[] = "not-measured";
+
+/* How the time of such requests is known: beyond the sizes of the sweep only by a line through them. */
+static const char *copy_way(const struct explained *x, uint64_t request)
+{
+	const struct cost_point *p = x->stored;
+
+	if (x->point_count && p[0].request_bytes <= request &&
+		request <= p[x->point_count - 1].request_bytes)
+		return x->shown ? "measured" : "acknowledged";
+	return x->shown && x->line.known && !(x->line.doubts & COST_BENT) ? "fitted" : not_measured;
+}
+
 static void add_copy(struct explain_copy *rows, size_t *n, const struct explained *x,
 	const struct explain_known *known, uint64_t request)
 {
 	const struct stage_budget *u = &x->diagnosis.usual;
 	double bytes = (double)known->copy_bytes;
 	struct explain_copy row = { .direction = x->direction,
-		.way = x->shown ? "measured" : "acknowledged",
+		.way = copy_way(x, request),
 		.bytes = known->copy_bytes,
 		.request_bytes = request,
 		.seconds = copy_seconds(x, known->copy_bytes, request) };
 
+	if (row.way == not_measured)
+		row.seconds = 0;
 	rows[(*n)++] = row;
 	if (!x->shown || !(u->in_turn > 0) || u->bytes != request)
 		return;

@@ -27,4 +27,15 @@ tells "These figures are modelled, not measured"
 # 80 columns, plain ASCII in the C locale, the same when piped.
 LC_ALL=C awk 'length > 80 { print; bad = 1 } END { exit bad }' "$out" || fail "wider than 80 columns"
 LC_ALL=C grep -q '[^ -~]' "$out" && fail "not plain ASCII"
+
+# A copy in requests that were not measured is no measured copy: by the line, or not at all.
+run 0 "$BLKASSAY" sweep "model:$here/../../scripts/models/buoy-b.model" --sizes 8Ki,16Ki,32Ki,64Ki --order sequential --seed 1 \
+	--seconds 0.5 --quiet --out line.assay
+run 0 "$BLKASSAY" explain line.assay --copy 50MB --json - --quiet
+says '"way":"fitted","request_bytes":4096,'
+run 0 "$BLKASSAY" sweep "model:$here/../../scripts/models/buoy-b.model" --sizes 120Ki,512Ki --order sequential --seed 1 \
+	--seconds 0.5 --quiet --out two.assay
+run 0 "$BLKASSAY" explain two.assay --copy 50MB --json -
+grep -q '"way":"not-measured","request_bytes":4096,"copied_bytes":50000000,"seconds":null' "$out" || fail "a copy in 4 KiB requests is told from 120 KiB and more"
+grep -q '"way":"measured"' "$out" || fail "the size that was measured is gone"
 exit 0
