@@ -520,10 +520,22 @@ static const char *unless_words(struct pool *pool, const struct run_storing *s)
 		size_format_decimal(size, SWEEP_HIDES * (double)s->free_bytes));
 }
 
+/* Held up by single requests, the others free (measure/store.h): no rate of a head start was seen. */
+static bool goes_in_starts(const struct run_storing *s)
+{
+	return s->held_up && !(s->head_bps > s->drain_bps);
+}
+
 static const char *steady_words(struct pool *pool, const struct run_storing *s)
 {
 	char size[SIZE_TEXT_MAX];
 
+	if (goes_in_starts(s))
+		return pool_printf(pool,
+			"Writes go in fits and starts: about every %s one waits for long, as where "
+			"a buffer of that size is stored as a whole, or where the card stalls. "
+			"Stored rates are over whole rounds of that; %s.",
+			size_format_decimal(size, s->buffer_bytes), flusher_words(s));
 	if (s->held_up)
 		return pool_printf(pool,
 			"Stored rates are those of a full buffer: the target runs about %s ahead "

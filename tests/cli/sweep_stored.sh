@@ -84,4 +84,29 @@ run 0 "$BLKASSAY" explain s.assay --link 1.2MB/s --card-write 0.401MB/s
 tells "What limits writes: the card, 100 %"
 tells "That is until it is acknowledged; storing takes longer"
 says_not "faster link"
+
+# A card that stalls now and then, behind no buffer at all: its rounds look like those of a buffer that is stored as a whole, and
+# neither is claimed. 8 MiB at 1 / (1 / 20 + 1 / 3.5) MB/s and 1.5 s: 1.97 MB/s.
+cat >stalls.model <<'END'
+gadget-model 1
+device:
+    name = stalls
+    capacity = 256Mi
+    jitter = 1 %
+link:
+    speed = high
+    rate = 20 MB/s
+card:
+    read rate = 10 MB/s
+    write rate = 3.5 MB/s
+    stall every = 8Mi
+    stall time = 1.5 s
+firmware:
+    unit = request
+END
+run 0 "$BLKASSAY" sweep model:stalls.model --direction write --sizes 64Ki,120Ki --order sequential --seed 2 --quiet --out stalls.assay
+tells "Writes go in fits and starts: about every "
+tells "or where the card stalls"
+tells_not() { tr -s ' \n' ' ' <"$out" | grep -qF "$1" && fail "'$1' is said"; return 0; }
+tells_not "ahead of its storage"
 exit 0

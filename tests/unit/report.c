@@ -306,10 +306,16 @@ START_TEST(steady_is_qualified)
 	tells("64.0 MB written in one go was never held up");
 	run.storing.held_up = true;
 	run.storing.buffer_bytes = 1000000;
+	run.storing.head_bps = 20e6;
+	run.storing.drain_bps = 2e6;
 	text_copy(run.storing.flusher, sizeof run.storing.flusher, "refused");
 	summary(100, false);
 	tells("about 1.00 MB ahead of its storage, the target refuses SYNCHRONIZE CACHE");
 	tells("unless its buffer holds more than 6.40 MB");
+	run.storing.head_bps = 2e6; /* single writes wait, the others are free */
+	summary(100, false);
+	tells("about every 1.00 MB one waits for long");
+	tells("or where the card stalls");
 }
 END_TEST
 
