@@ -87,9 +87,8 @@ static int unknowable(struct medium *m)
 	struct error why;
 
 	error_set(&why, ERROR_IO,
-		"'%s' was away, and all that this run had flushed to it is written over since, so "
-		"that nothing tells it from another one of its kind; nothing more was written; "
-		"try a larger region",
+		"'%s' was away, and nothing is left of what this run flushed to it, by which it "
+		"could be told from another one; nothing more was written; try a larger region",
 		m->traits.path);
 	return identity_lose(m, -ESTALE, &why);
 }

@@ -613,6 +613,7 @@ START_TEST(without_a_tell_tale_nothing_is_known_again)
 
 	medium_expect_change(m);
 	ck_assert_int_eq(medium_confirm(m), -ESTALE);
+	ck_assert_ptr_nonnull(strstr(medium_lost(m)->text, "nothing is left of what this run"));
 	medium_close(m);
 }
 END_TEST
