@@ -73,11 +73,58 @@ echo "" >/sys/kernel/config/usb_gadget/rig/UDC
 echo /tmp/work/other.img >/sys/kernel/config/usb_gadget/rig/functions/mass_storage.0/lun.0/file
 echo dummy_udc.0 >/sys/kernel/config/usb_gadget/rig/UDC
 END
+modprobe usbmon || fail "no usbmon"
+usb_of "$gadget"
+bus=$(cat "$usb/busnum")
+wait_for 60 test -c "/dev/usbmon$bus" || fail "no monitor of bus $bus"
+record_bus "$bus" $work/bus.usbmon &
+recorder=$!
 run 3 blkassay cut "$gadget" --erase "$token" --region 0+1Mi --seed 9 --seconds 3 --cycles 2 --cut-with "sh $work/swap.sh" --out cycles.assay
+kill $recorder
+wait $recorder 2>/dev/null
 says "does not show that it still holds the medium this run wrote to"
 says_not "Not safe to ship"
-# Plugged in again so quickly that the kernel takes it for a reset, the drive gets the request in flight once more, from the
-# kernel: that one nobody can hold back.
+
+# writes_on_bus FILE: each WRITE (10) that was sent, "first block, blocks, 1 if its status came", of what record_bus left.
+writes_on_bus() {
+	od -An -v -tx1 "$1" | awk '
+		BEGIN { for (i = 0; i < 256; i++) value[sprintf("%02x", i)] = i }
+		function text(from, n,  t) { while (n--) t = t byte[from++]; return t }
+		function big_endian(from, n,  v) { while (n--) v = v * 256 + value[byte[from++]]; return v + 0 }
+		function event() {
+			if (byte[9] != "03") return # bulk
+			if (byte[8] == "53" && captured == 31 && text(64, 4) == "55534243" && byte[79] == "2a") {
+				sent[++n] = big_endian(81, 4) " " big_endian(86, 2)
+				with_tag[text(68, 4)] = n
+			}
+			if (byte[8] == "43" && captured == 13 && text(64, 4) == "55534253" && text(68, 4) in with_tag)
+				answered[with_tag[text(68, 4)]] = 1
+		}
+		{
+			for (i = 1; i <= NF; i++) {
+				byte[have++] = $i
+				if (have < 64) continue
+				captured = value[byte[36]]
+				if (have == 64 + captured) { event(); have = 0 }
+			}
+		}
+		END { for (i = 1; i <= n; i++) print sent[i], answered[i] + 0 }'
+}
+# Plugged in again so quickly that the kernel takes it for a reset, without an attention or another sequence of the disk, one
+# request can reach the card that came back: the one in flight, which the kernel sends again, or the next one. The USB
+# monitor tells which, and that it is the last write of all.
 strays=$(cmp -l other.img /dev/zero 2>/dev/null | wc -l)
 note "bytes that reached the card that came back: $strays"
-between "bytes that reached the card that came back" "$strays" 0 131072
+if [ "$strays" -gt 0 ]; then
+	writes_on_bus bus.usbmon >sent
+	cp sent bus.usbmon "$results/"
+	set -- $(tail -n 1 sent)
+	if [ "$(tail -n 2 sent | head -n 1)" = "$1 $2 0" ]; then
+		note "the request in flight, $2 blocks at block $1, which the kernel sent again: the first time it got no answer"
+	else
+		note "a request sent once, when the drive was back: $2 blocks at block $1"
+	fi
+	cmp -l other.img /dev/zero 2>/dev/null | awk '{ print int(($1 - 1) / 512) }' >stray-blocks
+	between "the first block that reached that card" "$(head -n 1 stray-blocks)" "$1" $(($1 + $2 - 1))
+	between "the last block that reached that card" "$(tail -n 1 stray-blocks)" "$1" $(($1 + $2 - 1))
+fi
