@@ -13,14 +13,9 @@ for fault in /rig/models/fault-*.model; do
 	# What stale reads give depends on how much has left the buffer by then, and real time is not the model's: see below.
 	grep -q "unknown command\|answer = lost\|stale reads" "$fault" || set -- "$@" "$fault"
 done
-# These strike often enough that every kind of read and write meets them.
-for fault in wrong-tag wrong-residue; do
-	sed 's/1 in 40/1 in 7/' /rig/models/fault-$fault.model >$fault-often.model
-	set -- "$@" $fault-often.model
-done
 # Where nothing but a flush and a full buffer empty it, stale reads depend on the commands alone.
-sed 's/write behind = 32Ki/&\n    drain = on-flush/' /rig/models/fault-stale-reads.model >fault-stale-reads-until-flush.model
-set -- "$@" fault-stale-reads-until-flush.model
+sed 's/write behind = 32Ki/&\n    drain = on-flush/' /rig/models/fault-stale-reads.model >/tmp/fault-stale-reads-until-flush.model
+set -- "$@" /tmp/fault-stale-reads-until-flush.model
 same_for "$@"
 # Of 64 KiB the half that fits the buffer is read as it was before: 32 KiB of A5h, 4 KiB of it from an earlier write, and 28 KiB
 # of an erased card, FFh (their CRC-32 by Python's zlib).
