@@ -19,6 +19,8 @@
 #define ONE_SHARE 0.1
 /* A range of shares that is no wider is one share. */
 #define POINT_SHARE 0.02
+/* Of the time: link or card with less leave something to gain without a faster one. */
+#define ONLY_BASE 0.75
 /* Tables whose requests take the same time to within that are told in one sentence. */
 #define SAME_TIME 1.15
 
@@ -261,7 +263,8 @@ static void add_ways(struct text *t, const struct explained *x, struct told *tol
 	}
 	if (any)
 		text_adds(t, ".");
-	else if (has(x, CAUSE_LINK) && has(x, CAUSE_CARD) && x->link_known && x->card_known)
+	else if (has(x, CAUSE_LINK) && has(x, CAUSE_CARD) && x->link_known && x->card_known &&
+		 x->culprits.list[0].share_low >= ONLY_BASE)
 		text_adds(t, " They are too close: only speeding up both gains much.");
 	told->ways |= new;
 }
@@ -276,16 +279,30 @@ static void add_stall_figures(struct text *t, const struct explained *x)
 		TIME(s->seconds), s->count, SIZE((uint64_t)(s->bytes / s->count)));
 }
 
+/* Costs too small to be named one by one may be much all together. */
+static void add_base(struct text *t, const struct explained *x, const char *stage)
+{
+	double least = x->culprits.list[0].share_low;
+
+	if (least >= ONLY_BASE)
+		text_addf(t, " Only a faster %s would give much more.", stage);
+	else
+		text_addf(t,
+			" The rest are smaller costs: without all of them the rate would be up to "
+			"%.0f %% higher.",
+			(1 / fmax(least, 0.01) - 1) * 100);
+}
+
 static void add_remedy(struct text *t, const struct explained *x, enum cause cause)
 {
 	const struct growth *g = &x->growths.list[0];
 
 	switch (cause) {
 	case CAUSE_LINK:
-		text_adds(t, " Only a faster link would give much more.");
+		add_base(t, x, "link");
 		break;
 	case CAUSE_CARD:
-		text_adds(t, " Only a faster card would give much more.");
+		add_base(t, x, "card");
 		break;
 	case CAUSE_IN_TURN:
 		text_adds(t,
