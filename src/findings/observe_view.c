@@ -211,7 +211,7 @@ static void add_flushes(struct findings *f, const struct observation *o)
 	uint64_t n = is_exact(o) ? o->flushes : o->total.flushes;
 	struct finding *one;
 
-	if (o->traced)
+	if (o->traced && o->fua)
 		one = finding_add(f, &observe_codes[FLUSHES],
 			"The host asked for %llu flush%s; %llu write%s to be stored at once (FUA).",
 			ull(n), n == 1 ? "" : "es", ull(o->fua), o->fua == 1 ? " was" : "s were");

@@ -2,6 +2,7 @@
 #include "report/text_table.h"
 
 #include <math.h>
+#include <string.h>
 
 #include "base/clean.h"
 #include "findings/table.h"
@@ -18,6 +19,7 @@ struct layout {
 	const struct column *columns[COLUMNS_MAX]; /* the ones shown */
 	size_t widths[COLUMNS_MAX]; /* with the blanks before */
 	size_t count;
+	size_t keys; /* columns at the left edge that tell a row from its neighbours: they stand in every part */
 	size_t bar_width; /* of the bars behind the last column; 0: none */
 };
 
@@ -73,10 +75,59 @@ static size_t least_width(const struct layout *l, size_t column)
 	return wraps && width > WORDS_LEAST + GAP ? WORDS_LEAST + GAP : width;
 }
 
-/* Columns [first, end) fit beside column 0. */
+static size_t width_until(const struct layout *l, size_t column)
+{
+	size_t width = 0;
+
+	for (size_t c = 0; c < column; c++)
+		width += l->widths[c];
+	return width;
+}
+
+static bool is_as_before(const struct layout *l, size_t row, const struct column *c)
+{
+	struct text before;
+	bool same;
+
+	text_init(&before);
+	text_adds(&before, cell(l, row - 1, c));
+	same = !strcmp(before.bytes, cell(l, row, c));
+	text_release(&before);
+	return same;
+}
+
+static bool tells_rows_apart(const struct layout *l, size_t keys)
+{
+	for (size_t row = 1; row < l->table->count; row++) {
+		size_t same = 0;
+
+		while (same < keys && is_as_before(l, row, l->columns[same]))
+			same++;
+		if (same == keys)
+			return false;
+	}
+	return true;
+}
+
+/* One, unless the table has to go on below and more tell its rows apart and leave room for each of the others. */
+static size_t keys_of(const struct layout *l)
+{
+	size_t keys = 1;
+
+	if (width_until(l, l->count) <= l->s->columns)
+		return 1;
+	while (keys < l->count && !tells_rows_apart(l, keys))
+		keys++;
+	for (size_t c = keys; c < l->count; c++)
+		if (width_until(l, keys) + least_width(l, c) > l->s->columns)
+			return 1;
+	return keys < l->count ? keys : 1;
+}
+
+/* Columns [first, end) fit beside the keys. */
 static size_t part_end(const struct layout *l, size_t first)
 {
-	size_t width = l->widths[0], end = first;
+	size_t width = width_until(l, l->keys), end = first;
 
 	while (end < l->count && (end == first || width + least_width(l, end) <= l->s->columns))
 		width += l->widths[end++];
@@ -152,9 +203,9 @@ static void end_line(struct text *t)
 	text_adds(t, "\n");
 }
 
-static bool in_part(size_t column, size_t first, size_t end)
+static bool in_part(const struct layout *l, size_t column, size_t first, size_t end)
 {
-	return !column || (column >= first && column < end);
+	return column < l->keys || (column >= first && column < end);
 }
 
 static void paint_row(struct layout *l, size_t row, size_t first, size_t end)
@@ -163,7 +214,7 @@ static void paint_row(struct layout *l, size_t row, size_t first, size_t end)
 	bool wraps = false;
 
 	for (size_t c = 0; c < end; c++) {
-		if (!in_part(c, first, end))
+		if (!in_part(l, c, first, end))
 			continue;
 		wraps = c && c == last && l->columns[c]->words &&
 			used + l->widths[c] > l->s->columns &&
@@ -186,7 +237,7 @@ static void paint_row(struct layout *l, size_t row, size_t first, size_t end)
 static void paint_part(struct layout *l, size_t first, size_t end)
 {
 	for (size_t c = 0; c < end; c++)
-		if (in_part(c, first, end))
+		if (in_part(l, c, first, end))
 			paint_cell(l, c, l->columns[c]->heading);
 	end_line(l->s->t);
 	for (size_t i = 0; i < l->table->count; i++)
@@ -245,9 +296,10 @@ void text_table_add(struct text_lines *s, const struct table *table)
 		return;
 	}
 	take_bar(&l);
-	for (size_t first = 1, end; first == 1 || first < l.count; first = end) {
+	l.keys = keys_of(&l);
+	for (size_t first = l.keys, end; first == l.keys || first < l.count; first = end) {
 		end = part_end(&l, first);
-		text_adds(s->t, first > 1 ? "\n" : "");
+		text_adds(s->t, first > l.keys ? "\n" : "");
 		paint_part(&l, first, end);
 	}
 }

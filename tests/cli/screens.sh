@@ -28,6 +28,9 @@ done
 # What would be gained stands in the line of its cause at 80 columns, whatever the units of its ends.
 run 0 env COLUMNS=80 LC_ALL=C "$BLKASSAY" explain b.assay
 grep -q '^sequential reads .* sector cost .* 0\.[0-9]*\.\.1\.[0-9]* MB/s$' "$out" || fail "the gain is not beside its cause"
+# Where a table goes on below, its rows are told apart there too.
+run 0 env COLUMNS=70 LC_ALL=C "$BLKASSAY" explain b.assay
+grep -q '^sequential reads  *4 KiB  sector cost  *0\.[0-9.]* MB/s$' "$out" || fail "what goes on below does not say of which cause"
 
 # Half the rate is half the bar; no bars where there is no room.
 run 0 env COLUMNS=80 LC_ALL=C "$BLKASSAY" report b.assay
