@@ -315,7 +315,8 @@ static struct culprit_input culprit_input_of(
 		.block_bytes = x->block_bytes,
 		.in_flight = x->in_flight,
 		.write = write,
-		.behind = x->buffered,
+		/* One that stores when it is left alone, or full, makes link and card wait for one another after all. */
+		.behind = x->buffered && !run->storing.waits_for_idle,
 		.front_s = x->buffered ? front_of(x) : 0,
 		.may_buffer = write && (x->buffered || !strcmp(run->target.cache, "write back")),
 		.link = { known->link, x->usb ? x->usb->ceiling : 0 },

@@ -263,8 +263,8 @@ static void add_ways(struct text *t, const struct explained *x, struct told *tol
 	}
 	if (any)
 		text_adds(t, ".");
-	else if (has(x, CAUSE_LINK) && has(x, CAUSE_CARD) && x->link_known && x->card_known &&
-		 x->culprits.list[0].share_low >= ONLY_BASE)
+	else if (has(x, CAUSE_LINK) && has(x, CAUSE_CARD) && x->culprits.count == 2 &&
+		 x->link_known && x->card_known && x->culprits.list[0].share_low >= ONLY_BASE)
 		text_adds(t, " They are too close: only speeding up both gains much.");
 	told->ways |= new;
 }
