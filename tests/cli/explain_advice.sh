@@ -11,7 +11,6 @@ tells "Without it 4 KiB writes would reach 444 kB/s to 491 kB/s (now 267 kB/s)"
 run 0 "$BLKASSAY" explain flat.assay
 tells "the link, the card, work per sector or link and card taking turns; these figures can't tell which. Next, to tell them apart:"
 tells "--card-write"
-says_not "hardly grows"
 
 # 1 MB/s link, 1.7 MB/s card, one after the other: 630 kB/s; overlapped in sectors 4096 B take 4.397 ms, 932 kB/s.
 run 0 "$make_record" turn.assay 5 12 1 629.6e3 0.01 2 read

@@ -14,7 +14,7 @@ tells "As observed, reads of 128 KiB take most of the time, 42 % of it: optimise
 tells "its timing cannot confirm this"
 tells "gain for the observed writes, the rates of link and card are needed: give --link and --card-write"
 run 0 "$BLKASSAY" explain s.assay --as o.assay --link 4.0MB/s --card-write 2.0MB/s
-says_not "observed writes needs"
+says_not "gain for the observed writes"
 # A direction that was not swept is not guessed.
 run 0 "$make_record" r.assay 4 12 1000 1e6 0 1 read
 run 0 "$BLKASSAY" explain r.assay --as o.assay
