@@ -119,12 +119,14 @@ dm create slow --table "0 $blocks delay /dev/vdc 0 0 /dev/vdc 0 30"
 gadget_plug /dev/mapper/slow
 token "$gadget"
 run 0 blkassay sweep "$gadget" $one --direction write --erase "$token" --seconds 1 --phases --out delay.assay --json delay.json
-flush=$(grep ' pass ' delay.assay | grep -o ' flush_command_seconds=[0-9.]*' | cut -d= -f2)
+grep ' storing ' delay.assay | tr ' ' '\n' >storing
+flush_command=$(sed -n 's/^flush_command_seconds=//p' storing) flush_status=$(sed -n 's/^flush_status_seconds=//p' storing)
 read -r host_data host_status host_command host_gap <<-END
 	$(seen delay.assay)
 END
-note "with 30 ms under the gadget: flush $flush s; writes: data $host_data ms, status $host_status, command $host_command, host $host_gap"
-between "the flush" "$flush" 0.03 10
+note "with 30 ms under the gadget: flush taken in $flush_command s, its status $flush_status s later; writes: data $host_data ms, status $host_status, command $host_command, host $host_gap"
+between "the status of the flush" "$flush_status" 0.03 10
+between "the command of the flush" "$flush_command" 0 0.01
 for part in $host_data $host_status $host_command; do between "a phase of the writes" "$part" 0 15; done
 gadget_remove
 rmmod usbmon || fail "usbmon is still in use"
