@@ -6,7 +6,7 @@
 #include "analysis/moments.h"
 #include "analysis/quantile.h"
 
-enum { POINTS_MIN = 16, TAIL_MAX = 256, WINDOWS_MIN = 16 };
+enum { POINTS_MIN = 16, TAIL_MAX = 256, WINDOWS_MIN = 16, LAST_STEPS = 4 };
 
 /* Slower by this much is slower, if it is also beyond the burst's own noise (is_clear). */
 #define KNEE_RATIO 1.04
@@ -39,15 +39,26 @@ static double scatter_of(const struct curve *c, const struct curve_fit *f)
 	return median_of(off, n);
 }
 
-/* Are most requests of the late half still as quick as all? A buffer that is full for good lets none be. */
-static bool is_quick_late(const struct curve *c, const struct storing_times *t, double requests)
+static bool is_quick_from(const struct curve *c, const struct storing_times *t, size_t from)
 {
-	double step[CURVE_MAX], each = requests / (double)c->count;
+	double step[CURVE_MAX], each = t->requests / (double)c->count;
 	size_t n = 0;
 
-	for (size_t i = c->count / 2; i < c->count; i++)
+	for (size_t i = from; i < c->count; i++)
 		step[n++] = c->seconds[i] - c->seconds[i - 1];
 	return median_of(step, n) < 2 * each * t->median_s;
+}
+
+/* Are most requests of the late half still as quick as all, and one or more of the very last? A buffer that is full for good
+ * lets none be. */
+static bool is_quick_late(const struct curve *c, const struct storing_times *t)
+{
+	bool quick_end = false;
+
+	for (size_t i = c->count - LAST_STEPS; i < c->count; i++)
+		quick_end = quick_end || c->seconds[i] - c->seconds[i - 1] <
+						 2 * t->requests / (double)c->count * t->median_s;
+	return quick_end && is_quick_from(c, t, c->count / 2);
 }
 
 /* A buffer that is stored as a whole when it is full: free requests, and every so often one that waits for all of it, each
@@ -58,7 +69,7 @@ static bool take_starts(
 	double all = c->bytes[c->count - 1];
 
 	if (t->time_median_s < LONG_TIMES * t->median_s || t->long_ones < LONG_ONES_MIN ||
-		t->longer_ones > UNEVEN * t->long_ones || !is_quick_late(c, t, t->requests))
+		t->longer_ones > UNEVEN * t->long_ones || !is_quick_late(c, t))
 		return false;
 	out->knee = out->in_starts = true;
 	out->buffer_bytes = out->knee_bytes = all / t->long_ones;

@@ -468,6 +468,19 @@ static int look(struct store *s, const struct look *l, const struct watch *watch
 	return 0;
 }
 
+/* At the pace that is known now, so much of the first burst was not stored when it ended: the buffer holds that at least. */
+static void raise_buffer(struct storing_shape *shape, const struct storing_burst *first)
+{
+	double backlog = first->bytes - shape->drain_rate * first->ack_s;
+
+	if (!shape->knee || shape->in_starts || backlog <= shape->buffer_bytes)
+		return;
+	shape->buffer_bytes = backlog;
+	if (shape->head_rate > shape->drain_rate)
+		shape->knee_bytes =
+			backlog * shape->head_rate / (shape->head_rate - shape->drain_rate);
+}
+
 /* Nothing answers. Held up, does it keep that pace? Never held up, is it held up later? */
 static int look_longer(struct store *s, uint64_t request, const struct watch *watch)
 {
@@ -480,7 +493,12 @@ static int look_longer(struct store *s, uint64_t request, const struct watch *wa
 	l.until_knee = !shape.knee;
 	l.most_bytes = within_region(s->plan, shape.knee ? PACE_LOOK : LONG_LOOK);
 	l.most_ns = shape.knee ? pace_ns : long_ns;
+	/* A buffer that was filled late in the first burst would be full all through this one, which shows no knee then. */
+	if (!shape.knee)
+		medium_idle_ns(s->medium, (uint64_t)(first.ack_s * 1e9));
 	rc = look(s, &l, watch);
+	if (!rc && !shape.knee)
+		raise_buffer(&s->bursts.shape, &first);
 	if (rc || !shape.knee)
 		return rc;
 	if (s->bursts.shape.buffer_bytes >= shape.buffer_bytes || s->bursts.shape.in_starts)
@@ -928,22 +946,41 @@ static int fill_up(
 	return 0;
 }
 
+/* What was written in a row from one full buffer to the next. */
+struct stretch {
+	uint64_t bytes, ns; /* of the pass and its lead */
+	uint64_t room, room_ns; /* what went in after it, until it was full again */
+};
+
+/* B/s at which requests of the pass were stored: the buffer that was full of bursts went first, at their rate; what the
+ * top-up did not push out is still there. 0: it can't be told. */
+static double own_rate(const struct store *s, const struct stretch *w)
+{
+	const struct store_evidence *e = &s->evidence;
+	double left = fmax(e->buffer_bytes - (double)w->room, 0);
+	double seconds = (double)(w->ns + w->room_ns) / 1e9 - e->buffer_bytes / e->drain_bps;
+
+	return seconds > 0 ? ((double)w->bytes - left) / seconds : 0;
+}
+
 /* How much of the backlog the pass itself may have built up: 0 where its writes waited for room to the end, and where they
  * left none. */
-static double hidden_share(const struct store *s, const struct pass_result *r, uint64_t room,
-	uint64_t ns, double bytes)
+static double hidden_share(
+	const struct store *s, const struct pass_result *r, const struct stretch *w)
 {
 	const struct store_evidence *e = &s->evidence;
 	/* Against the full buffer before: what the top-up stored, less what it put in. */
-	double change = e->drain_bps * (double)ns / 1e9 - (double)room;
+	double change = e->drain_bps * (double)w->room_ns / 1e9 - (double)w->room;
 	double left = e->buffer_bytes + change - 3 * (double)e->request_bytes;
+	double answered = (double)r->bytes * 1e9 / (double)r->busy_ns, own = own_rate(s, w);
 
 	/* Requests that never met it full fill it all the same. */
 	if (s->in_starts)
-		return r->waits > 1 ? 0 : fmin(e->buffer_bytes / bytes, 1);
+		return r->waits > 1 ? 0 : fmin(e->buffer_bytes / (double)w->bytes, 1);
 	if (-change < 0.1 * e->buffer_bytes + 3 * (double)e->request_bytes || left <= 0)
 		return 0;
-	return fmin(left / bytes, 1);
+	/* It emptied while they came: they are slower than storing, unless what was stored is the bursts before. */
+	return fmin(own > 0 ? fmax(1 - own / answered, 0) : left / (double)w->bytes, 1);
 }
 
 /* Nearly all take so long, and about as long as each other. */
@@ -966,10 +1003,10 @@ static int pass_held(struct store *s, const struct pass_plan *plan, struct pass_
 {
 	struct pass_plan lead = *plan, timed = *plan;
 	struct lead before;
-	uint64_t room, ns;
+	struct stretch w = { 0 };
 	bool full[2];
 	double hidden;
-	int rc = fill_up(s, &room, &ns, &full[0], watch);
+	int rc = fill_up(s, &w.room, &w.room_ns, &full[0], watch);
 
 	if (rc < 0)
 		return burst_failed(s, out);
@@ -990,15 +1027,19 @@ static int pass_held(struct store *s, const struct pass_plan *plan, struct pass_
 		timed.least_bytes = (uint64_t)(STARTS_BUFFERS * s->evidence.buffer_bytes);
 	else if (s->evidence.buffer_bytes < 2 * (double)plan->request_bytes)
 		timed.least_bytes = (uint64_t)(COARSE_BUFFERS * s->evidence.buffer_bytes);
-	before = lead_of(out, room);
+	before = lead_of(out, w.room);
+	w.bytes = out->bytes;
+	w.ns = out->busy_ns;
 	rc = pass_run(s->medium, &timed, s->buffers, out, watch);
 	add_lead(out, &before);
 	if (rc < 0 || out->failure.failed || out->interrupted)
 		return rc;
-	rc = fill_up(s, &room, &ns, &full[1], watch);
+	w.bytes += out->bytes;
+	w.ns += out->busy_ns;
+	rc = fill_up(s, &w.room, &w.room_ns, &full[1], watch);
 	if (rc < 0)
 		return burst_failed(s, out);
-	hidden = hidden_share(s, out, room, ns, (double)(before.bytes + out->bytes));
+	hidden = hidden_share(s, out, &w);
 	if (!full[0] || !full[1] || slows_down(out) || hidden > 0.5)
 		return 0;
 	out->stored_by = PASS_STORED_STEADY;

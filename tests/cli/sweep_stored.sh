@@ -109,4 +109,42 @@ tells "Writes go in fits and starts: about every "
 tells "or where the card stalls"
 tells_not() { tr -s ' \n' ' ' <"$out" | grep -qF "$1" && fail "'$1' is said"; return 0; }
 tells_not "ahead of its storage"
+
+# A silent buffer of 3 MiB behind a link not twice as fast as the card, 549 kB/s, and requests that cost 0.5 or 2 ms each: it is
+# filled only when most of the first look is over, and never by requests of 512 B, which take 1.01 and 2.51 ms.
+for cost in 0.5 2; do
+	cat >late.model <<-END
+		gadget-model 1
+		device:
+		name = late
+		capacity = 64Mi
+		jitter = 2 %
+		link:
+		speed = high
+		rate = 1 MB/s
+		request cost = $cost ms
+		card:
+		read rate = 1.34 MB/s
+		write rate = 0.549 MB/s
+		firmware:
+		unit = request
+		write behind = 3Mi
+		reads = from-buffer
+		claims:
+		synchronize cache = no
+	END
+	for seed in 1 2; do
+		rm -f late.assay
+		run 0 "$BLKASSAY" sweep model:late.model --direction write --sizes 512,8192,65536 --order sequential --seconds 0.5 --passes 3 \
+			--seed $seed --quiet --out late.assay --json late.json
+		python3 - late.json $cost <<-'END' || fail "late: a stored rate that is not"
+			import json, sys
+			small = 512 / (float(sys.argv[2]) * 1e-3 + 512 / 1e6)
+			wrong = [p for p in json.load(open(sys.argv[1]))["points"]
+			         if not abs(p["stored_bytes_per_second"] / min(549e3, small if p["request_bytes"] == 512 else 549e3) - 1) < 0.03]
+			print(*(f"{p['request_bytes']}: {p['stored_bytes_per_second']:.0f}" for p in wrong), file=sys.stderr)
+			sys.exit(bool(wrong))
+		END
+	done
+done
 exit 0

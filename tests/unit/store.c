@@ -107,6 +107,7 @@ static const struct kind {
 	enum flusher_way way;
 	bool held_up;
 	double rate; /* B/s */
+	double buffer; /* bytes; 0: 1 MiB */
 } kinds[] = {
 	/* It flushes as it should: told by the kernel's flush, or by one of the run's own. */
 	{ BEHIND CLAIMS, PASS_STORED_FLUSH, FLUSHER_KERNEL, true, 2e6 },
@@ -139,6 +140,11 @@ static const struct kind {
 	{ QUIET, PASS_STORED_STEADY, FLUSHER_COMMAND, false, 20e6 / 11 },
 	{ "transfer = overlapped\n" QUIET "synchronize cache = no\n", PASS_STORED_STEADY,
 		FLUSHER_REFUSED, false, 2e6 },
+	/* Filled late in the first look, and full all through a second one that follows at once: it must not. */
+	{ "write behind = 6Mi\n" PAST QUIET "synchronize cache = no\n", PASS_STORED_STEADY,
+		FLUSHER_REFUSED, true, 2e6, 6 << 20 },
+	{ "write behind = 7Mi\n" PAST QUIET "synchronize cache = no\n", PASS_STORED_STEADY,
+		FLUSHER_REFUSED, true, 2e6, 7 << 20 },
 };
 
 START_TEST(each_kind_shows_in_its_way)
@@ -153,7 +159,8 @@ START_TEST(each_kind_shows_in_its_way)
 	ck_assert_int_eq(s.evidence.flusher, k->way);
 	ck_assert(s.evidence.held_up == k->held_up);
 	if (k->held_up)
-		ck_assert_double_eq_tol(s.evidence.buffer_bytes, 1 << 20, 0.1 * (1 << 20));
+		ck_assert_double_eq_tol(
+			s.evidence.buffer_bytes / (k->buffer ? k->buffer : 1 << 20), 1, 0.1);
 	ck_assert_double_eq_tol(s.slowest / k->rate, 1, 0.03);
 	ck_assert_double_eq_tol(s.fastest / k->rate, 1, 0.03);
 }
