@@ -1,6 +1,7 @@
 /* Judging damaged blocks. None of this runs for a block that is right. */
 #include "integrity/judge.h"
 
+#include <endian.h>
 #include <string.h>
 
 #include "integrity/difference.h"
@@ -27,7 +28,7 @@ static bool is_blank(const uint8_t *block, uint32_t n)
 static bool read_claim(const uint8_t *block, struct stamp_header *h)
 {
 	uint8_t mended[STAMP_HEADER_BYTES];
-	uint64_t magic, right = STAMP_MAGIC;
+	uint64_t magic, right = htole64(STAMP_MAGIC);
 
 	memcpy(&magic, block, sizeof magic);
 	if (__builtin_popcountll(magic ^ right) > MAGIC_FLIPS)
