@@ -633,7 +633,9 @@ static void explain_turned(struct search *s)
 		struct story t = { .overlapped = true,
 			.link = which ? 0 : s->slope,
 			.card = which ? s->slope : 0 };
-		struct parts p = { { 0 }, !which, which };
+		/* Where the other one is nearly as slow, neither alone is what limits. */
+		bool close = other > (1 - CULPRIT_BESIDE) * s->seconds;
+		struct parts p = { { 0 }, !which || close, which || close };
 
 		if (s->slope_high < own->low || (s->slope_low > own->high && !which))
 			continue;

@@ -479,6 +479,17 @@ START_TEST(two_stages_with_fixed_costs)
 	ck_assert_int_eq(set.list[0].kind, GROWTH_TURNED);
 	culprits_find(&c, &in);
 	ck_assert(culprits_have(&c, CAUSE_REQUEST_COST));
+	/* And where both take about as long, a faster card alone is no help: 0.6 ms and 3.6 MB/s beside 2.1 MB/s. */
+	for (int i = 0; i < SIZES + 4; i++) {
+		double n = 512 << i;
+
+		p[i].seconds = fmax(0.57e-3 + n * 280e-9, n * 469e-9);
+	}
+	in.link.rate = 3.57e6;
+	in.card.rate = 2.13e6;
+	growth_find(&set, p, SIZES + 4, &(struct growth_options){ .wanted_bytes = 4096 });
+	culprits_find(&c, &in);
+	ck_assert_msg(c.count > 1, "%s alone", cause_code(c.list[0].cause));
 }
 END_TEST
 
