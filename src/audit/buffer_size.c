@@ -244,7 +244,6 @@ static int confirm(struct probe_context *pc, struct curve *c)
 	k->sync_wait = waits[3].count ? sample_median(&waits[3]) - sample_median(&waits[1]) : 0;
 	syncs = waits[1].count ? sample_resolution(&waits[1]) : 0;
 	k->resolution = fmax(sample_resolution(&waits[0]), syncs);
-	k->waits_seen = waits[0].count && waits[2].count ? waits[2].count + waits[3].count : 0;
 	if (!k->knee)
 		return 0;
 	k->confirmed = (k->read_wait > k->resolution && k->read_wait > 0.5 * backlog) ||
@@ -354,8 +353,15 @@ int probe_write_behind(struct probe_context *pc)
 		return context_report(pc, PROMISE_ID_WRITE_BEHIND, PROMISE_NOT_SHOWN, 0, "",
 			"claims write through; but bursts start faster than they end, or something "
 			"waits after them; the card itself may cause that: see 'blkassay cut'");
-	return context_report(pc, PROMISE_ID_WRITE_BEHIND, PROMISE_KEPT, k->waits_seen, "",
-		"claims write through; no burst ran ahead, and no read or flush waited for a "
-		"backlog (one over %s would have shown)",
+	/* A buffer that drains faster than the link fills it makes nothing wait. */
+	if (!k->cut_answers)
+		return context_report(pc, PROMISE_ID_WRITE_BEHIND, PROMISE_NOT_SHOWN, 0, "",
+			"claims write through; no burst ran ahead, and no read or flush waited for "
+			"a backlog (one over %s would have shown); that each write is stored when "
+			"it is answered only power cuts can show: see 'blkassay cut'",
+			b);
+	return context_report(pc, PROMISE_ID_WRITE_BEHIND, PROMISE_KEPT, k->cut_answers, "",
+		"claims write through; power cuts right at the answer lost nothing, no burst ran "
+		"ahead, and no read or flush waited for a backlog (one over %s would have shown)",
 		b);
 }

@@ -1,6 +1,7 @@
 /* Do flushes and FUA take the time that storing takes? A flush that returns before the backlog can have drained has not
  * stored it. */
 #include <errno.h>
+#include <math.h>
 #include <stdio.h>
 
 #include "audit/probe_context.h"
@@ -10,12 +11,18 @@
 #include "base/text.h"
 #include "medium/command_times.h"
 
+enum { CUTS = 4 };
+
 /* Flushes after idle and after a burst, and how long such a burst takes after the one and after the other. */
 struct waits {
 	struct sample idle, busy; /* by the host's clock; where the bus showed all of them, there */
 	struct sample idle_on_bus, busy_on_bus;
 	struct sample taken, answered; /* busy ones on the bus: until the command, its status */
 	struct sample burst, burst_after; /* from idle; right after a flush */
+	struct sample burst_behind; /* right after so many bytes that nobody flushed */
+	double behind_bytes;
+	struct probe_check
+		cut; /* models: what must be there after power cuts right at the answer */
 	unsigned flushes, seen, passed; /* all; watched with nothing lost; which passed the bus */
 	bool on_bus;
 };
@@ -138,6 +145,54 @@ static bool leaves_some(const struct waits *w)
 	return left_of(w) > sample_resolution(&w->burst);
 }
 
+/* What lies in the buffer makes a burst so much longer, as far as it does not drain while it is written. */
+static double longer_for(const struct known *k, double bytes)
+{
+	double drained = k->head_rate > k->drain_rate ? bytes / k->head_rate : 0;
+
+	return bytes / k->drain_rate - drained;
+}
+
+/* Do leftovers show at all? As few requests as should are left on purpose. Where a full buffer is emptied at one go, for one,
+ * none do. */
+static int leave_some(struct probe_context *pc, struct waits *w)
+{
+	double each = longer_for(&pc->known, pc->request), floor = 3 * sample_resolution(&w->burst);
+	double n = each > 0 && w->burst.count >= 3 ? ceil(floor / each) : 0;
+	int rc = 0;
+
+	if (!pc->known.knee || n < 1 || n * pc->request > pc->known.buffer_low)
+		return 0;
+	w->behind_bytes = n * pc->request;
+	for (unsigned i = 0; i < pc->plan->repeats && !rc && !context_stopped(pc); i++) {
+		rc = context_settle(pc);
+		for (double k = 0; k < n && !rc; k++)
+			rc = context_write_next(pc, pc->request, PROBE_PLAIN);
+		if (!rc)
+			rc = timed_burst(pc, &w->burst_behind);
+	}
+	return rc < 0 ? rc : 0;
+}
+
+static bool leftovers_show(const struct known *k, const struct waits *w)
+{
+	double longer = sample_median(&w->burst_behind) - sample_median(&w->burst);
+
+	return w->burst_behind.count >= 3 && longer > 2 * sample_resolution(&w->burst) &&
+	       longer > 0.5 * longer_for(k, w->behind_bytes) &&
+	       longer < 2 * w->behind_bytes / k->drain_rate;
+}
+
+/* What can be done besides timing flushes. */
+static int look_closer(struct probe_context *pc, flush_call *flush, struct waits *w)
+{
+	int rc = leave_some(pc, w);
+
+	for (int i = 0; i < CUTS && pc->t->virtual_clock && !rc && !context_stopped(pc); i++)
+		rc = probe_cut_after(pc, flush, &w->cut);
+	return rc < 0 ? rc : 0;
+}
+
 static double backlog_of(const struct known *k)
 {
 	return k->buffer_bytes / k->drain_rate;
@@ -163,6 +218,9 @@ static enum promise_verdict judge(const struct probe_context *pc, const struct w
 		v = PROMISE_BROKEN;
 	/* It waited for all, and yet: a card may be slower right after a flush, but a buffer may also be full. */
 	if (v == PROMISE_KEPT && leaves_some(w))
+		v = PROMISE_NOT_SHOWN;
+	/* Was it this flush, or the card that forgot? The line of the power cuts says the rest. */
+	if (v == PROMISE_KEPT && w->cut.wrong)
 		v = PROMISE_NOT_SHOWN;
 	/* Without a second witness the curve may be the card's, not the firmware's. */
 	return v == PROMISE_BROKEN && !k->confirmed ? PROMISE_NOT_SHOWN : v;
@@ -195,7 +253,6 @@ static void describe_rest(
 	char *out, size_t room, const struct probe_context *pc, const struct waits *w)
 {
 	char a[SIZE_TEXT_MAX], b[SIZE_TEXT_MAX];
-	double hides = sample_resolution(&w->burst) * pc->known.drain_rate;
 
 	*out = 0;
 	if (w->burst_after.count < 3)
@@ -203,11 +260,24 @@ static void describe_rest(
 	if (leaves_some(w))
 		snprintf(out, room, "; a burst right after it takes %s longer than from idle",
 			duration_format(a, left_of(w)));
-	else
+	else if (leftovers_show(&pc->known, w))
 		snprintf(out, room,
-			"; a burst right after it runs as from idle (more than %s left would have "
-			"shown)",
-			size_format_decimal(b, hides));
+			"; a burst right after it runs as from idle (%s left on purpose shows)",
+			size_format_decimal(b, w->behind_bytes));
+	else
+		snprintf(out, room, "; what it may have left in the buffer would not show here");
+}
+
+static void describe_cuts(char *out, size_t room, const struct waits *w)
+{
+	char text[200];
+
+	*out = 0;
+	if (w->cut.wrong)
+		snprintf(out, room, "; but power cuts right after it: %s",
+			probe_check_format(text, sizeof text, &w->cut));
+	else if (w->cut.judged)
+		snprintf(out, room, "; power cuts right after it lost nothing");
 }
 
 static const char *describe(
@@ -215,7 +285,7 @@ static const char *describe(
 {
 	const struct known *k = &pc->known;
 	char a[SIZE_TEXT_MAX], b[SIZE_TEXT_MAX], c[SIZE_TEXT_MAX], d[SIZE_TEXT_MAX], bus[160],
-		rest[160];
+		rest[160], cuts[260];
 
 	if (!w->busy.count) {
 		snprintf(out, room, "it was refused every time");
@@ -225,18 +295,19 @@ static const char *describe(
 	duration_format(b, sample_median(&w->idle));
 	describe_bus(bus, sizeof bus, pc, w);
 	describe_rest(rest, sizeof rest, pc, w);
+	describe_cuts(cuts, sizeof cuts, w);
 	if (k->knee)
 		snprintf(out, room,
 			"%s%s after a burst of %s that fills the buffer, %s when idle; the "
 			"backlog "
-			"takes %s to store%s",
+			"takes %s to store%s%s",
 			a, bus, size_format_decimal(d, (double)k->burst_bytes), b,
-			duration_format(c, backlog_of(k)), rest);
+			duration_format(c, backlog_of(k)), rest, cuts);
 	else
 		snprintf(out, room,
 			"%s%s after a burst, %s when idle; no backlog long enough to tell could be "
-			"built up",
-			a, bus, b);
+			"built up%s",
+			a, bus, b, cuts);
 	return out;
 }
 
@@ -266,12 +337,14 @@ int probe_flush(struct probe_context *pc)
 		"answer SYNCHRONIZE CACHE (IMMED 0) only when the buffer is empty "
 		"and the card is no longer busy";
 	struct waits w = { 0 };
-	char text[500];
+	char text[900];
 	int rc;
 
 	if (!pc->scsi)
 		return context_report_no_scsi(pc, PROMISE_ID_FLUSH);
 	rc = measure(pc, context_sync, &w);
+	if (!rc && !pc->known.sync_refused)
+		rc = look_closer(pc, context_sync, &w);
 	if (rc < 0 || context_stopped(pc))
 		return rc;
 	if (pc->known.sync_refused)
@@ -289,14 +362,16 @@ int probe_fsync(struct probe_context *pc)
 	bool is_back = pc->t->cache == MEDIUM_CACHE_WRITE_BACK, counted;
 	struct medium_counts before, after;
 	struct waits w = { 0 };
-	char text[500], sent[80] = "";
+	char text[900], sent[80] = "";
 	int rc;
 
 	counted = medium_counts(pc->m, &before) == 0;
 	rc = measure(pc, kernel_flush, &w);
+	counted = counted && medium_counts(pc->m, &after) == 0;
+	if (!rc)
+		rc = look_closer(pc, kernel_flush, &w);
 	if (rc < 0 || context_stopped(pc))
 		return rc;
-	counted = counted && medium_counts(pc->m, &after) == 0;
 	if (counted)
 		snprintf(sent, sizeof sent, "; it sent %llu flush%s for %u fsyncs",
 			(unsigned long long)(after.flushes - before.flushes),

@@ -12,8 +12,9 @@ enum { CUTS = 8 };
 
 struct cut_result {
 	struct probe_check flushed; /* must be there */
-	uint64_t acknowledged, old,
-		torn; /* blocks not flushed: all, those still old, those neither */
+	uint64_t answers; /* that a cut came right after, with blocks to judge */
+	/* blocks not flushed: all, those still old, those neither */
+	uint64_t acknowledged, old, torn;
 };
 
 static uint64_t run_bytes(const struct probe_context *pc)
@@ -37,15 +38,16 @@ static int cut_power(struct probe_context *pc)
 	return medium_replug(pc->m, true);
 }
 
-static int cut_after_flush(struct probe_context *pc, struct cut_result *r)
+int probe_cut_after(struct probe_context *pc, int (*flush)(struct probe_context *pc),
+	struct probe_check *flushed)
 {
 	int rc = write_run(pc);
 
 	if (!rc)
-		rc = context_sync(pc);
+		rc = flush(pc);
 	if (rc >= 0)
 		rc = cut_power(pc);
-	return rc < 0 ? rc : context_check(pc, pc->quiet_base, run_bytes(pc), &r->flushed);
+	return rc < 0 ? rc : context_check(pc, pc->quiet_base, run_bytes(pc), flushed);
 }
 
 /* One block after a cut: the new data, the old, or neither. */
@@ -76,9 +78,11 @@ static int sort_block(
 	return 0;
 }
 
-static int cut_in_between(struct probe_context *pc, struct random *random, struct cut_result *r)
+/* wait_ns: from the last answer to the cut. */
+static int cut_in_between(struct probe_context *pc, uint64_t wait_ns, struct cut_result *r)
 {
 	uint64_t first = pc->quiet_base / pc->block, n = run_bytes(pc) / pc->block;
+	uint64_t judged = r->acknowledged;
 	uint32_t *before;
 	int rc = write_run(pc);
 
@@ -90,11 +94,13 @@ static int cut_in_between(struct probe_context *pc, struct random *random, struc
 	}
 	memcpy(before, pc->generation + first, (size_t)n * sizeof *before);
 	rc = write_run(pc);
-	medium_idle_ns(pc->m, random_below(random, 2000000));
+	if (wait_ns)
+		medium_idle_ns(pc->m, wait_ns);
 	if (!rc)
 		rc = cut_power(pc);
 	for (uint64_t i = 0; i < n && !rc; i++)
 		rc = sort_block(pc, pc->quiet_base + i * pc->block, before[i], r);
+	r->answers += !wait_ns && r->acknowledged > judged;
 	free(before);
 	return rc;
 }
@@ -105,6 +111,7 @@ static int report(struct probe_context *pc, const struct cut_result *r)
 	char text[200];
 
 	pc->known.behind_proven = r->old > 0;
+	pc->known.cut_answers = r->answers;
 	return context_report(pc, PROMISE_ID_POWER_CUT,
 		r->flushed.wrong || r->torn || lost ? PROMISE_BROKEN : PROMISE_KEPT,
 		context_tested(&r->flushed),
@@ -136,9 +143,10 @@ int probe_power_cut(struct probe_context *pc)
 	if (!rc)
 		rc = context_check(pc, 0, pc->plan->area_bytes, &r.flushed);
 	for (int i = 0; i < CUTS && !rc && !context_stopped(pc); i++) {
-		rc = cut_after_flush(pc, &r);
+		rc = probe_cut_after(pc, context_sync, &r.flushed);
+		/* Every other one right at the answer, when a buffer that drains fast still holds something. */
 		if (!rc)
-			rc = cut_in_between(pc, &random, &r);
+			rc = cut_in_between(pc, i % 2 ? 0 : random_below(&random, 2000000), &r);
 	}
 	return rc < 0 || context_stopped(pc) ? rc : report(pc, &r);
 }

@@ -35,6 +35,8 @@ struct known {
 	/* write-behind, from the acknowledge curve */
 	bool knee; /* every burst slowed down, at the same place */
 	bool confirmed; /* and something else than the curve shows a backlog of that size */
+	uint64_t
+		cut_answers; /* to writes, with power cut right then and what they promise looked at (models) */
 	bool behind_proven; /* acknowledged data was gone after a power cut (models) */
 	double buffer_bytes, buffer_low, buffer_high;
 	double drain_rate, drain_low, drain_high; /* B/s */
@@ -43,7 +45,6 @@ struct known {
 	uint64_t burst_bytes;
 	double read_wait, sync_wait; /* seconds after such a burst, above idle; medians */
 	double resolution; /* seconds: a longer wait would have shown */
-	uint64_t waits_seen; /* after such bursts; 0: none that could be set against idle */
 };
 
 struct probe_context {

@@ -22,4 +22,10 @@ int probe_background_error(struct probe_context *pc);
 int probe_transfers(struct probe_context *pc); /* transfer-length: of all reads and writes so far */
 int probe_eject(struct probe_context *pc);
 
+/* For those with a model: writes a burst, flushes it, cuts power at the answer and judges what must be there then. 0, or a
+ * negative errno. */
+struct probe_check;
+int probe_cut_after(struct probe_context *pc, int (*flush)(struct probe_context *pc),
+	struct probe_check *flushed);
+
 #endif

@@ -60,7 +60,7 @@ enum promise_verdict {
 struct promise {
 	char name[24]; /* of its row; a record may hold one that this version does not know */
 	char claim[120];
-	char evidence[640]; /* with its numbers */
+	char evidence[900]; /* with its numbers */
 	char mend[320]; /* "" unless broken */
 	enum promise_verdict verdict;
 	bool tested_known;

@@ -726,6 +726,66 @@ START_TEST(unreadable_blocks_are_no_lost_writes)
 }
 END_TEST
 
+/* ---- gadgets that timing does not see through ---- */
+
+/* A full buffer is emptied at one go, so that what a flush left behind makes nothing wait. */
+static const char empties_at_once[] =
+	"gadget-model 1\ndevice:\nname = t\ncapacity = 20Mi\nfill = FFh\nseed = 673\nlink:\nspeed "
+	"= "
+	"none\nrate = 52679 kB/s\nrequest cost = 60 us\ncard:\nread rate = 10015 kB/s\nwrite rate "
+	"= 4821 "
+	"kB/s\nread command cost = 500 us\nwrite command cost = 5000 us\nfirmware:\nunit = "
+	"request\ntransfer = overlapped\nwrite behind = 128Ki\nreads = drain-first\ndrain = "
+	"after-idle\nidle time = 1 s\nwhen full = all\nclaims:\nwrite cache = yes\n";
+
+/* The card is faster than the link, so that no backlog grows; but what was answered last is not there yet. */
+static const char drains_fast[] =
+	"gadget-model 1\ndevice:\nname = t\ncapacity = 20Mi\nfill = FFh\nseed = 492\nlink:\nspeed "
+	"= "
+	"none\nrate = 15 MB/s\nrequest cost = 1000 us\ncard:\nread rate = 65 MB/s\nwrite rate = 18 "
+	"MB/s\nread command cost = 100 us\nfirmware:\nunit = request\ntransfer = "
+	"store-and-forward\nwrite behind = 1Mi\nreads = from-buffer\nclaims:\ncaching page = no\n";
+
+START_TEST(what_a_flush_left_is_not_called_seen)
+{
+	struct promises f;
+	char text[2048];
+
+	snprintf(text, sizeof text, "%sfaults:\nflush leaves = 4Ki\n", empties_at_once);
+	audit_text(text, 1, AREA, &f);
+	ck_assert_int_ne(line(&f, "flush")->verdict, PROMISE_KEPT);
+	ck_assert_ptr_nonnull(strstr(line(&f, "flush")->evidence, "but power cuts right after it"));
+	ck_assert_int_eq(line(&f, "power-cut")->verdict, PROMISE_BROKEN);
+	/* The same gadget with an honest flush. */
+	audit_text(empties_at_once, 1, AREA, &f);
+	ck_assert_int_eq(line(&f, "flush")->verdict, PROMISE_KEPT);
+	ck_assert_ptr_nonnull(
+		strstr(line(&f, "flush")->evidence, "power cuts right after it lost nothing"));
+	ck_assert_ptr_null(strstr(line(&f, "flush")->evidence, "4.10 kB left"));
+}
+END_TEST
+
+/* Modelled cuts show it; where power is not cut, nothing does. */
+START_TEST(a_fast_buffer_is_not_called_none)
+{
+	struct promises f;
+
+	audit_text(drains_fast, 1, AREA, &f);
+	ck_assert_int_eq(line(&f, "write-behind")->verdict, PROMISE_BROKEN);
+	ck_assert_ptr_nonnull(strstr(line(&f, "write-behind")->evidence, "in a power cut"));
+	context_begin();
+	probe.known.claims_cache = false;
+	ck_assert_int_eq(probe_write_behind(&probe), 0);
+	ck_assert_int_eq(last_line()->verdict, PROMISE_NOT_SHOWN);
+	ck_assert_ptr_nonnull(strstr(last_line()->evidence, "only power cuts can show"));
+	probe.known.cut_answers = 4;
+	ck_assert_int_eq(probe_write_behind(&probe), 0);
+	ck_assert_int_eq(last_line()->verdict, PROMISE_KEPT);
+	ck_assert_uint_eq(last_line()->tested, 4);
+	context_end();
+}
+END_TEST
+
 /* ---- no promise that nothing can break ---- */
 
 /* What a gadget is like, or what is made of its answers, so that promises are broken. */
@@ -846,6 +906,8 @@ Suite *audit_suite(void)
 	TCase *c = tcase_create("audit");
 
 	tcase_add_test(c, every_promise_has_its_line_in_order);
+	tcase_add_test(c, what_a_flush_left_is_not_called_seen);
+	tcase_add_test(c, a_fast_buffer_is_not_called_none);
 	tcase_add_test(c, every_promise_can_be_broken);
 	tcase_add_test(c, only_what_is_named_counts);
 	tcase_add_test(c, nothing_tested_is_nothing_kept);
