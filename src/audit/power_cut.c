@@ -24,12 +24,22 @@ static uint64_t run_bytes(const struct probe_context *pc)
 	return (n < zone ? n : zone) / pc->request * pc->request;
 }
 
-static int write_run(struct probe_context *pc)
+static int write_run(struct probe_context *pc, uint64_t bytes)
 {
 	int rc = 0;
 
-	for (uint64_t at = 0; at < run_bytes(pc) && rc >= 0; at += pc->request)
+	for (uint64_t at = 0; at < bytes && rc >= 0; at += pc->request)
 		rc = context_write(pc, pc->quiet_base + at, pc->request, PROBE_PLAIN);
+	return rc < 0 ? rc : 0;
+}
+
+/* The last request is as short as can be: a long one may fill the buffer, which is emptied then. */
+static int write_run_to_a_short_one(struct probe_context *pc)
+{
+	uint64_t last = run_bytes(pc) - pc->request;
+	int rc = write_run(pc, last);
+
+	rc = rc < 0 ? rc : context_write(pc, pc->quiet_base + last, pc->unit, PROBE_PLAIN);
 	return rc < 0 ? rc : 0;
 }
 
@@ -41,7 +51,7 @@ static int cut_power(struct probe_context *pc)
 int probe_cut_after(struct probe_context *pc, int (*flush)(struct probe_context *pc),
 	struct probe_check *flushed)
 {
-	int rc = write_run(pc);
+	int rc = write_run(pc, run_bytes(pc));
 
 	if (!rc)
 		rc = flush(pc);
@@ -61,7 +71,7 @@ static int sort_block(
 
 	if (rc < 0)
 		return rc;
-	if (!pc->generation[i] || !before)
+	if (!pc->generation[i] || !before || pc->generation[i] == before)
 		return 0;
 	r->acknowledged++;
 	if (judge_block(pc->judge, data, pc->plan->area_start + offset, pc->generation[i], &v) ==
@@ -81,10 +91,9 @@ static int sort_block(
 /* wait_ns: from the last answer to the cut. */
 static int cut_in_between(struct probe_context *pc, uint64_t wait_ns, struct cut_result *r)
 {
-	uint64_t first = pc->quiet_base / pc->block, n = run_bytes(pc) / pc->block;
-	uint64_t judged = r->acknowledged;
+	uint64_t first = pc->quiet_base / pc->block, n = run_bytes(pc) / pc->block, last;
 	uint32_t *before;
-	int rc = write_run(pc);
+	int rc = write_run(pc, run_bytes(pc));
 
 	rc = rc < 0 ? rc : context_settle(pc);
 	before = calloc((size_t)n + 1, sizeof *before);
@@ -93,14 +102,17 @@ static int cut_in_between(struct probe_context *pc, uint64_t wait_ns, struct cut
 		return rc < 0 ? rc : -ENOMEM;
 	}
 	memcpy(before, pc->generation + first, (size_t)n * sizeof *before);
-	rc = write_run(pc);
+	rc = wait_ns ? write_run(pc, run_bytes(pc)) : write_run_to_a_short_one(pc);
 	if (wait_ns)
 		medium_idle_ns(pc->m, wait_ns);
 	if (!rc)
 		rc = cut_power(pc);
+	/* Whether the short one was taken whole. */
+	last = (run_bytes(pc) - pc->request) / pc->block;
+	r->answers += !rc && !wait_ns && pc->generation[first + last] &&
+		      pc->generation[first + last] != before[last];
 	for (uint64_t i = 0; i < n && !rc; i++)
 		rc = sort_block(pc, pc->quiet_base + i * pc->block, before[i], r);
-	r->answers += !wait_ns && r->acknowledged > judged;
 	free(before);
 	return rc;
 }
@@ -110,7 +122,7 @@ static int report(struct probe_context *pc, const struct cut_result *r)
 	bool lost = !pc->known.claims_cache && r->old;
 	char text[200];
 
-	pc->known.behind_proven = r->old > 0;
+	pc->known.behind_proven = r->old || r->torn; /* all of it was answered */
 	pc->known.cut_answers = r->answers;
 	return context_report(pc, PROMISE_ID_POWER_CUT,
 		r->flushed.wrong || r->torn || lost ? PROMISE_BROKEN : PROMISE_KEPT,
