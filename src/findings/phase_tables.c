@@ -1,6 +1,7 @@
 /* Where the time of a request goes. */
 #include "findings/phase_tables.h"
 
+#include <math.h>
 #include <string.h>
 
 #include "base/size.h"
@@ -177,7 +178,25 @@ static const char *link_words(struct pool *p, const struct phases_of_point *of)
 		       : "";
 }
 
-static void say(struct findings *f, const struct phases_row *r, const struct finding_code *code)
+/* Random requests often go like sequential ones: then one sentence tells of both. */
+#define ALIKE 0.03 /* of the request's time */
+
+static bool is_alike(const struct phases_row *a, const struct phases_row *b)
+{
+	double most = ALIKE * a->of.whole_seconds;
+
+	for (int i = 0; i < RUN_PHASE_COUNT; i++)
+		if (fabs(a->of.seconds[i] - b->of.seconds[i]) > most)
+			return false;
+	return a->point->direction == b->point->direction &&
+	       a->point->request_bytes == b->point->request_bytes &&
+	       a->point->in_flight == b->point->in_flight &&
+	       fabs(a->of.link_seconds - b->of.link_seconds) <= most;
+}
+
+/* both: the other order goes alike. */
+static void say(
+	struct findings *f, const struct phases_row *r, bool both, const struct finding_code *code)
 {
 	const struct phases_of_point *of = &r->of;
 	const struct point *p = r->point;
@@ -185,7 +204,8 @@ static void say(struct findings *f, const struct phases_row *r, const struct fin
 	struct finding *one = finding_add(f, code,
 		"Of the %s of a %s %s of %s, the command takes %s, its data %s%s, its status %s, "
 		"and the host %s.",
-		duration(f->pool, of->whole_seconds), run_order_name(p->order),
+		duration(f->pool, of->whole_seconds),
+		both ? "sequential or random" : run_order_name(p->order),
 		run_direction_name(p->direction), size_format(size, p->request_bytes),
 		duration(f->pool, of->seconds[RUN_PHASE_COMMAND]),
 		duration(f->pool, of->seconds[RUN_PHASE_DATA]), link_words(f->pool, of),
@@ -203,6 +223,8 @@ static void say(struct findings *f, const struct phases_row *r, const struct fin
 	finding_figure(one, "status_seconds", row_status(r));
 	finding_figure(one, "host_seconds", row_host(r));
 }
+
+enum { TOLD_MAX = 32 };
 
 static const char *const reasons[] = {
 	[RUN_PHASES_DROPPED] = "the USB monitor lost events, as the machine was too busy",
@@ -238,14 +260,27 @@ static void add_left_out(
 void phases_findings_add(struct findings *f, const struct points *points,
 	const struct finding_code *shown, const struct finding_code *left_out)
 {
-	for (size_t i = 0; i < points->count;) {
+	const struct phases_row *rows[TOLD_MAX];
+	size_t n = 0;
+
+	for (size_t i = 0; i < points->count && n < TOLD_MAX;) {
 		struct points table = points_table(points, i);
-		struct table rows = phases_table(f->pool, &table);
-		const struct phases_row *row = telling_row(&rows);
+		struct table all = phases_table(f->pool, &table);
+		const struct phases_row *row = telling_row(&all);
 
 		i += table.count;
 		if (row)
-			say(f, row, shown);
+			rows[n++] = row;
+	}
+	for (size_t i = 0; i < n; i++) {
+		bool told = false, both = false;
+
+		for (size_t k = 0; k < n; k++) {
+			told = told || (k < i && is_alike(rows[k], rows[i]));
+			both = both || (k > i && is_alike(rows[i], rows[k]));
+		}
+		if (!told)
+			say(f, rows[i], both, shown);
 	}
 	add_left_out(f, points, left_out);
 }

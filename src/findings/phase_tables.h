@@ -29,7 +29,7 @@ extern const struct table_spec phases_spec;
 /* Rows of those points in which phases were seen. */
 struct table phases_table(struct pool *p, const struct points *points);
 
-/* A sentence a direction and order, and one if passes did not show theirs; under these codes, whose figures are: direction
+/* A sentence a direction and order, or one for both orders where they go alike, and one if passes did not show theirs; under these codes, whose figures are: direction
  * order request_bytes in_flight request_seconds command_seconds data_seconds link_seconds status_seconds host_seconds;
  * passes passes_shown. */
 void phases_findings_add(struct findings *f, const struct points *points,

@@ -15,8 +15,8 @@
 #include "report/json.h"
 #include "report/keys.h"
 #include "report/sink.h"
-#include "report/text_table.h"
 #include "report/text_lines.h"
+#include "report/text_table.h"
 #include "report/text_view.h"
 #include "support/sample_run.h"
 #include "support/view_check.h"
@@ -371,6 +371,46 @@ static void check_flushes(void)
 	run_release(run);
 }
 
+/* How many sentences tell where the time of reads goes, when a random one's data take so many times a sequential one's. */
+static size_t phase_sentences(double times, bool both)
+{
+	struct error err = { 0 };
+	struct run run;
+	struct view v;
+	size_t n = 0;
+
+	sample_run_init(&run);
+	for (int order = 0; order < 2; order++) {
+		struct run_pass *p =
+			sample_run_add(&run, RUN_READ, (enum run_order)order, 4096, 1, 500e3);
+
+		p->phases = RUN_PHASES_SEEN;
+		p->phases_seen = true;
+		p->commands = p->requests;
+		p->phase_ns[RUN_PHASE_COMMAND] = p->requests * 100000;
+		p->phase_ns[RUN_PHASE_DATA] =
+			(uint64_t)((double)p->requests * (order ? times : 1) * 8e6);
+	}
+	ck_assert_msg(!sweep_view(&v, &run, &err), "%s", err.text);
+	for (size_t i = 0; i < v.findings.count; i++)
+		if (!strcmp(v.findings.list[i].code->code, "phases")) {
+			n++;
+			ck_assert_int_eq(
+				!!strstr(v.findings.list[i].sentence, "sequential or random"),
+				both);
+		}
+	view_release(&v);
+	run_release(&run);
+	return n;
+}
+
+START_TEST(what_goes_alike_is_said_once)
+{
+	ck_assert_uint_eq(phase_sentences(1.01, true), 1);
+	ck_assert_uint_eq(phase_sentences(1.1, false), 2);
+}
+END_TEST
+
 START_TEST(a_sweep_with_all_that_can_be_odd)
 {
 	static const enum run_pass_flag flags[] = { RUN_PASS_FOREIGN_IO, RUN_PASS_MERGED,
@@ -506,6 +546,7 @@ Suite *views_suite(void)
 	tcase_add_test(t, a_view_without_verdict_is_none);
 	tcase_add_test(t, kinds_are_whole);
 	tcase_add_test(t, keys_are_listed_in_fields);
+	tcase_add_test(t, what_goes_alike_is_said_once);
 	tcase_add_test(t, a_sweep_with_all_that_can_be_odd);
 	tcase_add_test(t, an_observation_with_all_that_can_be_odd);
 	tcase_add_test(t, a_record_with_all_that_can_be_odd);
