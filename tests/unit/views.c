@@ -380,6 +380,7 @@ static size_t phase_sentences(double times, bool both)
 	size_t n = 0;
 
 	sample_run_init(&run);
+	*run.path = 0;
 	for (int order = 0; order < 2; order++) {
 		struct run_pass *p =
 			sample_run_add(&run, RUN_READ, (enum run_order)order, 4096, 1, 500e3);
