@@ -458,6 +458,7 @@ int compared_finish(struct compared *c, struct error *err)
 	for (size_t i = 0; !rc && i < c->count; i++) {
 		c->points[i].rate = list[i];
 		c->points[i].modelled = c->modelled;
+		c->points[i].gate.loss_bound = INFINITY; /* until a gate is asked for */
 	}
 	fill(list, c, true);
 	rc = rc ? rc : compare_all(list, c->count);
