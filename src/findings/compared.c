@@ -105,7 +105,7 @@ static void check_surroundings(struct differences *d, const struct run *a, const
 	check_text(d, "blkassay", a->head.tool, b->head.tool);
 }
 
-static void add_remark(struct compared *c, int what, const char *sentence)
+static void add_remark(struct compared *c, enum compare_noticed what, const char *sentence)
 {
 	struct compare_remark *remark = pool_alloc(&c->pool, 1, sizeof *remark);
 

@@ -20,8 +20,10 @@ struct error;
 enum compare_side { COMPARE_BASE, COMPARE_NEW };
 
 /* Noticed while runs are taken. */
+enum compare_noticed { REMARK_CONDITIONS, REMARK_UNFINISHED, REMARK_DAMAGED };
+
 struct compare_remark {
-	enum { REMARK_CONDITIONS, REMARK_UNFINISHED, REMARK_DAMAGED } what;
+	enum compare_noticed what;
 	const char *sentence;
 	struct compare_remark *next;
 };

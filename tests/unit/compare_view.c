@@ -89,7 +89,7 @@ static const char *verdict(struct scene *s, char sentence[500])
 	return code;
 }
 
-static void remark(struct scene *s, int what, const char *sentence)
+static void remark(struct scene *s, enum compare_noticed what, const char *sentence)
 {
 	struct compare_remark *r = pool_alloc(&s->c.pool, 1, sizeof *r);
 

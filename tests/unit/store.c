@@ -161,7 +161,7 @@ START_TEST(each_kind_shows_in_its_way)
 	ck_assert(s.evidence.held_up == k->held_up);
 	if (k->held_up)
 		ck_assert_double_eq_tol(
-			s.evidence.buffer_bytes / (k->buffer ? k->buffer : 1 << 20), 1, 0.1);
+			s.evidence.buffer_bytes / (k->buffer > 0 ? k->buffer : 1 << 20), 1, 0.1);
 	ck_assert_double_eq_tol(s.slowest / k->rate, 1, 0.03);
 	ck_assert_double_eq_tol(s.fastest / k->rate, 1, 0.03);
 }
