@@ -87,7 +87,8 @@ static const struct {
 	const char *lines; /* added */
 	const char *says;
 } mistakes[] = {
-	{ "colour = blue\n", "t:13: faults: there is no 'colour' here; expected one of: 'lose write'" },
+	{ "colour = blue\n",
+		"t:13: faults: there is no 'colour' here; expected one of: 'lose write'" },
 	{ "colours:\n", "t:13: there is no section 'colours'; expected device, link" },
 	{ "nonsense\n", "t:13: 'nonsense' is neither a heading nor a setting" },
 	{ "lose write = often\n", "'lose write' is 'often'; expected a frequency such as 1 in 50" },
