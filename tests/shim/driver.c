@@ -198,7 +198,7 @@ static const char *common_complaint(const struct job *job, int status, bool hit)
 		snprintf(text, sizeof text, "exit %d without any fault", status);
 		return text;
 	}
-	/* Not shown: of an audit whose target shows little without a fault either. */
+	/* Not shown: of an audit or a cut whose target shows little without a fault either. */
 	if (status == 4 && job->status == 4)
 		return NULL;
 	if (status > 3) {
