@@ -50,4 +50,10 @@ static inline bool number_is_power_of_two(uint64_t n)
 	return n && !(n & (n - 1));
 }
 
+/* The nearest whole number; 0 for what is none or below it, 2^63 for anything above: a damaged record may hold any figures. */
+static inline uint64_t number_whole(double x)
+{
+	return x >= 0x1p63 ? UINT64_C(1) << 63 : x > 0 ? (uint64_t)(x + 0.5) : 0;
+}
+
 #endif

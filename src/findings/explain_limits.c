@@ -4,6 +4,7 @@
 #include <math.h>
 #include <string.h>
 
+#include "base/number.h"
 #include "base/size.h"
 #include "base/text.h"
 #include "findings/explain_codes.h"
@@ -276,7 +277,7 @@ static void add_stall_figures(struct text *t, const struct explained *x)
 	text_addf(t,
 		" They took %s of all passes (%.0f of them, about every %s): mostly the card's own "
 		"housekeeping, not the firmware's work. Next: a buffer that hides them.",
-		TIME(s->seconds), s->count, SIZE((uint64_t)(s->bytes / s->count)));
+		TIME(s->seconds), s->count, SIZE(number_whole(s->bytes / s->count)));
 }
 
 /* Costs too small to be named one by one may be much all together. */

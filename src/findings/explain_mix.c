@@ -6,6 +6,7 @@
 #include <stdlib.h>
 
 #include "analysis/stages.h"
+#include "base/number.h"
 
 /* The table of that order with fewest in flight; the other order where that one was not swept. */
 static const struct explained *table_of(
@@ -125,7 +126,7 @@ static double flushes_s(const struct explanation *e, const struct observation *o
 	if (!x)
 		return (double)NAN;
 	with = fmin(flushes, writes);
-	each = writes > 0 ? flush_each_s(x, (uint64_t)(bytes / writes)) : 0;
+	each = writes > 0 ? flush_each_s(x, number_whole(bytes / writes)) : 0;
 	return with * each + (flushes - with) * x->idle_flush_s;
 }
 

@@ -2,6 +2,7 @@
 #include <math.h>
 
 #include "analysis/summary.h"
+#include "base/number.h"
 #include "findings/explain_view.h"
 
 /* What is not more than nothing was not seen. */
@@ -17,8 +18,7 @@ static struct value positive_rate(double r)
 
 static struct value amount(double bytes)
 {
-	return value_if(bytes >= 0 && bytes < 1e18,
-		value_bytes_decimal((uint64_t)(fmin(bytes, 1e18) + 0.5)));
+	return value_if(bytes >= 0 && bytes < 1e18, value_bytes_decimal(number_whole(bytes)));
 }
 
 static struct value direction_of(const struct explained *x)
@@ -70,7 +70,7 @@ LINE(line_seconds, positive_seconds(r->x->culprits.seconds))
 LINE(line_culprits, value_words(r->culprits))
 LINE(line_bend, value_if(r->x->growths.fits && r->x->growths.list[0].at_bytes > 0,
 			amount(r->x->growths.list[0].at_bytes)))
-LINE(line_stalls, value_count((uint64_t)(r->x->stalls.count + 0.5)))
+LINE(line_stalls, value_count(number_whole(r->x->stalls.count)))
 LINE(line_stalled, value_seconds(r->x->stalls.seconds))
 LINE(line_drift, value_if(r->x->wander.trends, value_share(r->x->wander.change)))
 LINE(line_pieces, value_number(r->x->points[r->x->point_count - 1].pieces))
@@ -203,7 +203,7 @@ static uint64_t piece(const struct explain_point *r)
 {
 	const struct cost_point *c = r->acknowledged;
 
-	return (uint64_t)((double)c->request_bytes / c->pieces + 0.5);
+	return number_whole((double)c->request_bytes / c->pieces);
 }
 
 static struct value share_of_link(const struct explain_point *r, bool phased)

@@ -2,6 +2,7 @@
 #include <math.h>
 #include <string.h>
 
+#include "base/number.h"
 #include "base/size.h"
 #include "base/text.h"
 #include "findings/flush_on_bus.h"
@@ -482,7 +483,8 @@ static void add_stalls(struct writer *w)
 	finding_figure(
 		one, "stall_share", value_if(s.seconds > 0, value_share(s.stalled_s / s.seconds)));
 	finding_figure(one, "bytes_between_stalls",
-		value_if(s.count > 0, value_bytes_decimal((uint64_t)(s.bytes / (double)s.count))));
+		value_if(
+			s.count > 0, value_bytes_decimal(number_whole(s.bytes / (double)s.count))));
 	finding_figure(one, "median_bytes_per_second",
 		value_if(p->stored.median > 0, value_rate(p->stored.median)));
 	finding_figure(one, "long_run_bytes_per_second",
@@ -605,7 +607,7 @@ static void add_stored_by(struct writer *w)
 			value_if(s->held_up, value_rate(s->drain_bps)));
 		finding_figure(one, "unless_bytes",
 			value_if(s->by == RUN_STORED_STEADY,
-				value_bytes((uint64_t)(SWEEP_HIDES * (double)s->free_bytes))));
+				value_bytes(number_whole(SWEEP_HIDES * (double)s->free_bytes))));
 	} else {
 		one = finding_add(w->f, &sweep_codes[NOT_STORED],
 			"Whether writes are stored is not shown: %s. Their rates here are those of "

@@ -1,4 +1,5 @@
 /* The tables of a sweep. */
+#include "base/number.h"
 #include "findings/phase_tables.h"
 #include "findings/record_view.h"
 #include "findings/sweep_view.h"
@@ -351,7 +352,7 @@ FIT(fit_fixed_range, value_word(r->fixed_range))
 FIT(fit_rate, some_rate(r->explained->line.rate))
 FIT(fit_rate_range, value_word(r->rate_range))
 FIT(fit_half, value_if(r->explained->line.half_known && r->explained->line.half_bytes >= 0,
-		      value_bytes_decimal((uint64_t)(r->explained->line.half_bytes + 0.5))))
+		      value_bytes_decimal(number_whole(r->explained->line.half_bytes))))
 FIT(fit_worst, value_share(r->explained->line.worst))
 
 static const struct column fits[] = {

@@ -1,10 +1,12 @@
 /* base: sizes, numbers, randomness, checksums. */
 #include <check.h>
+#include <math.h>
 #include <stdlib.h>
 
 #include "base/checksum.h"
 #include "base/clean.h"
 #include "base/error.h"
+#include "base/number.h"
 #include "base/random.h"
 #include "base/size.h"
 #include "base/text.h"
@@ -139,11 +141,24 @@ START_TEST(rates_have_units)
 }
 END_TEST
 
+/* Figures of a damaged record: converting them as they are is undefined beyond the type (C17 6.3.1.4). */
+START_TEST(whole_numbers_of_anything)
+{
+	ck_assert_uint_eq(number_whole(2.5), 3);
+	ck_assert_uint_eq(number_whole(0), 0);
+	ck_assert_uint_eq(number_whole(-7), 0);
+	ck_assert_uint_eq(number_whole(NAN), 0);
+	ck_assert_uint_eq(number_whole(INFINITY), UINT64_C(1) << 63);
+	ck_assert_uint_eq(number_whole(1e300), UINT64_C(1) << 63);
+}
+END_TEST
+
 Suite *base_suite(void)
 {
 	Suite *s = suite_create("base");
 	TCase *c = tcase_create("base");
 
+	tcase_add_test(c, whole_numbers_of_anything);
 	tcase_add_test(c, crc32_known_answers);
 	tcase_add_test(c, splitmix64_known_answers);
 	tcase_add_test(c, permutation_visits_all_once);
