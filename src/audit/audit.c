@@ -65,7 +65,7 @@ double audit_bytes_to_write(const struct audit_plan *p)
 {
 	/* Three sizes of bursts, doubled up to the limit; then repeats, of up to three sizes, of a burst that is at most
 	 * 1.25 of it; the small writes. */
-	return (double)p->burst_limit_bytes * (6 + 16 * 1.25 * p->repeats / 4) +
+	return (double)p->burst_limit_bytes * (6 + 18 * 1.25 * p->repeats / 4) +
 	       (double)p->many_writes * 4096 + 2.0 * (double)p->area_bytes;
 }
 

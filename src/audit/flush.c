@@ -19,8 +19,6 @@ struct waits {
 	struct sample idle_on_bus, busy_on_bus;
 	struct sample taken, answered; /* busy ones on the bus: until the command, its status */
 	struct sample burst, burst_after; /* from idle; right after a flush */
-	struct sample burst_behind; /* right after so many bytes that nobody flushed */
-	double behind_bytes;
 	struct probe_check
 		cut; /* models: what must be there after power cuts right at the answer */
 	unsigned flushes, seen, passed; /* all; watched with nothing lost; which passed the bus */
@@ -153,34 +151,39 @@ static double longer_for(const struct known *k, double bytes)
 	return bytes / k->drain_rate - drained;
 }
 
-/* Do leftovers show at all? As few requests as should are left on purpose. Where a full buffer is emptied at one go, for one,
- * none do. */
-static int leave_some(struct probe_context *pc, struct waits *w)
+static bool leftovers_show(
+	const struct known *k, const struct sample *idle, const struct sample *behind)
 {
-	double each = longer_for(&pc->known, pc->request), floor = 3 * sample_resolution(&w->burst);
+	double longer = sample_median(behind) - sample_median(idle);
+
+	return behind->count >= 3 && longer > 2 * sample_resolution(idle) &&
+	       longer > 0.5 * longer_for(k, k->leftover_bytes) &&
+	       longer < 2 * k->leftover_bytes / k->drain_rate;
+}
+
+/* Do leftovers show at all? Asked once, of the gadget rather than of a flush. As few requests as should are left on purpose.
+ * Where a full buffer is emptied at one go, for one, none do. */
+static int leave_some(struct probe_context *pc, const struct waits *w)
+{
+	struct known *known = &pc->known;
+	struct sample behind = { 0 };
+	double each = longer_for(known, pc->request), floor = 3 * sample_resolution(&w->burst);
 	double n = each > 0 && w->burst.count >= 3 ? ceil(floor / each) : 0;
 	int rc = 0;
 
-	if (!pc->known.knee || n < 1 || n * pc->request > pc->known.buffer_low)
+	if (known->leftover_bytes > 0 || !known->knee || n < 1 ||
+		n * pc->request > known->buffer_low)
 		return 0;
-	w->behind_bytes = n * pc->request;
+	known->leftover_bytes = n * pc->request;
 	for (unsigned i = 0; i < pc->plan->repeats && !rc && !context_stopped(pc); i++) {
 		rc = context_settle(pc);
 		for (double k = 0; k < n && !rc; k++)
 			rc = context_write_next(pc, pc->request, PROBE_PLAIN);
 		if (!rc)
-			rc = timed_burst(pc, &w->burst_behind);
+			rc = timed_burst(pc, &behind);
 	}
+	known->leftovers_show = leftovers_show(known, &w->burst, &behind);
 	return rc < 0 ? rc : 0;
-}
-
-static bool leftovers_show(const struct known *k, const struct waits *w)
-{
-	double longer = sample_median(&w->burst_behind) - sample_median(&w->burst);
-
-	return w->burst_behind.count >= 3 && longer > 2 * sample_resolution(&w->burst) &&
-	       longer > 0.5 * longer_for(k, w->behind_bytes) &&
-	       longer < 2 * w->behind_bytes / k->drain_rate;
 }
 
 /* What can be done besides timing flushes. */
@@ -260,10 +263,11 @@ static void describe_rest(
 	if (leaves_some(w))
 		snprintf(out, room, "; a burst right after it takes %s longer than from idle",
 			duration_format(a, left_of(w)));
-	else if (leftovers_show(&pc->known, w))
+	else if (pc->known.leftovers_show &&
+		 longer_for(&pc->known, pc->known.leftover_bytes) > sample_resolution(&w->burst))
 		snprintf(out, room,
 			"; a burst right after it runs as from idle (%s left on purpose shows)",
-			size_format_decimal(b, w->behind_bytes));
+			size_format_decimal(b, pc->known.leftover_bytes));
 	else
 		snprintf(out, room, "; what it may have left in the buffer would not show here");
 }

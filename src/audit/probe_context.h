@@ -45,6 +45,9 @@ struct known {
 	uint64_t burst_bytes;
 	double read_wait, sync_wait; /* seconds after such a burst, above idle; medians */
 	double resolution; /* seconds: a longer wait would have shown */
+	/* what was left in the buffer on purpose, to see whether leftovers show, and whether they do; 0: not tried */
+	double leftover_bytes;
+	bool leftovers_show;
 };
 
 struct probe_context {
