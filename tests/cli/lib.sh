@@ -6,6 +6,7 @@
 #   run STATUS COMMAND...      runs it, demands this very exit status; output in $out and $err
 #   says TEXT / says_not TEXT  stdout or stderr contains / does not contain TEXT (fixed string)
 #   tells TEXT                 stdout contains TEXT however it is wrapped: line breaks and blanks count as one blank
+#   fits WIDTH FILE            no line of FILE is wider, but one word of a shell that cannot be broken (a path may be of any length)
 #   await TEXT FILE            waits until FILE contains TEXT; fails after 30 seconds
 #   loop_device FILE [BYTES]   attaches FILE with logical blocks of BYTES (512); device in $loop
 #   attach [OPTION...] FILE    attaches FILE with losetup; device in $device
@@ -46,6 +47,16 @@ run() {
 says() { grep -qF -e "$1" "$out" "$err" || fail "nothing says '$1'"; }
 says_not() { ! grep -qF -e "$1" "$out" "$err" || fail "something says '$1'"; }
 tells() { tr -s ' \n' '  ' <"$out" | grep -qF -e "$1" || fail "stdout does not tell '$1'"; }
+fits() {
+	python3 -c 'import shlex, sys
+def words(line):
+    try:
+        return len(shlex.split(line.rstrip(" \\\n")))
+    except ValueError:
+        return 2
+wide = [l for l in open(sys.argv[2], encoding="utf-8") if len(l.rstrip("\n")) > int(sys.argv[1]) and words(l) > 1]
+sys.exit("wider than " + sys.argv[1] + ": " + wide[0] if wide else 0)' "$1" "$2" || fail "too wide for $1 columns"
+}
 await() {
 	tries=0
 	until grep -qF -e "$1" "$2" 2>/dev/null; do

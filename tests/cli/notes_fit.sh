@@ -22,11 +22,6 @@ lines = seen.decode().replace("\r\n", "\n").split("\n")
 sys.stderr.write("\n".join(re.split("\r", line)[-1].replace("\033[K", "") for line in lines))
 sys.exit(child.wait())
 END_OF_PROGRAM
-fits() { # WIDTH: nothing in $err is wider, but words that have no blank to break at
-	python3 -c 'import sys
-wide = [l for l in open(sys.argv[1]) if len(l.rstrip("\n")) > int(sys.argv[2]) and " " in l.strip()[:-2].strip()]
-sys.exit("wider than " + sys.argv[2] + ": " + wide[0] if wide else 0)' "$err" "$1" || fail "too wide for $1 columns"
-}
 noted() { tr -s ' \n' '  ' <"$err" | grep -qF -e "$1" || fail "nothing notes '$1'"; }
 on_one_line() { grep -qF -e "$1" "$err" || fail "not on one line: '$1'"; }
 # The command in $err below the line that ends in "$1", given to a shell: what it names is what is there.
@@ -55,14 +50,14 @@ on_one_line "put back at the end. $twice"
 on_one_line "    blkassay restore 'piped.assay.kept' '$image'"
 for width in 80 60 40; do
 	kept "w$width.assay" env -u COLUMNS TERM=xterm python3 narrow.py $width
-	fits $width
+	fits $width "$err"
 	grep -qF "$twice" "$err" && fail "not wrapped"
 	run 2 env -u COLUMNS python3 narrow.py $width "$BLKASSAY" sweep "$image" --direction write --out "w$width.assay"
 	[ "$(grep -c . "$err")" = 1 ] || fail "an error is more than one line"
 done
 # COLUMNS is what the user prefers, whatever the terminal has.
 kept preferred.assay env COLUMNS=50 TERM=dumb python3 narrow.py 120
-fits 50
+fits 50 "$err"
 
 # What standard output shows to a terminal is folded too, commands as well.
 run 0 env COLUMNS=60 LC_ALL=C "$BLKASSAY" report w60.assay
@@ -76,5 +71,5 @@ try:
     while True: sys.stderr.write(os.read(ours, 65536).decode().replace("\r", ""))
 except OSError: pass
 sys.exit(child.wait())' "$BLKASSAY" report w60.assay
-fits 60
+fits 60 "$err"
 grep -q '^    blkassay restore \\$' "$err" || fail "the command is not folded"
