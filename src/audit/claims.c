@@ -40,8 +40,8 @@ static int ask_capacity(struct probe_context *pc)
 	bool ok;
 	int rc;
 
-	memset(pc->buf, 0,
-		SCSI_CAPACITY_16_BYTES); /* no leftovers where a short answer is not told as one */
+	/* No leftovers where a short answer is not told as one. */
+	memset(pc->buf, 0, SCSI_CAPACITY_16_BYTES);
 	scsi_build_read_capacity_10(&x, pc->buf);
 	rc = context_exchange(pc, &x);
 	if (rc < 0)

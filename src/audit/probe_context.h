@@ -126,8 +126,8 @@ int context_fill_buffer(struct probe_context *pc);
 /* Leaves a few blocks that no other run can have written, however it was seeded, and stores them: by these the medium is known
  * again after it was away. Before medium_expect_change. */
 int context_leave_marks(struct probe_context *pc);
-void context_idle(
-	struct probe_context *pc, uint64_t ns); /* in small steps: a real wait can be interrupted */
+/* In small steps: a real wait can be interrupted. */
+void context_idle(struct probe_context *pc, uint64_t ns);
 
 /* Blocks that are not what was written last. */
 struct probe_check {

@@ -8,8 +8,8 @@ struct probe_context;
 int probe_claims(struct probe_context *pc); /* inquiry, capacity, cache-page, kernel-view */
 int probe_buffer(struct probe_context *pc); /* fills known; buffer */
 int probe_power_cut(struct probe_context *pc); /* models only; power-cut */
-int probe_write_behind(
-	struct probe_context *pc); /* write-behind: what is hidden, from all that is known */
+/* write-behind: what is hidden, from all that is known */
+int probe_write_behind(struct probe_context *pc);
 int probe_flush(struct probe_context *pc); /* flush */
 int probe_fua(struct probe_context *pc);
 int probe_fsync(struct probe_context *pc);

@@ -20,8 +20,8 @@ struct kept_folders {
 
 /* Each of them once. */
 void kept_folders_add(struct kept_folders *f, const char *folder);
-void kept_folders_add_of(
-	struct kept_folders *f, const char *file); /* the one it lies in; "": none */
+/* The one that `file` lies in; "": none. */
+void kept_folders_add_of(struct kept_folders *f, const char *file);
 
 /* Every whole saved-data file in them, of whatever target; path: full. False from visit ends it. */
 typedef bool kept_visit(void *context, const struct kept *k, const char *path);

@@ -559,9 +559,9 @@ int session_reopen(struct session *s, struct error *err)
 	if (open_medium(s, s->own->writes, err) == 0) {
 		medium_give_telltales(s->medium, told);
 		told = NULL;
+		/* Whatever its path is by now. */
 		if (s->own->hold && hold_is_where_it_was(s->own->hold))
-			text_copy(
-				s->token, sizeof s->token, token); /* whatever its path is by now */
+			text_copy(s->token, sizeof s->token, token);
 		if (!strcmp(token, s->token) && s->traits->size_bytes == before.size_bytes &&
 			s->traits->disk_sequence == before.disk_sequence &&
 			medium_check(s->medium, MEDIUM_CHECK_BATCH) == 0)

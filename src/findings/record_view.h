@@ -21,8 +21,8 @@ struct view_kind {
 	size_t table_count;
 	bool of_any_run; /* may also hold run_finding_codes */
 	bool (*word)(size_t i, struct view_word *out); /* the i-th; false: no more. NULL: none */
-	int (*load)(
-		struct view *v, const char *path, struct error *err); /* NULL: not of one record */
+	/* NULL: not of one record. */
+	int (*load)(struct view *v, const char *path, struct error *err);
 };
 
 extern const struct view_kind view_kinds[];

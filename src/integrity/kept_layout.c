@@ -70,15 +70,15 @@ void kept_layout_release(struct kept_layout *l)
 	*l = (struct kept_layout){ 0 };
 }
 
-/* The extent that holds chunk `index`. */
-static size_t extent_of(const struct kept_layout *l, uint64_t index)
+/* The last extent that has no more than `value` before it. */
+static size_t extent_of(const struct kept_layout *l, const uint64_t *before, uint64_t value)
 {
 	size_t low = 0, high = l->count;
 
 	while (high - low > 1) {
 		size_t middle = low + (high - low) / 2;
 
-		if (l->chunks_before[middle] <= index)
+		if (before[middle] <= value)
 			low = middle;
 		else
 			high = middle;
@@ -88,7 +88,7 @@ static size_t extent_of(const struct kept_layout *l, uint64_t index)
 
 struct kept_chunk kept_layout_chunk(const struct kept_layout *l, uint64_t index)
 {
-	size_t i = extent_of(l, index);
+	size_t i = extent_of(l, l->chunks_before, index);
 	uint64_t into = (index - l->chunks_before[i]) * KEPT_CHUNK_BYTES;
 	uint64_t left = l->extents[i].bytes - into;
 
@@ -126,17 +126,9 @@ int kept_table_unpack(
 
 uint64_t kept_layout_place(const struct kept_layout *l, uint64_t byte, uint64_t *into)
 {
-	size_t low = 0, high = l->count;
+	size_t i = extent_of(l, l->bytes_before, byte);
 
-	while (high - low > 1) {
-		size_t middle = low + (high - low) / 2;
-
-		if (l->bytes_before[middle] <= byte)
-			low = middle;
-		else
-			high = middle;
-	}
-	byte -= l->bytes_before[low];
+	byte -= l->bytes_before[i];
 	*into = byte % KEPT_CHUNK_BYTES;
-	return l->chunks_before[low] + byte / KEPT_CHUNK_BYTES;
+	return l->chunks_before[i] + byte / KEPT_CHUNK_BYTES;
 }
