@@ -110,6 +110,8 @@ struct phase_parts phase_parts_of(const struct phase_size *sizes, size_t count, 
 	s = &sizes[nearest(sizes, count, wanted)];
 	out.known = true;
 	out.link_known = link > 0;
+	out.link = link;
+	out.card = card;
 	out.bytes = s->bytes;
 	out.seconds = whole(s);
 	for (int i = 0; i < PART_COUNT; i++) {

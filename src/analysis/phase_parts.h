@@ -31,6 +31,7 @@ struct phase_amount {
 struct phase_parts {
 	bool known;
 	bool link_known; /* else PART_FETCH, PART_REFUSE and PART_LINK are 0, and so is the gain */
+	double link, card; /* s/B, as given; 0: not known */
 	double bytes, seconds; /* the request looked at */
 	struct phase_amount list[PART_COUNT];
 	struct phase_amount data; /* the whole of that phase, whatever the link needs of it */

@@ -22,6 +22,11 @@ enum { SIZES_MAX = 64 };
 #define GOES 0.3
 /* How far a share that was seen may be off, of itself (ours). */
 #define SEEN_SLACK 0.1
+/* A given rate is right to within 5 %. */
+#define GIVEN_SLACK 0.06
+/* Link and card take turns by the phases where the shorter of the two takes that much of both: a cost per sector that only
+ * happens to be as long as the data is the less likely the longer they are (ours). */
+#define TURNS_SHARE 0.35
 
 /* A link that is only known by its ceiling may be slower: then more of the data's time is its own, and working on data while
  * they move could save up to half of that time; less if the card alone needs more than that. */
@@ -175,9 +180,18 @@ static double time_of(const struct explained *x, enum cause cause)
 		return p->list[PART_HOST].seconds;
 	if (cause == CAUSE_REQUEST_COST)
 		return fixed_work(p, x->direction == RUN_WRITE);
-	/* Its ceiling says no more than that it needs at least so much. */
-	return cause == CAUSE_LINK && x->link_known && p->link_known ? p->list[PART_LINK].seconds
-								     : -1;
+	if (cause != CAUSE_LINK)
+		return -1;
+	/* Its ceiling says no more than that it needs at least so much; but it needs no more than the data took. */
+	return x->link_known && p->link_known ? p->list[PART_LINK].seconds : p->data.seconds;
+}
+
+/* Below what part of its share by the rates a cause goes. */
+static double limit_of(const struct explained *x, enum cause cause)
+{
+	if (cause != CAUSE_LINK)
+		return GOES;
+	return x->link_known ? AGAINST : CULPRIT_NEAR;
 }
 
 static bool is_refuted(const struct explained *x, const struct culprit *c, double limit)
@@ -201,6 +215,99 @@ static void keep_to_what_was_seen(const struct explained *x, struct culprit *c)
 	c->seconds_high = x->culprits.seconds * (1 - c->share_low);
 }
 
+/* ---- link and card in turn ---- */
+
+static struct culprit *named(struct culprits *c, enum cause cause)
+{
+	for (size_t i = 0; i < c->count; i++)
+		if (c->list[i].cause == cause)
+			return &c->list[i];
+	return NULL;
+}
+
+static void set_shares(const struct explained *x, struct culprit *c, double low, double high)
+{
+	c->share_low = low;
+	c->share_high = high;
+	c->seconds_low = x->culprits.seconds * (1 - high);
+	c->seconds_high = x->culprits.seconds * (1 - low);
+}
+
+/* Work for each byte after the data that takes what the card alone does: it is the card's, which has waited for all of them. */
+static bool turns_are_seen(const struct explained *x)
+{
+	const struct phase_parts *p = &x->phases;
+	double work = p->list[PART_STORE].per_byte, data = p->data.per_byte;
+
+	return x->direction == RUN_WRITE && p->card > 0 && p->list[PART_STORE].line_known &&
+	       p->data.line_known && fabs(work / p->card - 1) <= GIVEN_SLACK &&
+	       fmin(work, data) >= TURNS_SHARE * (work + data);
+}
+
+/* What the two phases take beyond card and link, which may be slower than given. */
+static double sectors_at_most(const struct explained *x)
+{
+	const struct phase_parts *p = &x->phases;
+	double work = p->list[PART_STORE].per_byte - (1 - GIVEN_SLACK) * p->card;
+	double data = p->data.per_byte - (1 - GIVEN_SLACK) * p->link;
+
+	return p->bytes * (fmax(work, 0) + fmax(data, 0)) / p->seconds;
+}
+
+static void leave_out(struct explained *x, struct culprit *one)
+{
+	struct culprits *c = &x->culprits;
+
+	x->ruled_out |= 1u << one->cause;
+	*one = c->list[--c->count];
+}
+
+/* A link that alone would be what limits would have to be busy for nearly all of that time. */
+static void leave_out_link(struct explained *x)
+{
+	struct culprit *link = named(&x->culprits, CAUSE_LINK);
+
+	if (link && !x->link_known && x->phases.data.share < CULPRIT_NEAR * link->share_high)
+		leave_out(x, link);
+}
+
+static void leave_out_sectors(struct explained *x, double turns)
+{
+	struct culprits *c = &x->culprits;
+	struct culprit *sectors = named(c, CAUSE_SECTOR_COST);
+	double most;
+
+	if (!sectors)
+		return;
+	most = fmin(sectors->share_high, sectors_at_most(x));
+	set_shares(x, sectors, fmin(sectors->share_low, most), most);
+	if (most >= CULPRIT_NEAR * turns)
+		return;
+	if (most >= CULPRIT_SHARE && !c->perhaps_known) {
+		c->perhaps = *sectors;
+		c->perhaps_known = true;
+	}
+	leave_out(x, sectors);
+}
+
+/* Where the phases show that link and card take turns, little is left for work per sector, and overlapping them saves what the
+ * shorter of the two phases takes, all but the first block's. */
+static void rest_on_turns(struct explained *x)
+{
+	const struct phase_parts *p = &x->phases;
+	struct culprit *turns = named(&x->culprits, CAUSE_IN_TURN);
+	double saved = (p->bytes - x->block_bytes) *
+		       fmin(p->list[PART_STORE].per_byte, p->data.per_byte) / p->seconds;
+	double least;
+
+	if (!turns || !turns_are_seen(x))
+		return;
+	set_shares(x, turns, turns->share_low, fmax(turns->share_high, saved));
+	least = turns->share_low;
+	leave_out_link(x);
+	leave_out_sectors(x, least);
+}
+
 /* Fixed work on the data of writes may as well be the card that programs a whole unit, whatever the size. */
 static void admit_unit(struct explained *x)
 {
@@ -215,27 +322,40 @@ static void admit_unit(struct explained *x)
 	c->list[c->count++].cause = CAUSE_PROGRAM_UNIT;
 }
 
-void explain_phases_rule_out(struct explained *x)
+/* Bits of the causes that go; one stays. */
+static unsigned keep_what_is_seen(const struct explained *x, struct culprit *list, size_t *count)
 {
-	struct culprits *c = &x->culprits;
-	size_t kept = 0, left = c->count;
+	size_t kept = 0, left = *count;
+	unsigned gone = 0;
 
-	/* Phases of a write end with its answer: what is stored behind it goes on through the host's pause and the next
-	 * request, and they rule out nothing of it. */
-	if (!x->phases.known || c->doubt || c->count < 2 || x->buffered || is_answer_only(x) ||
-		x->phases.bytes != (double)x->judged_bytes)
-		return;
-	for (size_t i = 0; i < c->count; i++) {
-		if (left > 1 && is_refuted(x, &c->list[i],
-					c->list[i].cause == CAUSE_LINK ? AGAINST : GOES)) {
-			x->ruled_out |= 1u << c->list[i].cause;
+	for (size_t i = 0; i < *count; i++) {
+		if (left > 1 && is_refuted(x, &list[i], limit_of(x, list[i].cause))) {
+			gone |= 1u << list[i].cause;
 			left--;
 			continue;
 		}
-		c->list[kept] = c->list[i];
-		keep_to_what_was_seen(x, &c->list[kept++]);
+		list[kept] = list[i];
+		keep_to_what_was_seen(x, &list[kept++]);
 	}
-	c->count = kept;
+	*count = kept;
+	return gone;
+}
+
+void explain_phases_rule_out(struct explained *x)
+{
+	struct culprits *c = &x->culprits;
+
+	/* Phases of a write end with its answer: what is stored behind it goes on through the host's pause and the next
+	 * request, and they rule out nothing of it. */
+	if (!x->phases.known || c->doubt || x->buffered || is_answer_only(x) ||
+		x->phases.bytes != (double)x->judged_bytes)
+		return;
+	if (c->next_count > 1)
+		keep_what_is_seen(x, c->next, &c->next_count);
+	if (c->count < 2)
+		return;
+	x->ruled_out = keep_what_is_seen(x, c->list, &c->count);
+	rest_on_turns(x);
 	if (x->ruled_out)
 		admit_unit(x);
 }
@@ -271,20 +391,30 @@ static void add_contradiction(struct findings *f, const struct explained *x)
 	finding_figure(one, "seconds", value_seconds(x->phases.list[part].seconds));
 }
 
-static const char *ruled_words(const struct explained *x)
+static const char *ruled_words(struct pool *p, unsigned causes)
 {
-	bool host = x->ruled_out & 1u << CAUSE_HOST_GAP, link = x->ruled_out & 1u << CAUSE_LINK,
-	     cost = x->ruled_out & 1u << CAUSE_REQUEST_COST;
+	static const struct {
+		enum cause cause;
+		const char *words;
+	} names[] = { { CAUSE_HOST_GAP, "the host's pause" }, { CAUSE_LINK, "the link" },
+		{ CAUSE_REQUEST_COST, "work per request" },
+		{ CAUSE_SECTOR_COST, "work per sector" } };
+	const char *words = "";
+	unsigned left = causes;
 
-	if (host && link && cost)
-		return "the host's pause, the link and work per request";
-	if (host && link)
-		return "the host's pause and the link";
-	if (host && cost)
-		return "the host's pause and work per request";
-	if (link && cost)
-		return "the link and work per request";
-	return host ? "the host's pause" : link ? "the link" : "work per request";
+	for (size_t i = 0; i < sizeof names / sizeof *names; i++) {
+		unsigned bit = 1u << names[i].cause;
+
+		if (!(causes & bit))
+			continue;
+		left &= ~bit;
+		words = pool_printf(p, "%s%s%s", words,
+			!*words ? ""
+			: left  ? ", "
+				: " and ",
+			names[i].words);
+	}
+	return words;
 }
 
 static const char *ruled_codes(struct pool *p, unsigned causes)
@@ -308,15 +438,13 @@ static void add_ruled_out(struct findings *f, const struct explained *x)
 		"What limits %s %ss rests on their phases too: by the rates alone it could also be "
 		"%s, "
 		"which the phases rule out.",
-		run_order_name(x->order), run_direction_name(x->direction), ruled_words(x));
+		run_order_name(x->order), run_direction_name(x->direction),
+		ruled_words(f->pool, x->ruled_out));
 	add_where(one, x);
 	finding_figure(one, "causes", value_words(ruled_codes(f->pool, x->ruled_out)));
 }
 
 /* ---- against the card's rate ---- */
-
-/* A given rate is right to within 5 %. */
-#define CARD_SLACK 0.06
 
 /* Work for each byte that does not hide behind the link, in s; < 0: no line shows it. */
 static double work_per_byte(const struct explained *x)
@@ -335,12 +463,12 @@ static const char *card_words(struct pool *p, double work, double card)
 {
 	double rest = (work - card) * 512;
 
-	if (work > (1 + CARD_SLACK) * card)
+	if (work > (1 + GIVEN_SLACK) * card)
 		return pool_printf(p,
 			". The other %s are work of the firmware for each sector or byte, or the "
 			"card is slower in this gadget than where it was measured",
 			TIME(rest));
-	if (work < (1 - CARD_SLACK) * card)
+	if (work < (1 - GIVEN_SLACK) * card)
 		return pool_printf(p,
 			": if that is right, the other %s pass while the data are on the link",
 			TIME(-rest));
@@ -359,8 +487,8 @@ static void add_card(struct findings *f, const struct explanation *e, const stru
 	if (!(card > 0) || work < 0 || x->buffered || is_answer_only(x))
 		return;
 	link = x->phases.list[PART_LINK].seconds / x->phases.bytes;
-	against = work > (1 + CARD_SLACK) * card && work - card > CARD_SLACK * (work + link);
-	if (work + link < card || (!against && work > (1 + CARD_SLACK) * card))
+	against = work > (1 + GIVEN_SLACK) * card && work - card > GIVEN_SLACK * (work + link);
+	if (work + link < card || (!against && work > (1 + GIVEN_SLACK) * card))
 		return;
 	one = finding_add(f,
 		&explain_codes[against ? EXPLAIN_PHASE_CARD_AGAINST : EXPLAIN_PHASE_CARD],

@@ -374,6 +374,73 @@ START_TEST(scraps_are_left)
 }
 END_TEST
 
+/* 4 KiB in 10 ms: 4 ms of data, then 5 ms of work; by the rates that may be the card's, work per sector, or the link's alone. */
+static struct explained card_after_data(void)
+{
+	struct explained t = table(RUN_WRITE, RUN_SEQUENTIAL, CAUSE_IN_TURN, 0.3);
+
+	also(&t, CAUSE_SECTOR_COST);
+	also(&t, CAUSE_LINK);
+	t.culprits.list[1].share_low = 0.05;
+	t.culprits.list[1].share_high = 0.5;
+	t.culprits.list[2].share_high = 0.9;
+	t.link_known = false;
+	t.phases = (struct phase_parts){
+		.known = true,
+		.bytes = 4096,
+		.seconds = 10e-3,
+		.card = 5e-3 / 4096,
+		.link = 3.8e-3 / 4096,
+		.data = { .seconds = 4e-3,
+			.share = 0.4,
+			.line_known = true,
+			.per_byte = 4e-3 / 4096 },
+	};
+	t.phases.list[PART_STORE] = (struct phase_amount){
+		.seconds = 5e-3, .share = 0.5, .line_known = true, .per_byte = 5e-3 / 4096
+	};
+	return t;
+}
+
+START_TEST(phases_show_turns)
+{
+	struct explained t = card_after_data();
+	struct view v;
+
+	/* What comes after the data is as long as the card's time for them: all but the way of the first block can be saved. */
+	explain_phases_rule_out(&t);
+	ck_assert_uint_eq(t.culprits.count, 1);
+	ck_assert_int_eq(t.culprits.list[0].cause, CAUSE_IN_TURN);
+	ck_assert_double_eq_tol(t.culprits.list[0].share_high, 4e-3 * 7 / 8 / 10e-3, 1e-9);
+	ck_assert_uint_eq(t.ruled_out, 1u << CAUSE_SECTOR_COST | 1u << CAUSE_LINK);
+	view_of(&v, &t, 1, NULL);
+	says(&v, 1, "phases-rule-out", "it could also be the link and work per sector");
+	view_release(&v);
+	/* Nobody knows the card, or it needs less than that, or more. */
+	for (int i = 0; i < 3; i++) {
+		t = card_after_data();
+		t.phases.card *= i * 0.8; /* 0, 0.8, 1.6 */
+		explain_phases_rule_out(&t);
+		ck_assert_uint_eq(t.culprits.count, 3);
+	}
+	/* Data that are on the link for long may hide a cost per sector, of which that much stays. */
+	t = card_after_data();
+	t.phases.link = 1e-3 / 4096;
+	explain_phases_rule_out(&t);
+	ck_assert(culprits_have(&t.culprits, CAUSE_SECTOR_COST));
+	/* A cost per sector may happen to take as long as short data. */
+	t = card_after_data();
+	t.phases.data.per_byte /= 2;
+	explain_phases_rule_out(&t);
+	ck_assert_uint_eq(t.culprits.count, 3);
+	/* A measured link is judged by its rate; the answer of a buffer tells nothing of the card. */
+	t = card_after_data();
+	t.buffered = true;
+	explain_phases_rule_out(&t);
+	ck_assert_uint_eq(t.culprits.count, 3);
+}
+END_TEST
+
 /* Half of the time may be the host's or the gadget's for each request, or the link's, by the rates. */
 static struct explained three_names(void)
 {
@@ -382,7 +449,11 @@ static struct explained three_names(void)
 	also(&t, CAUSE_REQUEST_COST);
 	also(&t, CAUSE_LINK);
 	t.phases = (struct phase_parts){
-		.known = true, .link_known = true, .bytes = 4096, .seconds = 6e-3
+		.known = true,
+		.link_known = true,
+		.bytes = 4096,
+		.seconds = 6e-3,
+		.data = { .seconds = 3e-3, .share = 0.5, .line_known = true },
 	};
 	for (int i = 0; i < PART_COUNT; i++)
 		t.phases.list[i].line_known = true;
@@ -459,6 +530,17 @@ START_TEST(phases_rule_out)
 	ck_assert_double_eq_tol(t.culprits.list[0].share_high, 1.1 * 1.5 / 6, 1e-9);
 	ck_assert_double_eq_tol(
 		t.culprits.list[0].seconds_low, t.culprits.seconds * (1 - 1.1 * 1.5 / 6), 1e-9);
+	/* Of what comes next, too. */
+	t = three_names();
+	t.phases.list[PART_HOST].seconds = 3e-3;
+	t.culprits.count = 1;
+	t.culprits.next[0] = t.culprits.list[1];
+	t.culprits.next[1] = t.culprits.list[0];
+	t.culprits.next_count = 2;
+	explain_phases_rule_out(&t);
+	ck_assert_uint_eq(t.culprits.next_count, 1);
+	ck_assert_int_eq(t.culprits.next[0].cause, CAUSE_HOST_GAP);
+	ck_assert_uint_eq(t.ruled_out, 0);
 	/* Phases of another size say nothing. */
 	t = three_names();
 	t.phases.bytes = 8192;
@@ -523,6 +605,7 @@ Suite *explain_view_suite(void)
 	tcase_add_test(c, phases_against_rates);
 	tcase_add_test(c, phases_and_the_card);
 	tcase_add_test(c, scraps_are_left);
+	tcase_add_test(c, phases_show_turns);
 	tcase_add_test(c, phases_rule_out);
 	tcase_add_test(c, every_code);
 	suite_add_tcase(s, c);
