@@ -28,9 +28,9 @@ explains() {
 	shift
 	# shellcheck disable=SC2086
 	run 0 "$BLKASSAY" sweep "model:$name.model" --order sequential --sizes 512..64Ki --seconds 1 --passes 3 --seed 1 --no-phases \
-		$swept --out "$name.run"
-	run 0 "$BLKASSAY" explain "$name.run" "$@"
-	rm "$name.run"
+		$swept --out "$name.assay"
+	run 0 "$BLKASSAY" explain "$name.assay" "$@"
+	rm "$name.assay"
 }
 
 # Overlapped, and 2 ms of work for each request: 2 ms + 0.2 ms + 4.1 ms.
@@ -113,8 +113,8 @@ tells "more than the link's 500 kB/s: --link is too low"
 # The three builds of the tour: not the same paragraph, and none that the rate hardly grows.
 for build in a b c; do
 	run 0 "$BLKASSAY" sweep "model:$here/../../scripts/models/buoy-$build.model" --direction write --order sequential \
-		--sizes 512..64Ki --seconds 1 --passes 3 --seed 1 --out $build.run
-	run 0 "$BLKASSAY" explain $build.run --link 1MB/s --card-write 1MB/s
+		--sizes 512..64Ki --seconds 1 --passes 3 --seed 1 --out $build.assay
+	run 0 "$BLKASSAY" explain $build.assay --link 1MB/s --card-write 1MB/s
 	grep -q "^What limits writes" "$out" || fail "build $build gets no verdict"
 	sed -n '/^What limits/,/^$/p' "$out" >$build.said
 done

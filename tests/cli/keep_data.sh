@@ -16,7 +16,7 @@ sweep() { # STATUS NAME OPTION...
 }
 sweep 0 whole
 says "kept data is back"
-written=$(grep -c ' pass ' "$tmp/whole.assay")
+written=$(planned "$tmp/whole.assay" | wc -l)
 [ "$written" = 4 ] || fail "$written passes instead of 4: nothing was tested"
 sweep 0 part --region 512Ki+1Mi
 sweep 0 end --region 2Mi+1050112

@@ -7,6 +7,7 @@
 #   says TEXT / says_not TEXT  stdout or stderr contains / does not contain TEXT (fixed string)
 #   tells TEXT                 stdout contains TEXT however it is wrapped: line breaks and blanks count as one blank
 #   fits WIDTH FILE            no line of FILE is wider, but one word of a shell that cannot be broken (a path may be of any length)
+#   planned RECORD             the passes of a sweep in their order, each once: one that a busy computer lost is made again
 #   await TEXT FILE            waits until FILE contains TEXT; fails after 30 seconds
 #   loop_device FILE [BYTES]   attaches FILE with logical blocks of BYTES (512); device in $loop
 #   attach [OPTION...] FILE    attaches FILE with losetup; device in $device
@@ -57,6 +58,7 @@ def words(line):
 wide = [l for l in open(sys.argv[2], encoding="utf-8") if len(l.rstrip("\n")) > int(sys.argv[1]) and words(l) > 1]
 sys.exit("wider than " + sys.argv[1] + ": " + wide[0] if wide else 0)' "$1" "$2" || fail "too wide for $1 columns"
 }
+planned() { grep ' pass ' "$1" | sed 's/.* pass direction=//; s/ at_seconds=.*//' | uniq; }
 await() {
 	tries=0
 	until grep -qF -e "$1" "$2" 2>/dev/null; do

@@ -4,7 +4,7 @@ requires_root
 for size in 512 4096; do
 	truncate -s 16M "$tmp/card.img"
 	loop_device "$tmp/card.img" $size
-	(sleep 1; empty_loop "$tmp/card.img") &
+	(until [ "$(grep -cs ' pass ' "$tmp/gone$size.assay")" -ge 2 ]; do sleep 0.05; done; empty_loop "$tmp/card.img") &
 	run 3 "$BLKASSAY" sweep "$loop" --sizes 4Ki..64Ki --seconds 0.2 --passes 20 --out "$tmp/gone$size.assay"
 	wait
 	says "read " # it failed, or came short: the file goes a moment before the device knows

@@ -62,13 +62,13 @@ run 4 "$BLKASSAY" verify "$image" --only read --seed 12 --region 4Mi+4Mi --out r
 tells "carry the stamp of another run, with seed 11"
 says_not "are damaged"
 truncate -s 128M nobody.img
-run 4 "$BLKASSAY" verify nobody.img --only read --seed 5 --out r4.run --quiet
+run 4 "$BLKASSAY" verify nobody.img --only read --seed 5 --out r4.assay --quiet
 tells "not one of the 262144 blocks of 512 B read bears a stamp"
 says_not "damaged"
 # It wrote, and nothing of it is there: damage.
 cp right.img "$image"
 dd if=/dev/zero of="$image" bs=1M seek=1 count=7 conv=notrunc status=none
-run 1 "$BLKASSAY" verify "$image" --only read --seed 11 --out r5.run --quiet
+run 1 "$BLKASSAY" verify "$image" --only read --seed 11 --out r5.assay --quiet
 tells "Nothing from byte 1048576 on was kept"
 # The same seed twice would hide lost writes.
 run 2 "$BLKASSAY" verify "$image" --erase "$(image_token "$image")" --seed 11 --out r3.assay
