@@ -74,7 +74,7 @@ static void fold(struct text *out, const char *prefix, char *text)
 		if (next)
 			*next++ = 0;
 		if (strspn(line, " ") == COMMAND_INDENT)
-			layout_command(out, line + COMMAND_INDENT, COMMAND_INDENT, columns);
+			layout_command(out, line + COMMAND_INDENT, 0, COMMAND_INDENT, columns);
 		else
 			fold_line(out, line, at, columns);
 	}

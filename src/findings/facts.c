@@ -6,6 +6,8 @@
 #include "base/size.h"
 #include "base/text.h"
 #include "findings/link.h"
+#include "findings/view.h"
+#include "record/run.h"
 
 typedef void fact_maker(struct text *t, const struct run *run);
 
@@ -154,19 +156,18 @@ static const struct {
 	{ "record", record },
 };
 
-bool facts_visit(const struct run *run, const struct fact_visitor *visitor)
+void facts_add(struct view *v, const struct run *run)
 {
 	struct text t;
-	bool whole;
 
 	text_init(&t);
 	for (size_t i = 0; i < sizeof facts / sizeof *facts; i++) {
 		text_reset(&t);
 		facts[i].make(&t, run);
 		if (t.length)
-			visitor->fact(visitor->context, facts[i].name, t.bytes);
+			(facts[i].make == command ? view_fact_command : view_fact)(
+				v, facts[i].name, t.bytes);
 	}
-	whole = !t.failed;
+	v->pool.failed |= t.failed;
 	text_release(&t);
-	return whole;
 }

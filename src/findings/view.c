@@ -44,7 +44,7 @@ static void *grow(struct pool *p, void *list, size_t count, size_t *room, size_t
 	return grown;
 }
 
-void view_fact(struct view *v, const char *name, const char *value)
+static void add_fact(struct view *v, struct fact f)
 {
 	struct fact *grown =
 		grow(&v->pool, v->facts, v->fact_count, &v->fact_room, sizeof *v->facts);
@@ -52,7 +52,18 @@ void view_fact(struct view *v, const char *name, const char *value)
 	if (!grown)
 		return;
 	v->facts = grown;
-	v->facts[v->fact_count++] = (struct fact){ name, pool_printf(&v->pool, "%s", value) };
+	f.value = pool_printf(&v->pool, "%s", f.value);
+	v->facts[v->fact_count++] = f;
+}
+
+void view_fact(struct view *v, const char *name, const char *value)
+{
+	add_fact(v, (struct fact){ name, value, false });
+}
+
+void view_fact_command(struct view *v, const char *name, const char *value)
+{
+	add_fact(v, (struct fact){ name, value, true });
 }
 
 void view_section(struct view *v, struct section s)

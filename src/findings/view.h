@@ -16,6 +16,7 @@ struct run;
 
 struct fact { /* what was tested on what, for people */
 	const char *name, *value; /* value: cleaned where it is shown */
+	bool command; /* a shell's, to be pasted */
 };
 
 enum { ON_TEXT = 1, ON_PAGE = 2, ON_SCREENS = ON_TEXT | ON_PAGE };
@@ -60,6 +61,8 @@ void view_release(struct view *v);
 void view_of_run(struct view *v, const struct run *run);
 
 void view_fact(struct view *v, const char *name, const char *value);
+/* value: a shell's command, that can be pasted from text however narrow. */
+void view_fact_command(struct view *v, const char *name, const char *value);
 /* A table with JSON_BARE has its one row. */
 void view_table(struct view *v, const struct table_spec *spec, const void *rows, size_t count);
 void view_section(struct view *v, struct section s);

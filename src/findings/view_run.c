@@ -111,20 +111,14 @@ const struct table_spec view_runs_spec = { .key = "runs",
 	.row_bytes = sizeof(struct run),
 	TABLE_COLUMNS(columns) };
 
-static void take_fact(void *view, const char *name, const char *value)
-{
-	view_fact(view, name, value);
-}
-
 void view_of_run(struct view *v, const struct run *run)
 {
 	const struct run_target *g = &run->target;
-	struct fact_visitor facts = { v, take_fact };
 
 	v->runs = (struct table){ &view_run_spec, run, 1 };
 	v->title = pool_printf(&v->pool, "%s", *run->head.label ? run->head.label : g->name);
 	v->subtitle = pool_printf(&v->pool, "%s of %s, %s", run->head.kind,
 		*g->model ? g->model : g->path, run->head.started);
 	v->head = pool_printf(&v->pool, "Run %s", run->head.id);
-	v->pool.failed |= !facts_visit(run, &facts);
+	facts_add(v, run);
 }

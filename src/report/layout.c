@@ -95,12 +95,12 @@ static size_t argument_length(const char *s)
 	return n;
 }
 
-void layout_command(struct text *t, const char *s, size_t indent, size_t columns)
+void layout_command(struct text *t, const char *s, size_t at, size_t indent, size_t columns)
 {
 	bool whole = indent + clean_columns(s) <= columns, first = true;
-	size_t at = indent;
 
-	add_blanks(t, indent);
+	add_blanks(t, indent - at);
+	at = indent;
 	while (*s) {
 		size_t bytes = argument_length(s), used;
 

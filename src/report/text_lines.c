@@ -54,6 +54,13 @@ void text_lines_section(struct text_lines *s, const char *name)
 
 void text_lines_command(struct text_lines *s, const char *command)
 {
-	layout_command(
-		s->t, command, TEXT_LINES_INDENT, s->style->folds_commands ? s->columns : SIZE_MAX);
+	layout_command(s->t, command, 0, TEXT_LINES_INDENT,
+		s->style->folds_commands ? s->columns : SIZE_MAX);
+}
+
+void text_lines_folded(struct text_lines *s, const char *command, size_t indent)
+{
+	text_reset(&s->scratch);
+	clean_add(&s->scratch, command, !s->style->utf8);
+	layout_command(s->t, s->scratch.bytes, indent, indent, s->columns);
 }

@@ -37,6 +37,9 @@ void text_lines_words(struct text_lines *s, const char *words, size_t at, size_t
 /* A line to be pasted, below its sentence. */
 void text_lines_command(struct text_lines *s, const char *command);
 
+/* The same, cleaned, from `indent` on, where the line stands; folded in any case. */
+void text_lines_folded(struct text_lines *s, const char *command, size_t indent);
+
 /* Switch looks on, when there is colour, and off again. */
 void text_lines_bold(struct text_lines *s);
 void text_lines_look(struct text_lines *s); /* asks for a look */

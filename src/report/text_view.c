@@ -11,11 +11,14 @@
 
 enum { FACT_INDENT = 12 };
 
-static void add_fact(struct text_lines *s, const char *name, const char *value)
+static void add_fact(struct text_lines *s, const struct fact *f)
 {
 	text_adds(s->t, "  ");
-	layout_left(s->t, name, FACT_INDENT - 2);
-	text_lines_words(s, value, FACT_INDENT, FACT_INDENT);
+	layout_left(s->t, f->name, FACT_INDENT - 2);
+	if (f->command)
+		text_lines_folded(s, f->value, FACT_INDENT);
+	else
+		text_lines_words(s, f->value, FACT_INDENT, FACT_INDENT);
 }
 
 static void add_sentence(struct text_lines *s, bool caution, const char *sentence)
@@ -64,7 +67,7 @@ static void add_facts(struct text_lines *s, const struct view *v)
 	text_lines_plain(s);
 	text_adds(s->t, "\n");
 	for (size_t i = 0; i < v->fact_count; i++)
-		add_fact(s, v->facts[i].name, v->facts[i].value);
+		add_fact(s, &v->facts[i]);
 }
 
 static void add_section(struct text_lines *s, const struct section *x)

@@ -25,7 +25,7 @@ run 0 "$BLKASSAY" explain m.assay --copy 50MB
 tells "These figures are modelled, not measured"
 
 # 80 columns, plain ASCII in the C locale, the same when piped.
-LC_ALL=C awk 'length > 80 { print; bad = 1 } END { exit bad }' "$out" || fail "wider than 80 columns"
+fits 80 "$out"
 LC_ALL=C grep -q '[^ -~]' "$out" && fail "not plain ASCII"
 
 # A copy in requests that were not measured is no measured copy: by the line, or not at all.

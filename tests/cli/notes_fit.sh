@@ -73,3 +73,8 @@ except OSError: pass
 sys.exit(child.wait())' "$BLKASSAY" report w60.assay
 fits 60 "$err"
 grep -q '^    blkassay restore \\$' "$err" || fail "the command is not folded"
+# So is the command that made the run.
+awk 'found && /^              / { print; next } { found = sub(/^  command   /, ""); if (found) print }' "$err" >command
+(blkassay() { printf '%s\n' "$@" >words; }; . ./command)
+[ "$(cat words)" = "$(printf '%s\n' cut "$image" --keep-data --region 0+1Mi --seconds 0.1 --out w60.assay)" ] ||
+	fail "pasted, the command of the run reads $(cat words)"
