@@ -12,6 +12,9 @@ enum { CURVE_MAX = 512 };
 struct curve {
 	double seconds[CURVE_MAX], bytes[CURVE_MAX]; /* at each acknowledgement, ascending */
 	size_t count;
+	/* The very first ones, each of them, where the above has been thinned out; none: it has not. */
+	double start_seconds[CURVE_MAX], start_bytes[CURVE_MAX];
+	size_t start_count;
 };
 
 struct curve_fit {

@@ -316,7 +316,7 @@ static int settle_on_size(struct probe_context *pc, struct curve *c)
 
 int probe_buffer(struct probe_context *pc)
 {
-	static struct curve c; /* 8 KiB */
+	static struct curve c; /* 16 KiB */
 	int rc = settle_on_size(pc, &c);
 
 	if (!rc)

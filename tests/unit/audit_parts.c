@@ -22,6 +22,7 @@ static void draw_curve(
 {
 	double t = 0, w = 0;
 
+	c->start_count = 0;
 	for (c->count = 0; c->count < n; c->count++) {
 		double free_at = (w + q - buffer) / drain;
 
@@ -47,6 +48,28 @@ START_TEST(curve_finds_buffer_and_rate)
 	ck_assert(curve_has_knee(&c, &f));
 	/* B L / (L - C) = 65536 * 1e6 / 6e5. */
 	ck_assert_double_eq_tol(f.knee_bytes, 109227, 2500);
+}
+END_TEST
+
+/* Thinned out to every 64th request, the first step is longer than the buffer: how fast that was filled shows in the start. */
+START_TEST(curve_keeps_the_rate_of_a_small_buffer)
+{
+	struct curve fine, c = { .count = 0 };
+	struct curve_fit f;
+
+	draw_curve(&fine, 17408, 845e3, 450e3, 512, CURVE_MAX);
+	memcpy(c.start_seconds, fine.seconds, sizeof c.start_seconds);
+	memcpy(c.start_bytes, fine.bytes, sizeof c.start_bytes);
+	draw_curve(&c, 17408, 845e3, 450e3, 64 * 512, 256);
+	/* B L / C, then at C: by hand, as the coarse drawing knows no better. */
+	for (size_t i = 0; i < c.count; i++)
+		c.seconds[i] = (c.bytes[i] - 17408) / 450e3;
+	ck_assert(curve_fit(&c, &f));
+	ck_assert_double_eq_tol(f.drain_rate, 450e3, 450);
+	ck_assert(f.head_rate > 1.1 * 845e3);
+	c.start_count = CURVE_MAX;
+	ck_assert(curve_fit(&c, &f));
+	ck_assert_double_eq_tol(f.head_rate, 845e3, 1e3);
 }
 END_TEST
 
@@ -206,6 +229,7 @@ Suite *audit_parts_suite(void)
 	TCase *c = tcase_create("audit_parts");
 
 	tcase_add_test(c, curve_finds_buffer_and_rate);
+	tcase_add_test(c, curve_keeps_the_rate_of_a_small_buffer);
 	tcase_add_test(c, curve_without_buffer_has_no_knee);
 	tcase_add_test(c, waits_are_judged);
 	tcase_add_test(c, conclusions);
