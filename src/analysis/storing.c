@@ -18,7 +18,9 @@ enum { POINTS_MIN = 16, TAIL_MAX = 256, WINDOWS_MIN = 16, LAST_STEPS = 4 };
 #define UNEVEN 0.1
 #define TOLERANCE 0.03
 #define TOLERANCE_MAX 0.15
+#define TURNS 0.1
 #define PAUSE_NOISE 12
+#define PAUSE_NOISE_LEAST 6
 #define PAUSE_LEFT 40
 #define GROWTH 2 /* of what is left after four times as much, at least */
 
@@ -199,6 +201,12 @@ static double resolution(const struct way *w)
 	return w->settled ? w->b->read_resolution_s : w->b->flush_resolution_s;
 }
 
+/* Storing goes on between reads that wait a little each: their own time would count as that of storing. */
+static bool takes_turns(const struct storing_burst *b)
+{
+	return b->reads_s > TURNS * b->wait_s;
+}
+
 /* Does it wait for what must be left? With a buffer seen full that is known; else it must grow with the burst. */
 static bool answers(const struct way *w)
 {
@@ -208,6 +216,8 @@ static bool answers(const struct way *w)
 
 	if (full <= resolution(w) || s->in_starts)
 		return false; /* in fits and starts, what is left depends on the moment */
+	if (w->settled && takes_turns(&b->full))
+		return false;
 	if (s->knee)
 		return full * s->drain_rate >= 0.85 * s->buffer_bytes;
 	/* The longest may have filled a buffer that no knee gave away. */
@@ -264,52 +274,49 @@ enum storing_by storing_judge(const struct storing_bursts *b)
 	return STORING_LEVEL;
 }
 
-/* The shorter burst that leaves enough to see: the less is left, the shorter the pauses that can be told from noise. */
-static const struct storing_burst *paused_like(const struct way *w)
-{
-	const struct storing_bursts *b = w->b;
-
-	return median_beyond(w, b->one) > PAUSE_LEFT * resolution(w) ? b->one : b->two;
-}
-
-double storing_pause_bytes(const struct storing_bursts *b, enum storing_by by)
+const struct storing_burst *storing_plain(const struct storing_bursts *b, enum storing_by by)
 {
 	struct way w = { b, by == STORING_SETTLED };
 
-	return paused_like(&w)->bytes;
+	return median_beyond(&w, b->one) > PAUSE_LEFT * resolution(&w) ? b->one : b->two;
 }
 
-/* Half of what is left after a burst like that; half the range of its repeats. */
-static double half_left(const struct way *w, double *noise)
+/* What is left after such a burst; half the range of its repeats. */
+static double left_of(const struct way *w, const struct storing_burst *plain, double *noise)
 {
 	double v[STORING_REPEATS], median;
 
 	for (int i = 0; i < STORING_REPEATS; i++)
-		v[i] = beyond(w, &paused_like(w)[i]);
+		v[i] = beyond(w, &plain[i]);
 	median = median_of(v, STORING_REPEATS);
 	*noise = (v[STORING_REPEATS - 1] - v[0]) / 2 + resolution(w) / 4;
-	return median / 2;
+	return median;
 }
 
-size_t storing_pauses(
-	const struct storing_bursts *b, enum storing_by by, double pauses_s[STORING_PAUSES])
+double storing_long_pause(
+	const struct storing_bursts *b, enum storing_by by, const struct storing_burst *plain)
 {
 	struct way w = { b, by == STORING_SETTLED };
-	double noise, half = half_left(&w, &noise), least = PAUSE_NOISE * noise;
-	size_t n = 0;
+	double noise;
 
-	/* A short one, too: who waits for as little as that before it stores gives himself away only there. */
-	if (least < half / 2)
-		pauses_s[n++] = least;
-	pauses_s[n++] = half;
-	return n;
+	return left_of(&w, plain, &noise) / 2;
+}
+
+double storing_short_pause(
+	const struct storing_bursts *b, enum storing_by by, const struct storing_burst *plain)
+{
+	struct way w = { b, by == STORING_SETTLED };
+	double noise, half = left_of(&w, plain, &noise) / 2;
+
+	return fmin(PAUSE_NOISE * noise, half);
 }
 
 bool storing_uses_pause(const struct storing_bursts *b, enum storing_by by,
-	const struct storing_burst paused[STORING_REPEATS], double pause_s)
+	const struct storing_burst *plain, const struct storing_burst *paused, double pause_s)
 {
 	struct way w = { b, by == STORING_SETTLED };
-	double noise, saved = 2 * half_left(&w, &noise) - median_beyond(&w, paused);
+	double noise, saved = left_of(&w, plain, &noise) - median_beyond(&w, paused);
 
-	return pause_s > 2 * resolution(&w) && saved >= pause_s - fmax(0.1 * pause_s, 3 * noise);
+	return pause_s > 2 * resolution(&w) && pause_s > PAUSE_NOISE_LEAST * noise &&
+	       saved >= pause_s - fmax(0.1 * pause_s, 3 * noise);
 }

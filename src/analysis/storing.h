@@ -3,7 +3,8 @@
  * storing when
  *   - it answers to the burst: it waits for what the burst left behind, as much as that must be;
  *   - a byte more takes as long after a short burst as in the long run, so that no start is mistaken for a rate;
- *   - no burst seems stored faster than that: who comes back early gives himself away there.
+ *   - no burst seems stored faster than that: who comes back early gives himself away there;
+ *   - reads wait for storing, and do not take turns with it: many short waits hold storing up as long as the reads take.
  * Where neither does, only a buffer that was seen to be full tells: writes then go at the pace of storing.
  * Pure. The thresholds are judgements of ours (common practice, no source). */
 #ifndef ANALYSIS_STORING_H
@@ -19,6 +20,7 @@ struct storing_burst {
 	double ack_s; /* first request sent to last answered */
 	double flush_s; /* of the flush right after; 0 without one */
 	double wait_s; /* after that, until reads took their usual time: beyond that usual time */
+	double reads_s; /* of wait_s: what reads take anyway, which did not end it */
 };
 
 enum { STORING_REPEATS = 3 };
@@ -64,17 +66,21 @@ enum storing_by {
 
 enum storing_by storing_judge(const struct storing_bursts *b);
 
-/* Of the bursts with a pause. */
-double storing_pause_bytes(const struct storing_bursts *b, enum storing_by by);
+/* The bursts to compare those with a pause with: the shorter ones that leave enough to see, as the less is left, the shorter
+ * the pauses that can be told from noise. STORING_REPEATS of them. */
+const struct storing_burst *storing_plain(const struct storing_bursts *b, enum storing_by by);
 
-/* A target that stores by itself used a pause between such a burst and its flush (or the reads): that much less is left
- * to wait for. One that stores only when it is flushed, read or left alone for a while did not, and what was measured
- * holds for that use alone. */
+/* Pauses of a burst like that which can be told from noise, in seconds: as long as storing half of what is left takes, and the
+ * least there is. */
+double storing_long_pause(
+	const struct storing_bursts *b, enum storing_by by, const struct storing_burst *plain);
+double storing_short_pause(
+	const struct storing_bursts *b, enum storing_by by, const struct storing_burst *plain);
+
+/* A target that stores by itself used a pause before the flush (or the reads) of such a burst, or between its requests: that
+ * much less is left to wait for. One that stores only when it is flushed, read or left alone for a while did not, and what
+ * was measured holds for that use alone. plain, paused: STORING_REPEATS each. */
 bool storing_uses_pause(const struct storing_bursts *b, enum storing_by by,
-	const struct storing_burst paused[STORING_REPEATS], double pause_s);
-/* Such pauses, in seconds: how many. */
-enum { STORING_PAUSES = 2 };
-size_t storing_pauses(
-	const struct storing_bursts *b, enum storing_by by, double pauses_s[STORING_PAUSES]);
+	const struct storing_burst *plain, const struct storing_burst *paused, double pause_s);
 
 #endif

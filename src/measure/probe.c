@@ -86,9 +86,10 @@ int probe_learn(struct probe *p)
 int probe_settle(struct probe *p, uint64_t *wait_ns, bool *settled, const struct watch *watch)
 {
 	uint64_t began = medium_now_ns(p->medium), now = began, last = 0, took;
+	uint64_t reads = 0;
 	int usual = 0, failed = 0;
 
-	*wait_ns = 0;
+	*wait_ns = p->own_ns = 0;
 	*settled = false;
 	if (!p->usual_ns)
 		return 0;
@@ -99,10 +100,13 @@ int probe_settle(struct probe *p, uint64_t *wait_ns, bool *settled, const struct
 		if (rc < 0)
 			return rc;
 		failed += rc;
+		reads++;
 		now = medium_now_ns(p->medium);
 		usual = !rc && took <= p->limit_ns ? usual + 1 : 0;
-		if (!usual)
-			last = now;
+		if (usual)
+			continue;
+		last = now;
+		p->own_ns = (reads - 1) * p->usual_ns;
 	}
 	*settled = usual == PROBE_IN_A_ROW;
 	if (last > began + p->usual_ns)

@@ -23,6 +23,8 @@ struct probe {
 	uint64_t usual_ns; /* median of the reads of probe_learn; 0: not known */
 	uint64_t limit_ns; /* what is longer is not usual */
 	uint64_t usual_high_ns, usual_low_ns; /* their range, less the two slowest */
+	uint64_t
+		own_ns; /* of the last wait: what reads took that did not end it, had nothing waited */
 };
 
 int probe_init(struct probe *p, struct medium *m, uint64_t seed); /* 0, -ENOMEDIUM, -ENOMEM */
@@ -33,7 +35,8 @@ void probe_release(struct probe *p);
 int probe_learn(struct probe *p);
 
 /* Reads until three in a row take their usual time, or for two minutes. *wait_ns: from now to the end of the last that
- * did not, less its usual time. *settled: they do. 0 or a negative errno. */
+ * did not, less its usual time; own_ns of it may be the reads' own, where storing takes turns with them. *settled: they do.
+ * 0 or a negative errno. */
 int probe_settle(struct probe *p, uint64_t *wait_ns, bool *settled, const struct watch *watch);
 
 #endif

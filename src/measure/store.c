@@ -22,22 +22,30 @@ enum {
 	EMPTY_REQUESTS = 4, /* of that size: the time they take empties a smaller buffer */
 	KNEE_CHECK = 32, /* requests before the first look for a knee */
 	FLUSHES = 3,
+	OWN_READS = 50, /* what reads take of the time of storing: at most one in so much */
 	FULL_REQUESTS = 8, /* whose mean tells that the buffer is full */
 	LEVEL_REQUESTS = 16, /* of a pass, at least, to see that it is level */
 	STARTS_REQUESTS = 64, /* between two waits: so that one more or less does not matter */
 	STARTS_BUFFERS =
 		4, /* in fits and starts: written before a pass may end without having waited */
+	HELD_TRIES = 2,
 	COARSE_BUFFERS =
 		24, /* of a pass whose requests are no smaller: how full it is at either end is chance */
 };
 
 /* Of the time in long requests: less than that matters to no rate. */
 #define LONG_SHARE 0.03
+/* A buffer in fits and starts that no request of a pass ever met full: of what was written, at most. */
+#define STARTS_HIDDEN 0.06
+/* Clearly longer: by that much; as fast, as far as own_rate can tell. */
+#define HELD_TIMES 1.05
+#define KEEPS_UP 0.94
 
 static const uint64_t first_ns = UINT64_C(15000000000), long_ns = UINT64_C(45000000000),
 		      small_ns = UINT64_C(20000000000), pace_ns = UINT64_C(20000000000),
 		      knee_ns = 300000000, level_patience_ns = 2000000000,
-		      held_patience_ns = UINT64_C(120000000000);
+		      held_patience_ns = UINT64_C(120000000000),
+		      held_period_ns = UINT64_C(10000000000);
 
 /* ---- bursts ---- */
 
@@ -87,6 +95,10 @@ static int write_next(struct store *s, uint64_t length, uint64_t *took_ns)
 /* Every stride-th acknowledgement; when the curve is full, every other one of them. */
 static void curve_note(struct curve *c, uint64_t *stride, uint64_t n, double seconds, double bytes)
 {
+	if (n <= CURVE_MAX) {
+		c->start_seconds[c->start_count] = seconds;
+		c->start_bytes[c->start_count++] = bytes;
+	}
 	if (n % *stride)
 		return;
 	if (c->count == CURVE_MAX) {
@@ -106,6 +118,7 @@ static void curve_note(struct curve *c, uint64_t *stride, uint64_t n, double sec
 struct look {
 	uint64_t request_bytes, most_bytes, most_ns;
 	uint64_t pause_ns; /* before the flush */
+	uint64_t gap_ns; /* after each request */
 	bool until_knee;
 };
 
@@ -204,6 +217,16 @@ static void show(const struct store *s, const struct watch *watch, uint64_t byte
 	watch_step(watch, &step);
 }
 
+static void leave_gap(struct store *s, uint64_t ns)
+{
+	uint64_t before = medium_now_ns(s->medium);
+
+	if (!ns)
+		return;
+	medium_idle_ns(s->medium, ns);
+	s->gaps_ns += medium_now_ns(s->medium) - before;
+}
+
 /* Writes and keeps the curve. 0, 1 (asked to stop) or a negative errno. */
 static int burst(
 	struct store *s, const struct look *l, struct storing_burst *out, const struct watch *watch)
@@ -212,7 +235,7 @@ static int burst(
 	uint64_t check = KNEE_CHECK;
 	int rc = 0;
 
-	s->curve.count = 0;
+	s->curve.count = s->curve.start_count = 0;
 	if (l->until_knee)
 		s->bursts.shape = (struct storing_shape){ 0 };
 	histogram_init(&s->buffers->latencies[0]);
@@ -224,6 +247,7 @@ static int burst(
 			return rc;
 		histogram_add(&s->buffers->latencies[0], took);
 		bytes += l->request_bytes;
+		leave_gap(s, l->gap_ns);
 		ns = medium_now_ns(s->medium) - began;
 		curve_note(&s->curve, &stride, n, (double)ns / 1e9, (double)bytes);
 		if (n < check && bytes < l->most_bytes && ns < l->most_ns)
@@ -279,7 +303,8 @@ static double reads_waited(const struct store *s, double seconds)
 	return shown < more / 2 ? fmax(0, seconds - more + fmax(0, shown)) : seconds;
 }
 
-static int settle(struct store *s, double *seconds, const struct watch *watch)
+/* *reads_s: see struct storing_burst; NULL: not wanted. */
+static int settle(struct store *s, double *seconds, double *reads_s, const struct watch *watch)
 {
 	uint64_t wait = 0;
 	bool settled;
@@ -289,6 +314,8 @@ static int settle(struct store *s, double *seconds, const struct watch *watch)
 	rc = probe_settle(&s->probe, &wait, &settled, watch);
 	phases_end_stretch(s->plan->phases, &s->on_bus.reads);
 	*seconds = reads_waited(s, (double)wait / 1e9);
+	if (reads_s)
+		*reads_s = (double)s->probe.own_ns / 1e9;
 	if (rc < 0)
 		s->failure = (struct pass_failure){
 			.failed = true, .code = rc, .wanted = s->probe.unit, .probe = true
@@ -300,7 +327,7 @@ static int settle(struct store *s, double *seconds, const struct watch *watch)
 static int whole_burst(
 	struct store *s, const struct look *l, struct storing_burst *out, const struct watch *watch)
 {
-	double flush_s = 0, wait_s = 0;
+	double flush_s = 0, wait_s = 0, reads_s = 0;
 	int rc = burst(s, l, out, watch);
 
 	s->on_bus = (struct store_on_bus){ { .seen = false }, { .seen = false } };
@@ -309,9 +336,10 @@ static int whole_burst(
 	if (!rc && flusher_works(&s->flusher))
 		rc = flush_timed(s, &flush_s);
 	if (!rc)
-		rc = settle(s, &wait_s, watch);
+		rc = settle(s, &wait_s, &reads_s, watch);
 	out->flush_s = flush_s;
 	out->wait_s = wait_s;
+	out->reads_s = reads_s;
 	return rc;
 }
 
@@ -351,7 +379,7 @@ static int learn_flush(struct store *s, const struct watch *watch)
 	int rc = flush_timed(s, &v[0]);
 	bool seen = true;
 
-	rc = rc < 0 ? rc : settle(s, &waited, watch);
+	rc = rc < 0 ? rc : settle(s, &waited, NULL, watch);
 	for (int i = 0; !rc && i < FLUSHES; i++) {
 		rc = flush_timed(s, &v[i]);
 		bus[i] = (double)command_sum_wait_ns(&s->on_bus.flush) / 1e9;
@@ -454,6 +482,9 @@ static void take_period(struct store *s)
 	if (limit)
 		ns = h->sum / count_from(h, limit);
 	s->period_ns = ns <= level_patience_ns ? ns : 0;
+	s->period_bytes = ns && ns <= held_period_ns
+				  ? s->bursts.full.bytes / (double)count_from(h, limit)
+				  : 0;
 }
 
 static int look(struct store *s, const struct look *l, const struct watch *watch)
@@ -469,10 +500,13 @@ static int look(struct store *s, const struct look *l, const struct watch *watch
 }
 
 /* At the pace that is known now, so much of the first burst was not stored when it ended: the buffer holds that at least. */
-static void raise_buffer(struct storing_shape *shape, const struct storing_burst *first)
+static void raise_buffer(struct store *s, const struct storing_burst *first)
 {
+	struct storing_shape *shape = &s->bursts.shape;
 	double backlog = first->bytes - shape->drain_rate * first->ack_s;
 
+	/* If none of that was stored in between, it holds that and what has filled it now. */
+	s->fills_bytes = shape->knee ? first->bytes + shape->knee_bytes : 0;
 	if (!shape->knee || shape->in_starts || backlog <= shape->buffer_bytes)
 		return;
 	shape->buffer_bytes = backlog;
@@ -498,7 +532,7 @@ static int look_longer(struct store *s, uint64_t request, const struct watch *wa
 		medium_idle_ns(s->medium, (uint64_t)(first.ack_s * 1e9));
 	rc = look(s, &l, watch);
 	if (!rc && !shape.knee)
-		raise_buffer(&s->bursts.shape, &first);
+		raise_buffer(s, &first);
 	if (rc || !shape.knee)
 		return rc;
 	if (s->bursts.shape.buffer_bytes >= shape.buffer_bytes || s->bursts.shape.in_starts)
@@ -512,19 +546,64 @@ static int look_longer(struct store *s, uint64_t request, const struct watch *wa
 	return 0;
 }
 
-static int paused_bursts(struct store *s, uint64_t request, uint64_t bytes, double pause_s,
-	struct storing_burst paused[STORING_REPEATS], const struct watch *watch)
+static int repeat_bursts(struct store *s, const struct look *l,
+	struct storing_burst out[STORING_REPEATS], const struct watch *watch)
 {
-	struct look l = { .request_bytes = request,
-		.most_bytes = bytes,
-		.most_ns = first_ns,
-		.pause_ns = (uint64_t)(pause_s * 1e9) };
 	int rc = 0;
 
 	for (int i = 0; !rc && i < STORING_REPEATS; i++) {
 		rest(s);
-		rc = whole_burst(s, &l, &paused[i], watch);
+		rc = whole_burst(s, l, &out[i], watch);
 	}
+	return rc;
+}
+
+/* What begins to store when it has been left alone for a while uses a long pause. */
+static int try_long_pause(struct store *s, uint64_t request, enum storing_by by, bool *used,
+	const struct watch *watch)
+{
+	const struct storing_burst *plain = storing_plain(&s->bursts, by);
+	struct storing_burst paused[STORING_REPEATS];
+	double pause_s = storing_long_pause(&s->bursts, by, plain);
+	struct look l = { .request_bytes = request,
+		.most_bytes = (uint64_t)plain->bytes,
+		.most_ns = first_ns,
+		.pause_ns = (uint64_t)(pause_s * 1e9) };
+	int rc = repeat_bursts(s, &l, paused, watch);
+
+	*used = storing_uses_pause(&s->bursts, by, plain, paused, pause_s);
+	return rc;
+}
+
+/* But not many short ones, between requests: the smaller these are, the shorter, down to what is no wait for anybody. */
+static int try_gaps(struct store *s, uint64_t request, enum storing_by by, bool *used,
+	const struct watch *watch)
+{
+	const struct storing_burst *usual = storing_plain(&s->bursts, by);
+	uint64_t fine = request / FINER / s->probe.unit * s->probe.unit;
+	struct storing_burst plain[STORING_REPEATS], paused[STORING_REPEATS];
+	struct look l = { .request_bytes = fine < s->probe.unit ? request : fine,
+		.most_bytes = (uint64_t)usual->bytes,
+		.most_ns = first_ns };
+	int rc = repeat_bursts(s, &l, plain, watch);
+	double gaps_s = storing_short_pause(&s->bursts, by, plain);
+	uint64_t count = l.most_bytes / l.request_bytes;
+
+	/* Small requests may leave nothing. */
+	if (!rc && storing_long_pause(&s->bursts, by, plain) <
+			   storing_long_pause(&s->bursts, by, usual) / 2) {
+		memcpy(plain, usual, sizeof plain);
+		l.request_bytes = request;
+		gaps_s = storing_short_pause(&s->bursts, by, plain);
+		count = l.most_bytes / request;
+	}
+	l.gap_ns = (uint64_t)(gaps_s * 1e9 / (double)count);
+	s->gaps_ns = 0;
+	if (!rc)
+		rc = repeat_bursts(s, &l, paused, watch);
+	/* They may have been longer than asked for. */
+	gaps_s = (double)s->gaps_ns / STORING_REPEATS / 1e9;
+	*used = storing_uses_pause(&s->bursts, by, plain, paused, gaps_s);
 	return rc;
 }
 
@@ -532,22 +611,15 @@ static int paused_bursts(struct store *s, uint64_t request, uint64_t bytes, doub
 static int try_pause(
 	struct store *s, uint64_t request, enum storing_by *by, const struct watch *watch)
 {
-	double pauses_s[STORING_PAUSES];
-	size_t n = storing_pauses(&s->bursts, *by, pauses_s);
-	uint64_t bytes = (uint64_t)storing_pause_bytes(&s->bursts, *by);
+	bool used = true;
+	int rc = try_long_pause(s, request, *by, &used, watch);
 
-	for (size_t i = 0; i < n; i++) {
-		struct storing_burst paused[STORING_REPEATS];
-		int rc = paused_bursts(s, request, bytes, pauses_s[i], paused, watch);
-
-		if (rc)
-			return rc;
-		if (storing_uses_pause(&s->bursts, *by, paused, pauses_s[i]))
-			continue;
-		s->evidence.waits_for_idle = true;
-		*by = STORING_NOT_SHOWN;
-		return 0;
-	}
+	if (!rc && used)
+		rc = try_gaps(s, request, *by, &used, watch);
+	if (rc || used)
+		return rc;
+	s->evidence.waits_for_idle = true;
+	*by = STORING_NOT_SHOWN;
 	return 0;
 }
 
@@ -817,10 +889,15 @@ static void take_stored(struct store *s, struct pass_result *out, bool settled)
 	flush = flush > idle ? flush - idle : 0;
 	if (!settled || (s->evidence.by == PASS_STORED_FLUSH && never_passed(out)))
 		return;
-	out->stored_by = s->evidence.by;
 	out->stored_ns = out->busy_ns + flush;
-	if (out->stored_by == PASS_STORED_FLUSH && wait * 10 < out->stored_ns)
+	if (s->evidence.by == PASS_STORED_FLUSH && wait * 10 < out->stored_ns) {
+		out->stored_by = PASS_STORED_FLUSH;
 		return;
+	}
+	if (s->probe.own_ns * OWN_READS > out->stored_ns + wait) {
+		out->stored_ns = 0; /* reads took turns with storing */
+		return;
+	}
 	/* Reads still waited after the flush, or they are what tells. */
 	out->stored_by = PASS_STORED_SETTLED;
 	if (wait)
@@ -949,38 +1026,47 @@ static int fill_up(
 /* What was written in a row from one full buffer to the next. */
 struct stretch {
 	uint64_t bytes, ns; /* of the pass and its lead */
+	uint64_t lead_bytes; /* written before the timed ones */
+	bool rounds; /* timed from one long wait to another */
 	uint64_t room, room_ns; /* what went in after it, until it was full again */
 };
 
 /* B/s at which requests of the pass were stored: the buffer that was full of bursts went first, at their rate; what the
- * top-up did not push out is still there. 0: it can't be told. */
+ * top-up did not push out is still there, and what it put in beyond that pushed out some of its own. 0: it can't be told. */
 static double own_rate(const struct store *s, const struct stretch *w)
 {
 	const struct store_evidence *e = &s->evidence;
 	double left = fmax(e->buffer_bytes - (double)w->room, 0);
-	double seconds = (double)(w->ns + w->room_ns) / 1e9 - e->buffer_bytes / e->drain_bps;
+	double bursts = e->buffer_bytes + fmax((double)w->room - e->buffer_bytes, 0);
+	double seconds = (double)(w->ns + w->room_ns) / 1e9 - bursts / e->drain_bps;
 
 	return seconds > 0 ? ((double)w->bytes - left) / seconds : 0;
 }
 
-/* How much of the backlog the pass itself may have built up: 0 where its writes waited for room to the end, and where they
- * left none. */
-static double hidden_share(
-	const struct store *s, const struct pass_result *r, const struct stretch *w)
+/* A buffer in fits and starts that no request met full may have been filled by the pass with none of it, or with all. In the
+ * middle that is off by half. */
+static double hidden_in_starts(const struct store *s, const struct stretch *w)
 {
-	const struct store_evidence *e = &s->evidence;
-	/* Against the full buffer before: what the top-up stored, less what it put in. */
-	double change = e->drain_bps * (double)w->room_ns / 1e9 - (double)w->room;
-	double left = e->buffer_bytes + change - 3 * (double)e->request_bytes;
-	double answered = (double)r->bytes * 1e9 / (double)r->busy_ns, own = own_rate(s, w);
+	double share = s->evidence.buffer_bytes / (double)w->bytes;
 
-	/* Requests that never met it full fill it all the same. */
-	if (s->in_starts)
-		return r->waits > 1 ? 0 : fmin(e->buffer_bytes / (double)w->bytes, 1);
-	if (-change < 0.1 * e->buffer_bytes + 3 * (double)e->request_bytes || left <= 0)
-		return 0;
-	/* It emptied while they came: they are slower than storing, unless what was stored is the bursts before. */
-	return fmin(own > 0 ? fmax(1 - own / answered, 0) : left / (double)w->bytes, 1);
+	return share > STARTS_HIDDEN ? 1 : share / 2;
+}
+
+/* Did all requests wait for room: for clearly longer than such a one takes where there is room? */
+static bool is_held(const struct store *s, const struct pass_result *r)
+{
+	for (unsigned i = 0; i < s->free_count; i++)
+		if (s->free_times[i].request_bytes == r->bytes / r->requests)
+			return (double)r->busy_ns >
+			       HELD_TIMES * (double)(s->free_times[i].ns * r->requests);
+	return false;
+}
+
+/* Requests that did not wait may come more slowly than they are stored, or may be filling what they found: then they were
+ * stored more slowly than that. */
+static bool keeps_up(const struct store *s, const struct pass_result *r, const struct stretch *w)
+{
+	return own_rate(s, w) > KEEPS_UP * (double)r->bytes * 1e9 / (double)r->busy_ns;
 }
 
 /* Nearly all take so long, and about as long as each other. */
@@ -996,51 +1082,152 @@ static int burst_failed(const struct store *s, struct pass_result *out)
 	return 0;
 }
 
-/* With the buffer full: first filled with bursts, then with requests of the pass, so that what is drained is theirs; timed
- * from one request that waited for room to another. */
+/* How a pass with the buffer full is timed, by how requests before it waited: from one that waited for room to another, and
+ * where only single ones do, for long, over several of their rounds: true. */
+static bool time_by_waits(
+	const struct store *s, const struct pass_result *before, struct pass_plan *timed)
+{
+	const struct histogram *h = &before->latency_ns;
+	uint64_t rare = s->in_starts ? 0 : long_request(h);
+	double buffer = s->evidence.buffer_bytes;
+
+	timed->wait_ns = s->in_starts ? s->wait_ns : rare ? rare : time_median(h) / 2;
+	if (s->in_starts || rare || !is_even(h, timed->wait_ns))
+		timed->wait_requests = STARTS_REQUESTS;
+	if (s->in_starts)
+		timed->least_bytes = (uint64_t)(STARTS_BUFFERS * buffer);
+	else if (rare)
+		timed->least_bytes =
+			STARTS_BUFFERS * timed->request_bytes * h->total / count_from(h, rare);
+	else if (buffer < 2 * (double)timed->request_bytes)
+		timed->least_bytes = (uint64_t)(COARSE_BUFFERS * buffer);
+	return s->in_starts || rare;
+}
+
+static bool is_cut(int rc, const struct pass_result *r)
+{
+	return rc < 0 || r->failure.failed || r->interrupted;
+}
+
+/* One stretch of writes with the buffer full, after `before`; adds it to *w. */
+static int held_stretch(struct store *s, const struct pass_plan *plan, struct pass_result *out,
+	struct stretch *w, const struct watch *watch)
+{
+	struct lead before = lead_of(out, w->lead_bytes);
+	int rc = pass_run(s->medium, plan, s->buffers, out, watch);
+
+	w->lead_bytes = before.bytes;
+	add_lead(out, &before);
+	w->bytes += out->bytes;
+	w->ns += out->busy_ns;
+	return rc;
+}
+
+/* Timed; once more where single requests turn out to wait for long, so that it is fair to those. *fair: it is. */
+static int held_timed(struct store *s, struct pass_plan *timed, struct pass_result *out,
+	struct stretch *w, bool *fair, const struct watch *watch)
+{
+	int rc = 0;
+
+	*fair = false;
+	for (int i = 0; i < HELD_TRIES && !*fair; i++) {
+		bool rounds = time_by_waits(s, out, timed);
+
+		rc = held_stretch(s, timed, out, w, watch);
+		if (is_cut(rc, out))
+			return rc;
+		w->rounds = rounds && out->waits > 1;
+		*fair = s->in_starts || w->rounds || !long_request(&out->latency_ns);
+	}
+	return rc;
+}
+
+/* How long requests like these take where there is room: after a rest that would empty a buffer that is stored by itself.
+ * Once for each size. */
+static int learn_free(struct store *s, const struct pass_plan *lead, struct pass_result *out,
+	struct stretch *w, const struct watch *watch)
+{
+	const struct store_evidence *e = &s->evidence;
+	double fit = e->buffer_bytes / 2 / (double)lead->request_bytes;
+	struct pass_plan few = *lead;
+	int rc;
+
+	for (unsigned i = 0; i < s->free_count; i++)
+		if (s->free_times[i].request_bytes == lead->request_bytes)
+			return 0;
+	if (s->in_starts || s->free_count == STORE_FREE_MAX)
+		return 0;
+	medium_idle_ns(s->medium, (uint64_t)(1.5e9 * e->buffer_bytes / e->drain_bps));
+	few.least_bytes = (uint64_t)fmin(fmax(fit, 1), FULL_REQUESTS) * lead->request_bytes;
+	rc = held_stretch(s, &few, out, w, watch);
+	if (!is_cut(rc, out))
+		s->free_times[s->free_count++] = (struct store_free_time){ lead->request_bytes,
+			histogram_quantile(&out->latency_ns, 0.5) };
+	return rc;
+}
+
+/* Bytes of a pass that push all bursts out of the buffer: how much it holds is known to a burst's request or two. */
+static double pushes_out(const struct store *s)
+{
+	const struct store_evidence *e = &s->evidence;
+
+	return 1.1 * fmax(knee_bytes(e), s->fills_bytes) + 2 * (double)e->request_bytes;
+}
+
+/* With the buffer full: first filled with bursts, then with requests of the pass, so that what is drained is theirs. */
+static int fill_held(struct store *s, const struct pass_plan *plan, struct pass_result *out,
+	struct stretch *w, bool *full, const struct watch *watch)
+{
+	struct pass_plan lead = *plan;
+	struct stretch before = { 0 };
+	int rc;
+
+	lead.duration_ns = 0;
+	lead.least_requests = 0;
+	lead.flusher = NULL;
+	lead.phases = NULL;
+	lead.seed = random_at(plan->seed, 1);
+	rc = learn_free(s, &lead, out, &before, watch);
+	if (is_cut(rc, out))
+		return rc;
+	rc = fill_up(s, &w->lead_bytes, &w->room_ns, full, watch);
+	if (rc < 0)
+		return burst_failed(s, out);
+	lead.least_bytes = (uint64_t)fmax(pushes_out(s), 1.5 * s->period_bytes);
+	rc = held_stretch(s, &lead, out, w, watch);
+	return rc;
+}
+
+/* Timed from one request that waited for room to another. */
 static int pass_held(struct store *s, const struct pass_plan *plan, struct pass_result *out,
 	const struct watch *watch)
 {
-	struct pass_plan lead = *plan, timed = *plan;
-	struct lead before;
+	struct pass_plan timed = *plan;
 	struct stretch w = { 0 };
-	bool full[2];
-	double hidden;
-	int rc = fill_up(s, &w.room, &w.room_ns, &full[0], watch);
+	bool full[2] = { false, false }, fair = false;
+	double hidden = 0;
+	int rc = fill_held(s, plan, out, &w, &full[0], watch);
 
-	if (rc < 0)
-		return burst_failed(s, out);
-	lead.duration_ns = 0;
-	lead.least_bytes = (uint64_t)(1.1 * knee_bytes(&s->evidence));
-	lead.least_requests = 0;
-	lead.flusher = timed.flusher = NULL;
-	lead.phases = NULL;
-	lead.seed = random_at(plan->seed, 1);
-	rc = pass_run(s->medium, &lead, s->buffers, out, watch);
-	if (rc < 0 || out->failure.failed || out->interrupted)
-		return rc;
-	timed.wait_ns = s->in_starts ? s->wait_ns : time_median(&out->latency_ns) / 2;
+	timed.flusher = NULL;
 	timed.patience_ns = held_patience_ns;
-	if (s->in_starts || !is_even(&out->latency_ns, timed.wait_ns))
-		timed.wait_requests = STARTS_REQUESTS;
-	if (s->in_starts)
-		timed.least_bytes = (uint64_t)(STARTS_BUFFERS * s->evidence.buffer_bytes);
-	else if (s->evidence.buffer_bytes < 2 * (double)plan->request_bytes)
-		timed.least_bytes = (uint64_t)(COARSE_BUFFERS * s->evidence.buffer_bytes);
-	before = lead_of(out, w.room);
-	w.bytes = out->bytes;
-	w.ns = out->busy_ns;
-	rc = pass_run(s->medium, &timed, s->buffers, out, watch);
-	add_lead(out, &before);
-	if (rc < 0 || out->failure.failed || out->interrupted)
+	if (!is_cut(rc, out))
+		rc = held_timed(s, &timed, out, &w, &fair, watch);
+	if (is_cut(rc, out))
 		return rc;
-	w.bytes += out->bytes;
-	w.ns += out->busy_ns;
-	rc = fill_up(s, &w.room, &w.room_ns, &full[1], watch);
+	/* From wait to wait: whatever it was that they waited for, it comes round. */
+	if (w.rounds)
+		full[0] = full[1] = true;
+	else
+		rc = fill_up(s, &w.room, &w.room_ns, &full[1], watch);
 	if (rc < 0)
 		return burst_failed(s, out);
-	hidden = hidden_share(s, out, &w);
-	if (!full[0] || !full[1] || slows_down(out) || hidden > 0.5)
+	if (!full[0] || !full[1] || !fair || slows_down(out))
+		return 0;
+	if (s->in_starts && !w.rounds)
+		hidden = hidden_in_starts(s, &w);
+	else if (!w.rounds && !is_held(s, out) && !keeps_up(s, out, &w))
+		hidden = 1;
+	if (hidden > 0.5)
 		return 0;
 	out->stored_by = PASS_STORED_STEADY;
 	out->stored_ns = (uint64_t)((double)out->busy_ns / (1 - hidden));

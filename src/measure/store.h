@@ -50,6 +50,13 @@ struct store_evidence {
 /* The largest share of a rate that a buffer of STORE_HIDES times free_bytes could hide. */
 #define STORE_HIDES 0.1
 
+/* A request that meets room in a buffer takes so long. */
+struct store_free_time {
+	uint64_t request_bytes, ns;
+};
+
+enum { STORE_FREE_MAX = 32 };
+
 struct store {
 	struct medium *medium;
 	const struct store_plan *plan;
@@ -62,15 +69,20 @@ struct store {
 	uint64_t at; /* the next burst goes there */
 	uint64_t written; /* bytes of bursts */
 	uint64_t wait_ns; /* a burst's request that takes longer waited for room */
+	uint64_t gaps_ns; /* between requests of bursts, all in all */
 	uint64_t long_ns; /* of the last burst: see struct storing_times */
 	struct store_on_bus on_bus, full_on_bus; /* of the last burst, and of bursts.full */
 	bool flush_seen; /* idle flushes were, on the bus: then */
 	double flush_host_s; /* how much more the host takes for one */
 	uint64_t period_ns; /* between long requests of the last burst; 0: none, or too rare */
+	double fills_bytes; /* of two bursts that filled it together: it holds no more; 0: one did */
+	double period_bytes; /* the same in bytes, where a pass with the buffer full can be fair to them */
 	bool in_starts; /* a full buffer is stored as a whole: single requests wait long */
 	bool held; /* writes may be timed while the buffer is full */
 	bool level; /* nothing ever held writes up */
 	struct pass_failure failure; /* of a burst: the request that failed */
+	struct store_free_time free_times[STORE_FREE_MAX];
+	unsigned free_count;
 };
 
 /* 0, or a negative errno: no medium, or no memory. */

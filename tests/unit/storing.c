@@ -233,6 +233,23 @@ START_TEST(a_buffer_is_seen_through_noise)
 }
 END_TEST
 
+/* A card that serves reads between blocks: each read waits a little and holds up storing for as long as it takes itself. */
+START_TEST(reads_that_take_turns_do_not_show)
+{
+	for (double share = 0.05; share < 0.3; share *= 4) {
+		struct gadget g = honest;
+		struct storing_bursts b;
+
+		g.flush_leaves = 1;
+		g.read_leaves = 0;
+		b = bursts(&g, 8 << 20);
+		b.full.reads_s = share * b.full.wait_s;
+		ck_assert_int_eq(
+			storing_judge(&b), share < 0.1 ? STORING_SETTLED : STORING_NOT_SHOWN);
+	}
+}
+END_TEST
+
 /* The less a burst leaves, the shorter a wait that can be told from noise: the shorter one, where it leaves enough. */
 START_TEST(pauses_follow_the_shorter_burst)
 {
@@ -241,9 +258,9 @@ START_TEST(pauses_follow_the_shorter_burst)
 
 	g.buffer = 64 << 20;
 	b = bursts(&g, 8 << 20);
-	ck_assert_double_eq(storing_pause_bytes(&b, STORING_FLUSH), b.one[0].bytes);
+	ck_assert_double_eq(storing_plain(&b, STORING_FLUSH)->bytes, b.one[0].bytes);
 	b.flush_resolution_s = 0.01; /* 0.12 s are left, then 0.47 s */
-	ck_assert_double_eq(storing_pause_bytes(&b, STORING_FLUSH), b.two[0].bytes);
+	ck_assert_double_eq(storing_plain(&b, STORING_FLUSH)->bytes, b.two[0].bytes);
 }
 END_TEST
 
@@ -254,24 +271,48 @@ START_TEST(a_pause_tells_who_stores_by_itself)
 
 	for (int at_once = 0; at_once < 2; at_once++) {
 		struct storing_bursts b;
-		struct storing_burst paused[STORING_REPEATS];
-		double pauses[STORING_PAUSES];
-		size_t n;
+		const struct storing_burst *plain;
+		double pauses[2];
 
 		g.at_once = at_once;
 		g.buffer = 64 << 20;
 		b = bursts(&g, 8 << 20);
 		ck_assert_int_eq(storing_judge(&b), STORING_FLUSH);
-		n = storing_pauses(&b, STORING_FLUSH, pauses);
-		ck_assert_uint_eq(n, 2);
-		for (size_t k = 0; k < n; k++) {
+		plain = storing_plain(&b, STORING_FLUSH);
+		pauses[0] = storing_long_pause(&b, STORING_FLUSH, plain);
+		pauses[1] = storing_short_pause(&b, STORING_FLUSH, plain);
+		ck_assert(pauses[1] < pauses[0] / 2);
+		for (size_t k = 0; k < 2; k++) {
+			struct storing_burst paused[STORING_REPEATS];
+
 			for (int i = 0; i < STORING_REPEATS; i++)
-				paused[i] = burst(
-					&g, storing_pause_bytes(&b, STORING_FLUSH), pauses[k]);
+				paused[i] = burst(&g, plain->bytes, pauses[k]);
 			ck_assert_int_eq(
-				storing_uses_pause(&b, STORING_FLUSH, paused, pauses[k]), at_once);
+				storing_uses_pause(&b, STORING_FLUSH, plain, paused, pauses[k]),
+				at_once);
 		}
 	}
+}
+END_TEST
+
+/* Where bursts differ by more than a pause could save, it tells nothing. */
+START_TEST(a_pause_lost_in_noise_tells_nothing)
+{
+	struct gadget g = honest;
+	struct storing_bursts b;
+	const struct storing_burst *plain;
+	struct storing_burst paused[STORING_REPEATS];
+	double pause;
+
+	g.buffer = 64 << 20;
+	b = bursts(&g, 8 << 20);
+	b.one[0].flush_s *= 0.7;
+	b.one[2].flush_s *= 1.3;
+	plain = storing_plain(&b, STORING_FLUSH);
+	pause = storing_long_pause(&b, STORING_FLUSH, plain);
+	for (int i = 0; i < STORING_REPEATS; i++)
+		paused[i] = burst(&g, plain->bytes, pause);
+	ck_assert(!storing_uses_pause(&b, STORING_FLUSH, plain, paused, pause));
 }
 END_TEST
 
@@ -340,7 +381,9 @@ Suite *storing_suite(void)
 	tcase_add_test(c, a_small_knee_is_seen);
 	tcase_add_test(c, noise_is_no_buffer);
 	tcase_add_test(c, a_buffer_is_seen_through_noise);
+	tcase_add_test(c, reads_that_take_turns_do_not_show);
 	tcase_add_test(c, a_pause_tells_who_stores_by_itself);
+	tcase_add_test(c, a_pause_lost_in_noise_tells_nothing);
 	tcase_add_test(c, pauses_follow_the_shorter_burst);
 	tcase_add_test(c, fits_and_starts_are_seen);
 	tcase_add_test(c, a_knee_is_no_fit_and_start);

@@ -1,0 +1,59 @@
+/* A gadget on a virtual clock that buffers writes in ways the models of blkassay-model(5) have no words for, and what it
+ * stores in the long run, by its own account. It keeps no data: reads give zeroes. */
+#ifndef SUPPORT_ODD_GADGET_H
+#define SUPPORT_ODD_GADGET_H
+
+#include <stdbool.h>
+#include <stdint.h>
+#include <stdio.h>
+
+struct medium;
+
+enum odd_drain {
+	ODD_AT_ONCE,
+	ODD_AFTER_IDLE, /* no command for idle_s */
+	ODD_ON_FLUSH,
+	ODD_HIGH_WATER, /* from three quarters full down to one quarter, and after idle_s */
+	ODD_TWO_SPEEDS, /* at once, but at `slow` of the card's rate until idle_s after a command */
+};
+enum odd_full { ODD_ONE, ODD_HALF, ODD_ALL }; /* what a full buffer stores before it takes more */
+enum odd_reads { ODD_READS_WAIT, ODD_READS_PASS }; /* the second hold up what waits */
+enum odd_sync { ODD_TRUE, ODD_LIES, ODD_LIES_LATE, ODD_LEAVES, ODD_REFUSED };
+
+struct odd_spec {
+	double link_bps, link_s; /* of each command */
+	double ack_s; /* from the last byte to the answer */
+	double card_read_bps, card_bps, command_s, block_s;
+	uint64_t behind_bytes; /* 0: no buffer */
+	enum odd_drain drain;
+	double idle_s, slow;
+	enum odd_full full;
+	enum odd_reads reads;
+	enum odd_sync sync;
+	double late_s; /* of ODD_LIES_LATE */
+	uint64_t leaves_bytes;
+	bool write_back; /* as the kernel sees it */
+	uint64_t stall_every_bytes; /* of the card; 0: never */
+	double stall_s;
+	unsigned tail_in; /* one command in so many takes tail_s more of the card; 0: none */
+	double tail_s;
+	uint64_t
+		tires_after_bytes; /* from then on at `tired` of its rate, until it had rest_s; 0: never */
+	double tired, rest_s;
+	double jitter; /* relative standard deviation, a command */
+	uint64_t seed;
+};
+
+enum { ODD_BLOCK = 512 };
+
+/* One drawn at random. Stores by itself, without being flushed, read or left alone? */
+void odd_draw(struct odd_spec *s, uint64_t seed);
+bool odd_by_itself(const struct odd_spec *s);
+void odd_print(FILE *out, const struct odd_spec *s);
+
+struct medium *odd_new(const struct odd_spec *s); /* 64 MiB; NULL: no memory */
+
+/* B/s stored in a long run of writes of that size. */
+double odd_stored_rate(const struct odd_spec *s, uint64_t request_bytes);
+
+#endif
