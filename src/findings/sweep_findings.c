@@ -518,7 +518,9 @@ static const char *unless_words(struct pool *pool, const struct run_storing *s)
 {
 	char size[SIZE_TEXT_MAX];
 
-	return pool_printf(pool, "unless its buffer holds more than %s",
+	/* A buffer that was seen full is known; what could hide is another one after it. */
+	return pool_printf(pool, "unless %s more than %s",
+		s->held_up ? "something behind that buffer holds" : "its buffer holds",
 		size_format_decimal(size, SWEEP_HIDES * (double)s->free_bytes));
 }
 

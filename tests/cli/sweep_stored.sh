@@ -56,7 +56,7 @@ gadget "write behind = 1Mi" "reads = from-buffer" "claims:" "write cache = yes" 
 sweep --seconds 0.2
 stored 2e6 steady
 run 0 "$BLKASSAY" report s.assay
-tells "unless its buffer holds more than"
+tells "unless something behind that buffer holds more than"
 # Nothing shows it: it stores when it is flushed alone, and never fills in so small a region. Nothing is promised then, neither in
 # words nor in what explain and compare make of it, and the status is 0 all the same.
 gadget "write behind = 4Mi" "drain = on-flush" "claims:" "write cache = yes"

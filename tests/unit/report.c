@@ -311,7 +311,7 @@ START_TEST(steady_is_qualified)
 	text_copy(run.storing.flusher, sizeof run.storing.flusher, "refused");
 	summary(100, false);
 	tells("about 1.00 MB ahead of its storage, the target refuses SYNCHRONIZE CACHE");
-	tells("unless its buffer holds more than 6.40 MB");
+	tells("It stores that much, unless something behind that buffer holds more than 6.40 MB");
 	run.storing.head_bps = 2e6; /* single writes wait, the others are free */
 	summary(100, false);
 	tells("about every 1.00 MB one waits for long");
