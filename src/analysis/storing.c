@@ -20,7 +20,7 @@ enum { POINTS_MIN = 16, TAIL_MAX = 256, WINDOWS_MIN = 16, LAST_STEPS = 4 };
 #define TOLERANCE_MAX 0.15
 #define TURNS 0.1
 #define PAUSE_NOISE 12
-#define PAUSE_NOISE_LEAST 6
+#define GAPS_NOISE_LEAST 4 /* less would be lost in it */
 #define PAUSE_LEFT 40
 #define GROWTH 2 /* of what is left after four times as much, at least */
 
@@ -302,13 +302,29 @@ double storing_long_pause(
 	return left_of(&w, plain, &noise) / 2;
 }
 
-double storing_short_pause(
+/* Seconds that so many repeats took until all was stored; as left_of. */
+static double whole_of(const struct way *w, const struct storing_burst *plain, double *noise)
+{
+	double median = median_time(w, plain, noise);
+
+	*noise += resolution(w) / 4;
+	return median;
+}
+
+double storing_gaps(
 	const struct storing_bursts *b, enum storing_by by, const struct storing_burst *plain)
 {
 	struct way w = { b, by == STORING_SETTLED };
-	double noise, half = left_of(&w, plain, &noise) / 2;
+	double noise;
 
-	return fmin(PAUSE_NOISE * noise, half);
+	whole_of(&w, plain, &noise);
+	return fmin(PAUSE_NOISE * noise, storing_long_pause(b, by, plain));
+}
+
+/* Of a pause, so much was saved. */
+static bool is_used(const struct way *w, double pause_s, double saved, double noise)
+{
+	return pause_s > 2 * resolution(w) && saved >= pause_s - fmax(0.1 * pause_s, 3 * noise);
 }
 
 bool storing_uses_pause(const struct storing_bursts *b, enum storing_by by,
@@ -317,6 +333,16 @@ bool storing_uses_pause(const struct storing_bursts *b, enum storing_by by,
 	struct way w = { b, by == STORING_SETTLED };
 	double noise, saved = left_of(&w, plain, &noise) - median_beyond(&w, paused);
 
-	return pause_s > 2 * resolution(&w) && pause_s > PAUSE_NOISE_LEAST * noise &&
-	       saved >= pause_s - fmax(0.1 * pause_s, 3 * noise);
+	return is_used(&w, pause_s, saved, noise);
+}
+
+bool storing_uses_gaps(const struct storing_bursts *b, enum storing_by by,
+	const struct storing_burst *plain, const struct storing_burst *paused, double gaps_s)
+{
+	struct way w = { b, by == STORING_SETTLED };
+	double noise, unused, saved = whole_of(&w, plain, &noise) + gaps_s;
+
+	/* With a buffer that was full, the requests after a gap wait less, and what is left is as much as before. */
+	saved -= median_time(&w, paused, &unused);
+	return gaps_s > GAPS_NOISE_LEAST * noise && is_used(&w, gaps_s, saved, noise);
 }

@@ -70,17 +70,19 @@ enum storing_by storing_judge(const struct storing_bursts *b);
  * the pauses that can be told from noise. STORING_REPEATS of them. */
 const struct storing_burst *storing_plain(const struct storing_bursts *b, enum storing_by by);
 
-/* Pauses of a burst like that which can be told from noise, in seconds: as long as storing half of what is left takes, and the
- * least there is. */
+/* A pause between such a burst and its flush (or the reads) that can be told from noise, in seconds: as long as storing half
+ * of what is left takes. Gaps between its requests, all in all: the least. */
 double storing_long_pause(
 	const struct storing_bursts *b, enum storing_by by, const struct storing_burst *plain);
-double storing_short_pause(
+double storing_gaps(
 	const struct storing_bursts *b, enum storing_by by, const struct storing_burst *plain);
 
-/* A target that stores by itself used a pause before the flush (or the reads) of such a burst, or between its requests: that
- * much less is left to wait for. One that stores only when it is flushed, read or left alone for a while did not, and what
- * was measured holds for that use alone. plain, paused: STORING_REPEATS each. */
+/* A target that stores by itself uses such a pause: that much less is left to wait for; and with gaps all is stored as soon
+ * as without. One that stores only when it is flushed, read or left alone for a while does not, and what was measured holds
+ * for that use alone. plain, paused: STORING_REPEATS each; the ack_s of those with gaps has them in it. */
 bool storing_uses_pause(const struct storing_bursts *b, enum storing_by by,
 	const struct storing_burst *plain, const struct storing_burst *paused, double pause_s);
+bool storing_uses_gaps(const struct storing_bursts *b, enum storing_by by,
+	const struct storing_burst *plain, const struct storing_burst *paused, double gaps_s);
 
 #endif

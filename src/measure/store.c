@@ -586,7 +586,7 @@ static int try_gaps(struct store *s, uint64_t request, enum storing_by by, bool 
 		.most_bytes = (uint64_t)usual->bytes,
 		.most_ns = first_ns };
 	int rc = repeat_bursts(s, &l, plain, watch);
-	double gaps_s = storing_short_pause(&s->bursts, by, plain);
+	double gaps_s = storing_gaps(&s->bursts, by, plain);
 	uint64_t count = l.most_bytes / l.request_bytes;
 
 	/* Small requests may leave nothing. */
@@ -594,7 +594,7 @@ static int try_gaps(struct store *s, uint64_t request, enum storing_by by, bool 
 			   storing_long_pause(&s->bursts, by, usual) / 2) {
 		memcpy(plain, usual, sizeof plain);
 		l.request_bytes = request;
-		gaps_s = storing_short_pause(&s->bursts, by, plain);
+		gaps_s = storing_gaps(&s->bursts, by, plain);
 		count = l.most_bytes / request;
 	}
 	l.gap_ns = (uint64_t)(gaps_s * 1e9 / (double)count);
@@ -603,7 +603,7 @@ static int try_gaps(struct store *s, uint64_t request, enum storing_by by, bool 
 		rc = repeat_bursts(s, &l, paused, watch);
 	/* They may have been longer than asked for. */
 	gaps_s = (double)s->gaps_ns / STORING_REPEATS / 1e9;
-	*used = storing_uses_pause(&s->bursts, by, plain, paused, gaps_s);
+	*used = storing_uses_gaps(&s->bursts, by, plain, paused, gaps_s);
 	return rc;
 }
 

@@ -272,47 +272,69 @@ START_TEST(a_pause_tells_who_stores_by_itself)
 	for (int at_once = 0; at_once < 2; at_once++) {
 		struct storing_bursts b;
 		const struct storing_burst *plain;
-		double pauses[2];
+		struct storing_burst paused[STORING_REPEATS];
+		double pause;
 
 		g.at_once = at_once;
 		g.buffer = 64 << 20;
 		b = bursts(&g, 8 << 20);
 		ck_assert_int_eq(storing_judge(&b), STORING_FLUSH);
 		plain = storing_plain(&b, STORING_FLUSH);
-		pauses[0] = storing_long_pause(&b, STORING_FLUSH, plain);
-		pauses[1] = storing_short_pause(&b, STORING_FLUSH, plain);
-		ck_assert(pauses[1] < pauses[0] / 2);
-		for (size_t k = 0; k < 2; k++) {
-			struct storing_burst paused[STORING_REPEATS];
-
-			for (int i = 0; i < STORING_REPEATS; i++)
-				paused[i] = burst(&g, plain->bytes, pauses[k]);
-			ck_assert_int_eq(
-				storing_uses_pause(&b, STORING_FLUSH, plain, paused, pauses[k]),
-				at_once);
-		}
+		pause = storing_long_pause(&b, STORING_FLUSH, plain);
+		for (int i = 0; i < STORING_REPEATS; i++)
+			paused[i] = burst(&g, plain->bytes, pause);
+		ck_assert_int_eq(
+			storing_uses_pause(&b, STORING_FLUSH, plain, paused, pause), at_once);
 	}
 }
 END_TEST
 
-/* Where bursts differ by more than a pause could save, it tells nothing. */
-START_TEST(a_pause_lost_in_noise_tells_nothing)
+/* Gaps between the requests: the same bytes are stored as soon with them as without, be it that less is left at the end or, with
+ * a buffer that was full, that the requests wait less. Not by one that begins to store only after more than a gap. */
+START_TEST(gaps_tell_who_stores_by_itself)
+{
+	for (int full = 0; full < 2; full++) {
+		struct gadget g = honest;
+		struct storing_bursts b;
+		const struct storing_burst *plain;
+		struct storing_burst used[STORING_REPEATS], idle[STORING_REPEATS];
+		double gaps;
+
+		g.buffer = 64 << 20;
+		b = bursts(&g, 8 << 20);
+		plain = storing_plain(&b, STORING_FLUSH);
+		gaps = storing_gaps(&b, STORING_FLUSH, plain);
+		ck_assert(gaps < storing_long_pause(&b, STORING_FLUSH, plain));
+		for (int i = 0; i < STORING_REPEATS; i++) {
+			used[i] = idle[i] = plain[i];
+			idle[i].ack_s += gaps;
+			used[i].ack_s += full ? 0 : gaps;
+			used[i].flush_s -= full ? 0 : gaps;
+		}
+		ck_assert(storing_uses_gaps(&b, STORING_FLUSH, plain, used, gaps));
+		ck_assert(!storing_uses_gaps(&b, STORING_FLUSH, plain, idle, gaps));
+	}
+}
+END_TEST
+
+/* Where bursts differ by more than gaps could save, those tell nothing. */
+START_TEST(gaps_lost_in_noise_tell_nothing)
 {
 	struct gadget g = honest;
 	struct storing_bursts b;
 	const struct storing_burst *plain;
 	struct storing_burst paused[STORING_REPEATS];
-	double pause;
+	double gaps;
 
 	g.buffer = 64 << 20;
 	b = bursts(&g, 8 << 20);
 	b.one[0].flush_s *= 0.7;
 	b.one[2].flush_s *= 1.3;
 	plain = storing_plain(&b, STORING_FLUSH);
-	pause = storing_long_pause(&b, STORING_FLUSH, plain);
+	gaps = storing_gaps(&b, STORING_FLUSH, plain);
 	for (int i = 0; i < STORING_REPEATS; i++)
-		paused[i] = burst(&g, plain->bytes, pause);
-	ck_assert(!storing_uses_pause(&b, STORING_FLUSH, plain, paused, pause));
+		paused[i] = plain[1];
+	ck_assert(!storing_uses_gaps(&b, STORING_FLUSH, plain, paused, gaps));
 }
 END_TEST
 
@@ -383,7 +405,8 @@ Suite *storing_suite(void)
 	tcase_add_test(c, a_buffer_is_seen_through_noise);
 	tcase_add_test(c, reads_that_take_turns_do_not_show);
 	tcase_add_test(c, a_pause_tells_who_stores_by_itself);
-	tcase_add_test(c, a_pause_lost_in_noise_tells_nothing);
+	tcase_add_test(c, gaps_tell_who_stores_by_itself);
+	tcase_add_test(c, gaps_lost_in_noise_tell_nothing);
 	tcase_add_test(c, pauses_follow_the_shorter_burst);
 	tcase_add_test(c, fits_and_starts_are_seen);
 	tcase_add_test(c, a_knee_is_no_fit_and_start);
