@@ -129,7 +129,7 @@ static int report_cache_page(struct probe_context *pc, const struct own_page *ow
 		own->form_10 ? " by MODE SENSE(10)" : "", wce(one, own->answered), all->dpo_fua,
 		all->write_protected,
 		!all->has_caching && !one->has_caching
-			? "; without a caching page Linux takes it for write through"
+			? "; without a caching page Linux treats it as write through"
 			: "");
 }
 

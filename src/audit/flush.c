@@ -381,7 +381,7 @@ int probe_fsync(struct probe_context *pc)
 			(unsigned long long)(after.flushes - before.flushes),
 			text_plural_es(after.flushes - before.flushes), 2 * pc->plan->repeats);
 	return context_report(pc, PROMISE_ID_FSYNC, judge(pc, &w), w.busy.count,
-		is_back ? back : through, "%s; the kernel takes it for %s%s",
+		is_back ? back : through, "%s; the kernel treats it as %s%s",
 		describe(text, sizeof text, pc, &w),
 		is_back                                ? "write back"
 		: pc->t->cache == MEDIUM_CACHE_UNKNOWN ? "a file"

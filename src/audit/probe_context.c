@@ -601,6 +601,5 @@ int context_report(struct probe_context *pc, enum promise_id id, enum promise_ve
 
 int context_report_no_scsi(struct probe_context *pc, enum promise_id id)
 {
-	return context_report(
-		pc, id, PROMISE_NOT_SHOWN, 0, "", "no SCSI command path to this target");
+	return context_report(pc, id, PROMISE_NOT_SHOWN, 0, "", PROMISE_NO_SCSI);
 }

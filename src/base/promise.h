@@ -56,6 +56,7 @@ enum promise_verdict {
 
 /* The evidence of a line that --only leaves out, and of which nothing bad was seen in passing. */
 #define PROMISE_LEFT_OUT "left out by --only"
+#define PROMISE_NO_SCSI "no SCSI command path to this target"
 
 struct promise {
 	char name[24]; /* of its row; a record may hold one that this version does not know */

@@ -108,8 +108,8 @@ static int explain_one(struct results *r, const char *path, const struct explain
 	if (rc < 0)
 		return rc;
 	if (strcmp(run.head.kind, "sweep") != 0)
-		rc = error_set(err, ERROR_USAGE,
-			"'%s' is a run of %s; only a sweep can be explained", path, run.head.kind);
+		rc = error_set(err, ERROR_USAGE, "'%s' is %s; only a sweep can be explained", path,
+			run_kind_words(run.head.kind));
 	else
 		rc = show(r, &run, known, seen, model, err);
 	run_release(&run);

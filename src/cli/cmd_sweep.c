@@ -179,7 +179,7 @@ static void announce_looking(const struct sweep_plan *plan, const struct session
 		size_format_decimal(most, (double)sweep_look_bytes(plan)));
 	if (through && strcmp(s->traits->transport, "loop") != 0)
 		message_note(
-			"the kernel takes '%s' for write through and sends it no flush: this run "
+			"the kernel treats '%s' as write through and sends it no flush: this run "
 			"sends it SYNCHRONIZE CACHE itself, before and after writes, until it "
 			"refuses or does not answer",
 			s->traits->path);

@@ -115,7 +115,7 @@ int image_create(struct hold **out, const char *path, uint64_t bytes, struct err
 			err, ERROR_USAGE, "the target is empty; name the image file to create");
 	if (bytes % 512)
 		return error_set(err, ERROR_USAGE,
-			"--create: %llu bytes is no multiple of the block, 512",
+			"--create: %llu bytes is not a multiple of the block of 512 bytes",
 			(unsigned long long)bytes);
 	fd = open(path, O_RDWR | O_CREAT | O_EXCL | O_NOFOLLOW | O_CLOEXEC, 0666);
 	if (fd < 0)

@@ -131,6 +131,7 @@ int results_open(struct results *r, const struct options *o, struct error *err)
 	int rc = open_all(r, o, &(struct place){ 0 }, err);
 
 	r->wants_text = !r->any_file;
+	r->several = o->arg_count > 1;
 	return rc;
 }
 
@@ -165,12 +166,11 @@ static int take(void *file, struct text *t, struct error *err)
 static int check_csv(const struct results *r, const struct view *v, struct error *err)
 {
 	if (!csv_has(v))
-		return error_set(
-			err, ERROR_USAGE, "a run of %s has no CSV; leave out --csv", v->kind);
+		return error_set(err, ERROR_USAGE, "'%s' has no CSV; leave out --csv", v->kind);
 	if (*r->csv_kind && strcmp(r->csv_kind, v->kind) != 0)
 		return error_set(err, ERROR_USAGE,
-			"a run of %s has other columns than those of %s before it; write its CSV "
-			"to a file of its own",
+			"results of '%s' have other columns than those of '%s' before them; write "
+			"their CSV to a file of its own",
 			v->kind, r->csv_kind);
 	return 0;
 }
@@ -207,6 +207,7 @@ static int add_text(struct results *r, const struct view *v, struct error *err)
 	struct text_style style;
 
 	terminal_style(&style);
+	style.one_of_several = r->several;
 	if (r->shown && !style.brief)
 		text_adds(&r->text, "\n");
 	if (text_view_add(&r->text, v, &style, err) < 0)

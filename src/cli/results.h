@@ -18,6 +18,7 @@ struct results {
 	struct whole_file csv, page, json;
 	bool any_file, to_stdout; /* what was asked for */
 	bool wants_text;
+	bool several; /* runs were named */
 	char csv_kind[32]; /* of the rows in the CSV so far */
 	size_t shown; /* views so far */
 	bool page_begun;

@@ -98,7 +98,7 @@ int verify_plan_make(struct verify_plan *p, uint64_t *spots, const struct verify
 	if (!r->spots)
 		return 0;
 	if (p->size_count > 1)
-		return error_set(err, ERROR_USAGE, "--spot goes with one size in --sizes");
+		return error_set(err, ERROR_USAGE, "--spot takes one size in --sizes, not several");
 	p->spots = spots;
 	p->spot_count = verify_places_choose(spots, r->spots, p, align);
 	return 0;

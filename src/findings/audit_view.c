@@ -115,12 +115,29 @@ static bool has(const struct promises *p, enum promise_id id, enum promise_verdi
 	return false;
 }
 
+static bool wants_scsi(const struct promise *p)
+{
+	return !strcmp(p->evidence, PROMISE_NO_SCSI);
+}
+
+static const char *names_wanting_scsi(struct pool *pool, const struct promises *p)
+{
+	const char *names = "";
+
+	for (size_t i = 0; i < p->count; i++)
+		if (wants_scsi(&p->list[i]))
+			names = pool_printf(
+				pool, "%s%s%s", names, *names ? ", " : ": ", p->list[i].name);
+	return names;
+}
+
 static void add_rest(struct findings *f, const struct promises *p, bool modelled)
 {
 	if (p->no_scsi)
 		finding_add(f, &audit_codes[NO_SCSI],
 			"It takes no SCSI commands, so its claims, flushes and errors could not be "
-			"examined.");
+			"examined%s.",
+			names_wanting_scsi(f->pool, p));
 	if (promises_conclude(p) == PROMISE_NOT_SHOWN && !p->partial)
 		finding_add(f, &audit_codes[NAME_THEM],
 			"If only some of the promises matter, name them with --only, separated by "
@@ -241,24 +258,35 @@ static struct audit_line *make_lines(struct pool *pool, const struct promises *p
 	return all;
 }
 
-/* People need not read what nobody wanted to know. */
+static const char *rest_words(struct pool *pool, size_t left_out, size_t no_scsi)
+{
+	if (!left_out && !no_scsi)
+		return NULL;
+	return pool_printf(pool, "and %s%s%s (CSV and JSON have them)",
+		left_out ? pool_printf(pool, "%zu left out by --only", left_out) : "",
+		left_out && no_scsi ? ", " : "",
+		no_scsi ? pool_printf(pool, "%zu that need SCSI commands: not shown", no_scsi)
+			: "");
+}
+
+/* People need not read what nobody wanted to know, nor over and over what the findings say once. */
 static void show_lines(struct view *v, const struct audit_line *all, size_t count)
 {
 	struct audit_line *rows = pool_alloc(&v->pool, count, sizeof *rows);
-	size_t n = 0;
+	size_t n = 0, no_scsi = 0, left_out = 0;
 
 	for (size_t i = 0; rows && i < count; i++)
-		if (strcmp(all[i].promise->evidence, PROMISE_LEFT_OUT) != 0)
+		if (!strcmp(all[i].promise->evidence, PROMISE_LEFT_OUT))
+			left_out++;
+		else if (wants_scsi(all[i].promise))
+			no_scsi++;
+		else
 			rows[n++] = all[i];
 	view_section(v, (struct section){ .on = ON_SCREENS,
 				.level = 2,
 				.heading = "Promises",
 				.table = { &audit_promises_spec, rows, n },
-				.note = n < count ? pool_printf(&v->pool,
-							    "and %zu left out by --only (CSV and "
-							    "JSON have them)",
-							    count - n)
-						  : NULL });
+				.note = rest_words(&v->pool, left_out, no_scsi) });
 }
 
 int audit_view(struct view *v, const struct run *run, const struct promises *p, struct error *err)

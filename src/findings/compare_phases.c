@@ -1,6 +1,8 @@
 /* Which phase of requests changed: its table and its sentences. */
 #include "findings/compare_phases.h"
 
+#include <math.h>
+
 #include "base/size.h"
 #include "findings/compared.h"
 
@@ -76,24 +78,54 @@ static const char *duration(struct pool *p, double s)
 	return pool_printf(p, "%s", duration_format(words, s));
 }
 
-static void say(struct findings *f, const struct compare_point *p, const struct phase_change *c,
+/* The change of a table that is told: that of its largest requests. */
+struct told {
+	const struct compare_point *point;
+	struct phase_change change;
+};
+
+static double seconds_of(const struct told *t, int side)
+{
+	return t->change.seconds[side][t->change.phase];
+}
+
+/* Random requests often go like sequential ones: then one sentence tells of both. */
+#define ALIKE 0.03 /* of the time */
+
+static bool is_alike(const struct told *a, const struct told *b)
+{
+	const struct compare_point *p = a->point, *q = b->point;
+
+	for (int side = COMPARE_BASE; side <= COMPARE_NEW; side++)
+		if (fabs(seconds_of(a, side) - seconds_of(b, side)) >
+			ALIKE * fmax(seconds_of(a, side), seconds_of(b, side)))
+			return false;
+	return p->direction == q->direction && p->order != q->order &&
+	       p->in_flight == q->in_flight && p->request_bytes == q->request_bytes &&
+	       p->rate.verdict == q->rate.verdict && a->change.phase == b->change.phase;
+}
+
+/* Figures of t, in a sentence with those of as: t itself, or the other order's, which are alike. */
+static void say(struct findings *f, const struct told *t, const struct told *as, bool both,
 	const struct finding_code *code)
 {
-	double base = c->seconds[COMPARE_BASE][c->phase], new = c->seconds[COMPARE_NEW][c->phase];
+	const struct compare_point *p = t->point;
 	bool faster = p->rate.verdict == COMPARE_HIGHER;
 	char size[SIZE_TEXT_MAX];
 	struct finding *one = finding_add(f, code,
 		"What %s %s %ss of %s is their %s phase: from %s to %s a request.",
-		faster ? "speeds up" : "slows down", run_order_name(p->order),
+		faster ? "speeds up" : "slows down",
+		both ? "sequential and random" : run_order_name(p->order),
 		run_direction_name(p->direction), size_format(size, p->request_bytes),
-		phases[c->phase], duration(f->pool, base), duration(f->pool, new));
+		phases[t->change.phase], duration(f->pool, seconds_of(as, COMPARE_BASE)),
+		duration(f->pool, seconds_of(as, COMPARE_NEW)));
 
 	finding_figure(one, "direction", value_word(run_direction_name(p->direction)));
 	finding_figure(one, "order", value_word(run_order_name(p->order)));
 	finding_figure(one, "request_bytes", value_bytes(p->request_bytes));
-	finding_figure(one, "phase", value_word(phases[c->phase]));
-	finding_figure(one, "base_seconds", value_seconds(base));
-	finding_figure(one, "new_seconds", value_seconds(new));
+	finding_figure(one, "phase", value_word(phases[t->change.phase]));
+	finding_figure(one, "base_seconds", value_seconds(seconds_of(t, COMPARE_BASE)));
+	finding_figure(one, "new_seconds", value_seconds(seconds_of(t, COMPARE_NEW)));
 }
 
 /* The rate went the way the time of the phases did, so that they speak of the same change. */
@@ -110,7 +142,10 @@ static bool explains(const struct compare_point *p, const struct phase_change *c
 void compare_phases_add(
 	struct findings *f, const struct compared *c, const struct finding_code *code)
 {
-	for (size_t i = 0; i < c->count; i++) {
+	struct told *list = pool_alloc(f->pool, c->count, sizeof *list);
+	size_t n = 0;
+
+	for (size_t i = 0; list && i < c->count; i++) {
 		struct phase_change change = phase_replicates_change(&c->points[i].phases);
 		bool last = true;
 
@@ -125,6 +160,13 @@ void compare_phases_add(
 				last = false;
 		}
 		if (last)
-			say(f, &c->points[i], &change, code);
+			list[n++] = (struct told){ &c->points[i], change };
+	}
+	for (size_t i = 0; i < n; i++) {
+		size_t like = n;
+
+		for (size_t k = 0; k < n && like == n; k++)
+			like = k != i && is_alike(&list[i], &list[k]) ? k : n;
+		say(f, &list[i], &list[like < i ? like : i], like < n, code);
 	}
 }

@@ -159,9 +159,8 @@ static int check_run(struct compared *c, const struct run *run, struct error *er
 	char damage[RUN_DAMAGE_MAX];
 
 	if (strcmp(run->head.kind, "sweep") != 0)
-		return error_set(err, ERROR_USAGE,
-			"'%s' is a record of '%s'; only sweeps can be compared", run->path,
-			run->head.kind);
+		return error_set(err, ERROR_USAGE, "'%s' is %s; only sweeps can be compared",
+			run->path, run_kind_words(run->head.kind));
 	if (check_id(c, run, err) < 0)
 		return -1;
 	if (run_damage_words(damage, run)) {

@@ -155,9 +155,9 @@ static void add_broken(struct writer *w)
 	double share = (double)o->broken / (double)tested;
 	struct finding *one = finding_add(w->f, &cut_codes[BROKEN],
 		"Not safe to ship: in %" PRIu64 " of %" PRIu64
-		" cut%s something is broken (%s %%; 95 %%: %s to %s %%). %s",
-		o->broken, tested, text_plural(tested), percent(w->pool, share),
-		percent(w->pool, b.low), percent(w->pool, b.high), promises_words(w));
+		" cut%s something is broken (95 %% sure: in %s to %s %% of such cuts). %s",
+		o->broken, tested, text_plural(tested), percent(w->pool, b.low),
+		percent(w->pool, b.high), promises_words(w));
 
 	add_tally(one, o);
 	finding_figure(one, "broken_cuts_share", value_share(share));

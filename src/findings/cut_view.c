@@ -183,14 +183,15 @@ static void show_some(struct view *v, unsigned on, const char *key, const char *
 	if (some.count > most)
 		some.count = most;
 	if (some.count < all->count)
-		note = pool_printf(
-			&v->pool, "and %zu more (JSON has all)", all->count - some.count);
+		note = pool_printf(&v->pool, "and %zu more (JSON has %s)", all->count - some.count,
+			more ? "them" : "all");
 	if (more)
 		note = pool_printf(&v->pool,
-			"%s%sand %" PRIu64
-			" more range%s; the journal's lines of kind damage have up "
-			"to 1000 of each cut",
-			note ? note : "", note ? "; " : "", more, text_plural(more));
+			"%s%s%" PRIu64
+			" further range%s %s in the journal alone, in its lines of kind damage: "
+			"up to 1000 a cut",
+			note ? note : "", note ? "; " : "and ", more, text_plural(more),
+			more == 1 ? "is" : "are");
 	view_section(
 		v, (struct section){
 			   .on = on, .level = 2, .heading = heading, .table = some, .note = note });

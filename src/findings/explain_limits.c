@@ -266,7 +266,7 @@ static void add_ways(struct text *t, const struct explained *x, struct told *tol
 		text_adds(t, ".");
 	else if (has(x, CAUSE_LINK) && has(x, CAUSE_CARD) && x->culprits.count == 2 &&
 		 x->link_known && x->card_known && x->culprits.list[0].share_low >= ONLY_BASE)
-		text_adds(t, " They are too close: only speeding up both gains much.");
+		text_adds(t, " They are too close: only speeding up both would gain much.");
 	told->ways |= new;
 }
 
@@ -530,8 +530,8 @@ static void add_not_shown(struct text *t, const struct group *g)
 			"are those of acknowledging. Next: see what 'report' says about that.");
 		break;
 	case CULPRIT_TOO_FEW:
-		text_adds(t, "not shown, for nothing checks what so few request sizes seem to say. "
-			     "Next: sweep five or more, doubling.");
+		text_adds(t, "not shown, as so few request sizes leave nothing to check a cause "
+			     "against. Next: sweep five or more, doubling.");
 		break;
 	case CULPRIT_NO_SHAPE:
 		text_addf(t,

@@ -304,7 +304,7 @@ static void add_claims(struct writer *w)
 
 	heading(w, "claims");
 	setting(w, "caching page", back ? "yes" : "no",
-		back ? "the kernel takes it for write back" : "the kernel does not");
+		back ? "the kernel treats it as write back" : "the kernel does not");
 	if (back)
 		setting(w, "write cache", "yes", "the same");
 	if (back && g->fua)

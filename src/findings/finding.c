@@ -21,6 +21,15 @@ static struct finding *next(struct findings *f)
 	return &f->list[f->count++];
 }
 
+/* Memory may have run out: then there is no sentence. */
+static bool is_said(const struct findings *f, const char *sentence)
+{
+	for (size_t i = 0; sentence && i + 1 < f->count; i++)
+		if (f->list[i].sentence && !strcmp(f->list[i].sentence, sentence))
+			return true;
+	return false;
+}
+
 struct finding *finding_add(
 	struct findings *f, const struct finding_code *code, const char *fmt, ...)
 {
@@ -32,12 +41,14 @@ struct finding *finding_add(
 	vsnprintf(sentence, sizeof sentence, fmt, args);
 	va_end(args);
 	*one = (struct finding){ .code = code, .sentence = pool_printf(f->pool, "%s", sentence) };
+	one->again = is_said(f, one->sentence);
 	return one;
 }
 
 void finding_command(struct findings *f, struct finding *one, const char *command)
 {
 	one->command = pool_printf(f->pool, "%s", command);
+	one->again = false;
 	finding_figure(one, "command", value_text(one->command));
 }
 

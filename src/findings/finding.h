@@ -37,6 +37,7 @@ struct finding {
 		command; /* to be pasted: in a line of its own below the sentence, as it is; NULL: none */
 	struct figure figures[FINDING_FIGURES_MAX];
 	size_t figure_count;
+	bool again; /* an earlier one has this very sentence: screens show it once, programs get both with their figures */
 };
 
 struct findings {

@@ -194,11 +194,20 @@ static bool is_alike(const struct phases_row *a, const struct phases_row *b)
 	       fabs(a->of.link_seconds - b->of.link_seconds) <= most;
 }
 
-/* both: the other order goes alike. */
-static void say(
-	struct findings *f, const struct phases_row *r, bool both, const struct finding_code *code)
+/* The row of the other order that goes like row i; n: none does. */
+static size_t alike_of(const struct phases_row *const *rows, size_t n, size_t i)
 {
-	const struct phases_of_point *of = &r->of;
+	for (size_t k = 0; k < n; k++)
+		if (k != i && is_alike(rows[k < i ? k : i], rows[k < i ? i : k]))
+			return k;
+	return n;
+}
+
+/* Figures of r, in a sentence with those of told: r itself, or the row of the other order that it goes like. */
+static void say(struct findings *f, const struct phases_row *r, const struct phases_row *told,
+	bool both, const struct finding_code *code)
+{
+	const struct phases_of_point *of = &told->of;
 	const struct point *p = r->point;
 	char size[SIZE_TEXT_MAX];
 	struct finding *one = finding_add(f, code,
@@ -273,14 +282,9 @@ void phases_findings_add(struct findings *f, const struct points *points,
 			rows[n++] = row;
 	}
 	for (size_t i = 0; i < n; i++) {
-		bool told = false, both = false;
+		size_t k = alike_of(rows, n, i);
 
-		for (size_t k = 0; k < n; k++) {
-			told = told || (k < i && is_alike(rows[k], rows[i]));
-			both = both || (k > i && is_alike(rows[i], rows[k]));
-		}
-		if (!told)
-			say(f, rows[i], both, shown);
+		say(f, rows[i], rows[k < i ? k : i], k < n, shown);
 	}
 	add_left_out(f, points, left_out);
 }

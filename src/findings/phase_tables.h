@@ -29,9 +29,9 @@ extern const struct table_spec phases_spec;
 /* Rows of those points in which phases were seen. */
 struct table phases_table(struct pool *p, const struct points *points);
 
-/* A sentence a direction and order, or one for both orders where they go alike, and one if passes did not show theirs; under these codes, whose figures are: direction
- * order request_bytes in_flight request_seconds command_seconds data_seconds link_seconds status_seconds host_seconds;
- * passes passes_shown. */
+/* A sentence a direction and order, the same one for both orders where they go alike, and one if passes did not show
+ * theirs; under these codes, whose figures are: direction order request_bytes in_flight request_seconds command_seconds
+ * data_seconds link_seconds status_seconds host_seconds; passes passes_shown. */
 void phases_findings_add(struct findings *f, const struct points *points,
 	const struct finding_code *shown, const struct finding_code *left_out);
 

@@ -337,6 +337,7 @@ int record_view(struct view *v, const char *path, struct error *err)
 	found = find_kind(kind);
 	if (!found)
 		return error_set(err, ERROR_USAGE,
-			"'%s' is a record of '%s', which cannot be shown", path, kind);
+			"'%s' is a record of kind '%s', which this version cannot show", path,
+			kind);
 	return found->load(v, path, err);
 }

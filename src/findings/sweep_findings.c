@@ -293,22 +293,47 @@ static const char *long_run_words(struct pool *pool, const struct point *p)
 		       : "";
 }
 
-static void add_best(struct writer *w, const struct points *table)
+/* The best of a direction and order. */
+struct best {
+	const struct point *point, *enough;
+};
+
+/* Random requests often go like sequential ones: then one sentence tells of both. */
+#define ALIKE 0.03 /* of the rate */
+
+static bool is_alike(const struct best *a, const struct best *b)
 {
-	const struct point *best = best_of(table, table->list[0].direction), *enough;
+	const struct point *p = a->point, *q = b->point;
+
+	return p->direction == q->direction && p->order != q->order &&
+	       p->in_flight == q->in_flight && is_stored(p) == is_stored(q) && !sweep_stalls(p) &&
+	       !sweep_stalls(q) && a->enough->request_bytes == b->enough->request_bytes &&
+	       fabs(rate_number(p) - rate_number(q)) <=
+		       ALIKE * fmax(rate_number(p), rate_number(q));
+}
+
+static const char *order_words(const struct point *p, bool both)
+{
+	if (both)
+		return "Sequential and random";
+	return p->order == RUN_RANDOM ? "Random" : "Sequential";
+}
+
+/* like: the best of the other order, which is like it; NULL: none is. The sentence tells of the faster one then. */
+static void add_best(struct writer *w, const struct best *b, const struct best *like)
+{
+	const struct point *best = b->point, *told = best, *enough = b->enough;
 	char size[SIZE_TEXT_MAX], rate[SIZE_TEXT_MAX];
 	struct finding *one;
 
-	if (!best)
-		return;
-	enough = enough_of(table, best);
+	if (like && rate_number(like->point) > rate_number(best))
+		told = like->point;
 	one = finding_add(w->f, &sweep_codes[BEST],
-		"%s %ss %s %s%s; %.0f %% of that from requests of %s up%s%s.",
-		best->order == RUN_RANDOM ? "Random" : "Sequential",
-		run_direction_name(best->direction), verb_of(best),
-		rate_format(rate, rate_number(best)), long_run_words(w->pool, best),
+		"%s %ss%s %s %s%s; %.0f %% of that from requests of %s up%s%s.",
+		order_words(best, like), run_direction_name(best->direction), like ? " alike" : "",
+		verb_of(told), rate_format(rate, rate_number(told)), long_run_words(w->pool, told),
 		SWEEP_ENOUGH * 100, size_format(size, enough->request_bytes),
-		in_flight_words(w->pool, best, " with "), link_words(w->pool, best));
+		in_flight_words(w->pool, told, " with "), link_words(w->pool, told));
 	finding_figure(one, "direction", value_word(run_direction_name(best->direction)));
 	finding_figure(one, "order", value_word(run_order_name(best->order)));
 	finding_figure(one, "in_flight", value_count(best->in_flight));
@@ -324,11 +349,23 @@ static void add_best(struct writer *w, const struct points *table)
 
 static void add_bests(struct writer *w)
 {
-	for (size_t i = 0; i < w->points->count;) {
-		struct points table = points_table(w->points, i);
+	struct best *list = pool_alloc(w->pool, w->points->count, sizeof *list);
+	size_t n = 0;
 
-		add_best(w, &table);
+	for (size_t i = 0; list && i < w->points->count;) {
+		struct points table = points_table(w->points, i);
+		const struct point *best = best_of(&table, table.list[0].direction);
+
+		if (best)
+			list[n++] = (struct best){ best, enough_of(&table, best) };
 		i += table.count;
+	}
+	for (size_t i = 0; i < n; i++) {
+		const struct best *like = NULL;
+
+		for (size_t k = 0; k < n && !like; k++)
+			like = is_alike(&list[i], &list[k]) ? &list[k] : NULL;
+		add_best(w, &list[i], like);
 	}
 }
 
@@ -388,6 +425,13 @@ static double concern_spread(const struct point *p)
 	return p->pass_count > 1 && half > SWEEP_WIDE_SPREAD ? half : 0;
 }
 
+/* Beyond the rate itself a percentage tells nothing. */
+static const char *spread_words(struct pool *pool, double half)
+{
+	return half < 1 ? pool_printf(pool, "%.0f %% either way", half * 100)
+			: "more than the rate itself";
+}
+
 static void add_spread(struct writer *w)
 {
 	size_t count;
@@ -397,9 +441,10 @@ static void add_spread(struct writer *w)
 	if (!p)
 		return;
 	one = finding_add(w->f, &sweep_codes[SPREAD],
-		"The passes of %s differ by +-%.0f %%%s: make more or longer passes before "
-		"comparing builds.",
-		point_words(w->pool, p), half_width(p) * 100, and_others(w, count));
+		"The passes of %s differ by %s%s: make more or longer passes before comparing "
+		"builds.",
+		point_words(w->pool, p), spread_words(w->pool, half_width(p)),
+		and_others(w, count));
 	add_point(one, p);
 	finding_figure(one, "half_width_share", value_share(half_width(p)));
 	finding_figure(one, "points", value_count(count));
@@ -509,7 +554,7 @@ static const char *flusher_words(const struct run_storing *s)
 	if (!strcmp(s->flusher, "silent"))
 		return "the target does not answer SYNCHRONIZE CACHE";
 	if (!strcmp(s->flusher, "none"))
-		return "the kernel takes the target for write through and sends no flush, and "
+		return "the kernel treats the target as write through and sends no flush, and "
 		       "this run could send none either";
 	return "no flush was seen to wait for what is left to store";
 }
@@ -560,7 +605,7 @@ static const char *stored_words(struct pool *pool, const struct run_storing *s)
 			       ? "Stored rates include the closing flush, which waits as long as "
 				 "storing what is left must take."
 			       : "Stored rates include the closing flush, which waits as long as "
-				 "storing what is left must take. The kernel takes this target for "
+				 "storing what is left must take. The kernel treats this target as "
 				 "write through and sends none: this run sent SYNCHRONIZE CACHE "
 				 "itself; other programs' flushes do not reach it.";
 	if (s->by == RUN_STORED_SETTLED)
@@ -576,14 +621,13 @@ static const char *not_stored_words(const struct run_storing *s)
 	if (!s->present)
 		return "this record does not say how its target stores";
 	if (s->host_away)
-		return "this computer was stopped, suspended or too busy while it looked; measure "
-		       "again when it has time";
+		return "this computer was stopped, suspended or too busy meanwhile; measure again "
+		       "when it has time";
 	if (s->foreign)
-		return "something else used the target while it looked; measure again when nothing "
-		       "does";
+		return "something else used the target meanwhile; measure again when nothing does";
 	if (s->device_errors)
-		return "the kernel counted errors or resets of the device while it looked; see "
-		       "the kernel log (dmesg), and measure again";
+		return "the kernel counted errors or resets of the device meanwhile; see the "
+		       "kernel log (dmesg), and measure again";
 	if (s->waits_for_idle)
 		return "it stores only when it is flushed, read or left alone, and its buffer was "
 		       "never seen full";
@@ -661,8 +705,8 @@ static void add_failed_reads(struct writer *w)
 	if (n)
 		finding_figure(finding_add(w->f, &sweep_codes[FAILED_READS],
 				       "%llu single read%s, somewhere on the target, failed while "
-				       "it looked at how writes are stored: part of the target "
-				       "cannot be read; 'verify' finds where.",
+				       "this run looked at how writes are stored: part of the "
+				       "target cannot be read; 'verify' finds where.",
 				       (unsigned long long)n, text_plural((size_t)n)),
 			"reads", value_count(n));
 }

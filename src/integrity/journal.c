@@ -372,9 +372,8 @@ int journal_load(struct journal *j, const char *path, struct error *err)
 	if (record_open(&reader, path, err) < 0)
 		return -1;
 	if (strcmp(reader.kind, JOURNAL_KIND) != 0) {
-		rc = error_set(err, ERROR_USAGE,
-			"'%s' is a record of kind '%s', not the journal of a cut", path,
-			reader.kind);
+		rc = error_set(err, ERROR_USAGE, "'%s' is %s, not the journal of a cut", path,
+			run_kind_words(reader.kind));
 	} else {
 		while ((rc = record_next(&reader, &line, err)) > 0)
 			if (take_line(&l, &line) < 0) {

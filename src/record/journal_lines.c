@@ -12,7 +12,7 @@ static const struct field cycle_fields[] = {
 	FIELD("block_bytes", block_bytes, "of a stamp"),
 	FIELD("promise", promise,
 		"flushed: the target may write behind, so only a flush promises; acknowledged: the "
-		"kernel takes it for write through, so every answered write promises"),
+		"kernel treats it as write through, so every answered write promises"),
 	FIELD_WHEN("disk_sequence", disk_sequence, plug_known,
 		"the kernel's count of disks, 0 when unknown"),
 	FIELD("boot", boot, "names the host's boot; with the one before, one plugging-in"),

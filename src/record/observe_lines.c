@@ -345,8 +345,8 @@ int observe_load(struct run *run, struct observation *o, const char *path, struc
 	if (record_open(&reader, path, err) < 0)
 		return -1;
 	if (strcmp(reader.kind, "observe") != 0) {
-		rc = error_set(err, ERROR_USAGE, "'%s' is a record of kind '%s', not of observe",
-			path, reader.kind);
+		rc = error_set(err, ERROR_USAGE, "'%s' is %s, not an observation", path,
+			run_kind_words(reader.kind));
 	} else {
 		while ((rc = record_next(&reader, &line, err)) > 0)
 			if (take_line(run, o, &line, err) < 0) {

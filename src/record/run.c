@@ -510,6 +510,24 @@ void run_note_reader(struct run *r, const struct record_reader *reader)
 	r->cut = reader->cut || !r->end.present;
 }
 
+const char *run_kind_words(const char *kind)
+{
+	static const struct {
+		const char *kind, *words;
+	} list[] = {
+		{ "sweep", "a sweep" },
+		{ "verify", "a verify run" },
+		{ "audit", "an audit" },
+		{ "journal", "the journal of a cut" },
+		{ "observe", "an observation" },
+	};
+
+	for (size_t i = 0; i < sizeof list / sizeof *list; i++)
+		if (!strcmp(kind, list[i].kind))
+			return list[i].words;
+	return "another kind of record";
+}
+
 bool run_damage_words(char out[RUN_DAMAGE_MAX], const struct run *r)
 {
 	bool one = r->damaged_lines == 1;

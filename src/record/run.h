@@ -235,6 +235,9 @@ int run_write_trace(struct record_writer *w, uint64_t index, uint64_t step_ns,
 int run_write_kept(struct record_writer *w, const struct run_kept *k, struct error *err);
 int run_write_end(struct record_writer *w, const struct run_end *e, struct error *err);
 
+/* What a kind of run leaves behind, with its article: "a sweep", "the journal of a cut". */
+const char *run_kind_words(const char *kind);
+
 /* "12 lines of the record are damaged or missing (10 of 36 lines of kind pass)"; false, and "", when none is. */
 enum { RUN_DAMAGE_MAX = 200 };
 bool run_damage_words(char out[RUN_DAMAGE_MAX], const struct run *r);

@@ -298,7 +298,8 @@ int verify_load(struct verify_record *v, const char *path, struct error *err)
 	record_reader_release(&reader);
 	drop_uncounted(v);
 	if (rc == 0 && strcmp(v->run.head.kind, "verify") != 0)
-		rc = error_set(err, ERROR_USAGE, "'%s' is not the record of a verify run", path);
+		rc = error_set(err, ERROR_USAGE, "'%s' is %s, not a verify run", path,
+			run_kind_words(v->run.head.kind));
 	if (rc < 0)
 		verify_record_release(v);
 	return rc;

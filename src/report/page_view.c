@@ -13,6 +13,8 @@ static void add_findings(struct text *t, const struct findings *f, size_t first)
 		return;
 	text_adds(t, "<ul class=\"says\">\n");
 	for (size_t i = first; i < f->count; i++) {
+		if (f->list[i].again)
+			continue;
 		text_adds(t, f->list[i].code->kind == FINDING_CAUTION
 				     ? "<li class=\"look\"><b>Caution:</b>"
 				     : "<li>");

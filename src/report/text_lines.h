@@ -15,6 +15,7 @@ struct text_style {
 	bool colour; /* bold headings, and one colour for what asks for a look */
 	bool folds_commands; /* those wider than the screen; else they stay one line */
 	bool brief; /* the verdict alone */
+	bool one_of_several; /* views of single runs: the verdict alone then says of which */
 };
 
 struct text_lines {

@@ -38,6 +38,8 @@ static void add_sentence(struct text_lines *s, bool caution, const char *sentenc
 static void add_findings(struct text_lines *s, const struct findings *f, size_t first)
 {
 	for (size_t i = first; i < f->count; i++) {
+		if (f->list[i].again)
+			continue;
 		add_sentence(s, f->list[i].code->kind == FINDING_CAUTION, f->list[i].sentence);
 		if (f->list[i].command)
 			text_lines_command(s, f->list[i].command);
@@ -55,6 +57,17 @@ static void add_verdict(struct text_lines *s, const struct finding *verdict)
 	text_adds(s->t, caution ? "! " : "");
 	text_lines_words(s, verdict->sentence, caution ? 2 : 0, caution ? 2 : 0);
 	text_lines_plain(s);
+}
+
+/* "Run 2026..., build b:" */
+static void add_whose(struct text_lines *s, const struct view *v)
+{
+	struct text words;
+
+	text_init(&words);
+	text_addf(&words, "%s, %s:", v->head, v->title);
+	text_lines_words(s, words.failed ? v->head : words.bytes, 0, 0);
+	text_release(&words);
 }
 
 static void add_facts(struct text_lines *s, const struct view *v)
@@ -105,6 +118,8 @@ int text_view_add(
 	struct text_lines s;
 
 	text_lines_begin(&s, t, style);
+	if (style->brief && style->one_of_several && v->runs.spec == &view_run_spec)
+		add_whose(&s, v);
 	add_verdict(&s, &v->findings.list[0]);
 	if (!style->brief)
 		add_details(&s, v);

@@ -58,6 +58,22 @@ says "it's build b; \$HOME"
 run 0 "$BLKASSAY" report a.assay --brief
 [ "$(wc -l <"$out")" = 1 ] || fail "--brief is not one line"
 
+# Of several runs it says whose it is, and of one it does not.
+run 0 "$BLKASSAY" report a.assay b.assay --brief
+[ "$(grep -c "^Run .*, it's build b; \$HOME:$" "$out")" = 2 ] || fail "--brief of two runs does not say whose each verdict is"
+run 0 "$BLKASSAY" explain a.assay --brief
+says_not "Run "
+
+# Another kind of record is called what it is.
+run 0 "$BLKASSAY" verify "$model" --region 0+64Ki --quiet --out v.assay
+run 2 "$BLKASSAY" explain v.assay
+says "'v.assay' is a verify run; only a sweep can be explained"
+run 2 "$BLKASSAY" compare a.assay --against v.assay
+says "'v.assay' is a verify run; only sweeps can be compared"
+truncate -s 64K target.img
+run 2 "$BLKASSAY" recheck a.assay target.img
+says "'a.assay' is a sweep, not the journal of a cut"
+
 # Colour.
 colour=$(printf '\033')
 run 0 "$BLKASSAY" report a.assay

@@ -7,7 +7,7 @@ run 1 "$BLKASSAY" cut "$bad" --cycles 3 --seconds 1 --seed 1 --label '=1,"x"' --
 run 0 "$BLKASSAY" cut "$good" --cycles 3 --seconds 1 --seed 3 --out good.assay
 run 0 "$BLKASSAY" report bad.assay
 tells "Not safe to ship: in 3 of 3 cuts "
-tells "(100 %; 95 %: 29 to 100 %)"
+tells "(95 % sure: in 29 to 100 % of such cuts)"
 tells "Data that a flush or a write with FUA promised did not survive"
 tells "what a flush or a write with FUA covered"
 fits 80 "$out"

@@ -19,7 +19,7 @@ refused "not a multiple" --erase "$(image_token a.img)" --sizes 700
 refused "larger than" --erase "$(image_token a.img)" --sizes 2Mi
 refused "out of range" --erase "$(image_token a.img)" --generations 0
 refused "out of range" --erase "$(image_token a.img)" --spot 3
-refused "goes with one size" --erase "$(image_token a.img)" --spot 8 --sizes 4Ki,8Ki
+refused "takes one size" --erase "$(image_token a.img)" --spot 8 --sizes 4Ki,8Ki
 refused "is not a record" --resume a.img
 refused "leave out --seed" --resume a.img --seed 4
 refused "cannot open record" --resume none.assay

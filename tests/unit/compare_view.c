@@ -219,6 +219,49 @@ START_TEST(every_code)
 }
 END_TEST
 
+/* The last two points are of one size in both orders, the random one's status so many times as long: both are told to
+ * programs, and people read it once if they are alike. */
+static void check_alike(double times, bool alike)
+{
+	size_t all = 0, shown = 0, both = 0;
+	struct error err = { 0 };
+	struct scene s;
+	struct view v;
+
+	scene_init(&s);
+	s.points[POINTS - 2].request_bytes = s.points[POINTS - 1].request_bytes;
+	s.points[POINTS - 1].order = RUN_RANDOM;
+	for (int i = 0; i < POINTS; i++)
+		fill_side(&s, i, 1, 13 + 0.2, 0.001);
+	scene_compare(&s, VALUES, -1);
+	fill_phases(&s.points[POINTS - 2], 8e-3, 2e-3);
+	fill_phases(&s.points[POINTS - 1], times * 8e-3, times * 2e-3);
+	ck_assert_int_eq(compare_view(&v, &s.c, &s.gate, &err), 0);
+	for (size_t i = 0; i < v.findings.count; i++) {
+		const struct finding *f = &v.findings.list[i];
+
+		if (strcmp(f->code->code, "phase-changed") != 0)
+			continue;
+		all++;
+		shown += !f->again;
+		both += strstr(f->sentence, "sequential and random") != NULL;
+	}
+	ck_assert_uint_eq(all, 2);
+	ck_assert_uint_eq(shown, alike ? 1 : 2);
+	ck_assert_uint_eq(both, alike ? 2 : 0);
+	view_release(&v);
+	for (int i = POINTS - 2; i < POINTS; i++)
+		phase_replicates_release(&s.points[i].phases);
+	pool_release(&s.c.pool);
+}
+
+START_TEST(what_goes_alike_is_said_once)
+{
+	check_alike(1.01, true);
+	check_alike(1.2, false);
+}
+END_TEST
+
 static bool says_code(const struct scene *s, const char *code)
 {
 	struct error err = { 0 };
@@ -284,6 +327,7 @@ Suite *compare_view_suite(void)
 
 	tcase_add_test(c, which_phase_changed);
 	tcase_add_test(c, every_code);
+	tcase_add_test(c, what_goes_alike_is_said_once);
 	tcase_add_test(c, what_one_run_a_side_may_say);
 	tcase_add_test(c, what_is_in_turn);
 	suite_add_tcase(s, c);

@@ -334,7 +334,8 @@ START_TEST(chance_deals_out_cuts_not_promises)
 	break_promises(7, RECHECK_FLUSHED, 100);
 	/* Clopper and Pearson for 1 of 20: 0.13 % to 24.9 %, as R's binom.test(1, 20) has it (from memory). */
 	concludes("broken",
-		"in 1 of 20 cuts something is broken (5 %; 95 %: 0.13 to 25 %). 100 of 2000");
+		"in 1 of 20 cuts something is broken (95 % sure: in 0.13 to 25 % of such cuts). "
+		"100 of 2000");
 	ck_assert(says("flushed-broken") && says("ages"));
 	r = (struct cut_record){ 0 };
 }

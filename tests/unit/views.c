@@ -371,44 +371,76 @@ static void check_flushes(void)
 	run_release(run);
 }
 
-/* How many sentences tell where the time of reads goes, when a random one's data take so many times a sequential one's. */
-static size_t phase_sentences(double times, bool both)
+/* Of a code: what programs get, and what screens show of it. */
+struct said {
+	size_t all, shown;
+	bool of_both; /* the last of them */
+};
+
+static struct said count_said(const struct view *v, const char *code, const char *both)
+{
+	struct said n = { 0 };
+
+	for (size_t i = 0; i < v->findings.count; i++) {
+		const struct finding *f = &v->findings.list[i];
+
+		if (strcmp(f->code->code, code) != 0)
+			continue;
+		n.all++;
+		n.shown += !f->again;
+		n.of_both = strstr(f->sentence, both);
+	}
+	return n;
+}
+
+static void check_said(const struct view *v, const char *code, const char *both, bool alike)
+{
+	struct said n = count_said(v, code, both);
+	struct text_style style = { .columns = 2000 };
+	struct error err = { 0 };
+	const char *at;
+
+	ck_assert_uint_eq(n.all, 2);
+	ck_assert_uint_eq(n.shown, alike ? 1 : 2);
+	ck_assert_int_eq(n.of_both, alike);
+	text_reset(&text);
+	ck_assert(!text_view_add(&text, v, &style, &err));
+	at = strstr(text.bytes, both);
+	ck_assert_int_eq(!!at, alike);
+	ck_assert(!at || !strstr(at + 1, both));
+}
+
+/* Reads, of which a random one takes so many times what a sequential one takes. */
+static void check_alike(double times, bool alike)
 {
 	struct error err = { 0 };
 	struct run run;
 	struct view v;
-	size_t n = 0;
 
 	sample_run_init(&run);
 	*run.path = 0;
 	for (int order = 0; order < 2; order++) {
-		struct run_pass *p =
-			sample_run_add(&run, RUN_READ, (enum run_order)order, 4096, 1, 500e3);
+		double slower = order ? times : 1;
+		struct run_pass *p = sample_run_add(
+			&run, RUN_READ, (enum run_order)order, 4096, 1, 500e3 / slower);
 
 		p->phases = RUN_PHASES_SEEN;
 		p->phases_seen = true;
 		p->commands = p->requests;
 		p->phase_ns[RUN_PHASE_COMMAND] = p->requests * 100000;
-		p->phase_ns[RUN_PHASE_DATA] =
-			(uint64_t)((double)p->requests * (order ? times : 1) * 8e6);
+		p->phase_ns[RUN_PHASE_DATA] = (uint64_t)((double)p->requests * slower * 8e6);
 	}
 	ck_assert_msg(!sweep_view(&v, &run, &err), "%s", err.text);
-	for (size_t i = 0; i < v.findings.count; i++)
-		if (!strcmp(v.findings.list[i].code->code, "phases")) {
-			n++;
-			ck_assert_int_eq(
-				!!strstr(v.findings.list[i].sentence, "sequential or random"),
-				both);
-		}
+	check_said(&v, "phases", "sequential or random", alike);
+	check_said(&v, "best-rate", "Sequential and random reads alike peak at", alike);
 	view_release(&v);
 	run_release(&run);
-	return n;
 }
 
 START_TEST(what_goes_alike_is_said_once)
 {
-	ck_assert_uint_eq(phase_sentences(1.01, true), 1);
-	ck_assert_uint_eq(phase_sentences(1.1, false), 2);
+	check_alike(1.01, true);
+	check_alike(1.1, false);
 }
 END_TEST
 
