@@ -20,6 +20,13 @@ static int unknown_command(const char *name)
 	struct error err = { 0 };
 	struct suggest near;
 
+	if (*name == '-') {
+		error_set(&err, ERROR_USAGE,
+			"'%s' is no command, which comes first: blkassay COMMAND [OPTION...] "
+			"[ARGUMENT...]; 'blkassay help' lists them",
+			name);
+		return message_error(&err);
+	}
 	suggest_begin(&near, name);
 	for (size_t i = 0; i < command_count; i++)
 		suggest_try(&near, commands[i].name);

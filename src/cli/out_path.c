@@ -54,6 +54,7 @@ static void default_path(char *out, size_t room, const char *kind)
 
 int out_path_record(char *out, size_t room, const char *wanted, const char *kind, struct error *err)
 {
+	char folder[PATH_MAX];
 	struct stat st;
 
 	if (!wanted) {
@@ -68,6 +69,11 @@ int out_path_record(char *out, size_t room, const char *wanted, const char *kind
 		return error_set(err, ERROR_USAGE,
 			"--out '%s' is a folder; name a file in it, such as '%s/%s.assay'", wanted,
 			wanted, kind);
+	folder_of(folder, wanted);
+	if (stat(folder, &st) < 0 && errno == ENOENT)
+		return error_set(err, ERROR_USAGE,
+			"--out '%s': there is no folder '%s'; make it, or name another place",
+			wanted, folder);
 	return 0;
 }
 

@@ -27,6 +27,10 @@ int region_parse(uint64_t *start, uint64_t *bytes, const char *text, uint64_t ta
 
 	*start = 0;
 	*bytes = number_round_down(target_bytes, align);
+	if (!target_bytes)
+		return error_set(err, ERROR_REFUSED,
+			"the target holds nothing: a device without a card, or an empty file; "
+			"insert the card, or name another target");
 	if (!*bytes)
 		return error_set(err, ERROR_REFUSED,
 			"the target holds %llu bytes, less than one block of %llu: too small", size,

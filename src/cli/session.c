@@ -21,6 +21,7 @@
 #include "cli/out_path.h"
 #include "cli/region.h"
 #include "cli/session_keep.h"
+#include "cli/whole_file.h"
 #include "medium/device_traits.h"
 #include "medium/model.h"
 #include "medium/telltale.h"
@@ -144,6 +145,10 @@ static int examine_image(struct session *s, bool write, struct error *err)
 {
 	struct session_own *own = s->own;
 
+	if (whole_file_is_record(own->target))
+		return error_set(err, ERROR_REFUSED,
+			"'%s' is a record of a run, not a target; 'blkassay report' shows it",
+			own->target);
 	text_copy(own->identity.place, sizeof own->identity.place, hold_place(own->hold));
 	if (judge_image(s, write, err) < 0)
 		return -1;

@@ -12,7 +12,7 @@
 #include "base/text.h"
 
 /* The first bytes of every record of ours. */
-static bool is_record(const char *path)
+bool whole_file_is_record(const char *path)
 {
 	static const char magic[] = "1 blkassay-record ";
 	char bytes[sizeof magic - 1];
@@ -39,7 +39,7 @@ static int check_place(const char *path, struct error *err)
 		return error_set(err, ERROR_USAGE,
 			"'%s' is not a regular file; name a file, or '-' for standard output",
 			path);
-	if (is_record(path))
+	if (whole_file_is_record(path))
 		return error_set(err, ERROR_USAGE,
 			"'%s' is a run record, which a result does not replace; name another file",
 			path);
@@ -113,7 +113,7 @@ int whole_file_finish(struct whole_file *f, struct error *err)
 		return 0;
 	}
 	/* It may have come there since, by another name of the same place. */
-	if (is_record(f->path)) {
+	if (whole_file_is_record(f->path)) {
 		whole_file_drop(f);
 		return error_set(err, ERROR_IO,
 			"'%s' has become a run record, which a result does not replace", f->path);

@@ -3,6 +3,7 @@
 #ifndef CLI_WHOLE_FILE_H
 #define CLI_WHOLE_FILE_H
 
+#include <stdbool.h>
 #include <stdio.h>
 
 struct error;
@@ -12,6 +13,9 @@ struct whole_file {
 	FILE *file; /* NULL: not open */
 	char path[512], temporary[544];
 };
+
+/* Whether a file begins as every record of ours does. */
+bool whole_file_is_record(const char *path);
 
 /* path "-" is standard output. An earlier result is replaced at the end; a device, a folder, or a file that is a
  * record of blkassay is refused. 0, or -1 with *err. */

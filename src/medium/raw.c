@@ -285,9 +285,15 @@ static int check_path(const char *path, struct error *err)
 
 static int examine(const char *path, struct stat *st, struct error *err)
 {
-	if (stat(path, st) < 0)
-		return error_sys(err, errno == ENOENT || errno == ENOTDIR ? ERROR_USAGE : ERROR_IO,
-			errno, "cannot find target '%s'", path);
+	if (stat(path, st) < 0) {
+		int why = errno;
+
+		error_sys(err, why == ENOENT || why == ENOTDIR ? ERROR_USAGE : ERROR_IO, why,
+			"cannot find target '%s'", path);
+		if (why == ENOENT)
+			error_add(err, "; 'blkassay targets' lists the devices here");
+		return -1;
+	}
 	if (!S_ISBLK(st->st_mode) && !S_ISREG(st->st_mode))
 		return error_set(err, ERROR_REFUSED,
 			"'%s' is %s; a target is a block device or an image file", path,

@@ -80,6 +80,7 @@ void chart_y_axis(struct text *t, const struct chart_frame *f, const char *name,
 		double y = scale_at(&f->y, ticks[i]);
 
 		svg_line(t, "grid", f->left, y, f->right, y);
+		svg_line(t, "rule", f->left - 4, y, f->left, y);
 		text_reset(&words);
 		label(&words, ticks[i]);
 		svg_text(t, "tick", f->left - 7, y + 4, SVG_FINISH, words.bytes);

@@ -39,7 +39,6 @@ static void draw_bar(
 	struct text *t, const struct chart_frame *f, const struct chart *c, size_t i, double y)
 {
 	double all = whole(c, i), before = 0;
-	char class[24];
 
 	for (size_t k = 0; all > 0 && k < c->series_count; k++) {
 		const struct chart_series *s = &c->series[k];
@@ -48,8 +47,7 @@ static void draw_bar(
 		if (!(part > 0))
 			continue;
 		before += part;
-		snprintf(class, sizeof class, "%sb%u", s->second ? "band " : "", s->style % 4);
-		svg_box(t, class, x, y, scale_at(&f->x, before) - x, BAR);
+		svg_part(t, s->style, s->second, x, y, scale_at(&f->x, before) - x, BAR);
 	}
 	draw_label(t, chart_label_of(c->x_unit), f->left - 7, y + BAR / 2.0 + 4, SVG_FINISH,
 		c->series[0].points[i].x);

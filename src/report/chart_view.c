@@ -60,14 +60,8 @@ static void add_box_key(struct text *t)
 
 static void add_stack_key(struct text *t, const struct chart *c)
 {
-	char class[24];
-
-	for (size_t i = 0; i < c->series_count; i++) {
-		const struct chart_series *s = &c->series[i];
-
-		snprintf(class, sizeof class, "%sb%u", s->second ? "band " : "", s->style % 4);
-		page_key_add_box(t, class, s->name);
-	}
+	for (size_t i = 0; i < c->series_count; i++)
+		page_key_add_part(t, c->series[i].style, c->series[i].second, c->series[i].name);
 }
 
 static void add_key(struct text *t, const struct chart *c)

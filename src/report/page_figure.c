@@ -69,3 +69,10 @@ void page_key_add_box(struct text *t, const char *class, const char *name)
 	svg_box(t, class, 5, 1, 24, 12);
 	end_entry(t, name);
 }
+
+void page_key_add_part(struct text *t, unsigned style, bool light, const char *name)
+{
+	begin_entry(t);
+	svg_part(t, style, light, 5, 1, 24, 12);
+	end_entry(t, name);
+}

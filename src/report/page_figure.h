@@ -25,6 +25,7 @@ void page_scroller_end(struct text *t);
 void page_key_begin(struct text *t);
 void page_key_add(struct text *t, const char *line, int marker, bool hollow, const char *name);
 void page_key_add_box(struct text *t, const char *class, const char *name);
+void page_key_add_part(struct text *t, unsigned style, bool light, const char *name);
 void page_key_end(struct text *t);
 
 #endif

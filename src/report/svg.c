@@ -89,6 +89,35 @@ void svg_box(struct text *t, const char *class, double x, double y, double width
 		class, x, y, width, height);
 }
 
+enum { HATCH = 5 }; /* apart */
+
+/* Lines that lean by so many times the height, inside the box alone. */
+static void hatch(struct text *t, unsigned style, double lean, double x, double y, double width,
+	double height)
+{
+	text_addf(t, "<path class=\"line l%u\" d=\"", style);
+	for (double at = HATCH / 2.0 - lean * height; at < width; at += HATCH) {
+		double from = lean > 0 && at < 0 ? -at / lean : 0;
+		double to = lean > 0 && at + lean * height > width ? (width - at) / lean : height;
+
+		if (to > from)
+			text_addf(t, "M%.1f %.1fL%.1f %.1f", x + at + lean * from,
+				y + height - from, x + at + lean * to, y + height - to);
+	}
+	text_adds(t, "\"/>\n");
+}
+
+void svg_part(
+	struct text *t, unsigned style, bool light, double x, double y, double width, double height)
+{
+	static const char *const classes[4] = { "b0", "band b1", "band b2", "m3 hollow" };
+
+	style %= 4;
+	svg_box(t, light ? "band b0" : classes[style], x, y, width, height);
+	if (style == 1 || style == 2)
+		hatch(t, style, style == 1 ? 1 : 0, x, y, width, height);
+}
+
 void svg_marker(struct text *t, unsigned series, bool hollow, double x, double y)
 {
 	text_addf(t, "<path class=\"m%u%s\" d=\"", series % 4, hollow ? " hollow" : "");

@@ -22,6 +22,11 @@ void svg_text_upwards(struct text *t, const char *class, double x, double y, con
 void svg_line(struct text *t, const char *class, double x1, double y1, double x2, double y2);
 void svg_box(struct text *t, const char *class, double x, double y, double width, double height);
 
+/* One part of a whole, whose fill tells it in grey, too: 0 full, 1 hatched aslant, 2 hatched upright, 3 hollow; light: a
+ * part of the same part. */
+void svg_part(struct text *t, unsigned style, bool light, double x, double y, double width,
+	double height);
+
 /* Shape and colour both tell the series (0 circle, 1 square, 2 triangle, 3 diamond), hollow or filled. */
 void svg_marker(struct text *t, unsigned series, bool hollow, double x, double y);
 

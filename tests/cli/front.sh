@@ -17,6 +17,10 @@ run 2 "$BLKASSAY" sweep --p 3 x
 says "option '--p' is ambiguous: --passes, --page"
 run 2 "$BLKASSAY" sweep -x
 says "no option '-x'"
+run 2 "$BLKASSAY" --seed 3 sweep x
+says "'--seed' is no command, which comes first"
+run 2 "$BLKASSAY" sweep no-such-image
+says "cannot find target 'no-such-image': No such file or directory; 'blkassay targets' lists the devices here"
 
 run 0 "$BLKASSAY" -V
 cp "$out" version
@@ -63,6 +67,17 @@ run 0 "$BLKASSAY" report a.assay b.assay --brief
 [ "$(grep -c "^Run .*, it's build b; \$HOME:$" "$out")" = 2 ] || fail "--brief of two runs does not say whose each verdict is"
 run 0 "$BLKASSAY" explain a.assay --brief
 says_not "Run "
+
+# A record named where a target is meant is not taken for an image, and a place that is none is said before the plan.
+run 2 "$BLKASSAY" sweep a.assay --out x.assay
+says "'a.assay' is a record of a run, not a target"
+run 2 "$BLKASSAY" sweep "$model" --out no/such/x.assay
+says "there is no folder 'no/such'"
+[ "$(wc -l <"$err")" = 1 ] || fail "more than the refusal is said"
+: >empty.img
+run 2 "$BLKASSAY" sweep empty.img --out x.assay
+says "the target holds nothing"
+[ ! -e x.assay ] || fail "a refused run left a record"
 
 # Another kind of record is called what it is.
 run 0 "$BLKASSAY" verify "$model" --region 0+64Ki --quiet --out v.assay
