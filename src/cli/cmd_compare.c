@@ -69,7 +69,7 @@ static int compare(struct compared *c, struct gate_request *gate, const struct o
 {
 	if (take_runs(c, o, err) < 0)
 		return -1;
-	if (gate->given && compared_gate(c, gate->allowed, &gate->result, err) < 0)
+	if (gate->given && compared_gate(c, gate, err) < 0)
 		return -1;
 	return show(r, c, gate, err);
 }

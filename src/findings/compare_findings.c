@@ -55,7 +55,8 @@ const struct finding_code compare_codes[] = {
 		"allows",
 		"points slower_points allowed_loss_share worst_ratio" },
 	[GATE_UNDECIDED] = { "gate-undecided", FINDING_CAUTION, true,
-		"neither is shown: the noise is too large, or too little was measured",
+		"neither is shown: the noise is too large, too little was measured, or passes of "
+		"the new side failed",
 		"points within_points allowed_loss_share needed_replicates" },
 	[TOO_FEW] = { "too-few", FINDING_CAUTION, true,
 		"too few replicates for a verdict at any point", "points" },
@@ -268,6 +269,15 @@ static void add_verdict(struct findings *f, const struct compared *c)
 
 /* ---- the gate ---- */
 
+static size_t count_basis(const struct compared *c, enum compare_basis basis)
+{
+	size_t n = 0;
+
+	for (size_t i = 0; i < c->count; i++)
+		n += c->points[i].basis == basis;
+	return n;
+}
+
 static double largest_bound(const struct compared *c)
 {
 	double most = -INFINITY;
@@ -281,10 +291,15 @@ static void add_gate_passed(
 	struct findings *f, const struct compared *c, const struct gate_request *gate)
 {
 	double bound = fmax(0, largest_bound(c));
+	size_t answered = count_basis(c, COMPARE_ACKNOWLEDGED);
+	const char *only = pool_printf(f->pool,
+		" At %zu point%s of writes that speaks of acknowledging, not of storing.", answered,
+		text_plural(answered));
 	struct finding *one = finding_add(f, &compare_codes[GATE_PASSED],
-		"Gate passed: no point loses more than %.2g %% (95 %% sure of each); %g %% is "
-		"allowed.",
-		bound * 100, gate->allowed * 100);
+		"Gate passed%s: no point loses more than %.2g %% (95 %% sure of each); %g %% is "
+		"allowed.%s",
+		c->by_runs ? "" : " for these two runs", bound * 100, gate->allowed * 100,
+		answered ? only : "");
 
 	finding_figure(one, "points", value_count(c->count));
 	finding_figure(one, "allowed_loss_share", value_share(gate->allowed));
@@ -331,13 +346,61 @@ static void add_gate_failed(
 	finding_figure(one, "worst_ratio", value_number(ratio));
 }
 
-static const char *way_out(struct pool *pool, const struct compared *c, size_t needed)
+static const char *way_out(
+	struct pool *pool, const struct compared *c, const struct gate_request *gate)
 {
-	if (needed)
+	if (c->gate_needed)
 		return pool_printf(pool, "With %zu %s a side an equally fast build would pass.",
-			needed, replicates(c));
-	return pool_printf(
-		pool, "It takes %d or more %s a side.", COMPARE_MIN_REPLICATES, replicates(c));
+			c->gate_needed, replicates(c));
+	if (compare_count(c, COMPARE_TOO_FEW))
+		return pool_printf(pool, "It takes %d or more %s a side.", COMPARE_MIN_REPLICATES,
+			replicates(c));
+	if (!(gate->allowed > 0))
+		return "An equally fast build can't be told from one that is slower by a hair: "
+		       "allow a little.";
+	return pool_printf(pool,
+		"No number of %s would do at this noise: find out where it comes "
+		"from.",
+		replicates(c));
+}
+
+static const char *why_held(
+	struct pool *pool, const struct compared *c, const struct gate_request *gate)
+{
+	size_t lost = c->failed[COMPARE_NEW],
+	       n = c->lacking[gate->held == GATE_HELD_BY_NEW ? COMPARE_NEW : COMPARE_BASE];
+
+	if (gate->held == GATE_HELD_BY_FAILURES)
+		return pool_printf(pool,
+			"%zu pass%s of the new side met errors or resets (base: %zu) and %s not "
+			"count, so what they lost is in no figure.",
+			lost, lost == 1 ? "" : "es", c->failed[COMPARE_BASE],
+			lost == 1 ? "does" : "do");
+	if (gate->held == GATE_HELD_BY_BASE)
+		return pool_printf(pool,
+			"the base did not finish, so %zu point%s of the new side cannot be "
+			"compared.",
+			n, text_plural(n));
+	return pool_printf(pool,
+		"the new side lacks %zu point%s that the base has, so what it loses there is not "
+		"known.",
+		n, text_plural(n));
+}
+
+/* All points that can be judged would pass, and that is not enough. */
+static void add_gate_held(
+	struct findings *f, const struct compared *c, const struct gate_request *gate)
+{
+	struct finding *one = finding_add(f, &compare_codes[GATE_UNDECIDED],
+		"Gate undecided: %s %s %zu point%s lose%s no more than %g %%.",
+		why_held(f->pool, c, gate),
+		gate->held == GATE_HELD_BY_FAILURES ? "By the passes that count," : "The other",
+		c->count, text_plural(c->count), c->count == 1 ? "s" : "", gate->allowed * 100);
+
+	finding_figure(one, "points", value_count(c->count));
+	finding_figure(one, "within_points", value_count(gate->result.within));
+	finding_figure(one, "allowed_loss_share", value_share(gate->allowed));
+	finding_figure(one, "needed_replicates", value_if(false, value_count(0)));
 }
 
 static void add_gate_undecided(
@@ -350,7 +413,7 @@ static void add_gate_undecided(
 		"shown to lose more. %s",
 		c->count, text_plural(c->count), gate->result.within,
 		gate->result.within == 1 ? "is" : "are", gate->allowed * 100,
-		way_out(f->pool, c, needed));
+		way_out(f->pool, c, gate));
 
 	finding_figure(one, "points", value_count(c->count));
 	finding_figure(one, "within_points", value_count(gate->result.within));
@@ -366,6 +429,8 @@ static void add_gate(struct findings *f, const struct compared *c, const struct 
 		add_gate_passed(f, c, gate);
 	else if (gate->result.answer == COMPARE_FAILED)
 		add_gate_failed(f, c, gate);
+	else if (gate->held)
+		add_gate_held(f, c, gate);
 	else
 		add_gate_undecided(f, c, gate);
 }

@@ -154,6 +154,11 @@ static int check_id(const struct compared *c, const struct run *run, struct erro
 	return 0;
 }
 
+static bool is_finished(const struct run *run)
+{
+	return !run->cut && !strcmp(run->end.status, "complete");
+}
+
 static int check_run(struct compared *c, const struct run *run, struct error *err)
 {
 	char damage[RUN_DAMAGE_MAX];
@@ -171,7 +176,7 @@ static int check_run(struct compared *c, const struct run *run, struct error *er
 				run->path, damage);
 		add_remark(c, REMARK_DAMAGED, pool_printf(&c->pool, "%s: %s.", run->path, damage));
 	}
-	if (run->cut || strcmp(run->end.status, "complete") != 0)
+	if (!is_finished(run))
 		add_remark(c, REMARK_UNFINISHED,
 			pool_printf(&c->pool, "%s did not finish: it is compared as far as it got.",
 				run->path));
@@ -238,12 +243,12 @@ static void fold(double *values, size_t *n, size_t from)
 	*n = from + 1;
 }
 
-static void take_pass(struct replicates *r, const struct run_pass *pass, bool stored)
+static void take_pass(struct replicates *r, const struct run_pass *pass, bool stored, bool p99)
 {
 	r->rate[r->n++] = log(run_pass_rate_acknowledged(pass));
 	if (stored && run_pass_rate_stored(pass) > 0)
 		r->stored[r->stored_n++] = log(run_pass_rate_stored(pass));
-	if (pass->requests >= COMPARE_P99_REQUESTS && pass->lat_p99_ns)
+	if (p99 && pass->lat_p99_ns)
 		r->p99[r->p99_n++] = log((double)pass->lat_p99_ns / 1e9);
 	r->slowest_s = fmax(r->slowest_s, (double)pass->lat_max_ns / 1e9);
 }
@@ -252,6 +257,12 @@ static int take_phases(
 	struct compared *c, struct compare_point *to, enum compare_side side, const struct point *p)
 {
 	return phase_replicates_take(&to->phases, (int)side, p->passes, p->pass_count, c->by_runs);
+}
+
+/* By the gadget's doing, as far as is known: not by the host's, and not because somebody ended the run. */
+static bool pass_failed(const struct run_pass *p)
+{
+	return p->errors > 0 || p->flags & (RUN_PASS_ERRORS | RUN_PASS_RESETS);
 }
 
 static int take_point(
@@ -265,7 +276,10 @@ static int take_point(
 	if (!r || reserve(r, p->pass_count) < 0)
 		return error_set(err, ERROR_IO, "out of memory for the comparison");
 	for (size_t i = 0; i < p->pass_count; i++)
-		take_pass(r, p->passes[i], p->stored.median > 0);
+		take_pass(r, p->passes[i], p->stored.median > 0, point_has_p99(p));
+	/* Those that do not count stand behind the ones that do. */
+	for (size_t i = p->pass_count; i < p->pass_count + p->left_out; i++)
+		c->failed[side] += pass_failed(p->passes[i]);
 	if (take_phases(c, to, side, p) < 0)
 		return error_set(err, ERROR_IO, "out of memory for the comparison");
 	c->passes[side] += r->n - from;
@@ -327,6 +341,7 @@ static int take_run(
 		keep_head(c, run, err) < 0)
 		return -1;
 	c->modelled = c->modelled || run->target.modelled;
+	c->unfinished[side] |= !is_finished(run);
 	c->runs[side]++;
 	note_start(c, side, run->head.started);
 	return 0;
@@ -358,6 +373,7 @@ static void drop_one_sided(struct compared *c)
 			continue;
 		}
 		c->one_sided++;
+		c->lacking[p->side[COMPARE_BASE].n ? COMPARE_NEW : COMPARE_BASE]++;
 		for (int s = 0; s < 2; s++)
 			release_replicates(&p->side[s]);
 		phase_replicates_release(&p->phases);
@@ -467,20 +483,33 @@ int compared_finish(struct compared *c, struct error *err)
 	return rc ? error_set(err, ERROR_IO, "out of memory for the comparison") : 0;
 }
 
-int compared_gate(struct compared *c, double allowed, struct compare_gate *out, struct error *err)
+static enum gate_hold hold_of(const struct compared *c)
+{
+	if (c->lacking[COMPARE_NEW])
+		return GATE_HELD_BY_NEW;
+	if (c->lacking[COMPARE_BASE] && c->unfinished[COMPARE_BASE])
+		return GATE_HELD_BY_BASE;
+	return c->failed[COMPARE_NEW] > c->failed[COMPARE_BASE] ? GATE_HELD_BY_FAILURES : GATE_FREE;
+}
+
+int compared_gate(struct compared *c, struct gate_request *gate, struct error *err)
 {
 	struct comparison *list = calloc(c->count + 1, sizeof *list);
 	struct compare_gate_point *each = calloc(c->count + 1, sizeof *each);
+	struct compare_gate *out = &gate->result;
 	int rc = -1;
 
 	for (size_t i = 0; list && i < c->count; i++)
 		list[i] = c->points[i].rate;
 	if (list && each)
-		rc = compare_gate(out, each, list, c->count, allowed);
+		rc = compare_gate(out, each, list, c->count, gate->allowed);
 	for (size_t i = 0; !rc && i < c->count; i++)
 		c->points[i].gate = each[i];
 	if (!rc && out->answer == COMPARE_UNDECIDED)
-		c->gate_needed = compare_gate_needed(list, c->count, allowed);
+		c->gate_needed = compare_gate_needed(list, c->count, gate->allowed);
+	gate->held = out->answer == COMPARE_PASSED ? hold_of(c) : GATE_FREE;
+	if (gate->held)
+		out->answer = COMPARE_UNDECIDED;
 	free(list);
 	free(each);
 	return rc < 0 ? error_set(err, ERROR_IO, "out of memory for the gate") : 0;

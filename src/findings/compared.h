@@ -55,7 +55,8 @@ struct compare_point {
 	struct replicates side[2];
 	struct phase_replicates phases;
 	struct comparison rate;
-	/* of passes with COMPARE_P99_REQUESTS or more; too few: base_n or fresh_n is 0 */
+	/* where all passes of a run have COMPARE_P99_REQUESTS or more: those that have are the quick ones; too few: base_n or
+	 * fresh_n is 0 */
 	struct comparison p99;
 	struct compare_gate_point gate;
 	bool modelled; /* one of the sides at least */
@@ -69,12 +70,15 @@ struct compared {
 	bool anyway; /* differing conditions are told, not refused */
 	bool modelled;
 	size_t runs[2], passes[2], left_out[2];
+	size_t failed[2]; /* of those left out: errors, or resets of the device */
+	bool unfinished[2]; /* a run of that side did not end */
 	struct run *heads; /* of all runs, in the order they were taken; without their passes */
 	char first_started[2][24], last_started[2][24]; /* ISO 8601, UTC: they sort as text */
 	struct compare_point *points;
 	size_t count, room;
 	size_t gate_needed; /* replicates a side for an equally fast build to pass the gate; 0: unknown */
 	size_t one_sided; /* points that only one side has: dropped by compared_finish */
+	size_t lacking[2]; /* of those, the ones that this side lacks */
 	struct pool pool;
 	struct compare_remark *remarks,
 		**next_remark; /* differing conditions and the like; in the pool */
@@ -89,20 +93,29 @@ int compared_take(struct compared *c, enum compare_side side, const char *path, 
 /* Compares: rates and p99 each as a family of their own. 0, or -1 with *err (no point in common, out of memory). */
 int compared_finish(struct compared *c, struct error *err);
 
-/* May the new build be slower by more than `allowed` (0.05: 5 %) anywhere? Fills the points' gate, too. 0, or -1 with
- * *err without memory. */
-int compared_gate(struct compared *c, double allowed, struct compare_gate *out, struct error *err);
-
 /* Were all runs of one side recorded before all of the other? Then whatever drifts (a card that fills, a host that
  * warms up) looks like a difference of the builds. */
 bool compared_one_after_the_other(const struct compared *c);
+
+/* What keeps a gate undecided though every point that both sides have would pass it. */
+enum gate_hold {
+	GATE_FREE,
+	GATE_HELD_BY_NEW, /* the new side lacks points of the base */
+	GATE_HELD_BY_BASE, /* the base did not finish, and lacks points of the new side */
+	GATE_HELD_BY_FAILURES, /* more passes of the new side failed: what they lost is in no figure */
+};
 
 /* The release gate, as asked for and as answered. */
 struct gate_request {
 	bool given;
 	double allowed; /* 0.05: 5 % slower */
 	struct compare_gate result;
+	enum gate_hold held;
 };
+
+/* May the new build be slower by more than gate->allowed anywhere? Fills gate->result and the points' gate. What was not
+ * measured passes no gate. 0, or -1 with *err without memory. */
+int compared_gate(struct compared *c, struct gate_request *gate, struct error *err);
 
 /* What it means. c stays the caller's and outlives the view. 0, or -1 with *err. */
 int compare_view(struct view *v, const struct compared *c, const struct gate_request *gate,

@@ -141,18 +141,17 @@ static void add_up(struct point *p)
 	p->device_requests_each = known && host ? (double)device / (double)host : 0;
 }
 
-/* Of the passes that have requests enough; 0: none. */
-static double p99_of(const struct point *p, double *scratch)
+bool point_has_p99(const struct point *p)
 {
-	size_t n = 0;
-
 	for (size_t i = 0; i < p->pass_count; i++)
-		if (p->passes[i]->requests >= RUN_P99_REQUESTS)
-			scratch[n++] = seconds(p->passes[i]->lat_p99_ns);
-	if (!n)
-		return 0;
-	quantile_sort(scratch, n);
-	return quantile_median_of_sorted(scratch, n);
+		if (p->passes[i]->requests < RUN_P99_REQUESTS)
+			return false;
+	return p->pass_count > 0;
+}
+
+static double value_p99(const struct run_pass *p)
+{
+	return seconds(p->lat_p99_ns);
 }
 
 static void fill(struct point *p, double *scratch)
@@ -163,7 +162,7 @@ static void fill(struct point *p, double *scratch)
 		p->stored = rates_of(p, run_pass_rate_stored, scratch);
 	p->requests_per_second = median_of(p, value_requests_per_second, scratch);
 	p->lat_p50_s = median_of(p, value_p50, scratch);
-	p->lat_p99_s = p99_of(p, scratch);
+	p->lat_p99_s = point_has_p99(p) ? median_of(p, value_p99, scratch) : 0;
 	p->flush_s = median_of(p, value_flush, scratch);
 }
 

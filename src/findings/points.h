@@ -33,7 +33,7 @@ struct point {
 	double stalls_s; /* what they took beyond the median request */
 	double long_run; /* B/s: all of it over all time, with its share of the stalls of its table; 0 where not shown */
 	double requests_per_second; /* median */
-	/* medians over passes of each pass's own quantile; p99 of those with RUN_P99_REQUESTS or more, 0: none has */
+	/* medians over passes of each pass's own quantile; p99 0 where point_has_p99 says no */
 	double lat_p50_s, lat_p99_s;
 	double lat_max_s; /* slowest request of all passes */
 	double flush_s; /* median time of the closing flush */
@@ -53,6 +53,10 @@ struct points {
 /* The run must outlive the points. 0, or -1 with *err (out of memory). A run without passes gives count 0. */
 int points_make(struct points *out, const struct run *run, struct error *err);
 void points_release(struct points *p);
+
+/* Has every pass that counts RUN_P99_REQUESTS or more? Those that have among others are the quick ones: their p99 would be
+ * that of the better half, and may lie below the median of all. */
+bool point_has_p99(const struct point *p);
 
 /* The table that starts at list[first]: all with its direction, order and requests in flight. Its `passes` is NULL and
  * it owns nothing. */

@@ -487,7 +487,8 @@ static struct stall_sums stalls_like(const struct writer *w, const struct point 
 	return s;
 }
 
-/* ": 8 of them take 35 % of the time, one in every 8.39 MB; 3.03 MB/s between them, 1.96 MB/s in the long run" */
+/* ": 8 stalls of writes like these take 35 % of the time, one every 8.39 MB; median rate 3.03 MB/s, 1.96 MB/s in the long
+ * run". One alone does not tell how often they come. */
 static const char *stalls_words(
 	struct pool *pool, const struct point *p, const struct stall_sums *s)
 {
@@ -496,12 +497,19 @@ static const char *stalls_words(
 	if (!s->count || !(s->seconds > 0) || !(p->long_run > 0))
 		return "";
 	size_format_decimal(between, s->bytes / (double)s->count);
+	rate_format(free_rate, p->stored.median);
+	rate_format(all, p->long_run);
+	if (s->count == 1)
+		return pool_printf(pool,
+			": one stall in %s of %ss like these, %s of the time; median rate %s, %s "
+			"if they come as often as that",
+			between, run_direction_name(p->direction),
+			share_words(pool, s->stalled_s / s->seconds), free_rate, all);
 	return pool_printf(pool,
-		": %llu stall%s of %ss like these take %s of the time, one every %s; median rate "
+		": %llu stalls of %ss like these take %s of the time, one every %s; median rate "
 		"%s, %s in the long run",
-		(unsigned long long)s->count, text_plural((size_t)s->count),
-		run_direction_name(p->direction), share_words(pool, s->stalled_s / s->seconds),
-		between, rate_format(free_rate, p->stored.median), rate_format(all, p->long_run));
+		(unsigned long long)s->count, run_direction_name(p->direction),
+		share_words(pool, s->stalled_s / s->seconds), between, free_rate, all);
 }
 
 static void add_stalls(struct writer *w)

@@ -230,7 +230,8 @@ static const struct column points[] = {
 	{ "request_time_p50_seconds", "p50", "median time of a request, median over passes", 8,
 		false, NULL, point_p50 },
 	{ "request_time_p99_seconds", "p99",
-		"99th percentile, median over passes of 100 requests or more; null: there is none",
+		"99th percentile, median over passes; null: some of them have fewer than 100 "
+		"requests",
 		8, false, NULL, point_p99 },
 	{ "request_time_max_seconds", "slowest", "slowest request of all passes", 8, false, NULL,
 		point_slowest },

@@ -1,0 +1,83 @@
+# The gate where something was not measured: what the new build loses there is in no figure, so it passes nothing.
+. "$(dirname "$0")/lib.sh"
+command -v python3 >/dev/null || skip "needs python3"
+cd "$tmp" || exit 1
+cat >write.py <<'END'
+"""write.py FILE [KEY=VALUE...]: a sweep of six passes of 0.5 ms + n / (1 MB/s), each off by a little; keys: sizes (so many, from
+512 on), failed (so many passes with errors), resets (flagged instead), end (status), p99 (its share beyond the median), quick (so
+many passes of at least 100 requests, the others take twice as long and have fewer)."""
+import sys
+
+sys.path.insert(0, sys.argv[1])
+import tool
+
+path, o = sys.argv[2], dict(w.split("=") for w in sys.argv[3:])
+sizes = [512 << i for i in range(int(o.get("sizes", 4)))]
+lines = [
+    ("run", {"id": "20261126T000000Z-%08x" % (abs(hash(path)) % (1 << 32)), "kind": "sweep", "tool": "0.1.0", "started": "2026-11-26T00:00:00Z", "label": path}),
+    ("target", {"kind": "device", "path": "/dev/sdx", "name": "sdx", "token": "x", "size_bytes": 1 << 30, "transport": "usb"}),
+    ("plan", {"region_start": 0, "region_bytes": 1 << 30, "sizes": ",".join(map(str, sizes)), "read": 1, "sequential": 1, "in_flight": 1, "seconds": 1, "passes": 6}),
+]
+for n in range(8):
+    for size in sizes:
+        slow = "quick" in o and n >= int(o["quick"])
+        each = int((0.0005 + size / 1e6) * 1e9 * (1 + 0.001 * (n % 3))) * (2 if slow else 1)
+        count = 60 if slow else 200
+        bad = n < int(o.get("failed", 0)) or n < int(o.get("resets", 0))
+        fields = {"direction": "read", "order": "sequential", "request_bytes": size, "in_flight": 1, "pass": n + 1, "at_ns": n * 10**9}
+        fields |= {"bytes": size * count, "requests": count, "device_known": 0, "busy_ns": each * count, "lat_min_ns": each, "lat_p50_ns": each}
+        fields |= {"lat_p90_ns": each, "lat_p99_ns": int(each * float(o.get("p99", 1.5))), "lat_max_ns": 2 * each}
+        fields |= {"errors": int(bad and "failed" in o), "flags": ("errors" if "failed" in o else "resets") if bad else ""}
+        lines.append(("pass", fields))
+lines.append(("end", {"status": o.get("end", "complete"), "exit_status": 0, "reason": ""}))
+tool.write_record(path, "sweep", lines)
+END
+sweep() { python3 write.py "$here/../truth" "$@" || fail "no record"; }
+gate() { # STATUS BASE NEW
+	run "$1" "$BLKASSAY" compare "$2" --against "$3" --allow-slower 5
+}
+sweep base.assay
+sweep same.assay
+gate 0 base.assay same.assay
+tells "Gate passed for these two runs: no point loses more than"
+
+# Points that the new side lacks; more than the base has is no loss, unless the base has less because it did not finish.
+sweep less.assay sizes=3
+sweep cut.assay sizes=3 end=interrupted
+gate 4 base.assay less.assay
+tells "Gate undecided: the new side lacks 1 point that the base has, so what it loses there is not known. The other 3 points lose no more than 5 %."
+gate 0 less.assay base.assay
+gate 4 cut.assay base.assay
+tells "Gate undecided: the base did not finish, so 1 point of the new side cannot be compared."
+
+# Passes that failed may be those that were slow: what is left says nothing of them. Where the base fails as often they tell
+# nothing new.
+for how in failed resets; do
+	sweep bad-$how.assay $how=2
+	sweep as-bad-$how.assay $how=2
+	gate 4 base.assay bad-$how.assay
+	tells "Gate undecided: 8 passes of the new side met errors or resets (base: 0) and do not count, so what they lost is in no figure. By the passes that count, 4 points lose no more than 5 %."
+	gate 0 bad-$how.assay as-bad-$how.assay
+	gate 0 bad-$how.assay base.assay
+done
+
+# No number of passes shows a loss of 0.
+run 4 "$BLKASSAY" compare base.assay --against same.assay --allow-slower 0
+says_not "It takes 4 or more"
+tells "can't be told from one that is slower by a hair: allow a little."
+
+# p99 in neighbouring bins of the histogram are one p99, of as many passes as there may be; a bin more is a difference.
+sweep next.assay p99=1.511 # 1.5 * 128.9 / 128
+gate 0 base.assay next.assay
+says_not "take longer than before"
+sweep far.assay p99=1.56
+gate 0 base.assay far.assay
+tells "At 4 points the slowest 1 % of the requests take longer than before."
+# Of passes half of which are slow and have few requests, those with a p99 are the quick ones: none is told.
+sweep mixed.assay quick=4
+run 0 "$BLKASSAY" compare base.assay --against mixed.assay
+tells "At 4 points no 99th percentile is compared"
+run 0 "$BLKASSAY" report mixed.assay --json m.json
+python3 -c 'import json, sys
+sys.exit(any(p["request_time_p99_seconds"] for p in json.load(open("m.json"))["points"]))' || fail "a p99 of the quick passes alone"
+exit 0
