@@ -14,7 +14,7 @@ TOTAL(total_bytes, value_bytes_decimal(r->bytes))
 TOTAL(total_rate, value_rate((double)r->bytes * 1e9 / (double)r->ns))
 TOTAL(total_mean, value_bytes_mean((double)r->bytes / (double)r->requests))
 TOTAL(total_merged, value_count(r->merged))
-TOTAL(total_sequential, value_if(r->traced, value_share_counted(r->sequential, r->requests)))
+TOTAL(total_sequential, value_if(r->traced, value_share_counted(r->sequential, r->seen)))
 
 static bool any_traced(const struct table *t)
 {
@@ -31,7 +31,7 @@ static const struct column totals[] = {
 	{ "merged", "merged", "requests that the kernel joined to others before sending them", 10,
 		false, NULL, total_merged },
 	{ "sequential_share", "sequential",
-		"share of the requests that began where the one before ended; null: not traced", 12,
+		"share of the traced requests that began where the one before ended; null: not traced", 12,
 		false, any_traced, total_sequential },
 };
 
@@ -78,7 +78,7 @@ TIME(time_count, value_count(r->times->count))
 TIME(time_shortest, value_ns(r->times->min_ns))
 TIME(time_p50, value_ns(r->times->p50_ns))
 TIME(time_p90, value_ns(r->times->p90_ns))
-TIME(time_p99, value_ns(r->times->p99_ns))
+TIME(time_p99, value_if(r->times->count >= RUN_P99_REQUESTS, value_ns(r->times->p99_ns)))
 TIME(time_longest, value_ns(r->times->max_ns))
 TIME(time_longest_at, value_ns(r->times->max_at_ns))
 TIME(time_longest_bytes, value_if(r->times->max_bytes, value_bytes(r->times->max_bytes)))
@@ -89,7 +89,8 @@ static const struct column times[] = {
 	{ "shortest_seconds", "shortest", "from sent to answered", 10, false, NULL, time_shortest },
 	{ "p50_seconds", "median", "median", 12, false, NULL, time_p50 },
 	{ "p90_seconds", "90 %", "90th percentile", 9, false, NULL, time_p90 },
-	{ "p99_seconds", "99 %", "99th percentile", 9, false, NULL, time_p99 },
+	{ "p99_seconds", "99 %", "99th percentile; of 100 requests or more", 9, false, NULL,
+		time_p99 },
 	{ "longest_seconds", "longest", "the longest one", 9, false, NULL, time_longest },
 	{ "longest_at_seconds", "sent at", "when the longest one was sent, since the start", 9,
 		false, NULL, time_longest_at },

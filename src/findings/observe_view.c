@@ -89,6 +89,12 @@ static bool is_exact(const struct observation *o)
 	return o->traced && !o->lost;
 }
 
+/* Of everything that says how much was sent. */
+static uint64_t bytes_of(const struct observation *o, enum run_direction d)
+{
+	return is_exact(o) ? o->bytes[d] : o->total.bytes[d];
+}
+
 /* ---- the verdict ---- */
 
 static void add_verdict(struct findings *f, const struct observation *o)
@@ -105,11 +111,11 @@ static void add_verdict(struct findings *f, const struct observation *o)
 		"In %s the host read %s and wrote %s; at least one request was in flight %.2g %% "
 		"of the time.",
 		duration_format(time, seconds(c->ns)),
-		size_format_decimal(got, (double)c->bytes[RUN_READ]),
-		size_format_decimal(put, (double)c->bytes[RUN_WRITE]), busy * 100);
+		size_format_decimal(got, (double)bytes_of(o, RUN_READ)),
+		size_format_decimal(put, (double)bytes_of(o, RUN_WRITE)), busy * 100);
 	finding_figure(one, "seconds", value_ns(c->ns));
-	finding_figure(one, "read_bytes", value_bytes_decimal(c->bytes[RUN_READ]));
-	finding_figure(one, "written_bytes", value_bytes_decimal(c->bytes[RUN_WRITE]));
+	finding_figure(one, "read_bytes", value_bytes_decimal(bytes_of(o, RUN_READ)));
+	finding_figure(one, "written_bytes", value_bytes_decimal(bytes_of(o, RUN_WRITE)));
 	finding_figure(one, "busy_share", value_share(busy));
 }
 
@@ -299,11 +305,12 @@ static void add_totals(struct view *v, const struct observation *o)
 	for (int d = 0; rows && d < 2; d++)
 		rows[d] = (struct observe_total){ .direction = (enum run_direction)d,
 			.requests = is_exact(o) ? o->requests[d] : o->total.requests[d],
-			.bytes = is_exact(o) ? o->bytes[d] : o->total.bytes[d],
+			.bytes = bytes_of(o, (enum run_direction)d),
 			.merged = o->total.merged[d],
 			.ns = o->total.ns,
 			.traced = o->traced,
-			.sequential = o->sequential[d] };
+			.sequential = o->sequential[d],
+			.seen = o->requests[d] };
 	view_table(v, &observe_totals_spec, rows, rows ? 2 : 0);
 }
 

@@ -28,7 +28,7 @@ struct observe_total {
 	uint64_t requests, bytes, merged;
 	uint64_t ns; /* of the observation */
 	bool traced;
-	uint64_t sequential; /* requests */
+	uint64_t sequential, seen; /* requests; of those in the trace, which may have lost some */
 };
 
 struct observe_size {

@@ -302,6 +302,38 @@ START_TEST(words)
 }
 END_TEST
 
+/* One amount in the verdict and in the table: as traced, or, where events were lost, as the kernel counted. Which share is
+ * sequential is known of the traced ones alone. */
+START_TEST(one_amount)
+{
+	static const uint64_t lost[] = { 0, 7 }, written[] = { 1720320, 68000000 };
+	struct run run = { .target = { .path = "/dev/sdx", .size_bytes = 64000000 } };
+	struct error err = { 0 };
+
+	for (int i = 0; i < 2; i++) {
+		struct observation o = sample();
+		const struct observe_total *rows;
+		const struct finding *verdict;
+		struct view v;
+
+		o.total.bytes[RUN_WRITE] = 68000000;
+		o.total.requests[RUN_WRITE] = 480;
+		o.lost = lost[i];
+		ck_assert_int_eq(observe_view(&v, &run, &o, &err), 0);
+		rows = view_find_table(&v, "totals")->rows;
+		verdict = &v.findings.list[0];
+		ck_assert_str_eq(verdict->code->code, lost[i] ? "events-lost" : "traced");
+		ck_assert_uint_eq(rows[RUN_WRITE].bytes, written[i]);
+		ck_assert_ptr_nonnull(
+			strstr(verdict->sentence, lost[i] ? "wrote 68.0 MB" : "wrote 1.72 MB"));
+		ck_assert_uint_eq(rows[RUN_WRITE].requests, lost[i] ? 480 : 120);
+		ck_assert_uint_eq(rows[RUN_WRITE].sequential, 120);
+		ck_assert_uint_eq(rows[RUN_WRITE].seen, 120);
+		view_release(&v);
+	}
+}
+END_TEST
+
 /* A sweep that follows 1 ms + n / (1 MB/s) exactly, link 2 MB/s, card 2 MB/s. */
 static struct explained line_table(enum run_direction d)
 {
@@ -411,6 +443,7 @@ Suite *observe_suite(void)
 	tcase_add_test(rest, record_both_ways);
 	tcase_add_test(rest, cut_record_adds_its_seconds_up);
 	tcase_add_test(rest, words);
+	tcase_add_test(rest, one_amount);
 	tcase_add_test(rest, mix_of_a_straight_line);
 	tcase_add_test(rest, flushes_are_not_stored_twice);
 	suite_add_tcase(s, add);
