@@ -799,7 +799,7 @@ static void explain(struct search *s)
 	set_line(s);
 }
 
-static void give_up(struct culprits *c, enum culprit_doubt doubt)
+void culprits_give_up(struct culprits *c, enum culprit_doubt doubt)
 {
 	c->doubt = doubt;
 	c->count = 1;
@@ -978,14 +978,14 @@ void culprits_find(struct culprits *c, const struct culprit_input *in)
 	if (s.explanations)
 		pick(&s);
 	if (!c->count)
-		give_up(c, doubt_of(&s));
+		culprits_give_up(c, doubt_of(&s));
 	/* A shape that the times follow only roughly, or but for one of the sizes, makes nothing sure. */
 	else if (c->count == 1 &&
 		 (!in->growths->fits || in->growths->partial || in->growths->strained) &&
 		 in->frames != FRAMES_SEEN)
-		give_up(c, CULPRIT_NO_SHAPE);
+		culprits_give_up(c, CULPRIT_NO_SHAPE);
 	else if (c->count == 1 && is_unchecked(s.growth) && rests_on_shape(c->list[0].cause))
-		give_up(c, CULPRIT_TOO_FEW);
+		culprits_give_up(c, CULPRIT_TOO_FEW);
 }
 
 bool culprits_have(const struct culprits *c, enum cause cause)

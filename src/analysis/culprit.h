@@ -58,6 +58,7 @@ enum culprit_doubt {
 	CULPRIT_TOO_FEW, /* sizes too few, so that nothing checks the shape, or too near each other */
 	CULPRIT_LINK_BEATEN, /* the stated link is slower than what was measured */
 	CULPRIT_CARD_BEATEN,
+	CULPRIT_PHASES_AGAINST, /* the phases on the bus contradict it; for the caller to set */
 };
 
 /* Do link and card take turns? As far as their rates say. */
@@ -89,6 +90,9 @@ struct culprits {
 #define CULPRIT_BESIDE 0.15
 
 void culprits_find(struct culprits *c, const struct culprit_input *in);
+
+/* Takes back what was named. */
+void culprits_give_up(struct culprits *c, enum culprit_doubt doubt);
 
 bool culprits_have(const struct culprits *c, enum cause cause);
 

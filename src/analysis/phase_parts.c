@@ -8,6 +8,9 @@ static const double line_misfit = 0.1;
 /* A clock of microseconds and bit stuffing: data may seem this much faster than the link. */
 static const double link_slack = 0.03;
 
+/* A rate is right to within 5 %: more than that is no slack of anybody's. */
+static const double beaten = 0.06;
+
 /* Of the card's time for so much: that is its work from beginning to end. A rate is right to within 5 %. */
 static const double all_of_it = 0.9;
 
@@ -97,6 +100,7 @@ struct phase_parts phase_parts_of(const struct phase_size *sizes, size_t count, 
 	double wanted, double link, double card)
 {
 	struct phase_parts out = { .known = false };
+	const double stated = link;
 	const struct phase_size *s;
 
 	if (!count)
@@ -122,6 +126,8 @@ struct phase_parts phase_parts_of(const struct phase_size *sizes, size_t count, 
 	out.data.seconds = s->data;
 	out.data.share = s->data / out.seconds;
 	fit(&out.data, sizes, count, PART_COUNT, write, link);
+	out.link_beaten = out.data.line_known && (1 + beaten) * out.data.per_byte < stated &&
+			  (1 + beaten) * s->data < stated * s->bytes;
 	find_gain(&out, s, write, card);
 	return out;
 }

@@ -30,6 +30,7 @@ struct phase_amount {
 
 struct phase_parts {
 	bool known;
+	bool link_beaten; /* the data took less time for each byte than that of the link */
 	bool link_known; /* else PART_FETCH, PART_REFUSE and PART_LINK are 0, and so is the gain */
 	double link, card; /* s/B, as given; 0: not known */
 	double bytes, seconds; /* the request looked at */

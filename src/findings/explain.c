@@ -10,6 +10,7 @@
 #include "analysis/student.h"
 #include "base/error.h"
 #include "findings/explain_phases.h"
+#include "findings/explain_trust.h"
 #include "findings/points.h"
 
 /* Larger ones come from a damaged or invented record. */
@@ -392,9 +393,31 @@ static void doubt_turns(struct explanation *e, const struct run *run)
 			in.doubt_in_turn |= e->tables[k].culprits.turns == TURNS_REFUTED &&
 					    e->tables[k].order == x->order &&
 					    e->tables[k].in_flight == x->in_flight;
-		if (x->culprits.turns == TURNS_SHOWN && in.doubt_in_turn)
-			culprits_find(&x->culprits, &in);
+		if (x->culprits.turns != TURNS_SHOWN || !in.doubt_in_turn)
+			continue;
+		x->doubt_in_turn = true;
+		culprits_find(&x->culprits, &in);
 	}
+}
+
+/* What is named, and would not be alone if one of the given rates were not known, is as right as that rate. */
+static void note_trust(
+	struct explained *x, const struct explain_known *known, const struct run *run)
+{
+	for (int given = 0; given < 2; given++) {
+		struct explain_known less = *known;
+		double *rate = given == EXPLAIN_GIVEN_LINK ? &less.link : &less.card[x->direction];
+		struct culprit_input in;
+
+		if (!(*rate > 0))
+			continue;
+		*rate = 0;
+		in = culprit_input_of(x, &less, run);
+		in.doubt_in_turn = x->doubt_in_turn;
+		if (explain_needs(x, &in, (enum explain_given)given))
+			x->rests_on |= 1u << given;
+	}
+	explain_distrust(x);
 }
 
 static void budget(struct explained *x, const struct explain_known *known)
@@ -544,8 +567,10 @@ int explanation_make(struct explanation *e, const struct run *run,
 		return error_set(err, ERROR_IO, "out of memory for '%s'", run->path);
 	}
 	doubt_turns(e, run);
-	for (size_t i = 0; i < e->count; i++)
+	for (size_t i = 0; i < e->count; i++) {
 		explain_phases_rule_out(&e->tables[i]);
+		note_trust(&e->tables[i], known, run);
+	}
 	return 0;
 }
 

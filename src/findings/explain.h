@@ -32,6 +32,8 @@ struct explain_known {
 /* A burst's rate over that of storing: from here on it shows a buffer. */
 #define EXPLAIN_AHEAD 1.2
 
+enum explain_given { EXPLAIN_GIVEN_LINK, EXPLAIN_GIVEN_CARD };
+
 /* One direction, order and number in flight. */
 struct explained {
 	enum run_direction direction;
@@ -58,6 +60,12 @@ struct explained {
 	uint64_t judged_bytes; /* the usual request, or the nearest size that was measured */
 	struct stalls stalls; /* waits among usual requests */
 	struct phase_parts phases; /* not known: they were not seen */
+	/* The rates as given without which other causes would be as likely: bits 1 << enum explain_given. */
+	unsigned rests_on;
+	bool doubt_in_turn; /* the other direction does not take turns */
+	/* What the rates named alone is contradicted by its phases: they have too little of this part. */
+	bool phases_against;
+	enum phase_part against;
 	unsigned ruled_out; /* by them, of what the rates allowed: bits 1 << enum cause */
 	bool buffered; /* writes that were acknowledged before the card had them */
 	bool backlog; /* stalls are reads that wait for earlier writes */

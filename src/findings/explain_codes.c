@@ -2,9 +2,10 @@
 #include "findings/explain_codes.h"
 
 #define WHERE "direction orders in_flight request_bytes "
-#define LIMIT                                                                             \
-	WHERE "culprits share_low share_high seconds now_bytes_per_second "               \
-	      "without_low_bytes_per_second without_high_bytes_per_second next_culprits " \
+#define LIMIT                                                                        \
+	WHERE "culprits share_low share_high seconds now_bytes_per_second "          \
+	      "without_low_bytes_per_second without_high_bytes_per_second rests_on " \
+	      "next_culprits "                                                       \
 	      "next_share_low next_share_high"
 
 #define CARD_KEYS "direction order card_bytes_per_second seconds_per_byte card_seconds_per_byte"
@@ -19,7 +20,7 @@ const struct finding_code explain_codes[] = {
 		"the same where several causes fit alike, and what would tell them apart", LIMIT },
 	[EXPLAIN_NOT_SHOWN] = { "not-shown", FINDING_CAUTION, true,
 		"what limits can't be said; why: link-beaten, card-beaten, too-few-sizes, "
-		"no-shape, not-stored",
+		"no-shape, not-stored, phases-against",
 		WHERE "why" },
 	[EXPLAIN_NOTHING] = { "nothing", FINDING_CAUTION, true, "no pass of the record counts",
 		NULL },

@@ -8,6 +8,7 @@
 #include "base/size.h"
 #include "base/text.h"
 #include "findings/explain_codes.h"
+#include "findings/explain_trust.h"
 
 /* Figures as text; each needs memory of its own within one sentence. */
 #define RATE(value) rate_format((char[SIZE_TEXT_MAX]){ 0 }, value)
@@ -274,10 +275,15 @@ static void add_stall_figures(struct text *t, const struct explained *x)
 {
 	const struct stalls *s = &x->stalls;
 
-	text_addf(t,
-		" They took %s of all passes (%.0f of them, about every %s): mostly the card's own "
-		"housekeeping, not the firmware's work. Next: a buffer that hides them.",
-		TIME(s->seconds), s->count, SIZE(number_whole(s->bytes / s->count)));
+	if (s->count < 2)
+		text_addf(t, " There was one, of %s: how often they come is not known.",
+			TIME(s->seconds));
+	else
+		text_addf(t, " They took %s of all passes (%.0f of them, about every %s).",
+			TIME(s->seconds), s->count, SIZE(number_whole(s->bytes / s->count)));
+	text_adds(t,
+		" Mostly that is the card's own housekeeping, not the firmware's work. Next: a "
+		"buffer that hides them.");
 }
 
 /* Costs too small to be named one by one may be much all together. */
@@ -461,11 +467,12 @@ static const char *article(const char *number)
 	return vowel ? "an" : "a";
 }
 
-static void add_limit(struct text *t, const struct group *g, struct told *told)
+static void add_limit(struct text *t, struct pool *pool, const struct group *g, struct told *told)
 {
 	const struct explained *x = g->first;
 	const struct culprits *c = &x->culprits;
 	struct range share = shares_of(c->list, c->count);
+	const char *trust = explain_trust_words(pool, x);
 
 	add_subject(t, g);
 	if (c->count == 1)
@@ -479,6 +486,8 @@ static void add_limit(struct text *t, const struct group *g, struct told *told)
 		text_addf(t, " of %s %s %s", article(SIZE(x->judged_bytes)), SIZE(x->judged_bytes),
 			side(x));
 	}
+	if (*trust)
+		text_addf(t, ", %s", trust);
 	text_adds(t, c->count > 1 ? "; these figures can't tell which." : ".");
 	add_next_step(t, x, told);
 	add_gain(t, x);
@@ -498,6 +507,8 @@ static const char *why_word(enum culprit_doubt doubt)
 		return "too-few-sizes";
 	case CULPRIT_NOT_STORED:
 		return "not-stored";
+	case CULPRIT_PHASES_AGAINST:
+		return "phases-against";
 	default:
 		return "no-shape";
 	}
@@ -532,6 +543,10 @@ static void add_not_shown(struct text *t, const struct group *g)
 	case CULPRIT_TOO_FEW:
 		text_adds(t, "not shown, as so few request sizes leave nothing to check a cause "
 			     "against. Next: sweep five or more, doubling.");
+		break;
+	case CULPRIT_PHASES_AGAINST:
+		text_adds(t, "not shown, as their phases contradict what the rates seem to say. "
+			     "Next: rely on the phases.");
 		break;
 	case CULPRIT_NO_SHAPE:
 		text_addf(t,
@@ -579,6 +594,7 @@ static void add_figures(struct finding *one, struct pool *pool, const struct gro
 	finding_figure(one, "without_low_bytes_per_second", value_if(gains, value_rate(rate.low)));
 	finding_figure(
 		one, "without_high_bytes_per_second", value_if(gains, value_rate(rate.high)));
+	finding_figure(one, "rests_on", value_words(explain_trust_codes(pool, x)));
 	finding_figure(
 		one, "next_culprits", value_words(explain_codes_of(pool, c->next, c->next_count)));
 	finding_figure(one, "next_share_low", value_if(c->next_count, value_share(next.low)));
@@ -598,7 +614,7 @@ static void add_group(struct findings *f, const struct group *g, struct told *to
 	if (c->doubt)
 		add_not_shown(&t, g);
 	else
-		add_limit(&t, g, told);
+		add_limit(&t, f->pool, g, told);
 	one = finding_add(f, &explain_codes[code], "%s", t.bytes ? t.bytes : "");
 	f->pool->failed |= t.failed;
 	text_release(&t);

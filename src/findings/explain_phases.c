@@ -360,24 +360,23 @@ void explain_phases_rule_out(struct explained *x)
 		admit_unit(x);
 }
 
-/* What the rates name alone, and the part of the bus's time that it would have to be. */
-static bool contradicts(const struct explained *x, enum phase_part *part)
+bool explain_phases_contradict(const struct explained *x)
 {
 	const struct culprits *c = &x->culprits;
 
-	if (c->doubt || c->count != 1 || x->buffered || is_answer_only(x))
+	if (!x->phases.known || c->doubt || c->count != 1 || x->buffered || is_answer_only(x) ||
+		x->phases.bytes != (double)x->judged_bytes)
 		return false;
-	*part = c->list[0].cause == CAUSE_HOST_GAP ? PART_HOST : PART_LINK;
 	return (c->list[0].cause == CAUSE_HOST_GAP || c->list[0].cause == CAUSE_LINK) &&
 	       is_refuted(x, &c->list[0], AGAINST);
 }
 
 static void add_contradiction(struct findings *f, const struct explained *x)
 {
-	enum phase_part part;
+	enum phase_part part = x->against;
 	struct finding *one;
 
-	if (!contradicts(x, &part))
+	if (!x->phases_against)
 		return;
 	one = finding_add(f, &explain_codes[EXPLAIN_PHASE_AGAINST],
 		"The phases do not bear out what the rates of %s %ss seem to say: only %s of the "

@@ -17,6 +17,9 @@ struct phase_parts explain_phases_of(
  * host's pause, the cost of a request, the link. One stays always. */
 void explain_phases_rule_out(struct explained *x);
 
+/* Would the cause that is named alone have to take time that the phases do not have? */
+bool explain_phases_contradict(const struct explained *x);
+
 /* directions: bits 1 << enum run_direction. One finding for each part that takes a fifth of the request's time or more, and a
  * caution where they contradict what the rates seemed to say. */
 void explain_phases_add(struct findings *f, const struct explanation *e, unsigned directions);

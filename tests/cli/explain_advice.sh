@@ -5,7 +5,7 @@ cd "$tmp" || exit 1
 # 270 kB/s at every size where link and card would give 500 kB/s one after the other: one sector at a time.
 run 0 "$make_record" flat.assay 5 12 150 270e3 0.01 1 write
 run 0 "$BLKASSAY" explain flat.assay --link 1.0MB/s --card-write 1.0MB/s
-tells "What limits writes: 765 us to 874 us of work per sector, 40 to 46 % of a 4 KiB write. Next: hand whole requests to the card"
+tells "What limits writes: 765 us to 874 us of work per sector, 40 to 46 % of a 4 KiB write, if the link really carries 1.00 MB/s and the card writes 1.00 MB/s. Next: hand whole requests to the card"
 tells "Without it 4 KiB writes would reach 444 kB/s to 491 kB/s (now 267 kB/s)"
 # Without the rates of link and card that is only one of four readings.
 run 0 "$BLKASSAY" explain flat.assay
@@ -15,11 +15,11 @@ tells "--card-write"
 # 1 MB/s link, 1.7 MB/s card, one after the other: 630 kB/s; overlapped in sectors 4096 B take 4.397 ms, 932 kB/s.
 run 0 "$make_record" turn.assay 5 12 1 629.6e3 0.01 2 read
 run 0 "$BLKASSAY" explain turn.assay --link 1.0MB/s --card-read 1.7MB/s
-tells "What limits reads: link and card taking turns, 32 % of a 4 KiB read."
+tells "What limits reads: link and card taking turns, 32 % of a 4 KiB read, if the link really carries 1.00 MB/s and the card reads 1.70 MB/s."
 tells "Without it 4 KiB reads would reach 932 kB/s (now 630 kB/s)"
 # Without the link's rate it may be the link, and that must be measured.
 run 0 "$BLKASSAY" explain turn.assay --card-read 1.7MB/s
-tells "the link or link and card taking turns; these figures can't tell which"
+tells "the link or link and card taking turns, if the card really reads 1.70 MB/s; these figures can't tell which"
 tells "measured, not assumed"
 # A bus instead of a card: 20 MHz on one line carries 2.49 MB/s.
 run 0 "$BLKASSAY" explain turn.assay --link 1.0MB/s --card-bus spi:20MHz

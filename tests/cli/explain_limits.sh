@@ -36,12 +36,12 @@ explains() {
 # Overlapped, and 2 ms of work for each request: 2 ms + 0.2 ms + 4.1 ms.
 gadget work "rate = 1 MB/s; request cost = 2 ms" "read rate = 2.5 MB/s; write rate = 1.5 MB/s" "unit = request; transfer = overlapped"
 explains work --direction read -- --link 1MB/s --card-read 2.5MB/s
-tells "What limits reads: work per request (firmware or card) or the host's pause between requests, 32 % of a 4 KiB read; these"
+tells "What limits reads: work per request (firmware or card) or the host's pause between requests, 32 % of a 4 KiB read, if the link really carries 1.00 MB/s; these"
 tells "Without that 4 KiB reads would reach 952 kB/s (now 650 kB/s)."
 tells "sweep with --in-flight 2"
 says_not "taking turns"
 explains work --direction read --in-flight 2 -- --link 1MB/s --card-read 2.5MB/s
-tells "What limits reads with 2 in flight: 2.00 ms of work per request (firmware or card), 32 % of a 4 KiB read."
+tells "What limits reads with 2 in flight: 2.00 ms of work per request (firmware or card), 32 % of a 4 KiB read"
 
 # The same time, but the host's: gone with two in flight, where the link is what is left.
 gadget gap "rate = 1 MB/s; host gap = 2 ms" "read rate = 2.5 MB/s; write rate = 1.5 MB/s" "unit = request; transfer = overlapped"
@@ -68,14 +68,14 @@ tells "After that comes work per sector, 11 %."
 gadget both "rate = 1 MB/s" "read rate = 1 MB/s; write rate = 1 MB/s; read sector cost = 0.88 ms" \
 	"unit = request; transfer = overlapped"
 explains both --direction read -- --link 1MB/s --card-read 1MB/s
-tells "of work per sector, 25 to 60 % of a 4 KiB read."
+tells "of work per sector, 25 to 60 % of a 4 KiB read, if the link really carries 1.00 MB/s and the card reads 1.00 MB/s."
 tells "Without it 4 KiB reads would reach 471 kB/s to 889 kB/s (now 352 kB/s)."
 tells "Possibly also: link and card taking turns"
 
 # In turn, and 2 ms a request: 2 + 4.1 + 2.4 ms.
 gadget turn "rate = 1 MB/s; request cost = 2 ms" "read rate = 1.7 MB/s; write rate = 1 MB/s" "unit = request"
 explains turn --direction read -- --link 1MB/s --card-read 1.7MB/s
-tells "What limits reads: link and card taking turns, 25 % of a 4 KiB read."
+tells "What limits reads: link and card taking turns, 25 % of a 4 KiB read, if the link really carries 1.00 MB/s and the card reads 1.70 MB/s."
 tells "Without it 4 KiB reads would reach 640 kB/s (now 482 kB/s)."
 tells "After that comes work per request (firmware or card) or the host's pause between requests, 24 %."
 
@@ -87,7 +87,8 @@ tells "What limits reads: waiting for frames of the bus,"
 # A card that programs 16 KiB at once: 4 KiB take its 16.4 ms.
 gadget unit "rate = 1 MB/s" "read rate = 1.7 MB/s; write rate = 1 MB/s; write unit = 16Ki" "unit = request"
 explains unit --direction write -- --link 1MB/s --card-write 1MB/s
-tells "What limits writes: the card programming whole units for less, 60 % of a 4 KiB write. It seems to program units of 16 KiB."
+tells "What limits writes: the card programming whole units for less, 60 % of a 4 KiB write"
+tells "It seems to program units of 16 KiB."
 says_not "do not describe"
 
 # Stalls are not the firmware's work: 300 ms every 256 KiB.
@@ -102,7 +103,7 @@ tells "not the firmware's work"
 gadget idle "rate = 2 MB/s" "read rate = 10 MB/s; write rate = 1 MB/s" \
 	"unit = request; transfer = overlapped; write behind = 64Ki; drain = on-flush" "caching page = yes; write cache = yes"
 explains idle --direction write -- --link 2MB/s --card-write 1MB/s
-tells "What limits writes: link and card taking turns, 29 % of a 4 KiB write."
+tells "What limits writes: link and card taking turns, 29 % of a 4 KiB write, if the link really carries 2.00 MB/s and the card writes 1.00 MB/s."
 says_not "too close"
 
 # Rates that the figures contradict: 1 MB/s through a link said to carry 0.5.
@@ -128,8 +129,8 @@ run 0 "$BLKASSAY" sweep "model:$here/../../scripts/models/buoy-b.model" --direct
 run 0 "$BLKASSAY" explain four.assay --link 1MB/s --card-read 1.7MB/s --card-write 1MB/s
 [ "$(grep -c "What limits" "$out")" = 2 ] || fail "two directions need two sentences"
 [ "$(grep -c "Next: let" "$out")" = 1 ] || fail "what to do is told once"
-tells "What limits writes: link and card taking turns, 39 % of a 4 KiB write."
+tells "What limits writes: link and card taking turns, 39 % of a 4 KiB write, if the link really carries 1.00 MB/s and the card writes 1.00 MB/s."
 run 0 "$BLKASSAY" explain four.assay --link 1MB/s --card-read 1.7MB/s --card-write 1MB/s --brief
 [ "$(tr '\n' ' ' <"$out" | grep -c "now 442 kB/s")" = 1 ] || fail "--brief gives the verdict"
-[ "$(wc -l <"$out")" -le 4 ] || fail "--brief gives more than the verdict"
+[ "$(wc -l <"$out")" -le 6 ] || fail "--brief gives more than the verdict"
 exit 0

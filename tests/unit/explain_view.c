@@ -5,6 +5,7 @@
 
 #include "base/error.h"
 #include "findings/explain_phases.h"
+#include "findings/explain_trust.h"
 #include "findings/explain_view.h"
 #include "support/sample_run.h"
 #include "support/view_check.h"
@@ -131,6 +132,12 @@ START_TEST(nothing_twice)
 		"passes (6 of them, about every 1 MiB)");
 	says(&v, 1, "limits", "What limits sequential writes: ");
 	says(&v, 2, "limits", "What limits reads: ");
+	view_release(&v);
+	/* One alone comes every so often as far as nobody knows. */
+	t[3].stalls.count = 1;
+	view_of(&v, t, 4, NULL);
+	says(&v, 0, "limits", "There was one, of 3.00 s: how often they come is not known.");
+	ck_assert_ptr_null(strstr(v.findings.list[0].sentence, "about every"));
 	view_release(&v);
 }
 END_TEST
@@ -337,20 +344,25 @@ END_TEST
 /* Rates that seem to say the host, and phases that say that it has no part in it: 4 ms of storing in 6 ms. */
 START_TEST(phases_against_rates)
 {
-	struct explained t = table(RUN_WRITE, RUN_SEQUENTIAL, CAUSE_HOST_GAP, 0.5);
+	struct explained t = table(RUN_WRITE, RUN_SEQUENTIAL, CAUSE_HOST_GAP, 0.5), borne_out;
 	struct view v;
 
 	t.phases = (struct phase_parts){ .known = true, .bytes = 4096, .seconds = 6e-3 };
 	t.phases.list[PART_STORE] = (struct phase_amount){ .seconds = 4e-3, .share = 4. / 6 };
 	t.phases.list[PART_HOST] = (struct phase_amount){ .seconds = 0.3e-3, .share = 0.05 };
+	borne_out = t;
+	explain_distrust(&t);
 	view_of(&v, &t, 1, NULL);
+	says(&v, 0, "not-shown", "their phases contradict what the rates seem to say");
 	says(&v, 1, "phases-against",
 		"only 300 us of the 6.00 ms of a request of 4 KiB are the host's");
 	says(&v, 2, "phases", "4.00 ms of the 6.00 ms of a sequential write of 4 KiB");
 	view_release(&v);
 	/* And none where they bear it out. */
-	t.phases.list[PART_HOST] = (struct phase_amount){ .seconds = 3e-3, .share = 0.5 };
-	view_of(&v, &t, 1, NULL);
+	borne_out.phases.list[PART_HOST] = (struct phase_amount){ .seconds = 3e-3, .share = 0.5 };
+	explain_distrust(&borne_out);
+	view_of(&v, &borne_out, 1, NULL);
+	says(&v, 0, "limits", "");
 	says(&v, 1, "phases", "");
 	view_release(&v);
 }
@@ -579,6 +591,7 @@ START_TEST(every_code)
 	t[0] = table(RUN_WRITE, RUN_SEQUENTIAL, CAUSE_HOST_GAP, 0.5);
 	t[0].phases = (struct phase_parts){ .known = true, .bytes = 4096, .seconds = 6e-3 };
 	t[0].phases.list[PART_STORE] = (struct phase_amount){ .seconds = 4e-3, .share = 0.7 };
+	explain_distrust(&t[0]);
 	view_of(&v, t, 1, NULL);
 	view_release(&v);
 	t[0] = three_names();
