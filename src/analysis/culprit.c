@@ -472,11 +472,26 @@ static void weigh_turns_in_frames(struct search *s, const struct parts *p, const
 	weigh_fixed(s, &less, t, s->fixed);
 }
 
+/* Stages that overlap in pieces as long as the shortest request: the first one's way in, at `each` seconds a byte, looks like a
+ * cost of the request. What is more of it than `bare` is work per sector that later hides behind the slower stage. */
+static void weigh_first_piece(
+	struct search *s, const struct parts *p, const struct story *t, double each, double bare)
+{
+	double smallest = s->growth->smallest_bytes, fill = each * s->in->block_bytes;
+	double first = fmin(s->fixed - least_frames(s), each * smallest);
+	struct parts with = *p;
+
+	if (each * smallest - fill < CULPRIT_BESIDE * s->seconds)
+		return;
+	with.of[CAUSE_IN_TURN] = fmax(0, first - fill);
+	with.of[CAUSE_SECTOR_COST] += fmax(0, first - bare * smallest);
+	weigh_fixed(s, &with, t, s->fixed - fill - with.of[CAUSE_IN_TURN]);
+}
+
 static void weigh_straight(struct search *s, const struct story *t)
 {
 	struct parts p = { { 0 }, false, false };
 	double faster = fmin(t->link, store_side(t)), fill = faster * s->in->block_bytes;
-	double coarsest = faster * s->growth->smallest_bytes;
 
 	set_base(&p, s, t);
 	p.of[CAUSE_PROGRAM_UNIT] = s->excess_s;
@@ -500,10 +515,9 @@ static void weigh_straight(struct search *s, const struct story *t)
 	weigh_fixed(s, &p, t, s->fixed - fill);
 	if (!is_faster_known(s, t) && s->slope * s->in->block_bytes > NEXT_MIN * s->seconds)
 		weigh_fixed(s, &p, t, s->fixed - s->slope * s->in->block_bytes);
-	if (coarsest - fill < CULPRIT_BESIDE * s->seconds)
-		return;
-	p.of[CAUSE_IN_TURN] = fmax(0, fmin(s->fixed - least_frames(s), coarsest) - fill);
-	weigh_fixed(s, &p, t, s->fixed - fill - p.of[CAUSE_IN_TURN]);
+	weigh_first_piece(s, &p, t, faster, faster);
+	if (!(t->sector > 0) && faster < s->slope)
+		weigh_first_piece(s, &p, t, s->slope, faster);
 }
 
 /* A cost per sector of just the faster stage's time looks like taking turns. Where that time is short beside the other's,

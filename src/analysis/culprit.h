@@ -58,6 +58,7 @@ enum culprit_doubt {
 	CULPRIT_TOO_FEW, /* sizes too few, so that nothing checks the shape, or too near each other */
 	CULPRIT_LINK_BEATEN, /* the stated link is slower than what was measured */
 	CULPRIT_CARD_BEATEN,
+	CULPRIT_IMPOSSIBLE, /* it rests on a rate above what the link or the card's bus carries; for the caller to set */
 	CULPRIT_PHASES_AGAINST, /* the phases on the bus contradict it; for the caller to set */
 };
 

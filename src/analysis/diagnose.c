@@ -67,5 +67,8 @@ void diagnose(struct diagnosis *d, const struct diagnose_input *in)
 	*d = (struct diagnosis){ .usual = budget_of(in), .fastest = fastest_of(in) };
 	d->phased_beaten = in->usb && in->usb->packet_bytes && beats_phased(in);
 	d->link_beaten = d->usual.link > 0 && d->fastest > (1 + DIAGNOSE_SLACK) * d->usual.link;
+	d->link_impossible = in->usb && in->link > (1 + DIAGNOSE_SLACK) * in->usb->ceiling;
+	d->card_impossible =
+		in->card_ceiling > 0 && in->card > (1 + DIAGNOSE_SLACK) * in->card_ceiling;
 	d->card_beaten = d->usual.card > 0 && d->fastest > (1 + DIAGNOSE_SLACK) * d->usual.card;
 }

@@ -39,6 +39,7 @@ struct diagnosis {
 	bool phased_beaten; /* some size is faster than one phase a frame: that bound is not in force here */
 	double fastest; /* B/s at any size */
 	bool link_beaten, card_beaten; /* the stated rate, or the ceiling, is below that */
+	bool link_impossible, card_impossible; /* the stated rate is above the ceiling */
 };
 
 void diagnose(struct diagnosis *d, const struct diagnose_input *in);

@@ -417,7 +417,17 @@ static void note_trust(
 		if (explain_needs(x, &in, (enum explain_given)given))
 			x->rests_on |= 1u << given;
 	}
-	explain_distrust(x);
+}
+
+/* Both directions go over one link. */
+static void distrust(struct explanation *e)
+{
+	bool refuted = false;
+
+	for (size_t i = 0; i < e->count; i++)
+		refuted |= explain_refutes_link(&e->tables[i]);
+	for (size_t i = 0; i < e->count; i++)
+		explain_distrust(&e->tables[i], refuted);
 }
 
 static void budget(struct explained *x, const struct explain_known *known)
@@ -571,6 +581,7 @@ int explanation_make(struct explanation *e, const struct run *run,
 		explain_phases_rule_out(&e->tables[i]);
 		note_trust(&e->tables[i], known, run);
 	}
+	distrust(e);
 	return 0;
 }
 

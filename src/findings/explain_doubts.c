@@ -45,6 +45,34 @@ static void say_link_beaten(struct text *t, const struct explained *x, const cha
 		x->link_known ? "--link is too low" : "something on the host answers");
 }
 
+static double link_impossible(const struct explained *x)
+{
+	return x->diagnosis.link_impossible ? x->diagnosis.usual.link : 0;
+}
+
+static void say_link_impossible(struct text *t, const struct explained *x, const char *of)
+{
+	(void)of;
+	text_addf(t,
+		"The link's %s as given is more than a %s link carries, %s: it was measured on "
+		"another link, or not at all.",
+		RATE(x->diagnosis.usual.link), x->usb->name, RATE(x->usb->ceiling));
+}
+
+static double card_impossible(const struct explained *x)
+{
+	return x->diagnosis.card_impossible ? x->diagnosis.usual.card : 0;
+}
+
+static void say_card_impossible(struct text *t, const struct explained *x, const char *of)
+{
+	(void)of;
+	text_addf(t,
+		"The card's %s as given with --card-%s is more than its bus carries: one of the "
+		"two is wrong.",
+		RATE(x->diagnosis.usual.card), side(x));
+}
+
 static double card_beaten(const struct explained *x)
 {
 	return x->diagnosis.card_beaten ? x->diagnosis.fastest : 0;
@@ -264,6 +292,8 @@ static void say_left_out(struct text *t, const struct explained *x, const char *
 
 static const struct doubt doubts[] = {
 	{ EXPLAIN_LINK_BEATEN, link_beaten, say_link_beaten },
+	{ EXPLAIN_LINK_IMPOSSIBLE, link_impossible, say_link_impossible },
+	{ EXPLAIN_CARD_IMPOSSIBLE, card_impossible, say_card_impossible },
 	{ EXPLAIN_CARD_BEATEN, card_beaten, say_card_beaten },
 	{ EXPLAIN_CARD_IS_BUS, card_is_bus, say_card_is_bus },
 	{ EXPLAIN_WRITES_BEHIND, behind, say_behind },

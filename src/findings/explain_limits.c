@@ -507,6 +507,8 @@ static const char *why_word(enum culprit_doubt doubt)
 		return "too-few-sizes";
 	case CULPRIT_NOT_STORED:
 		return "not-stored";
+	case CULPRIT_IMPOSSIBLE:
+		return "impossible-rate";
 	case CULPRIT_PHASES_AGAINST:
 		return "phases-against";
 	default:
@@ -523,7 +525,8 @@ static void add_not_shown(struct text *t, const struct group *g)
 	switch (x->culprits.doubt) {
 	case CULPRIT_LINK_BEATEN:
 		text_addf(t,
-			"not shown, as they take less time per byte than the link's %s allows. "
+			"not shown, as requests of this run take less time per byte than the "
+			"link's %s allows. "
 			"Next: correct that rate, or find the cache that answers.",
 			RATE(u->link));
 		break;
@@ -543,6 +546,10 @@ static void add_not_shown(struct text *t, const struct group *g)
 	case CULPRIT_TOO_FEW:
 		text_adds(t, "not shown, as so few request sizes leave nothing to check a cause "
 			     "against. Next: sweep five or more, doubling.");
+		break;
+	case CULPRIT_IMPOSSIBLE:
+		text_adds(t, "not shown, as it would rest on a rate that cannot be. Next: correct "
+			     "that rate.");
 		break;
 	case CULPRIT_PHASES_AGAINST:
 		text_adds(t, "not shown, as their phases contradict what the rates seem to say. "

@@ -28,7 +28,19 @@ static bool rests_on(const struct explained *x, enum explain_given rate)
 	return x->rests_on >> rate & 1;
 }
 
-void explain_distrust(struct explained *x)
+static bool rests_on_the_impossible(const struct explained *x)
+{
+	return (rests_on(x, EXPLAIN_GIVEN_LINK) && x->diagnosis.link_impossible) ||
+	       (rests_on(x, EXPLAIN_GIVEN_CARD) && x->diagnosis.card_impossible);
+}
+
+bool explain_refutes_link(const struct explained *x)
+{
+	return x->link_known && (x->diagnosis.link_beaten || x->phases.link_beaten ||
+					x->culprits.doubt == CULPRIT_LINK_BEATEN);
+}
+
+void explain_distrust(struct explained *x, bool link_refuted)
 {
 	struct culprits *c = &x->culprits;
 
@@ -36,10 +48,12 @@ void explain_distrust(struct explained *x)
 		return;
 	x->phases_against = explain_phases_contradict(x);
 	x->against = c->list[0].cause == CAUSE_HOST_GAP ? PART_HOST : PART_LINK;
-	if (rests_on(x, EXPLAIN_GIVEN_LINK) && (x->diagnosis.link_beaten || x->phases.link_beaten))
+	if (rests_on(x, EXPLAIN_GIVEN_LINK) && link_refuted)
 		culprits_give_up(c, CULPRIT_LINK_BEATEN);
 	else if (rests_on(x, EXPLAIN_GIVEN_CARD) && x->diagnosis.card_beaten)
 		culprits_give_up(c, CULPRIT_CARD_BEATEN);
+	else if (rests_on_the_impossible(x))
+		culprits_give_up(c, CULPRIT_IMPOSSIBLE);
 	else if (x->phases_against)
 		culprits_give_up(c, CULPRIT_PHASES_AGAINST);
 	if (c->doubt)
@@ -55,7 +69,8 @@ const char *explain_trust_words(struct pool *p, const struct explained *x)
 	if (link)
 		words = pool_printf(p, "the link really carries %s", RATE(u->link));
 	if (card)
-		words = pool_printf(p, "%s%s %s %s", words, link ? " and the card" : "the card really",
+		words = pool_printf(p, "%s%s %s %s", words,
+			link ? " and the card" : "the card really",
 			x->direction == RUN_WRITE ? "writes" : "reads", RATE(u->card));
 	return *words ? pool_printf(p, "if %s", words) : "";
 }

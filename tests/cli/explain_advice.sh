@@ -29,7 +29,7 @@ tells "only what its bus can carry"
 # 1.17 MB/s through a link said to carry 1.0.
 run 0 "$make_record" frame.assay 5 12 2600 1.17e6 0.005 3 read
 run 0 "$BLKASSAY" explain frame.assay --link 1.0MB/s --card-read 1.7MB/s
-tells "not shown, as they take less time per byte than the link's 1.00 MB/s allows"
+tells "not shown, as requests of this run take less time per byte than the link's 1.00 MB/s allows"
 tells "--link is too low"
 
 # Near the table's ceiling: the firmware is done.

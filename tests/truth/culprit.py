@@ -9,6 +9,7 @@ Exits 1 when the goals are not met: no cause named alone that is not it, and 80 
 figures can tell named alone (70 % of odd ones, odd.py)."""
 import argparse
 import concurrent.futures
+import copy
 import json
 import math
 import os
@@ -234,14 +235,39 @@ def sweep(c, build, record):
         shutil.move(new, record)
 
 
-def run_case(c, build, keep=None):
+# Rates as somebody gives them who has measured another card, or read its box.
+MISTAKEN = {"link": (0.5, 2), "card": (0.5, 2)}
+
+
+def mistaken(c, build, record):
+    """What is named with one of the given rates wrong by 2; unsaid: wrongly, alone, and without a word that it rests on that rate."""
+    rows = []
+    for which, factors in MISTAKEN.items():
+        for factor in factors:
+            wrong = copy.copy(c)
+            wrong.known = {k: v * (factor if k.startswith(which) else 1) for k, v in c.known.items()}
+            if wrong.known == c.known:
+                continue
+            ask(wrong, build, record)
+            rows += [dict(what="%s %s x %g" % (c.name, which, factor), answer=r["answer"], alone=r["alone"],
+                          unsaid=r["wrong"] and not any(k.startswith(which) for k in r["answer"]["rests"])) for r in judge(wrong)]
+    return rows
+
+
+def run_case(c, build, keep=None, astray=False):
     with tempfile.TemporaryDirectory() as d:
         record = os.path.join(keep or d, "%s.run" % c.name)
         if not os.path.exists(record):
             sweep(c, build, record)
-        said = json.loads(subprocess.run([G.tool(build), "explain", record, "--request", str(c.request), "--json", "-"] +
-                                         [word for k, v in c.known.items() if not math.isinf(v) for word in ("--" + k, "%.0fB/s" % v)],
-                                         check=True, capture_output=True, text=True).stdout)
+        ask(c, build, record)
+        c.astray = mistaken(c, build, record) if astray else []
+    return c
+
+
+def ask(c, build, record):
+    said = json.loads(subprocess.run([G.tool(build), "explain", record, "--request", str(c.request), "--json", "-"] +
+                                     [word for k, v in c.known.items() if not math.isinf(v) for word in ("--" + k, "%.0fB/s" % v)],
+                                     check=True, capture_output=True, text=True).stdout)
     c.answers = {}
     for table in said["tables"]:
         parts = [p for p in said["causes"] if p["direction"] == table["direction"]]
@@ -250,10 +276,10 @@ def run_case(c, build, keep=None):
             size=table["request_bytes"], codes=table["culprits"], seconds=table["seconds"] or 0,
             next=next((p["cause"] for p in parts if p["role"] == "next"), "-"),
             gains={p["cause"]: (p["share_low"], p["share_high"]) for p in named},
+            rests=next((f["rests_on"] for f in said["findings"] if f["code"] in ("limits", "one-of") and f["direction"] == table["direction"]), []),
             only=any("Only a faster" in f["sentence"] for f in said["findings"] if f["code"] == "limits" and f["direction"] == table["direction"]),
             overlap=next((f["gain_seconds"] for f in said["findings"] if f["code"] == "phases" and f["direction"] == table["direction"]
                           and f["request_bytes"] == table["request_bytes"] and f.get("gain_seconds")), None))
-    return c
 
 
 # ---- judging ----
@@ -392,7 +418,8 @@ def swept_without(c, build, row):
 def work(args):
     seed, index, o = args
     c = make_case(seed, index, o.wild, o.odd)
-    rows = judge(run_case(c, o.build, o.keep))
+    astray = bool(o.again) and not o.odd and index % 3 == 1
+    rows = judge(run_case(c, o.build, o.keep, astray))
     for row in rows if o.again and index % o.again == 0 else []:
         if row["gain_off"] is not None:
             seconds = swept_without(c, o.build, row)

@@ -44,11 +44,15 @@ def table(models, seed, folder, jobs, report):
     within = Share("of one cause of 20 % of the time or more: among those named", 0.9)
     odd = Most("odd gadgets and sweeps: causes named alone that are not it", 0.005)
     some = Share("odd ones: of one cause that the figures can tell: named alone", 0.7)
+    astray = Most("one rate given wrong by 2: causes named alone that are not it, and not said to rest on it", 0)
     gains = Gains()
     with concurrent.futures.ProcessPoolExecutor(jobs) as pool:
         for row in answers(pool, models or 600, seed, False):
             if row["alone"]:
                 wrong.add(row["wrong"], words(row))
+            for other in row["case"].astray if row["direction"] == "write" else []:
+                if other["alone"]:
+                    astray.add(other["unsaid"], "%s: said %s" % (other["what"], other["answer"]["codes"]))
             if row["separable"]:
                 named.add(row["named"], words(row))
             if row["cause"]:
@@ -60,5 +64,5 @@ def table(models, seed, folder, jobs, report):
             if row["separable"]:
                 some.add(row["named"], words(row))
             gains.add(row)
-    for goal in (wrong, named, within, odd, some, gains.gain, gains.again, gains.left, gains.bound):
+    for goal in (wrong, astray, named, within, odd, some, gains.gain, gains.again, gains.left, gains.bound):
         report(goal)

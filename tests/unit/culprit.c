@@ -568,6 +568,36 @@ START_TEST(pieces_of_one_size)
 }
 END_TEST
 
+/* Link 1 MB/s; a card of 3.2 MB/s with 333 us of work for each sector, 3.94 ms for the first 4 KiB, hides behind it from there on.
+ * Swept from 4 KiB on, that looks like a cost of the request; from 512 B on it is one, as nothing that long is a first piece. */
+START_TEST(way_of_a_first_piece)
+{
+	struct growth_point p[SIZES];
+	struct growth_set set;
+	struct culprits c;
+	struct culprit_input in = { .growths = &set,
+		.bytes = 4096,
+		.pieces = 1,
+		.block_bytes = 512,
+		.in_flight = 2,
+		.link = { .rate = 1e6 },
+		.card = { .rate = 3.2e6 } };
+
+	for (int small = 0; small < 2; small++) {
+		uint64_t smallest = small ? 512 : 4096;
+
+		for (int i = 0; i < SIZES; i++)
+			p[i] = (struct growth_point){ .bytes = smallest << i,
+				.seconds = 4096 * (1 / 3.2 + 0.65) * 1e-6 +
+					   (double)(smallest << i) * 1e-6,
+				.pieces = 1 };
+		growth_find(&set, p, SIZES, &(struct growth_options){ .wanted_bytes = 4096 });
+		culprits_find(&c, &in);
+		names(&c, small ? "request-cost" : "in-turn request-cost sector-cost");
+	}
+}
+END_TEST
+
 /* No point is far off, but all of them are: 2.5 of their own standard errors each. */
 START_TEST(strained)
 {
@@ -795,6 +825,7 @@ Suite *culprit_suite(void)
 	tcase_add_test(c, sectors_of_whole_units);
 	tcase_add_test(c, turns_in_frames);
 	tcase_add_test(c, pieces_of_one_size);
+	tcase_add_test(c, way_of_a_first_piece);
 	tcase_add_test(c, strained);
 	tcase_add_test(c, next);
 	tcase_add_test(c, small_costs);

@@ -234,6 +234,8 @@ static void doubt_everything(struct explained *x)
 {
 	x->line.doubts = COST_TOO_NARROW | COST_RATE_UNSURE | COST_FIXED_UNSURE | COST_BENT;
 	x->diagnosis.link_beaten = x->diagnosis.card_beaten = true;
+	x->diagnosis.link_impossible = x->diagnosis.card_impossible = true;
+	x->usb = usb_link_at(12000000);
 	x->diagnosis.fastest = 2e6;
 	x->diagnosis.usual =
 		(struct stage_budget){ 4096, false, 1e6, 1e6, 1e6, true, true, 5e5, 1e6 };
@@ -351,7 +353,7 @@ START_TEST(phases_against_rates)
 	t.phases.list[PART_STORE] = (struct phase_amount){ .seconds = 4e-3, .share = 4. / 6 };
 	t.phases.list[PART_HOST] = (struct phase_amount){ .seconds = 0.3e-3, .share = 0.05 };
 	borne_out = t;
-	explain_distrust(&t);
+	explain_distrust(&t, false);
 	view_of(&v, &t, 1, NULL);
 	says(&v, 0, "not-shown", "their phases contradict what the rates seem to say");
 	says(&v, 1, "phases-against",
@@ -360,11 +362,69 @@ START_TEST(phases_against_rates)
 	view_release(&v);
 	/* And none where they bear it out. */
 	borne_out.phases.list[PART_HOST] = (struct phase_amount){ .seconds = 3e-3, .share = 0.5 };
-	explain_distrust(&borne_out);
+	explain_distrust(&borne_out, false);
 	view_of(&v, &borne_out, 1, NULL);
 	says(&v, 0, "limits", "");
 	says(&v, 1, "phases", "");
 	view_release(&v);
+}
+END_TEST
+
+/* What rests on a rate goes with it, and nothing else does. */
+START_TEST(rates_that_cannot_be)
+{
+	static const struct {
+		bool link_refuted, link_impossible, card_beaten, card_impossible;
+		unsigned rests_on;
+		enum culprit_doubt doubt;
+	} cases[] = {
+		{ true, true, true, true, 0, 0 },
+		{ true, false, false, false, 1u << EXPLAIN_GIVEN_LINK, CULPRIT_LINK_BEATEN },
+		{ true, true, false, false, 1u << EXPLAIN_GIVEN_CARD, 0 },
+		{ false, true, false, false, 1u << EXPLAIN_GIVEN_LINK, CULPRIT_IMPOSSIBLE },
+		{ false, false, true, false, 1u << EXPLAIN_GIVEN_CARD, CULPRIT_CARD_BEATEN },
+		{ false, false, false, true, 1u << EXPLAIN_GIVEN_CARD, CULPRIT_IMPOSSIBLE },
+		{ false, false, true, true, 1u << EXPLAIN_GIVEN_LINK, 0 },
+	};
+
+	for (size_t i = 0; i < sizeof cases / sizeof *cases; i++) {
+		struct explained t = table(RUN_WRITE, RUN_SEQUENTIAL, CAUSE_IN_TURN, 0.5);
+		struct view v;
+
+		t.rests_on = cases[i].rests_on;
+		t.diagnosis.link_impossible = cases[i].link_impossible;
+		t.diagnosis.card_beaten = cases[i].card_beaten;
+		t.diagnosis.card_impossible = cases[i].card_impossible;
+		t.usb = usb_link_at(12000000);
+		explain_distrust(&t, cases[i].link_refuted);
+		ck_assert_int_eq(t.culprits.doubt, cases[i].doubt);
+		view_of(&v, &t, 1, NULL);
+		says(&v, 0, cases[i].doubt ? "not-shown" : "limits", "");
+		view_release(&v);
+	}
+}
+END_TEST
+
+/* What it rests on is in the sentence. */
+START_TEST(words_of_trust)
+{
+	static const char *const words[] = { "50 % of a 4 KiB write. ",
+		"50 % of a 4 KiB write, if the link really carries 1.00 MB/s. ",
+		"50 % of a 4 KiB write, if the card really writes 2.00 MB/s. ",
+		"50 % of a 4 KiB write, if the link really carries 1.00 MB/s and the card writes "
+		"2.00 MB/s. " };
+
+	for (unsigned i = 0; i < 4; i++) {
+		struct explained t = table(RUN_WRITE, RUN_SEQUENTIAL, CAUSE_IN_TURN, 0.5);
+		struct view v;
+
+		t.rests_on = i;
+		t.diagnosis.usual.link = 1e6;
+		t.diagnosis.usual.card = 2e6;
+		view_of(&v, &t, 1, NULL);
+		says(&v, 0, "limits", words[i]);
+		view_release(&v);
+	}
 }
 END_TEST
 
@@ -580,8 +640,8 @@ START_TEST(every_code)
 	};
 	t[4].wander = (struct wander){ .known = true, .clings = true };
 	t[5].line = (struct cost_line){ .known = false, .doubts = COST_TOO_FEW_SIZES };
-	for (int d = 0; d < 5; d++)
-		not_shown(&t[3 + d], (enum culprit_doubt)(d + 1));
+	for (int d = 0; d < 7; d++)
+		not_shown(&t[1 + d], (enum culprit_doubt)(d + 1));
 	view_of(&v, t, 8, NULL);
 	view_release(&v);
 	view_of(&v, t, 0, NULL);
@@ -591,7 +651,7 @@ START_TEST(every_code)
 	t[0] = table(RUN_WRITE, RUN_SEQUENTIAL, CAUSE_HOST_GAP, 0.5);
 	t[0].phases = (struct phase_parts){ .known = true, .bytes = 4096, .seconds = 6e-3 };
 	t[0].phases.list[PART_STORE] = (struct phase_amount){ .seconds = 4e-3, .share = 0.7 };
-	explain_distrust(&t[0]);
+	explain_distrust(&t[0], false);
 	view_of(&v, t, 1, NULL);
 	view_release(&v);
 	t[0] = three_names();
@@ -616,6 +676,8 @@ Suite *explain_view_suite(void)
 	tcase_add_test(c, ways);
 	tcase_add_test(c, doubts_once);
 	tcase_add_test(c, phases_against_rates);
+	tcase_add_test(c, rates_that_cannot_be);
+	tcase_add_test(c, words_of_trust);
 	tcase_add_test(c, phases_and_the_card);
 	tcase_add_test(c, scraps_are_left);
 	tcase_add_test(c, phases_show_turns);
