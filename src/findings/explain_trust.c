@@ -7,6 +7,18 @@
 
 #define RATE(value) rate_format((char[SIZE_TEXT_MAX]){ 0 }, value)
 
+/* What the phases were set against goes with it. */
+static void forget(struct explained *x, enum explain_given rate)
+{
+	if (rate == EXPLAIN_GIVEN_LINK) {
+		x->link_known = x->phases.link_known = false;
+		x->phases.link = 0;
+	} else {
+		x->card_known = false;
+		x->phases.card = 0;
+	}
+}
+
 bool explain_needs(
 	const struct explained *x, const struct culprit_input *without, enum explain_given rate)
 {
@@ -14,7 +26,7 @@ bool explain_needs(
 
 	if (x->culprits.doubt)
 		return false;
-	*(rate == EXPLAIN_GIVEN_LINK ? &other.link_known : &other.card_known) = false;
+	forget(&other, rate);
 	culprits_find(&other.culprits, without);
 	explain_phases_rule_out(&other);
 	for (size_t i = 0; i < other.culprits.count; i++)
