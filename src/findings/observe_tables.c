@@ -31,8 +31,9 @@ static const struct column totals[] = {
 	{ "merged", "merged", "requests that the kernel joined to others before sending them", 10,
 		false, NULL, total_merged },
 	{ "sequential_share", "sequential",
-		"share of the traced requests that began where the one before ended; null: not traced", 12,
-		false, any_traced, total_sequential },
+		"share of the traced requests that began where the one before ended; null: not "
+		"traced",
+		12, false, any_traced, total_sequential },
 };
 
 const struct table_spec observe_totals_spec = { .key = "totals",

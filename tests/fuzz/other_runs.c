@@ -66,8 +66,7 @@ static void compare(struct text *t, const uint8_t *data, size_t size, const char
 	compared_init(&c, 1, 1, true);
 	if (compared_take(&c, COMPARE_BASE, base, &err) == 0 &&
 		compared_take(&c, COMPARE_NEW, path, &err) == 0 && compared_finish(&c, &err) == 0 &&
-		compared_gate(&c, &gate, &err) == 0 &&
-		compare_view(&v, &c, &gate, &err) == 0)
+		compared_gate(&c, &gate, &err) == 0 && compare_view(&v, &c, &gate, &err) == 0)
 		draw(t, &v);
 	compared_release(&c);
 	close(fd);
