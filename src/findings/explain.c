@@ -15,6 +15,8 @@
 
 /* Larger ones come from a damaged or invented record. */
 #define REQUEST_MAX (UINT64_C(1) << 40)
+/* Of the time of a request: from so much of it in stalls on, its phases are not those of a request without. */
+#define STALLED_SHARE 0.03
 
 /* Geometric mean, as rates and comparisons have it. */
 struct log_mean {
@@ -515,6 +517,16 @@ static const struct usb_link *link_of(const struct run_target *t)
 	return usb_link_at(t->link_bits_per_second);
 }
 
+/* Means of phases have the stalls in them, in whichever they fell: no overlap would save those. */
+static void keep_stalls_apart(struct explained *x)
+{
+	double stalled = stalls_per_byte(&x->stalls) * x->phases.bytes;
+
+	x->phases_stalled = x->stalls.count > 0 && stalled > STALLED_SHARE * x->phases.seconds;
+	if (x->phases_stalled)
+		x->phases.gain = 0;
+}
+
 /* False when memory runs out. */
 static bool take_table(struct explanation *e, const struct points *table, const struct run *run)
 {
@@ -540,6 +552,7 @@ static bool take_table(struct explanation *e, const struct points *table, const 
 		return false;
 	x->phases = explain_phases_of(
 		table, x->judged_bytes, e->known.link, e->known.card[x->direction]);
+	keep_stalls_apart(x);
 	budget(x, &e->known);
 	e->count++;
 	return true;

@@ -66,6 +66,7 @@ struct explained {
 	/* What the rates named alone is contradicted by its phases: they have too little of this part. */
 	bool phases_against;
 	enum phase_part against;
+	bool phases_stalled; /* stalls are part of their means */
 	unsigned ruled_out; /* by them, of what the rates allowed: bits 1 << enum cause */
 	bool buffered; /* writes that were acknowledged before the card had them */
 	bool backlog; /* stalls are reads that wait for earlier writes */

@@ -137,13 +137,14 @@ static void say(struct findings *f, const struct explained *x, enum phase_part p
 	const struct phase_amount *a = &p->list[part];
 	bool gains = (part == PART_STORE || part == PART_FETCH) && !is_answer_only(x);
 	struct finding *one = finding_add(f, &explain_codes[EXPLAIN_PHASE],
-		"By its phases: for %s of the %s of a %s %s of %s, %s%s%s.%s", TIME(a->seconds),
+		"By its phases: for %s of the %s of a %s %s of %s, %s%s%s.%s%s", TIME(a->seconds),
 		TIME(p->seconds), run_order_name(x->order), run_direction_name(x->direction),
 		SIZE((uint64_t)p->bytes), parts[part].does, growth_words(f->pool, a, p->bytes),
 		gains ? gain_words(f->pool, p, part) : "",
 		!is_answer_only(x) ? ""
 		: x->shown         ? " That is until it is acknowledged; storing takes longer."
-				   : " That is until it is acknowledged.");
+				   : " That is until it is acknowledged.",
+		x->phases_stalled ? " Stalls are in these times." : "");
 
 	add_where(one, x);
 	finding_figure(one, "part", value_code(parts[part].name));
@@ -347,7 +348,7 @@ void explain_phases_rule_out(struct explained *x)
 
 	/* Phases of a write end with its answer: what is stored behind it goes on through the host's pause and the next
 	 * request, and they rule out nothing of it. */
-	if (!x->phases.known || c->doubt || x->buffered || is_answer_only(x) ||
+	if (!x->phases.known || c->doubt || x->buffered || x->phases_stalled || is_answer_only(x) ||
 		x->phases.bytes != (double)x->judged_bytes)
 		return;
 	if (c->next_count > 1)
@@ -364,8 +365,8 @@ bool explain_phases_contradict(const struct explained *x)
 {
 	const struct culprits *c = &x->culprits;
 
-	if (!x->phases.known || c->doubt || c->count != 1 || x->buffered || is_answer_only(x) ||
-		x->phases.bytes != (double)x->judged_bytes)
+	if (!x->phases.known || c->doubt || c->count != 1 || x->buffered || x->phases_stalled ||
+		is_answer_only(x) || x->phases.bytes != (double)x->judged_bytes)
 		return false;
 	return (c->list[0].cause == CAUSE_HOST_GAP || c->list[0].cause == CAUSE_LINK) &&
 	       is_refuted(x, &c->list[0], AGAINST);
@@ -483,7 +484,7 @@ static void add_card(struct findings *f, const struct explanation *e, const stru
 	struct finding *one;
 	bool against;
 
-	if (!(card > 0) || work < 0 || x->buffered || is_answer_only(x))
+	if (!(card > 0) || work < 0 || x->buffered || x->phases_stalled || is_answer_only(x))
 		return;
 	link = x->phases.list[PART_LINK].seconds / x->phases.bytes;
 	against = work > (1 + GIVEN_SLACK) * card && work - card > GIVEN_SLACK * (work + link);

@@ -54,6 +54,17 @@ no_code phases-card
 design overlapped "0.5 MB/s" "0.1 ms" "transfer = overlapped" "chunk = 512"
 explained overlapped fetch refuse --card-read 0.5MB/s --card-write 0.5MB/s
 says_not "would save"
+# What stalls add is in the phases, and no overlap saves it; nor is it held against the card's rate.
+design stalling "1 MB/s" "0.1 ms"
+sed 's/^firmware:/stall every = 64Ki\nstall time = 100 ms\n&/' stalling.model >stalls.model
+grep -q 'stall time' stalls.model || fail "no stalls in the model"
+run 0 "$BLKASSAY" sweep model:stalls.model --direction write --order sequential --sizes 1Ki..32Ki --passes 5 --seconds 2 --seed 1 --out stalls.assay
+run 0 "$BLKASSAY" explain stalls.assay --link 1MB/s --card-write 1MB/s --json x.json
+run 0 "$BLKASSAY" explain stalls.assay --link 1MB/s --card-write 1MB/s
+tells "Stalls are in these times."
+says_not "would save up to"
+no_code phases-against-card
+no_code phases-card
 # The host's pause.
 design pause "8 MB/s" "8 ms" "transfer = overlapped" "chunk = 512"
 explained pause host host
