@@ -42,6 +42,18 @@ static double amount(const struct phase_size *s, enum phase_part part, bool writ
 	}
 }
 
+/* Between the largest size and the one nearest below half of it. */
+static double last_slope(
+	const struct phase_size *sizes, size_t count, enum phase_part part, bool write, double link)
+{
+	const struct phase_size *last = &sizes[count - 1], *half = &sizes[0];
+
+	for (size_t i = 1; i + 1 < count && sizes[i].bytes <= last->bytes / 2; i++)
+		half = &sizes[i];
+	return fmax(0, (amount(last, part, write, link) - amount(half, part, write, link)) /
+			       (last->bytes - half->bytes));
+}
+
 /* Least squares of time against size, weighted by the request's own time: each size counts alike. */
 static void fit(struct phase_amount *a, const struct phase_size *sizes, size_t count,
 	enum phase_part part, bool write, double link)
@@ -63,6 +75,7 @@ static void fit(struct phase_amount *a, const struct phase_size *sizes, size_t c
 		return;
 	a->per_byte = fmax((w * wxy - wx * wy) / det, 0);
 	a->fixed = fmax((wy - a->per_byte * wx) / w, 0);
+	a->last_per_byte = last_slope(sizes, count, part, write, link);
 	a->line_known = true;
 	for (size_t i = 0; i < count; i++) {
 		double got = a->fixed + a->per_byte * sizes[i].bytes;
@@ -88,11 +101,13 @@ static size_t nearest(const struct phase_size *sizes, size_t count, double wante
 static void find_gain(struct phase_parts *p, const struct phase_size *s, bool write, double card)
 {
 	const struct phase_amount *work = &p->list[write ? PART_STORE : PART_FETCH];
+	/* What stops growing is the end of a work that went on before. */
+	double grows = fmin(work->per_byte, work->last_per_byte);
 	double moving = write ? s->data : p->list[PART_LINK].seconds;
 
-	if (!work->line_known || work->per_byte < all_of_it * card)
+	if (!work->line_known || grows < all_of_it * card)
 		return;
-	p->gain = fmin(work->per_byte * s->bytes, moving);
+	p->gain = fmin(grows * s->bytes, moving);
 	p->gain_sure = card > 0;
 }
 

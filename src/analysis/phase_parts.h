@@ -26,6 +26,7 @@ struct phase_amount {
 	double seconds, share; /* of the request looked at */
 	bool line_known; /* two sizes at least, whose times lie on a line to within 10 % of the request's */
 	double fixed, per_byte; /* s, s/B: seconds = fixed + per_byte * bytes; both >= 0 */
+	double last_per_byte; /* from half the largest size on: what has stopped growing by then grows with no data */
 };
 
 struct phase_parts {

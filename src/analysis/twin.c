@@ -22,6 +22,9 @@ struct work {
 	double slope[2], fixed[2];
 	double link; /* s per byte */
 	double card[2], sector[2]; /* s per byte */
+	bool behind,
+		front_hidden; /* of writes: the card's part is known apart; the other part never counts */
+	double behind_s; /* then: what each costs on the card */
 };
 
 static bool measured(const struct twin_input *in, int d)
@@ -42,7 +45,18 @@ static bool stores_after(const struct work *w)
 {
 	const struct twin_phases *p = &w->in->side[WRITE].phases;
 
-	return seen(w->in, WRITE) && p->status_slope > GROWS * w->slope[WRITE];
+	return seen(w->in, WRITE) &&
+	       fmin(p->status_slope, p->status_last_slope) > GROWS * w->slope[WRITE];
+}
+
+/* All data were taken, more slowly than the link brings them, and no work grows with them afterwards: it went on meanwhile. */
+static bool stores_meanwhile(const struct work *w)
+{
+	const struct twin_phases *p = &w->in->side[WRITE].phases;
+
+	return seen(w->in, WRITE) && w->in->link > 0 && !stores_after(w) &&
+	       p->status_last_slope < GROWS / 2 * w->slope[WRITE] &&
+	       p->data_slope > w->link * (1 + 2 * SLACK);
 }
 
 /* ---- the line of each direction ---- */
@@ -116,6 +130,12 @@ static enum turn turn_of(const struct work *w, int d)
 	}
 	if (s->growth->kind == GROWTH_COARSE || s->growth->kind == GROWTH_TURNED)
 		return TURN_OVERLAPPED;
+	/* Piece by piece, in turn, would look the same where it takes as long. */
+	if (d == WRITE && stores_meanwhile(w)) {
+		w->t->stores_meanwhile = true;
+		w->t->doubts[TWIN_TRANSFER] = w->slope[d] > both * (1 - SLACK);
+		return TURN_OVERLAPPED;
+	}
 	if (alone(s, CAUSE_IN_TURN))
 		return TURN_IN_TURN;
 	if (!(card > 0) || w->t->doubts[TWIN_LINK] || w->slope[d] > both * (1 + SLACK))
@@ -125,9 +145,12 @@ static enum turn turn_of(const struct work *w, int d)
 	return w->slope[d] > both * (1 - SLACK) ? TURN_IN_TURN : TURN_OVERLAPPED;
 }
 
-static double chunk_of(double bytes)
+/* Most likely a power of two. */
+static double chunk_of(const struct twin_input *in, double bytes)
 {
-	return exp2(round(log2(bytes)));
+	return in->odd_chunk
+		       ? fmax(in->block_bytes, rint(bytes / in->block_bytes) * in->block_bytes)
+		       : exp2(round(log2(bytes)));
 }
 
 static void find_transfer(struct work *w)
@@ -140,13 +163,13 @@ static void find_transfer(struct work *w)
 		read = write;
 		split = false;
 	}
-	w->t->doubts[TWIN_TRANSFER] = split || (read == TURN_OPEN && write == TURN_OPEN);
+	w->t->doubts[TWIN_TRANSFER] |= split || (read == TURN_OPEN && write == TURN_OPEN);
 	w->t->overlapped = !split && (read == TURN_OVERLAPPED || write == TURN_OVERLAPPED);
 	for (int d = READ; d <= WRITE; d++) {
 		const struct growth *g = w->in->side[d].growth;
 
 		if (measured(w->in, d) && g->kind == GROWTH_COARSE)
-			w->t->chunk_bytes = chunk_of(g->at_bytes);
+			w->t->chunk_bytes = chunk_of(w->in, g->at_bytes);
 		/* Less than the link alone needs leaves nothing to wait for. */
 		if (w->t->doubts[TWIN_TRANSFER] && measured(w->in, d) && w->slope[d] < w->link)
 			w->t->overlapped = true;
@@ -176,6 +199,31 @@ static void correct_link(struct work *w)
 		w->link = sum / n;
 }
 
+/* ---- behind a buffer ---- */
+
+/* The slower of two lines counts: that of the link with what is done before it, and the card's, whose fixed part is its own. */
+static void find_behind(struct work *w)
+{
+	const struct twin_side *s = &w->in->side[WRITE];
+	const struct growth *g = s->growth;
+	bool two, link_first;
+
+	if (!measured(w->in, WRITE) || !s->buffered || w->t->card[WRITE].unit_bytes > 0)
+		return;
+	two = g->kind == GROWTH_TURNED;
+	w->front_hidden = !two && measured(w->in, READ) && g->slope > w->link * (1 + SLACK);
+	w->behind = two || w->front_hidden;
+	link_first = two && fabs(g->slope_below - w->link) < fabs(g->slope - w->link);
+	if (two) {
+		w->slope[WRITE] = link_first ? g->slope : g->slope_below;
+		w->behind_s = link_first ? g->fixed_s : g->fixed_below_s;
+		w->fixed[WRITE] = link_first ? g->fixed_below_s : g->fixed_s;
+	} else {
+		w->behind_s = w->fixed[WRITE];
+	}
+	w->behind_s = fmax(0, w->behind_s);
+}
+
 /* ---- card and sectors ---- */
 
 static void find_card(struct work *w, int d)
@@ -199,14 +247,23 @@ static void find_card(struct work *w, int d)
 		/* As slow as the link it may be anything faster. */
 		w->t->doubts[d == WRITE ? TWIN_WRITE_CARD : TWIN_READ_CARD] = true;
 		w->t->doubts[TWIN_SECTOR] |= rest > SLACK * b;
+		if (w->t->overlapped && !s->buffered && s->growth->kind == GROWTH_STRAIGHT &&
+			rest <= w->link * (1 + SLACK))
+			w->card[d] = 0;
 		return;
 	}
 	if (side_by_side && w->link > b * (1 - SLACK) && given < b) {
 		w->card[d] = given;
 		return;
 	}
-	if (given > rest * (1 - SLACK))
+	if (given > rest * (1 - SLACK)) {
+		/* Slower than what was measured: it isn't what these times are made of. */
+		w->t->doubts[d == WRITE ? TWIN_WRITE_CARD : TWIN_READ_CARD] |=
+			given > rest * (1 + SLACK);
+		w->t->doubts[TWIN_UNIT] |=
+			d == WRITE && given > rest * (1 + SLACK) && !(w->t->card[d].unit_bytes > 0);
 		return;
+	}
 	w->card[d] = given;
 	w->sector[d] = rest - given;
 	w->t->doubts[TWIN_SECTOR] = true;
@@ -251,13 +308,28 @@ static double firmware_s(const struct work *w, int d)
 	return fmax(0, w->fixed[d] - own);
 }
 
+/* What writes cost more than reads is enough for the card to program more than the largest of them, whatever its size: then how
+ * their time grows tells nothing of the card. */
+static void doubt_unit(struct work *w)
+{
+	const struct twin_side *s = &w->in->side[WRITE];
+	double more = w->t->card[WRITE].command_s;
+
+	if (!measured(w->in, WRITE) || s->buffered || !(s->card > 0) ||
+		w->t->card[WRITE].unit_bytes > 0 ||
+		more < (1 - SLACK) * s->growth->largest_bytes / s->card)
+		return;
+	w->t->doubts[TWIN_UNIT] = w->t->doubts[TWIN_WRITE_CARD] = w->t->doubts[TWIN_TRANSFER] =
+		true;
+}
+
 static void find_costs(struct work *w)
 {
 	double least = INFINITY, smallest = INFINITY;
 
 	take_phases(w);
 	for (int d = READ; d <= WRITE; d++) {
-		if (!measured(w->in, d))
+		if (!measured(w->in, d) || (d == WRITE && w->front_hidden))
 			continue;
 		w->fixed[d] = fmax(0, w->fixed[d] - fill(w, d) - 3 * w->in->frame_s - w->t->host_s -
 					      w->t->command_s);
@@ -268,12 +340,15 @@ static void find_costs(struct work *w)
 	w->t->request_s = isfinite(least) ? least : 0;
 	w->t->sectors = w->sector[READ] > 0 || w->sector[WRITE] > 0;
 	for (int d = READ; d <= WRITE; d++) {
-		double more = measured(w->in, d) ? w->fixed[d] - w->t->request_s : 0;
+		double more = !measured(w->in, d)       ? 0
+			      : d == WRITE && w->behind ? w->behind_s
+							: w->fixed[d] - w->t->request_s;
 
 		w->t->card[d].command_s = more;
 		w->t->sectors &= more < SAME_FIXED * smallest && !(w->t->card[d].unit_bytes > 0);
 		w->t->doubts[TWIN_REQUEST] |= !w->t->phased && w->fixed[d] > SAME_FIXED * smallest;
 	}
+	doubt_unit(w);
 }
 
 /* What overlapped stages do for the card before its first block hides behind a slower link, but in the smallest requests. */
@@ -314,6 +389,7 @@ void twin_make(struct twin *t, const struct twin_input *in)
 	take_lines(&w);
 	find_link(&w);
 	find_transfer(&w);
+	find_behind(&w);
 	correct_link(&w);
 	for (int d = READ; d <= WRITE; d++)
 		if (measured(in, d))
@@ -324,22 +400,4 @@ void twin_make(struct twin *t, const struct twin_input *in)
 	put_cards(&w);
 	t->link = w.link > 0 ? 1 / w.link : INFINITY;
 	t->doubts[TWIN_BUFFER] = in->side[WRITE].buffered;
-}
-
-double twin_seconds(const struct twin *t, const struct twin_input *in, bool write, double bytes)
-{
-	const struct twin_card *c = &t->card[write];
-	double excess = c->unit_bytes > 0
-				? growth_unit_excess((uint64_t)bytes, 0, (uint64_t)c->unit_bytes)
-				: 0;
-	double link = bytes / t->link, blocks = bytes / in->block_bytes;
-	double begin = (t->sectors ? 0 : c->command_s) + excess / c->rate;
-	double card = bytes / c->rate + blocks * (c->sector_s + (t->sectors ? c->command_s : 0));
-	double chunk = t->chunk_bytes > 0 ? t->chunk_bytes : in->block_bytes;
-	double part = fmin(1, chunk / bytes), fixed = t->request_s + t->host_s + t->command_s;
-
-	if (!t->overlapped && !(write && in->side[WRITE].buffered))
-		return fixed + link + begin + card;
-	/* The slower one, and the way of a first chunk through the other; the card begins once it is there. */
-	return fixed + fmax(link + part * card, part * link + begin + card);
 }

@@ -14,6 +14,7 @@ struct twin_phases {
 	double host_s, command_s; /* between requests, and until a command is taken */
 	double data_s, data_slope; /* the data phase: s, s per byte */
 	double status_s, status_slope; /* from the data to the status */
+	double status_last_slope; /* the same among the largest sizes */
 };
 
 /* What is known of one direction; growth NULL: it was not measured. */
@@ -22,7 +23,8 @@ struct twin_side {
 	const struct culprits *culprits;
 	double card; /* B/s, measured alone; 0: not given */
 	double smallest_bytes, smallest_s; /* the smallest request measured, and its time */
-	bool buffered; /* writes: acknowledged before the card has them */
+	bool buffered; /* writes: acknowledged before the card has them, up to so many bytes: */
+	double behind_bytes;
 	bool phases_seen; /* then: */
 	struct twin_phases phases;
 };
@@ -34,6 +36,7 @@ struct twin_input {
 	double frame_s; /* requests wait for frames of the bus; 0: they don't */
 	double block_bytes;
 	bool single_blocks; /* take the card for one without program units, whatever the shape */
+	bool odd_chunk; /* take pieces for as large as they seem, not for a power of two */
 };
 
 enum twin_doubt {
@@ -48,6 +51,7 @@ enum twin_doubt {
 	TWIN_READS, /* not measured */
 	TWIN_WRITES,
 	TWIN_BUFFER, /* its size */
+	TWIN_UNIT, /* whether the card programs units larger than those that were looked for */
 	TWIN_DOUBTS
 };
 
@@ -66,8 +70,8 @@ struct twin {
 	double request_s; /* of each request: of the firmware */
 	/* Where the bus showed them, else they are among request_s: */
 	double host_s, command_s;
-	bool stores_after,
-		link_seen; /* the bus showed writes worked on after their data; and so the link */
+	/* The bus showed writes worked on after their data, and so the link; or while they came. */
+	bool stores_after, link_seen, stores_meanwhile;
 	bool phased; /* the phases say what takes turns with what, and whose the fixed costs are */
 	struct twin_card card[2];
 	bool doubts[TWIN_DOUBTS];
@@ -75,7 +79,8 @@ struct twin {
 
 void twin_make(struct twin *t, const struct twin_input *in);
 
-/* Seconds of a request of so many bytes that is not split, as such a gadget takes them in the long run. */
+/* Seconds of a request of so many bytes that is not split, as a gadget of blkassay-model(5) with these lines takes them in the
+ * long run. In twin_time.c. */
 double twin_seconds(const struct twin *t, const struct twin_input *in, bool write, double bytes);
 
 #endif

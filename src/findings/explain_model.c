@@ -37,6 +37,7 @@ static const char *const doubts[TWIN_DOUBTS] = {
 	[TWIN_READS] = "reads",
 	[TWIN_WRITES] = "writes",
 	[TWIN_BUFFER] = "write behind",
+	[TWIN_UNIT] = "write unit",
 };
 
 struct writer {
@@ -224,7 +225,9 @@ static void add_side(struct writer *w, int d)
 
 	snprintf(key, sizeof key, "%s rate", side);
 	setting(w, key, rate_words(value, c->rate),
-		!there                    ? "NOT KNOWN: not swept"
+		!there ? "NOT KNOWN: not swept"
+		: w->e->known.card[d] > 0 && !known
+			? "NOT KNOWN: these times do not show the rate that was given"
 		: w->e->known.card[d] > 0 ? "as given, or within 6 % of it as measured"
 		: known                   ? "from the steps of whole units"
 		: d && w->twin.stores_after
@@ -256,17 +259,20 @@ static void add_card(struct writer *w)
 
 /* ---- firmware ---- */
 
+static double buffer_bytes(const struct explained *x, double block)
+{
+	double bytes = fmin(fmax(x->behind_bytes, block), BUFFER_MAX);
+
+	return bytes - fmod(bytes, block);
+}
+
 static void add_buffer(struct writer *w)
 {
-	const struct explained *x = w->side[RUN_WRITE];
-	uint64_t block = (uint64_t)w->in.block_bytes, bytes;
 	char value[40];
 
-	if (!x || !x->buffered)
+	if (!w->in.side[RUN_WRITE].buffered)
 		return;
-	bytes = (uint64_t)fmin(fmax(x->behind_bytes, (double)block), (double)BUFFER_MAX);
-	bytes -= bytes % block;
-	snprintf(value, sizeof value, "%llu", (unsigned long long)bytes);
+	snprintf(value, sizeof value, "%.0f", w->in.side[RUN_WRITE].behind_bytes);
 	setting(w, "write behind", value, "NOT KNOWN: what was not stored after the last answer");
 }
 
@@ -282,7 +288,9 @@ static void add_firmware(struct writer *w)
 	setting(w, "transfer", t->overlapped ? "overlapped" : "store-and-forward",
 		t->doubts[TWIN_TRANSFER] ? "NOT KNOWN"
 		: t->stores_after        ? "seen: the status comes later the more data there are"
-					 : "as the slope shows");
+		: t->stores_meanwhile
+			? "seen: data of writes are taken slowly, and the status soon after"
+			: "as the slope shows");
 	if (t->overlapped && t->chunk_bytes > 0) {
 		snprintf(value, sizeof value, "%.0f", t->chunk_bytes);
 		setting(w, "chunk", value, "where the line bends");
@@ -322,8 +330,8 @@ static void take_phases(struct twin_side *s, const struct explained *x)
 	const struct phase_amount *host = &part[PART_HOST], *command = &part[PART_NOT_READY],
 				  *status = &part[PART_STORE], *data = &x->phases.data;
 
-	s->phases_seen = x->phases.known && host->line_known && command->line_known &&
-			 status->line_known && data->line_known &&
+	s->phases_seen = x->phases.known && !x->phases_stalled && host->line_known &&
+			 command->line_known && status->line_known && data->line_known &&
 			 !(x->direction == RUN_WRITE && (!x->shown || x->behind > EXPLAIN_BEHIND));
 	if (!s->phases_seen)
 		return;
@@ -332,7 +340,8 @@ static void take_phases(struct twin_side *s, const struct explained *x)
 		.data_s = data->fixed,
 		.data_slope = data->per_byte,
 		.status_s = status->fixed,
-		.status_slope = status->per_byte };
+		.status_slope = status->per_byte,
+		.status_last_slope = status->last_per_byte };
 }
 
 static struct twin_side side_of(const struct explained *x, const struct explain_known *known, int d)
@@ -346,6 +355,7 @@ static struct twin_side side_of(const struct explained *x, const struct explain_
 							       : &x->growths.list[0];
 	s.culprits = &x->culprits;
 	s.buffered = x->buffered;
+	s.behind_bytes = buffer_bytes(x, x->block_bytes);
 	s.smallest_bytes = (double)x->points[0].request_bytes;
 	s.smallest_s = x->stored[0].seconds - stalls_per_byte(&x->stalls) * s.smallest_bytes;
 	return s;
@@ -370,17 +380,17 @@ static double worst(const struct writer *w, int d)
 	return most;
 }
 
-/* Small steps may come from what hides behind a slower link. */
-static void try_single_blocks(struct writer *w)
+/* Makes it anew with *choice set, and keeps to that where its times are nearer. */
+static void try_other(struct writer *w, bool *choice)
 {
 	struct twin with = w->twin;
-	double off = worst(w, RUN_WRITE);
+	double off = fmax(worst(w, RUN_READ), worst(w, RUN_WRITE));
 
-	w->in.single_blocks = true;
+	*choice = true;
 	twin_make(&w->twin, &w->in);
-	if (worst(w, RUN_WRITE) < off)
+	if (fmax(worst(w, RUN_READ), worst(w, RUN_WRITE)) < off)
 		return;
-	w->in.single_blocks = false;
+	*choice = false;
 	w->twin = with;
 }
 
@@ -398,10 +408,13 @@ static void make_twin(struct writer *w)
 	}
 	w->in.link = w->e->known.link;
 	twin_make(&w->twin, &w->in);
+	/* Small steps may come from what hides behind a slower link. */
 	if (w->twin.card[RUN_WRITE].unit_bytes > 0)
-		try_single_blocks(w);
-	w->twin.doubts[TWIN_READ_SHAPE] |= worst(w, RUN_READ) > OFF && !w->twin.frames;
-	w->twin.doubts[TWIN_WRITE_SHAPE] |= worst(w, RUN_WRITE) > OFF && !w->twin.frames;
+		try_other(w, &w->in.single_blocks);
+	if (w->twin.chunk_bytes > 0)
+		try_other(w, &w->in.odd_chunk);
+	w->twin.doubts[TWIN_READ_SHAPE] |= worst(w, RUN_READ) > OFF;
+	w->twin.doubts[TWIN_WRITE_SHAPE] |= worst(w, RUN_WRITE) > OFF;
 }
 
 int explain_model_text(struct text *t, struct text *unknown, const struct run *run,

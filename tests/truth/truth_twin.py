@@ -8,12 +8,12 @@ from goals import Most, Share
 
 
 def of_designs(models, seed, jobs, report, told, goals, **how):
-    o = types.SimpleNamespace(build=None, **{"gaps": False, "blind": False, "no_phases": False, **how})
+    o = types.SimpleNamespace(build=None, **{"gaps": False, "odd": False, "blind": False, "no_phases": False, **how})
     like = Share("models of a run%s: within 3 %% of the design at every size measured" % told, 0.99)
     edits = Share("after one edit%s: within 5 %% of the edited design" % told, 0.8) if goals else None
     silent = Most("edits that are not%s, without a word of what was not known" % told, 0.01)
     with concurrent.futures.ProcessPoolExecutor(jobs) as pool:
-        for index, _, unknown, _, off, changed in pool.map(twin.work, [(seed, i, o) for i in range(models or 200)], chunksize=4):
+        for index, _, unknown, _, off, changed, _ in pool.map(twin.work, [(seed, i, o) for i in range(models or 200)], chunksize=4):
             like.add(off <= 0.03, "design %d: off by %.1f %%" % (index, 100 * off))
             for name, far, named in changed:
                 if edits:

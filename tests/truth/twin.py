@@ -5,10 +5,11 @@ Designs of known truth are made from a seed and swept as models; explain writes 
 of link and card alone. gadget.py, which shares no code with the tool, computes the times of design and twin, as they are and
 after the same line was edited in both.
 
-    twin.py [--models N] [--seed S] [--build DIR] [--jobs J] [--verbose] [--gaps] [--blind] [--no-phases]
+    twin.py [--models N] [--seed S] [--build DIR] [--jobs J] [--verbose] [--gaps] [--odd] [--blind] [--no-phases]
 
 --gaps: the designs have a pause of the host and a cost of each command on the link as well, which only phases tell from the
-gadget's own; --blind: explain is given no rate; --no-phases: the sweep watches none.
+gadget's own; --odd: frames, buffers, program units, stalls, coarse chunks and the like are laid over them (odd.py); --blind:
+explain is given no rate; --no-phases: the sweep watches none.
 
 Exits 1 when the goals are not met: times within 3 % at every size measured, but for 1 twin in 100; after one edit within 5 % in
 80 % of the edits, and where it is not, the twin names what it could not know, but for 1 edit in 100: a cost per sector of just
@@ -21,16 +22,25 @@ import random
 import subprocess
 import sys
 import tempfile
+import types
 
 import gadget as G
+import odd
 
 SIZES = [512 << i for i in range(8)]
-KEYS = {"link": {"speed": "speed", "rate": "rate", "request cost": "link_cost", "host gap": "gap", "request limit": "limit"},
+KEYS = {"link": {"speed": "speed", "frames": "frames", "rate": "rate", "request cost": "link_cost", "host gap": "gap", "request limit": "limit"},
         "card": {"read rate": "read_rate", "write rate": "write_rate", "read command cost": "read_command",
                  "write command cost": "write_command", "read sector cost": "read_sector", "write sector cost": "write_sector",
-                 "write unit": "write_unit"},
-        "firmware": {"unit": "unit", "transfer": "transfer", "chunk": "chunk", "request cost": "firmware_cost"},
+                 "write unit": "write_unit", "stall every": "stall_every", "stall time": "stall_time"},
+        "firmware": {"write behind": "behind", "unit": "unit", "transfer": "transfer", "chunk": "chunk", "request cost": "firmware_cost"},
         "device": {"block": "block", "not known": "not_known"}, "claims": {}}
+
+
+WHOLE = ("limit", "write_unit", "chunk", "block", "stall_every", "behind")
+# Ways to be odd that a model has a line for, or that it has to say it does not know.
+ODD = [odd.slow_link, odd.framed, odd.overlapped_sectors, odd.gap_and_card, odd.small_gap, odd.rare_stalls, odd.frequent_stalls, odd.behind,
+       odd.crooked_unit, odd.large_unit, odd.hidden_unit, odd.chunks, odd.large_blocks, odd.small_limit, odd.unlimited_link,
+       odd.unlimited_card, odd.equal_rates, odd.everything]
 
 
 def value_of(text):
@@ -52,8 +62,10 @@ def read_model(text):
             name = KEYS[section].get(key)
             if name in ("speed", "unit", "transfer", "not_known"):
                 found[name] = value
+            elif name == "frames":
+                found[name] = value == "yes"
             elif name:
-                found[name] = value_of(value) if name not in ("limit", "write_unit", "chunk", "block") else int(value)
+                found[name] = value_of(value) if name not in WHOLE else int(value)
     return found.pop("not_known", ""), G.gadget(**found)
 
 
@@ -79,6 +91,23 @@ def with_gaps(g, r):
     return G.edited(g, gap=t * 10 ** r.uniform(-1, 0.3), link_cost=t * 10 ** r.uniform(-1.5, 0))
 
 
+def with_odd(g, r, index):
+    c = types.SimpleNamespace(gadget=g, judged=4096, sizes_text="512..64Ki", request=4096, given="both", off=0)
+    ways = [ODD[index % len(ODD)]] + r.sample(ODD, r.choice([0, 0, 1]))
+    for way in ways:
+        way(r, c)
+    g = c.gadget
+    for key in ("write_unit", "behind"):
+        g = G.edited(g, **{key: g[key] // g["block"] * g["block"]})
+    if g["frames"] and g["speed"] == "none":
+        g = G.edited(g, speed="full")
+    if math.isinf(g["rate"]) and (math.isinf(g["read_rate"]) or math.isinf(g["write_rate"])):
+        g = G.edited(g, rate=20e6)
+    g = G.edited(g, chunk=g["chunk"] // g["block"] * g["block"] if g["transfer"] == "overlapped" else 0,
+                 write_cache=g["write_cache"] and g["caching_page"])
+    return g, "+".join(way.__name__ for way in ways)
+
+
 # Name, the edit, and what would have to be known for it.
 EDITS = [
     ("transfer", lambda g: G.edited(g, transfer="overlapped", chunk=0), {"transfer", "read rate", "write rate", "link rate", "unit"}),
@@ -94,23 +123,30 @@ GAP_EDITS = EDITS + [
 
 
 def farthest(a, b):
-    return max(abs(G.request_seconds(a, w, n) / G.request_seconds(b, w, n) - 1) for w in (False, True) for n in SIZES)
+    sizes = [n for n in SIZES if n >= b["block"]]
+    return max(abs(G.long_run_seconds(a, w, n) / G.long_run_seconds(b, w, n) - 1) for w in (False, True) for n in sizes)
 
 
 def work(args):
     seed, index, o = args
     r = random.Random("%d/%d" % (seed, index))
-    g = with_gaps(design(r), r) if o.gaps else design(r)
+    g, ways = design(r), ""
+    if o.gaps:
+        g = with_gaps(g, r)
+    if o.odd:
+        g, ways = with_odd(g, r, index)
     off = r.choice([0, 0.02, 0.04])
     known = {"link": g["rate"], "card-read": g["read_rate"], "card-write": g["write_rate"]}
-    known = {} if o.blind else {k: v * (1 + r.uniform(-off, off)) for k, v in known.items()}
+    known = {} if o.blind else {k: v * (1 + r.uniform(-off, off)) for k, v in known.items() if not math.isinf(v)}
+    if g["frames"]:
+        known.pop("link", None)
     tool = G.tool(o.build)
     with tempfile.TemporaryDirectory() as d:
         path, record, twin = (os.path.join(d, name) for name in ("g.model", "g.assay", "twin.model"))
         with open(path, "w") as f:
             f.write(G.text(g, "truth"))
-        seconds = max(0.25, 30 * G.request_seconds(g, True, SIZES[-1]))
-        subprocess.run([tool, "sweep", "model:" + path, "--direction", "read,write", "--order", "sequential", "--sizes", "512..64Ki",
+        seconds = max(0.25, 30 * G.long_run_seconds(g, True, SIZES[-1]))
+        subprocess.run([tool, "sweep", "model:" + path, "--direction", "read,write", "--order", "sequential", "--sizes", "%d..64Ki" % g["block"],
                         "--seconds", "%.3f" % seconds, "--passes", "4", "--seed", "1", "--out", record, "--quiet"] + (["--no-phases"] if o.no_phases else []),
                        check=True, stdout=subprocess.DEVNULL, stderr=subprocess.PIPE)
         subprocess.run([tool, "explain", record, "--model", twin, "--quiet"] + [w for k, v in known.items() for w in ("--" + k, "%.0fB/s" % v)],
@@ -122,7 +158,7 @@ def work(args):
     for name, edit, needs in GAP_EDITS if o.gaps else EDITS:
         off = farthest(edit(t), edit(g))
         edits.append((name, off, bool((needs | {"times of reads", "times of writes"}) & set(unknown.split(", ")))))
-    return index, g, unknown, t, farthest(t, g), edits
+    return index, g, unknown, t, farthest(t, g), edits, ways
 
 
 def main():
@@ -133,18 +169,20 @@ def main():
     p.add_argument("--jobs", type=int, default=2)
     p.add_argument("--verbose", action="store_true")
     p.add_argument("--gaps", action="store_true")
+    p.add_argument("--odd", action="store_true")
+    p.add_argument("--first", type=int, default=0)
     p.add_argument("--blind", action="store_true")
     p.add_argument("--no-phases", action="store_true")
     o = p.parse_args()
     with concurrent.futures.ProcessPoolExecutor(o.jobs) as pool:
-        results = list(pool.map(work, [(o.seed, i, o) for i in range(o.models)], chunksize=4))
+        results = list(pool.map(work, [(o.seed, i, o) for i in range(o.first, o.first + o.models)], chunksize=4))
     far = [r for r in results if r[4] > 0.03]
     edits = [e for r in results for e in r[5]]
     good = [e for e in edits if e[1] <= 0.05]
     silent = [e for e in edits if e[1] > 0.05 and not e[2]]
-    for index, g, unknown, t, off, changed in results:
+    for index, g, unknown, t, off, changed, ways in results:
         if o.verbose and (off > 0.03 or any(e[1] > 0.05 and not e[2] for e in changed)):
-            print("#%d off %.3f not known: %s  %s" % (index, off, unknown, ["%s %.2f %s" % e for e in changed if e[1] > 0.05]))
+            print("#%d %s off %.3f not known: %s  %s" % (index, ways, off, unknown, ["%s %.2f %s" % e for e in changed if e[1] > 0.05]))
             for one in (g, t):
                 print("    ", {k: v for k, v in one.items() if k not in ("seed", "jitter", "capacity") and v != G.DEFAULTS.get(k)})
     for name, _, _ in GAP_EDITS if o.gaps else EDITS:

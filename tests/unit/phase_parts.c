@@ -50,6 +50,7 @@ START_TEST(stores_and_answers)
 	ck_assert(p.list[PART_STORE].line_known);
 	ck_assert_double_eq_tol(p.list[PART_STORE].fixed, 0.5e-3, 1e-9);
 	ck_assert_double_eq_tol(p.list[PART_STORE].per_byte * 1024, 2e-3, 1e-9);
+	ck_assert_double_eq_tol(p.list[PART_STORE].last_per_byte * 1024, 2e-3, 1e-9);
 	/* No more than the data takes; if it works afterwards. */
 	ck_assert_double_eq_tol(p.gain, 4e-3, 1e-9);
 	ck_assert(!p.gain_sure);
@@ -97,6 +98,20 @@ START_TEST(refuses_data)
 }
 END_TEST
 
+/* Statuses that stop growing are the end of work that went on while data came: 28, 48, 48 us beside 140, 260 and 500. A line through
+ * them rises, and nothing is to gain. */
+START_TEST(what_stops_growing)
+{
+	const struct phase_size sizes[] = { { 512, 0, 112e-6, 28e-6, 0 },
+		{ 1024, 0, 212e-6, 48e-6, 0 }, { 2048, 0, 452e-6, 48e-6, 0 } };
+	struct phase_parts p = phase_parts_of(sizes, 3, true, 2048, 0, 0);
+
+	ck_assert(p.list[PART_STORE].line_known && p.list[PART_STORE].per_byte > 5e-9);
+	ck_assert_double_eq(p.list[PART_STORE].last_per_byte, 0);
+	ck_assert_double_eq(p.gain, 0);
+}
+END_TEST
+
 /* Data faster than its link: the link is not what it says. */
 START_TEST(a_link_that_is_beaten)
 {
@@ -133,6 +148,7 @@ Suite *phase_parts_suite(void)
 	tcase_add_test(t, refuses_data);
 	tcase_add_test(t, a_link_that_is_beaten);
 	tcase_add_test(t, no_line);
+	tcase_add_test(t, what_stops_growing);
 	suite_add_tcase(s, t);
 	return s;
 }

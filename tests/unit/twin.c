@@ -181,7 +181,8 @@ static void show_phases(struct seen *s, double link_us)
 			.data_s = d ? 0.5e-3 : 0.8e-3,
 			.data_slope = (d ? link_us : link_us + 0.5) * 1e-6,
 			.status_s = d ? 0.7e-3 : 0,
-			.status_slope = d ? 0.8e-6 : 0 };
+			.status_slope = d ? 0.8e-6 : 0,
+			.status_last_slope = d ? 0.8e-6 : 0 };
 	}
 }
 
@@ -239,6 +240,156 @@ START_TEST(phases_that_tell_less)
 }
 END_TEST
 
+/* A status that a line has growing, while it stays the same from half the largest size on, is no work on all of the data; data that
+ * are taken more slowly than the link brings them, with nothing left afterwards, are worked on as they come. */
+START_TEST(phases_that_show_overlap)
+{
+	struct gadget g = { 1, { 0.5, 2.5 }, { 0, 0 }, { 0, 0 }, true };
+	struct seen s;
+	struct twin t;
+
+	look(&s, &g, true);
+	show_phases(&s, 1);
+	s.in.side[1].phases.data_slope = 2.5e-6;
+	s.in.side[1].phases.status_last_slope = 0;
+	twin_make(&t, &s.in);
+	ck_assert(t.overlapped && t.stores_meanwhile && !t.stores_after);
+	ck_assert(!t.doubts[TWIN_TRANSFER]);
+	/* Here link and card in turn would take as long: a gadget that stores piece by piece looks the same. */
+	g.sector[1] = 1;
+	look(&s, &g, true);
+	show_phases(&s, 1);
+	s.in.side[1].phases.data_slope = 3.5e-6;
+	s.in.side[1].phases.status_last_slope = 0;
+	twin_make(&t, &s.in);
+	ck_assert(t.overlapped && t.stores_meanwhile && t.doubts[TWIN_TRANSFER]);
+}
+END_TEST
+
+/* ---- the timing of a model ---- */
+
+static void takes_ms(
+	const struct twin *t, const struct twin_input *in, bool write, double bytes, double ms)
+{
+	ck_assert_double_eq_tol(twin_seconds(t, in, write, bytes) * 1e3, ms, 1e-6);
+}
+
+/* Chunks of 512 B at 1 us a byte. The card takes 17 ms before the first and no more, and there are two buffers: all chunks from
+ * the third on wait for it. 128 of them: 0.512 + 17 + 126 * 0.512 ms. */
+START_TEST(two_buffers)
+{
+	struct twin t = { .link = 1e6,
+		.overlapped = true,
+		.card = { { .rate = INFINITY }, { .rate = INFINITY, .command_s = 17e-3 } } };
+	const struct twin_input in = { .block_bytes = 512 };
+
+	takes_ms(&t, &in, true, 65536, 0.512 + 17 + 126 * 0.512);
+	takes_ms(&t, &in, true, 1024, 0.512 + 17);
+	/* In turn all of it comes first. */
+	t.overlapped = false;
+	takes_ms(&t, &in, true, 65536, 65.536 + 17);
+	/* A read of two chunks: each is fetched in 1 ms, the second while the first is sent. */
+	t.overlapped = true;
+	t.card[0].rate = 512e3;
+	takes_ms(&t, &in, false, 1024, 1 + 1 + 0.512);
+}
+END_TEST
+
+/* Full speed, 19 packets of 64 bytes a frame of 1 ms (USB 2.0, table 5-9): 4 KiB are four frames; a frame each before and after;
+ * 0.5 ms of work in front takes another. */
+START_TEST(whole_frames)
+{
+	struct twin t = { .link = 1216e3,
+		.frames = true,
+		.card = { { .rate = INFINITY }, { .rate = INFINITY } } };
+	const struct twin_input in = {
+		.block_bytes = 512, .frame_s = 1e-3, .link_ceiling = 1216e3
+	};
+
+	takes_ms(&t, &in, true, 4096, 6);
+	takes_ms(&t, &in, false, 4096, 6);
+	t.request_s = 0.5e-3;
+	takes_ms(&t, &in, true, 4096, 7);
+}
+END_TEST
+
+/* A buffer of one block: every block waits until the one before is stored. One of many: the slower side counts. */
+START_TEST(a_buffer_that_fills)
+{
+	struct twin t = { .link = 1e6,
+		.card = { { .rate = INFINITY }, { .rate = 512e3, .command_s = 5e-3 } } };
+	struct twin_input in = { .block_bytes = 512,
+		.side = { [1] = { .buffered = true, .behind_bytes = 512 } } };
+	double one = twin_seconds(&t, &in, true, 1024) * 1e3;
+
+	/* But for the very first block, and the last, which leaves without another after it. */
+	ck_assert_double_eq_tol(one, 0.512 + 6 + 0.512 + 1, 0.2);
+	in.side[1].behind_bytes = 65536;
+	ck_assert_double_eq_tol(twin_seconds(&t, &in, true, 1024) * 1e3, 5 + 1 + 1, 0.1);
+}
+END_TEST
+
+/* ---- what cannot be known ---- */
+
+/* Every write takes 80 ms more, in which the card could program 128 KiB at the rate that was given: how times grow shows nothing
+ * of the card then. */
+START_TEST(a_unit_beyond_all_sizes)
+{
+	struct gadget g = { 1, { 0.5, 0 }, { 0, 0 }, { 0, 80 }, false };
+	struct seen s;
+	struct twin t;
+
+	look(&s, &g, true);
+	s.in.side[1].card = 1.6e6;
+	twin_make(&t, &s.in);
+	ck_assert(t.doubts[TWIN_UNIT] && t.doubts[TWIN_WRITE_CARD] && t.doubts[TWIN_TRANSFER]);
+	g.fixed_ms[1] = 8;
+	g.card[1] = 0.625;
+	look(&s, &g, true);
+	twin_make(&t, &s.in);
+	ck_assert(!t.doubts[TWIN_UNIT] && !t.doubts[TWIN_WRITE_CARD]);
+}
+END_TEST
+
+/* Behind a buffer the slower of two counts: up to 8 KiB the card's 12 ms and 0.5 us a byte, beyond that the link's 2 us. */
+START_TEST(behind_a_buffer)
+{
+	struct growth read = { .kind = GROWTH_STRAIGHT,
+		.fixed_s = 1e-3,
+		.slope = 2.5e-6,
+		.smallest_bytes = 512,
+		.largest_bytes = 65536 };
+	struct growth write = { .kind = GROWTH_TURNED,
+		.fixed_s = 1e-3,
+		.slope = 2e-6,
+		.fixed_below_s = 12e-3,
+		.slope_below = 0.5e-6,
+		.at_bytes = 8192,
+		.smallest_bytes = 512,
+		.largest_bytes = 65536 };
+	struct twin_input in = { .block_bytes = 512,
+		.link = 0.5e6,
+		.side = { { .growth = &read },
+			{ .growth = &write, .buffered = true, .behind_bytes = 65536 } } };
+	struct twin t;
+
+	twin_make(&t, &in);
+	ck_assert_double_eq_tol(t.card[1].command_s, 12e-3, 1e-9);
+	ck_assert_double_eq_tol(t.card[1].rate, 2e6, 1);
+	ck_assert_double_eq_tol(t.link, 0.5e6, 1);
+	ck_assert(t.doubts[TWIN_BUFFER]);
+	/* The card alone, at every size: its fixed part is no request's. */
+	write = (struct growth){ .kind = GROWTH_STRAIGHT,
+		.fixed_s = 12e-3,
+		.slope = 4e-6,
+		.smallest_bytes = 512,
+		.largest_bytes = 65536 };
+	twin_make(&t, &in);
+	ck_assert_double_eq_tol(t.card[1].command_s, 12e-3, 1e-9);
+	ck_assert_double_eq_tol(t.request_s, 1e-3, 1e-9);
+}
+END_TEST
+
 Suite *twin_suite(void)
 {
 	Suite *s = suite_create("twin");
@@ -251,6 +402,12 @@ Suite *twin_suite(void)
 	tcase_add_test(c, single_sectors);
 	tcase_add_test(c, no_rates);
 	tcase_add_test(c, one_direction);
+	tcase_add_test(c, phases_that_show_overlap);
+	tcase_add_test(c, two_buffers);
+	tcase_add_test(c, whole_frames);
+	tcase_add_test(c, a_buffer_that_fills);
+	tcase_add_test(c, a_unit_beyond_all_sizes);
+	tcase_add_test(c, behind_a_buffer);
 	suite_add_tcase(s, c);
 	return s;
 }
