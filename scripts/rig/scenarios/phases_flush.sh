@@ -30,13 +30,21 @@ behind() { # SERIAL FIRMWARE-LINE FAULTS: plugged in
 	model_plug "$1.model"
 	token "$gadget"
 }
+# What a busy machine blurs may be left open, which ends with 4 and says so; it is never judged wrongly. Then it is asked again.
 audited() { # STATUS RECORD [COMMAND...]: the flush's line in $line
-	status=$1 record=$2
+	sure=$1 record=$2
 	shift 2
-	rm -f audit.csv
-	run "$status" "$@" blkassay audit "$gadget" --erase "$token" --region 0+1Mi --only flush --seed 1 --phases --out "$record" --csv audit.csv
-	line=$(grep ',flush,' audit.csv)
-	note "$(echo "$line" | cut -c1-400)"
+	for attempt in 1 2 3 4 5 6; do
+		rm -f audit.csv "$record"
+		status=0
+		"$@" blkassay audit "$gadget" --erase "$token" --region 0+1Mi --only flush --seed $attempt --phases --out "$record" --csv audit.csv \
+			>$out 2>$err </dev/null || status=$?
+		line=$(grep ',flush,' audit.csv)
+		note "$(echo "$line" | cut -c1-400)"
+		[ $status = 4 ] || break
+		case $line in *"not shown"*) ;; *) fail "exit status 4, and the flush is not left open" ;; esac
+	done
+	is "exit status of the audit in attempt $attempt" $status "$sure"
 }
 behind FLUSH-0001 "" ""
 audited 0 honest.assay
