@@ -67,8 +67,11 @@ static void take_line(struct work *w, int d)
 
 	w->slope[d] = g->slope;
 	w->fixed[d] = g->kind == GROWTH_COARSE ? g->fixed_below_s : g->fixed_s;
-	if (g->kind == GROWTH_UNIT && !w->in->single_blocks)
-		w->t->card[d].unit_bytes = g->at_bytes;
+	if (g->kind != GROWTH_UNIT || w->in->single_blocks)
+		return;
+	w->t->card[d].unit_bytes = g->at_bytes;
+	/* Some of what seems to be a cost of each write is the rest of a larger unit then. */
+	w->t->doubts[TWIN_UNIT] = w->t->doubts[TWIN_REQUEST] = g->multiple_alike;
 }
 
 static void take_lines(struct work *w)
@@ -399,5 +402,7 @@ void twin_make(struct twin *t, const struct twin_input *in)
 		find_hidden(&w, d);
 	put_cards(&w);
 	t->link = w.link > 0 ? 1 / w.link : INFINITY;
-	t->doubts[TWIN_BUFFER] = in->side[WRITE].buffered;
+	t->doubts[TWIN_BUFFER] =
+		in->side[WRITE].buffered || (measured(in, WRITE) && in->side[WRITE].may_buffer);
+	t->doubts[TWIN_FRAMES] = in->frames_open && !t->frames;
 }

@@ -25,6 +25,7 @@ struct twin_side {
 	double smallest_bytes, smallest_s; /* the smallest request measured, and its time */
 	bool buffered; /* writes: acknowledged before the card has them, up to so many bytes: */
 	double behind_bytes;
+	bool may_buffer; /* writes: there may be such a buffer that nothing showed */
 	bool phases_seen; /* then: */
 	struct twin_phases phases;
 };
@@ -34,6 +35,7 @@ struct twin_input {
 	double link; /* B/s, measured; 0: not given */
 	double link_ceiling; /* B/s; 0: no such bound known */
 	double frame_s; /* requests wait for frames of the bus; 0: they don't */
+	bool frames_open; /* then: as far as is known */
 	double block_bytes;
 	bool single_blocks; /* take the card for one without program units, whatever the shape */
 	bool odd_chunk; /* take pieces for as large as they seem, not for a power of two */
@@ -52,6 +54,7 @@ enum twin_doubt {
 	TWIN_WRITES,
 	TWIN_BUFFER, /* its size */
 	TWIN_UNIT, /* whether the card programs units larger than those that were looked for */
+	TWIN_FRAMES, /* whether requests wait for frames of the bus */
 	TWIN_DOUBTS
 };
 

@@ -38,6 +38,7 @@ static const char *const doubts[TWIN_DOUBTS] = {
 	[TWIN_WRITES] = "writes",
 	[TWIN_BUFFER] = "write behind",
 	[TWIN_UNIT] = "write unit",
+	[TWIN_FRAMES] = "frames",
 };
 
 struct writer {
@@ -252,7 +253,10 @@ static void add_card(struct writer *w)
 	add_side(w, RUN_WRITE);
 	if (w->twin.card[RUN_WRITE].unit_bytes > 0) {
 		snprintf(value, sizeof value, "%.0f", w->twin.card[RUN_WRITE].unit_bytes);
-		setting(w, "write unit", value, "times of writes grow in steps of it");
+		setting(w, "write unit", value,
+			w->twin.doubts[TWIN_UNIT] ? "NOT KNOWN: times of writes grow in steps of "
+						    "it, or of an odd multiple"
+						  : "times of writes grow in steps of it");
 	}
 	add_stalls(w);
 }
@@ -344,7 +348,8 @@ static void take_phases(struct twin_side *s, const struct explained *x)
 		.status_last_slope = status->last_per_byte };
 }
 
-static struct twin_side side_of(const struct explained *x, const struct explain_known *known, int d)
+static struct twin_side side_of(
+	const struct explained *x, const struct explain_known *known, int d, bool write_back)
 {
 	struct twin_side s = { .card = known->card[d] };
 
@@ -355,6 +360,7 @@ static struct twin_side side_of(const struct explained *x, const struct explain_
 							       : &x->growths.list[0];
 	s.culprits = &x->culprits;
 	s.buffered = x->buffered;
+	s.may_buffer = d == RUN_WRITE && !x->buffered && write_back;
 	s.behind_bytes = buffer_bytes(x, x->block_bytes);
 	s.smallest_bytes = (double)x->points[0].request_bytes;
 	s.smallest_s = x->stored[0].seconds - stalls_per_byte(&x->stalls) * s.smallest_bytes;
@@ -398,11 +404,13 @@ static void make_twin(struct writer *w)
 {
 	for (int d = 0; d < 2; d++) {
 		w->side[d] = explanation_of(w->e, (enum run_direction)d);
-		w->in.side[d] = side_of(w->side[d], &w->e->known, d);
+		w->in.side[d] = side_of(
+			w->side[d], &w->e->known, d, !strcmp(w->run->target.cache, "write back"));
 		if (!w->side[d])
 			continue;
 		w->in.block_bytes = w->side[d]->block_bytes;
 		w->in.link_ceiling = w->side[d]->usb ? w->side[d]->usb->ceiling : 0;
+		w->in.frames_open |= w->side[d]->frames == FRAMES_OPEN;
 		if (w->side[d]->usb && w->side[d]->frames == FRAMES_SEEN)
 			w->in.frame_s = w->side[d]->usb->frame_s;
 	}

@@ -108,13 +108,15 @@ def with_odd(g, r, index):
     return g, "+".join(way.__name__ for way in ways)
 
 
+# What changes the effect of any edit.
+ODDITIES = {"write behind", "write unit", "frames"}
 # Name, the edit, and what would have to be known for it.
 EDITS = [
-    ("transfer", lambda g: G.edited(g, transfer="overlapped", chunk=0), {"transfer", "read rate", "write rate", "link rate", "unit"}),
-    ("unit", lambda g: G.edited(g, unit="request"), {"unit"}),
-    ("card", lambda g: G.edited(g, read_rate=2 * g["read_rate"], write_rate=2 * g["write_rate"]), {"transfer", "read rate", "write rate", "unit"}),
-    ("link", lambda g: G.edited(g, rate=2 * g["rate"]), {"transfer", "link rate", "unit"}),
-    ("request cost", lambda g: G.edited(g, firmware_cost=0.0), {"whose request cost"}),
+    ("transfer", lambda g: G.edited(g, transfer="overlapped", chunk=0), {"transfer", "read rate", "write rate", "link rate", "unit"} | ODDITIES),
+    ("unit", lambda g: G.edited(g, unit="request"), {"unit"} | ODDITIES),
+    ("card", lambda g: G.edited(g, read_rate=2 * g["read_rate"], write_rate=2 * g["write_rate"]), {"transfer", "read rate", "write rate", "unit"} | ODDITIES),
+    ("link", lambda g: G.edited(g, rate=2 * g["rate"]), {"transfer", "link rate", "unit"} | ODDITIES),
+    ("request cost", lambda g: G.edited(g, firmware_cost=0.0), {"whose request cost"} | ODDITIES),
 ]
 GAP_EDITS = EDITS + [
     ("host gap", lambda g: G.edited(g, gap=0.0), {"whose request cost"}),
