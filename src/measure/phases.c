@@ -16,9 +16,10 @@
 #include "platform/clock.h"
 #include "platform/usbmon.h"
 
-/* How long the thread leaves what comes to the ring: each look costs. As long as little came meanwhile, longer. */
-static const uint64_t look_least_ns = 250000, look_most_ns = 4000000;
-static const double much = 0.3, little = 0.1; /* of the ring */
+/* How long the thread leaves what comes to the ring: each look costs. As long as little came meanwhile, longer; longest where
+ * the commands themselves are known to be too slow and too small to fill the ring until then. */
+static const uint64_t look_least_ns = 250000, look_usual_ns = 4000000, look_most_ns = 32000000;
+static const double much = 0.4, enough = 0.25, little = 0.15, full = 0.7; /* of the ring */
 
 struct phases {
 	struct medium *model; /* NULL: the monitor */
@@ -28,6 +29,8 @@ struct phases {
 	pthread_mutex_t lock; /* of all below */
 	pthread_cond_t begun; /* something is noted from now on: look often */
 	uint64_t look_ns; /* until the next look */
+	double filled; /* the ring, so many times since the pass began */
+	uint64_t commands, fastest_ns; /* of all that came since then */
 	struct pairing pairing;
 	struct phase_times *into; /* NULL: nothing is noted */
 	struct phases_tally *tally; /* the same */
@@ -36,6 +39,8 @@ struct phases {
 	bool fresh; /* no command of this pass yet */
 	bool strangers; /* reads among writes, or writes among reads */
 	bool unreadable; /* the monitor itself failed */
+	bool urgent; /* the ring was found too full once: the thread goes before others from then on */
+	bool goes_first; /* it does */
 	enum command_deed summed; /* what goes into the sum */
 	struct command_sum sum;
 	uint64_t heard; /* commands of the device, ever */
@@ -125,12 +130,23 @@ static void sum_up(struct command_sum *s, const struct command_times *c)
 		s->longest_ns = ns;
 }
 
+static void note_pace(struct phases *p, const struct command_times *c)
+{
+	uint64_t ns = 0;
+
+	for (int i = 0; i < COMMAND_PHASES; i++)
+		ns += c->ns[i];
+	if (!p->commands++ || ns < p->fastest_ns)
+		p->fastest_ns = ns;
+}
+
 static void take_command(void *context, const struct command_times *c)
 {
 	struct phases *p = context;
 	enum command_deed deed = deed_of(c->opcode);
 
 	p->heard++;
+	note_pace(p, c);
 	/* Another disk of the same device: not ours to look at, but it takes its time. */
 	if (c->lun != p->lun) {
 		if (p->into)
@@ -181,31 +197,66 @@ static void doze(struct phases *p)
 	pthread_cond_timedwait(&p->begun, &p->lock, &until);
 }
 
+/* Until the ring is full enough, if all commands were as fast as the fastest one so far: requests that come after a stall are
+ * as fast as those before it. */
+static uint64_t longest_pause(const struct phases *p)
+{
+	double each = p->commands ? p->filled / (double)p->commands : 0, ns;
+
+	if (!(each > 0))
+		return look_usual_ns;
+	ns = enough / each * (double)p->fastest_ns;
+	return ns < (double)look_usual_ns  ? look_usual_ns
+	       : ns > (double)look_most_ns ? look_most_ns
+					   : (uint64_t)ns;
+}
+
 /* Within a pass all requests are alike, so that a bus which was slow stays so. One that was silent says nothing of that. */
 static void choose_pause(struct phases *p, double fill)
 {
+	uint64_t most = longest_pause(p);
+
+	p->filled += fill;
 	if (fill > much || !p->into)
 		p->look_ns = look_least_ns;
-	else if (fill > 0 && fill < little && p->look_ns < look_most_ns)
-		p->look_ns *= 2;
+	else if (fill > 0 && fill < little)
+		p->look_ns = p->look_ns < most / 2 ? p->look_ns * 2 : most;
+}
+
+/* There is room in the ring for what comes until the processor is free: whoever is awake between two phases of a request would
+ * only be held up. On a busy machine that may be too late, and what is not looked at in time is lost. Whoever may watch a bus may ask
+ * for this. */
+static void hurry(struct phases *p)
+{
+	const struct sched_param soon = { .sched_priority = 1 };
+
+	if (!p->urgent || p->goes_first)
+		return;
+	(void)pthread_setschedparam(pthread_self(), SCHED_FIFO, &soon);
+	p->goes_first = true;
 }
 
 static void *watch_bus(void *context)
 {
 	struct phases *p = context;
-	const struct sched_param soon = { .sched_priority = 1 };
+	const struct sched_param whenever = { .sched_priority = 0 };
+	bool watching = false;
 
-	/* It has next to nothing to do, but what it does not do in time is lost. Whoever may watch a bus may ask for this. */
-	(void)pthread_setschedparam(pthread_self(), SCHED_FIFO, &soon);
+	(void)pthread_setschedparam(pthread_self(), SCHED_BATCH, &whenever);
 	while (!atomic_load(&p->stop)) {
 		double fill;
 
-		usbmon_wait(p->monitor, 100);
+		/* While a pass runs something always comes: asking for it first would only cost. */
+		if (!watching)
+			usbmon_wait(p->monitor, 100);
 		pthread_mutex_lock(&p->lock);
 		look(p);
 		fill = usbmon_fill(p->monitor);
 		choose_pause(p, fill);
+		p->urgent |= fill > full;
+		hurry(p);
 		doze(p);
+		watching = p->into != NULL;
 		pthread_mutex_unlock(&p->lock);
 	}
 	return NULL;
@@ -310,6 +361,8 @@ static void start_afresh(struct phases *p)
 	p->strangers = p->unreadable = false;
 	p->fresh = true;
 	p->look_ns = look_least_ns;
+	p->filled = 0;
+	p->commands = 0;
 	pthread_cond_signal(&p->begun);
 	p->wall_ns = wall_now_ns();
 	p->raw_ns = clock_now_ns();
@@ -348,8 +401,10 @@ static enum phases_state judge_monitor(struct phases *p, uint64_t *dropped)
 {
 	if (!p->monitor)
 		return PHASES_SEEN;
-	if (p->unreadable || usbmon_dropped(p->monitor, dropped) < 0 || *dropped)
+	if (p->unreadable || usbmon_dropped(p->monitor, dropped) < 0 || *dropped) {
+		p->urgent = true;
 		return PHASES_DROPPED;
+	}
 	return p->pairing.backwards || clock_was_set(p) ? PHASES_CLOCK : PHASES_SEEN;
 }
 

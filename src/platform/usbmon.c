@@ -50,7 +50,7 @@ static int map_ring(struct usbmon *m)
 	bytes = ioctl(m->fd, get_ring);
 	if (bytes <= 0)
 		return bytes < 0 ? -errno : -EIO;
-	at = mmap(NULL, (size_t)bytes, PROT_READ, MAP_SHARED, m->fd, 0);
+	at = mmap(NULL, (size_t)bytes, PROT_READ, MAP_SHARED | MAP_POPULATE, m->fd, 0);
 	if (at == MAP_FAILED)
 		return -errno;
 	m->ring = at;

@@ -79,6 +79,8 @@ static void take_data(struct usbmon_event *e, const uint8_t *bytes, size_t lengt
 	uint32_t captured = read_u32(bytes + AT_CAPTURED);
 	size_t there = length - USBMON_HEADER_BYTES;
 
+	e->data = NULL;
+	e->data_bytes = 0;
 	if (e->transfer != USBMON_BULK || bytes[AT_NO_DATA])
 		return;
 	e->data = bytes + USBMON_HEADER_BYTES;
@@ -88,7 +90,6 @@ static void take_data(struct usbmon_event *e, const uint8_t *bytes, size_t lengt
 bool usbmon_event_parse(struct usbmon_event *out, const uint8_t *bytes, size_t length,
 	const struct usbmon_filter *filter)
 {
-	*out = (struct usbmon_event){ 0 };
 	if (length < USBMON_HEADER_BYTES || !is_of(filter, bytes))
 		return false;
 	if (!take_type(out, bytes[AT_TYPE]) || !take_time(out, bytes))

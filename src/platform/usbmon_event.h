@@ -30,7 +30,7 @@ struct usbmon_event {
 	int status; /* completed: 0 or a negative errno; -EPIPE is a stall */
 	uint32_t length; /* submitted: asked for; completed: moved */
 	bool has_setup;
-	uint8_t setup[USBMON_SETUP_BYTES]; /* of a control transfer, when submitted */
+	uint8_t setup[USBMON_SETUP_BYTES]; /* has_setup: of a control transfer, when submitted */
 	const uint8_t *data; /* of bulk transfers alone */
 	uint32_t data_bytes;
 };
