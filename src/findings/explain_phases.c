@@ -238,9 +238,11 @@ static void set_shares(const struct explained *x, struct culprit *c, double low,
 static bool turns_are_seen(const struct explained *x)
 {
 	const struct phase_parts *p = &x->phases;
-	double work = p->list[PART_STORE].per_byte, data = p->data.per_byte;
+	const struct phase_amount *store = &p->list[PART_STORE];
+	/* What stops growing is the end of work that went on while data came. */
+	double work = fmin(store->per_byte, store->last_per_byte), data = p->data.per_byte;
 
-	return x->direction == RUN_WRITE && p->card > 0 && p->list[PART_STORE].line_known &&
+	return x->direction == RUN_WRITE && p->card > 0 && store->line_known &&
 	       p->data.line_known && fabs(work / p->card - 1) <= GIVEN_SLACK &&
 	       fmin(work, data) >= TURNS_SHARE * (work + data);
 }
