@@ -468,9 +468,11 @@ static struct explained card_after_data(void)
 			.line_known = true,
 			.per_byte = 4e-3 / 4096 },
 	};
-	t.phases.list[PART_STORE] = (struct phase_amount){
-		.seconds = 5e-3, .share = 0.5, .line_known = true, .per_byte = 5e-3 / 4096
-	};
+	t.phases.list[PART_STORE] = (struct phase_amount){ .seconds = 5e-3,
+		.share = 0.5,
+		.line_known = true,
+		.per_byte = 5e-3 / 4096,
+		.last_per_byte = 5e-3 / 4096 };
 	return t;
 }
 
@@ -488,6 +490,17 @@ START_TEST(phases_show_turns)
 	view_of(&v, &t, 1, NULL);
 	says(&v, 1, "phases-rule-out", "it could also be the link and work per sector");
 	view_release(&v);
+	/* It grows no more with large requests: the end of work that went on before. */
+	t = card_after_data();
+	t.phases.list[PART_STORE].last_per_byte = 0;
+	explain_phases_rule_out(&t);
+	ck_assert_uint_eq(t.culprits.count, 3);
+	/* Stalls are in these times: they show nothing of turns, and rule out nothing. */
+	t = card_after_data();
+	t.phases_stalled = true;
+	explain_phases_rule_out(&t);
+	ck_assert_uint_eq(t.culprits.count, 3);
+	ck_assert_uint_eq(t.ruled_out, 0);
 	/* Nobody knows the card, or it needs less than that, or more. */
 	for (int i = 0; i < 3; i++) {
 		t = card_after_data();
