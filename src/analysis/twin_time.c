@@ -50,50 +50,70 @@ static double card_s(const struct stages *s, double from, double to)
 	return (from > 0 ? 0 : s->begin_s) + (to - from) / s->card->rate + blocks * each;
 }
 
+static size_t pieces_of(double bytes, double each)
+{
+	return (size_t)fmax(1, ceil(bytes / each));
+}
+
 /* Through two buffers of a piece each: one is filled while the other is emptied. */
 static double through(const struct stages *s, double bytes, double at)
 {
-	double first = at, second = at, second_before = at,
-	       chunk = s->t->overlapped ? s->chunk : bytes;
+	double first = at, second = at, second_before = at;
+	double chunk = s->t->overlapped ? s->chunk : bytes;
+	size_t count = pieces_of(bytes, chunk);
 
-	for (double from = 0; from < bytes; from += chunk) {
-		double to = fmin(bytes, from + chunk), link = link_s(s, from, to),
-		       card = card_s(s, from, to);
+	for (size_t i = 0; i < count; i++) {
+		double from = (double)i * chunk, to = fmin(bytes, from + chunk);
+		double link = link_s(s, from, to), card = card_s(s, from, to);
 
 		first = fmax(first, second_before) + (s->write ? link : card);
 		second_before = second;
 		second = fmax(first, second);
-		if (!s->write && !(from > 0))
+		if (!s->write && !i)
 			second = next_frame(s, second);
 		second += s->write ? card : link;
 	}
 	return second;
 }
 
-/* The card works on while the host sends more; where the buffer is full, the host waits for the block that leaves it first.
- * The mean of a run of so many as fill it a few times. */
+/* The blocks of a buffer: when each leaves it. */
+struct room {
+	double *leaves;
+	size_t count, next;
+	double last; /* when the last of all has left it */
+};
+
+/* One write: where the buffer is full, the host waits for the block that leaves it first, and the card works on meanwhile. */
+static double put(struct room *r, const struct stages *s, double bytes, double at)
+{
+	double block = s->in->block_bytes;
+	size_t count = pieces_of(bytes, block);
+
+	for (size_t i = 0; i < count; i++, r->next = (r->next + 1) % r->count) {
+		double from = (double)i * block, to = fmin(bytes, from + block);
+
+		at = fmax(at, r->leaves[r->next]) + link_s(s, from, to);
+		r->last = fmax(at, r->last) + card_s(s, from, to);
+		r->leaves[r->next] = r->last;
+	}
+	return turn(s, at);
+}
+
+/* The mean of a run of so many as fill the buffer a few times. */
 static double behind(const struct stages *s, double bytes, double before)
 {
-	double block = s->in->block_bytes, at = 0, last = 0, *leaves;
-	size_t room = (size_t)fmin(fmax(1, floor(s->in->side[1].behind_bytes / block)), ROOM_MAX);
-	size_t runs = 1 + (size_t)((4 * (double)room + 64) * block / bytes), n = 0;
+	double block = s->in->block_bytes, at = 0;
+	struct room r = { .count = (size_t)fmin(
+				  fmax(1, floor(s->in->side[1].behind_bytes / block)), ROOM_MAX) };
+	size_t runs = 1 + (size_t)((4 * (double)r.count + 64) * block / bytes);
 
-	leaves = calloc(room, sizeof *leaves);
-	if (!leaves)
+	r.leaves = calloc(r.count, sizeof *r.leaves);
+	if (!r.leaves)
 		return fmax(turn(s, before + link_s(s, 0, bytes)), card_s(s, 0, bytes));
-	for (size_t i = 0; i < runs; i++) {
-		at += before;
-		for (double from = 0; from < bytes; from += block, n++) {
-			double to = fmin(bytes, from + block);
-
-			at = fmax(at, leaves[n % room]) + link_s(s, from, to);
-			last = fmax(at, last) + card_s(s, from, to);
-			leaves[n % room] = last;
-		}
-		at = turn(s, at);
-	}
-	free(leaves);
-	return fmax(at, last) / (double)runs;
+	for (size_t i = 0; i < runs; i++)
+		at = put(&r, s, bytes, at + before);
+	free(r.leaves);
+	return fmax(at, r.last) / (double)runs;
 }
 
 double twin_seconds(const struct twin *t, const struct twin_input *in, bool write, double bytes)

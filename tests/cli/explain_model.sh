@@ -57,4 +57,6 @@ python3 "$here/../truth/twin.py" --models 30 --seed 3 --verbose --build "$(dirna
 	fail "twins are not like their designs"
 python3 "$here/../truth/twin.py" --models 20 --seed 4 --gaps --verbose --build "$(dirname "$BLKASSAY")" >"$out" 2>&1 ||
 	fail "twins of gadgets with pauses are not like their designs"
+python3 "$here/../truth/twin.py" --models 18 --seed 9 --odd --verbose --build "$(dirname "$BLKASSAY")" >"$out" 2>&1 ||
+	fail "twins of odd gadgets are off and do not say so"
 exit 0
