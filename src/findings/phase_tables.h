@@ -37,7 +37,7 @@ void phases_findings_add(struct findings *f, const struct points *points,
 
 /* Sections of one direction: a chart and a table each order. */
 void phases_show(struct view *v, const struct points *points, enum run_direction d);
-/* Why they were not watched, where the record says so. */
-void phases_show_why_not(struct view *v, const struct run *run);
+/* Why they were not watched, where the record says so; that watching took time, where it was a bus and requests are short. */
+void phases_show_notes(struct view *v, const struct run *run);
 
 #endif

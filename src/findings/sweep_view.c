@@ -311,7 +311,7 @@ int sweep_view(struct view *v, const struct run *run, struct error *err)
 	add_tables(v, s);
 	show_direction(v, s, RUN_READ);
 	show_direction(v, s, RUN_WRITE);
-	phases_show_why_not(v, run);
+	phases_show_notes(v, run);
 	if (s->points.count)
 		show_method(v, s);
 	return view_end(v, err);

@@ -538,6 +538,40 @@ START_TEST(an_observation_with_all_that_can_be_odd)
 }
 END_TEST
 
+/* Whether the screens of a sweep with such passes say what watching the bus took. */
+static bool tells_of_watching(bool watched, bool modelled, uint64_t typical_ns)
+{
+	struct error err = { 0 };
+	bool found = false;
+	struct run_pass *pass;
+	struct run run;
+	struct view v;
+
+	sample_run_init(&run);
+	*run.path = 0;
+	run.target.modelled = modelled;
+	pass = sample_run_add(&run, RUN_READ, RUN_SEQUENTIAL, 4096, 1, 1e6);
+	pass->phases_watched = watched;
+	pass->lat_p50_ns = typical_ns;
+	ck_assert_msg(!sweep_view(&v, &run, &err), "%s", err.text);
+	for (size_t i = 0; i < v.section_count; i++)
+		found = found || (v.sections[i].note &&
+					 strstr(v.sections[i].note, "Watching the bus takes"));
+	view_release(&v);
+	run_release(&run);
+	return found;
+}
+
+/* Of short requests on a real bus alone: models cost nothing to watch. */
+START_TEST(what_watching_takes)
+{
+	ck_assert(tells_of_watching(true, false, 900000));
+	ck_assert(!tells_of_watching(false, false, 900000));
+	ck_assert(!tells_of_watching(true, true, 900000));
+	ck_assert(!tells_of_watching(true, false, 4000000));
+}
+END_TEST
+
 START_TEST(a_record_with_all_that_can_be_odd)
 {
 	static const char *const endings[] = { "interrupted", "failed" };
@@ -583,6 +617,7 @@ Suite *views_suite(void)
 	tcase_add_test(t, a_sweep_with_all_that_can_be_odd);
 	tcase_add_test(t, an_observation_with_all_that_can_be_odd);
 	tcase_add_test(t, a_record_with_all_that_can_be_odd);
+	tcase_add_test(t, what_watching_takes);
 	suite_add_tcase(s, t);
 	return s;
 }
