@@ -190,9 +190,12 @@ static struct cut_settings settings_of(struct cut_job *job, uint32_t number)
 	/* Anywhere in the last nine tenths of the window. */
 	moment = window / 10 +
 		 (uint64_t)(0.9 * (double)window * ((double)(random_mix(seed) >> 11) * 0x1p-53));
-	/* Every second cut comes right after a promise, the others after a write without one. */
+	/* Every second cut comes right after a flush, the others after a write without one; all of them, where an answer is a
+	 * promise by itself. */
 	if (job->model || job->o->given[OPTION_CUT_WITH])
-		*(seed & 2 ? &out.await_promise_writes : &out.await_plain_writes) = AWAIT_WRITES;
+		*(seed & 2 && out.cycle.promise == PROMISE_FLUSHED ? &out.await_promise_writes
+								   : &out.await_plain_writes) =
+			AWAIT_WRITES;
 	if (job->o->given[OPTION_CUT_WITH])
 		out.pull_after_ns = moment ? moment : 1;
 	else if (job->model)

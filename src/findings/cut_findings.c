@@ -28,6 +28,7 @@ enum {
 	NO_STOP,
 	JOURNAL_SHORT,
 	NO_PROMISE,
+	ALL_FLUSHED,
 	NOTHING_LOST,
 	FLAT_FLUSHES,
 	CLAIMS_NO_CACHE,
@@ -82,6 +83,10 @@ const struct finding_code cut_codes[] = {
 		"the target holds writes that the journal does not know", "blocks cuts" },
 	[NO_PROMISE] = { "no-promise", FINDING_CAUTION, false,
 		"cuts that came before any promise was made", "cuts" },
+	[ALL_FLUSHED] = { "all-flushed", FINDING_CAUTION, false,
+		"no write cache is claimed, and cuts came when a flush had covered all that was "
+		"answered: they say nothing of what an answer alone is worth",
+		"cuts" },
 	[NOTHING_LOST] = { "nothing-lost", FINDING_CAUTION, false,
 		"no cut lost anything that was acknowledged: that a flush is needed, and does what "
 		"it says, was not put to the test",
@@ -326,11 +331,12 @@ static int why_not(const struct recheck_result *v)
 {
 	if (recheck_conclude(v) != RECHECK_NOT_SHOWN)
 		return -1;
-	return v->uncut     ? NOT_CUT
-	       : v->late    ? CUT_LATE
-	       : v->beyond  ? JOURNAL_SHORT
-	       : v->unended ? NO_STOP
-			    : NO_PROMISE;
+	return v->uncut      ? NOT_CUT
+	       : v->late     ? CUT_LATE
+	       : v->beyond   ? JOURNAL_SHORT
+	       : v->unended  ? NO_STOP
+	       : v->promises ? ALL_FLUSHED
+			     : NO_PROMISE;
 }
 
 static void add_untested(struct writer *w)
@@ -351,6 +357,9 @@ static void add_untested(struct writer *w)
 			"missing, or another cut had the same seed; recheck with the whole "
 			"journal, or cut again" },
 		{ NO_PROMISE, "it came before the target had made a promise; cut again, later" },
+		{ ALL_FLUSHED,
+			"all that was answered had been flushed as well, and of a target that "
+			"claims no write cache each answer is to be tested; cut again" },
 	};
 
 	for (size_t k = 0; k < sizeof rows / sizeof *rows; k++) {

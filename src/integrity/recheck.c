@@ -192,6 +192,7 @@ static int note(struct rechecking *r, const struct journal_block *b, struct find
 	r->out->blocks[f->duty]++;
 	if (owed)
 		set_bit(r->promised, f->floor);
+	r->out->unflushed += f->floor > b->stored && f->found <= f->floor;
 	if (!f->broken) {
 		if (f->duty == RECHECK_IN_FLIGHT)
 			note_in_flight(r, b, f);
@@ -390,6 +391,7 @@ int recheck_run(struct medium *m, const struct journal *j, const struct watch *w
 		.block_bytes = j->cycle.block_bytes,
 		.acknowledged_counts = j->cycle.promise == PROMISE_ACKNOWLEDGED,
 		.unended = !*j->stop,
+		.unflushed_known = true,
 		.flushes = j->pairs };
 	if (!r)
 		return error_set(err, ERROR_IO, "out of memory");

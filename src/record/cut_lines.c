@@ -45,12 +45,18 @@ uint64_t recheck_broken(const struct recheck_result *r)
 	return n;
 }
 
+bool recheck_tests_nothing(const struct recheck_result *r)
+{
+	return !r->promises || (r->acknowledged_counts && r->unflushed_known && !r->unflushed);
+}
+
 enum recheck_conclusion recheck_conclude(const struct recheck_result *r)
 {
 	if (recheck_broken(r))
 		return RECHECK_BROKEN;
-	return r->uncut || r->late || r->unended || r->beyond || !r->promises ? RECHECK_NOT_SHOWN
-									      : RECHECK_KEPT;
+	return r->uncut || r->late || r->unended || r->beyond || recheck_tests_nothing(r)
+		       ? RECHECK_NOT_SHOWN
+		       : RECHECK_KEPT;
 }
 
 void recheck_result_release(struct recheck_result *r)
@@ -110,6 +116,9 @@ static const struct field recheck_fields[] = {
 		"0 or 1: of these, none outlived one that was written before it"),
 	FIELD("promises", promises, "writes of which at least one block is left to tell"),
 	FIELD("promises_broken", promises_broken, ""),
+	FIELD_WHEN("unflushed_blocks", unflushed, unflushed_known,
+		"blocks that an answer alone had promised, as no flush came after it; those that "
+		"were just being written again count too"),
 	FIELD_AS("seconds_before_min", FIELD_IS_NS, ns_before_min,
 		"when broken promises were acknowledged, back from the last answer; this "
 		"and the next three are there when known",

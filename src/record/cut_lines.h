@@ -74,6 +74,9 @@ struct recheck_result { /* line "recheck" */
 	uint64_t forgotten; /* in-flight blocks whose newest acknowledged write is gone: allowed */
 	bool order_kept; /* among acknowledged, unpromised writes none survived a lost earlier one */
 	uint64_t promises, promises_broken; /* writes with at least one block left to tell */
+	/* blocks that answers alone had promised, whatever was on its way over them, and that are left to tell */
+	uint64_t unflushed;
+	bool unflushed_known; /* since records have it */
 	struct {
 		char name[16];
 		uint64_t blocks;
@@ -97,6 +100,10 @@ struct recheck_result { /* line "recheck" */
 };
 
 enum recheck_conclusion { RECHECK_KEPT, RECHECK_BROKEN, RECHECK_NOT_SHOWN };
+
+/* No promise was made; or each answer is one, and none is left to tell that no flush had covered as well: such a flush stored
+ * it, whatever the answer is worth. */
+bool recheck_tests_nothing(const struct recheck_result *r);
 
 /* Not shown: nothing is broken, but no promise was tested either: none was made, nothing was cut, or too late. */
 enum recheck_conclusion recheck_conclude(const struct recheck_result *r);

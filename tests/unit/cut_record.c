@@ -425,6 +425,16 @@ START_TEST(a_cut_that_loses_nothing_shows_no_flush)
 			.complete = true };
 	concludes("kept", "none of 100 in 2 cuts");
 	ck_assert(!says("nothing-lost"));
+	/* But what a flush covered as well says nothing of the answers: nothing that only an answer had promised was left. */
+	cycles[0].verdict.unflushed_known = true;
+	concludes("kept", "none of 50 in 1 cut");
+	ck_assert(says("all-flushed"));
+	cycles[1].verdict.unflushed_known = true;
+	concludes("not-shown", "no promise was tested by a cut");
+	cycles[1].verdict.unflushed = 1;
+	concludes("kept", "none of 50 in 1 cut");
+	cycles[0].verdict.broken[RECHECK_FLUSHED] = 1;
+	concludes("broken", "in 1 of 2 cuts something");
 	r = (struct cut_record){ 0 };
 }
 END_TEST
@@ -474,6 +484,9 @@ START_TEST(every_code_of_cuts)
 	ck_assert(says("not-cut") && says("cut-late") && says("no-stop") && says("journal-short"));
 	ck_assert(says("no-promise") && says("claims-no-cache") && says("unpromised-lost"));
 	ck_assert(says("order-not-kept"));
+	cycles[4] = cycles[5];
+	cycles[4].verdict.acknowledged_counts = cycles[4].verdict.unflushed_known = true;
+	ck_assert(says("all-flushed"));
 	break_promises(5, RECHECK_FLUSHED, 1);
 	break_promises(5, RECHECK_ACKNOWLEDGED, 1);
 	break_promises(5, RECHECK_IN_FLIGHT, 1);
