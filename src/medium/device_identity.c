@@ -44,7 +44,7 @@ static int check_sequence(
 	const struct device_identity *d, int fd, const struct medium *m, struct error *why)
 {
 	uint64_t now, bytes;
-	char how[140];
+	char reset[200] = "", how[320];
 	int rc;
 
 	if (!d->sequence)
@@ -56,9 +56,16 @@ static int check_sequence(
 		return 0;
 	if (blockdev_size(fd, &bytes) == 0 && !bytes)
 		return identity_gone(m, why, -ENOMEDIUM, "it holds no medium");
+	if (d->broken_status)
+		snprintf(reset, sizeof reset,
+			"; this run's command %02Xh had failed on the bus (host status %u), for "
+			"which the host resets a device: if nobody touched the card, mend how the "
+			"gadget answers that command",
+			d->broken_opcode, d->broken_status);
 	snprintf(how, sizeof how,
-		"its disk sequence went from %llu to %llu, as for another medium or after a reset",
-		(unsigned long long)d->sequence, (unsigned long long)now);
+		"its disk sequence went from %llu to %llu, as for another medium or after a "
+		"reset%s",
+		(unsigned long long)d->sequence, (unsigned long long)now, reset);
 	return identity_changed(m, why, how);
 }
 
@@ -211,6 +218,14 @@ int device_identity_settle(int fd, bool whole_disk, struct medium *m, struct err
 	return rc || !r.changed || !whole_disk ? rc : check_capacity(fd, m, why);
 }
 
+void device_identity_note(struct device_identity *d, const struct scsi_exchange *x)
+{
+	if (!x->host_status || scsi_lost_device(x))
+		return;
+	d->broken_opcode = x->cdb[0];
+	d->broken_status = x->host_status;
+}
+
 int device_identity_renew(struct device_identity *d, const struct medium *m, struct error *why)
 {
 	uint64_t before = d->sequence;
@@ -222,6 +237,7 @@ int device_identity_renew(struct device_identity *d, const struct medium *m, str
 	rc = judge_readiness(&r, m, why);
 	/* The kernel looks when it is opened, and not before that lets block I/O pass again. */
 	d->sequence = 0;
+	d->broken_status = 0;
 	if (!rc)
 		rc = look_again(d, m, why);
 	if (!rc && before && blockdev_sequence(d->fd, &d->sequence) < 0)

@@ -8,6 +8,8 @@
 
 #include "medium/medium.h"
 
+struct scsi_exchange;
+
 struct device_identity {
 	int fd; /* borrowed */
 	unsigned major, minor;
@@ -15,6 +17,10 @@ struct device_identity {
 	uint64_t size_bytes;
 	/* answers to its own TEST UNIT READY that were no success; the kernel counts them */
 	uint64_t sent_errors;
+	/* The last command sent past the kernel's block layer of which the host took the answer for broken or missing, and reset
+	 * the device: its operation code and host_status (0: none). A reset moves the disk sequence, too. */
+	uint8_t broken_opcode;
+	uint16_t broken_status;
 	bool every_request; /* its medium can go while it is held open: asked at each request */
 };
 
@@ -25,6 +31,9 @@ int device_identity_take(struct device_identity *d, int fd, const struct medium_
 /* As the `check` of medium_ops; m for the sentence. */
 int device_identity_check(struct device_identity *d, enum medium_check how, const struct medium *m,
 	struct error *why);
+
+/* What a command came to that was sent past the block layer. */
+void device_identity_note(struct device_identity *d, const struct scsi_exchange *x);
 
 /* As its `renew`: unit attentions absorbed, the kernel made to look, same size as before. */
 int device_identity_renew(struct device_identity *d, const struct medium *m, struct error *why);

@@ -105,9 +105,14 @@ static int raw_counts(struct medium *m, struct medium_counts *c)
 /* Pass-through on the block device. */
 static int raw_scsi(struct medium *m, struct scsi_exchange *x)
 {
+	int rc;
+
 	if (!raw_of(m)->whole_disk || !strcmp(m->traits.transport, "loop"))
 		return -ENOTSUP;
-	return sg_send(raw_of(m)->fd, x);
+	rc = sg_send(raw_of(m)->fd, x);
+	if (rc == 0)
+		device_identity_note(&raw_of(m)->identity, x);
+	return rc;
 }
 
 static int raw_check(struct medium *m, enum medium_check how, struct error *why)
