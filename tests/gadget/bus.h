@@ -6,6 +6,7 @@
 #include <stdbool.h>
 
 #include "gadget/pipes.h"
+#include "gadget/slip.h"
 #include "gadget/truth.h"
 #include "gadget/unit.h"
 
@@ -31,6 +32,7 @@ struct bus {
 		idle; /* idle: between commands, so that orders may be carried out */
 	unsigned silences; /* commands to come that get no answer, */
 	int silent_opcode; /* only these; -1: any */
+	struct slip slip; /* what goes wrong, and how often */
 	bool interrupts; /* no answer from the middle of each read or write on, when it comes the first time */
 	/* of all */
 	pthread_mutex_t lock;

@@ -105,6 +105,8 @@ static const struct word words[] = {
 	{ "card", "out", NULL, ORDER_CARD_OUT },
 	{ "card", "in", NULL, ORDER_CARD_IN },
 	{ "stall", NULL, NULL, ORDER_STALL },
+	{ "faults", NULL, NULL, ORDER_FAULTS },
+	{ "slip", NULL, NULL, ORDER_SLIP },
 	{ "interrupt", NULL, NULL, ORDER_INTERRUPT },
 	{ "silence", NULL, NULL, ORDER_SILENCE },
 	{ "ignore-reset", NULL, NULL, ORDER_IGNORE_RESET },

@@ -4,6 +4,7 @@
  *   bus_gadget run [OPTION...] MODEL...    one logical unit each; stays until told to quit
  *       -c FILE    what the card of the next MODEL holds (made where it is missing); default: a new card
  *       -e         the next MODEL has no card in it
+ *       -s         the faults of the next MODEL sleep until they are told to strike
  *       -t FILE    the truth log
  *       -u         not plugged in yet
  *   bus_gadget tell ORDER...               see scripts/rig/README.md
@@ -40,7 +41,8 @@ static struct ep0 ep0;
 
 static int usage(void)
 {
-	fputs("usage: bus_gadget check MODEL | run [-u] [-t FILE] {[-c FILE] [-e] MODEL}... | tell "
+	fputs("usage: bus_gadget check MODEL | run [-u] [-t FILE] {[-c FILE] [-e] [-s] MODEL}... | "
+	      "tell "
 	      "ORDER... | ask TARGET | bare DISK | reset DISK\n",
 		stderr);
 	return 2;
@@ -112,7 +114,7 @@ static int on_target(int (*run)(const char *target, struct error *err), const ch
 
 struct options {
 	const char *truth, *card;
-	bool empty, unplugged;
+	bool empty, asleep, unplugged;
 };
 
 static int add_unit(const char *path, struct options *o, struct error *err)
@@ -132,8 +134,10 @@ static int add_unit(const char *path, struct options *o, struct error *err)
 		return -1;
 	u->card_out = o->empty;
 	bus.unit_count++;
+	if (o->asleep)
+		unit_set_faults(u, false);
 	o->card = NULL;
-	o->empty = false;
+	o->empty = o->asleep = false;
 	return 0;
 }
 
@@ -142,7 +146,7 @@ static int read_options(int argc, char **argv, struct options *o, struct error *
 {
 	int c;
 
-	while ((c = getopt(argc, argv, "-c:et:u")) != -1)
+	while ((c = getopt(argc, argv, "-c:est:u")) != -1)
 		switch (c) {
 		case 1:
 			if (add_unit(optarg, o, err) < 0)
@@ -153,6 +157,9 @@ static int read_options(int argc, char **argv, struct options *o, struct error *
 			break;
 		case 'e':
 			o->empty = true;
+			break;
+		case 's':
+			o->asleep = true;
 			break;
 		case 't':
 			o->truth = optarg;

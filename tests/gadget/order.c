@@ -108,6 +108,21 @@ static int set_silence(struct bus *b, struct order *o)
 	return 0;
 }
 
+static int set_slip(struct bus *b, struct order *o)
+{
+	struct slip s = { .kind = SLIP_NONE, .each = 1 };
+	uint64_t each = 1;
+
+	if (!o->words[0] || slip_parse(o->words[0], &s.kind) < 0 ||
+		(o->words[1] &&
+			(number_parse_u64(o->words[1], &each) < 0 || !each || each > 1000000)))
+		return refuse(o, "expected: slip lost|tag|residue|short|hidden|undone|none [EACH], "
+				 "like 'slip tag 3'");
+	s.each = (unsigned)each;
+	b->slip = s;
+	return 0;
+}
+
 static int set_switch(struct order *o, bool *what)
 {
 	bool on = order_word(o->words[0], "yes");
@@ -115,6 +130,17 @@ static int set_switch(struct order *o, bool *what)
 	if (!on && !order_word(o->words[0], "no"))
 		return refuse(o, "expected: yes or no");
 	*what = on;
+	return 0;
+}
+
+static int set_faults(struct bus *b, struct order *o)
+{
+	bool on;
+
+	if (set_switch(o, &on) < 0)
+		return -1;
+	for (unsigned i = 0; i < b->unit_count; i++)
+		unit_set_faults(&b->units[i], on);
 	return 0;
 }
 
@@ -143,6 +169,7 @@ static void recount(struct bus *b)
 		b->units[i].gadget.fault_counts = (struct model_fault_counts){ 0 };
 		b->units[i].bulk.transfers = 0;
 	}
+	b->slip.count = 0;
 }
 
 static void describe(const struct bus *b, struct order *o)
@@ -173,6 +200,10 @@ static int carry_out(struct bus *b, struct order *o)
 		return set_silence(b, o);
 	case ORDER_IGNORE_RESET:
 		return set_switch(o, &b->ignore_reset);
+	case ORDER_FAULTS:
+		return set_faults(b, o);
+	case ORDER_SLIP:
+		return set_slip(b, o);
 	case ORDER_INTERRUPT:
 		return set_switch(o, &b->interrupts);
 	case ORDER_ADD:

@@ -8,6 +8,7 @@
 #include <string.h>
 
 #include "base/error.h"
+#include "base/number.h"
 #include "gadget/bus.h"
 #include "gadget/clock.h"
 #include "gadget/line.h"
@@ -33,6 +34,9 @@ struct transport {
 	uint8_t interrupted
 		[16]; /* the last command that was, which is served when it comes again */
 	bool noted; /* there is a note to write */
+	/* a command that the reset which ended it did not end for the gadget */
+	bool stuck;
+	struct model_bulk_command left;
 };
 
 static uint32_t little_endian(const uint8_t *p)
@@ -140,7 +144,22 @@ static int send_status(struct transport *t, const struct model_bulk_command *x, 
 	return rc;
 }
 
-static int run_command(struct transport *t, struct unit *u, struct model_bulk_command *x)
+/* Both are stuck in the middle of their data. */
+static bool gets_stuck(struct transport *t, const struct model_bulk_command *x, enum slip_kind slip)
+{
+	if (slip == SLIP_UNDONE) {
+		t->stuck = true;
+		t->left = *x;
+		return true;
+	}
+	if (!t->bus->interrupts || !memcmp(t->interrupted, x->cdb, sizeof x->cdb))
+		return false;
+	memcpy(t->interrupted, x->cdb, sizeof x->cdb);
+	return true;
+}
+
+static int run_command(
+	struct transport *t, struct unit *u, struct model_bulk_command *x, enum slip_kind slip)
 {
 	struct model_gadget *g = &u->gadget;
 	struct model_meaning m = model_scsi_meaning(&g->spec, x->cdb);
@@ -148,16 +167,16 @@ static int run_command(struct transport *t, struct unit *u, struct model_bulk_co
 	int rc;
 
 	line_begin(&t->line, t->bus, &t->note, x, m.exact ? (size_t)m.bytes : 0, &g->spec.link);
-	if (m.exact && t->bus->interrupts && memcmp(t->interrupted, x->cdb, sizeof x->cdb) != 0) {
-		memcpy(t->interrupted, x->cdb, sizeof x->cdb);
+	if (m.exact && gets_stuck(t, x, slip))
 		t->line.stop_at = (size_t)(m.bytes + 1) / 2;
-	}
 	g->now_ns = g->busy_until_ns = arrived;
 	g->line = &t->line.base;
 	rc = model_bulk_run(&u->bulk, x);
 	g->line = NULL;
+	slip_status(slip, x);
 	if (!rc && (!x->silent || x->stalls))
 		rc = finish(t, x);
+	x->silent |= slip == SLIP_LOST;
 	if (rc < 0 || x->silent)
 		return rc;
 	return send_status(t, x, g->now_ns);
@@ -176,9 +195,12 @@ static int serve(struct transport *t)
 	struct bus *b = t->bus;
 	const struct wrapper *w = &t->wrapper;
 	struct model_bulk_command x = { .length = w->length, .in = w->in, .data = t->data };
+	enum slip_kind slip;
 	int rc;
 
 	memcpy(x.cdb, w->cdb, sizeof x.cdb);
+	slip = slip_next(&b->slip, x.cdb);
+	slip_shorten(slip, x.cdb);
 	t->note = (struct truth){ .lun = w->lun, .received = clock_ns(), .end = "given-up" };
 	t->noted = true;
 	if (takes_silence(b, x.cdb[0])) {
@@ -186,10 +208,11 @@ static int serve(struct transport *t)
 		t->note.end = "silent";
 		return line_hang(b, INFINITY);
 	}
-	rc = run_command(t, &b->units[w->lun], &x);
+	rc = run_command(t, &b->units[w->lun], &x, slip);
 	t->note.command = x;
 	if (rc < 0)
 		return rc;
+	t->stuck = false;
 	t->note.end = x.silent ? "silent" : "status";
 	if (x.silent)
 		return line_hang(b, INFINITY);
@@ -207,9 +230,33 @@ static int serve(struct transport *t)
 	return rc;
 }
 
-/* What gave the last command up, or nothing; true: the host is there and may send. */
-static bool attend(struct bus *b)
+/* The reset that ended a command was acknowledged and not done: the gadget still moves that command's data, whatever the
+ * host sends now, and then its status. The next reset ends it. */
+static int go_on(struct transport *t)
 {
+	struct bus *b = t->bus;
+	struct model_bulk_command *x = &t->left;
+	size_t at = t->line.base.carried, got;
+	int rc = 0;
+
+	for (; !rc && at < x->length; at += got) {
+		size_t n = x->length - at;
+
+		if (!x->in)
+			n = (size_t)number_round_up(n, b->packet_bytes);
+		rc = bus_move(b, x->in ? PIPE_IN : PIPE_OUT, t->data + at, n, &got);
+		if (!rc && !got)
+			rc = -ECANCELED;
+	}
+	if (!rc)
+		rc = model_bulk_run(&b->units[t->wrapper.lun].bulk, x);
+	return rc < 0 ? rc : send_status(t, x, clock_ns());
+}
+
+/* What gave the last command up, or nothing; true: the host is there and may send. */
+static bool attend(struct transport *t)
+{
+	struct bus *b = t->bus;
 	bool reset, enabled;
 
 	pthread_mutex_lock(&b->lock);
@@ -218,7 +265,7 @@ static bool attend(struct bus *b)
 	enabled = b->enabled;
 	pthread_cond_broadcast(&b->changed);
 	pthread_mutex_unlock(&b->lock);
-	for (unsigned i = 0; reset && i < b->unit_count; i++)
+	for (unsigned i = 0; reset && !t->stuck && i < b->unit_count; i++)
 		model_bulk_reset(&b->units[i].bulk);
 	if (reset)
 		truth_event(&b->truth, clock_ns(), "reset");
@@ -229,8 +276,14 @@ static bool attend(struct bus *b)
 static void serve_next(struct transport *t)
 {
 	size_t got;
-	int rc = await_wrapper(t, &got);
+	int rc;
 
+	if (t->stuck) {
+		t->stuck = false;
+		go_on(t);
+		return;
+	}
+	rc = await_wrapper(t, &got);
 	if (!rc)
 		rc = read_wrapper(&t->wrapper, t->packet, got, t->bus->unit_count)
 			     ? serve(t)
@@ -257,7 +310,7 @@ int transport_run(struct bus *b, struct error *err)
 	}
 	t->bus = b;
 	while (!b->finished) {
-		if (attend(b))
+		if (attend(t))
 			serve_next(t);
 		else if (!b->finished)
 			pipes_wait(&b->pipes, bus_work_behind(b));

@@ -26,6 +26,7 @@ int unit_open(struct unit *u, const struct model_spec *spec, const char *card, s
 	if (model_gadget_init(&u->gadget, spec, true, err) < 0)
 		return -1;
 	u->bulk.gadget = &u->gadget;
+	u->faults = u->gadget.spec.faults;
 	if (!card || use_card(u, card, err) == 0)
 		return 0;
 	unit_close(u);
@@ -66,4 +67,9 @@ int unit_put_card(struct unit *u, const char *card, uint64_t capacity, struct er
 	u->gadget.ejected = u->card_out = false;
 	u->gadget.attention = true;
 	return 0;
+}
+
+void unit_set_faults(struct unit *u, bool on)
+{
+	u->gadget.spec.faults = on ? u->faults : (struct model_faults){ 0 };
 }

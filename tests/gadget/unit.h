@@ -11,6 +11,7 @@ struct error;
 struct unit {
 	struct model_gadget gadget;
 	struct model_bulk bulk;
+	struct model_faults faults; /* of its model, which may sleep */
 	bool card_out; /* by hand: a power cycle does not bring it back */
 };
 
@@ -27,5 +28,8 @@ int unit_cut(struct unit *u, double now);
 void unit_take_card(struct unit *u);
 /* It comes back, or another one: card as above, NULL: the same; capacity 0: as before. The host hears of it. */
 int unit_put_card(struct unit *u, const char *card, uint64_t capacity, struct error *err);
+
+/* The faults of its model sleep, or strike again. */
+void unit_set_faults(struct unit *u, bool on);
 
 #endif

@@ -5,6 +5,7 @@
 #                                     before the model it is about
 #   model_start ...               the same, without waiting for a drive with a card in it
 #   model_node [LUN]              waits until its drive is there with a card in it; node in $gadget
+#   model_wake                    lets the faults of a MODEL strike that -s had put to sleep
 #   model_tell ORDER...           an order, which must be carried out; its answer in $answer
 #   model_remove                  unplugs it and ends it
 #   $truth                        its truth log
@@ -63,6 +64,19 @@ model_node() {
 	node_of_unit "$model_serial" "${1:-0}" >/dev/null || fail "the gadget did not appear: $(cat $work/model.err)"
 	gadget=$(node_of_unit "$model_serial" "${1:-0}")
 	wait_for 60 test -b "$gadget" || fail "$gadget has no node"
+}
+# The faults of a gadget that was plugged in with -s strike from here on. As at a drive whose faults never slept, the driver has
+# lost one answer to its own REQUEST SENSE by then, for 96 bytes, and asks for 18 of them since (Linux
+# drivers/usb/storage/transport.c). What the reset after that brings about is heard right here: at its next opening the kernel
+# would look at the drive as at a new one.
+model_wake() {
+	model_tell faults yes
+	bus_gadget ask "$gadget" >/dev/null 2>&1 <<-END
+		in 255 12 01 83 00 FF 00
+		none 0 00 00 00 00 00 00
+		none 0 00 00 00 00 00 00
+		none 0 00 00 00 00 00 00
+	END
 }
 model_tell() { answer=$(bus_gadget tell "$@" 2>&1) || fail "'$*': $answer"; }
 model_remove() {

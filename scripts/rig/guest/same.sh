@@ -92,11 +92,14 @@ same() { # LIST...: to model and bus
 	compared=$((compared + lines))
 }
 
+# In $asleep -s: the faults sleep until the kernel has looked at the drive.
+asleep=""
 # What strikes each N-th time strikes each seventh, so that every kind of read and write meets it.
 same_for() { # FAULT MODELS...
 	for fault; do
 		sed 's/ = 1 in [0-9]*$/ = 1 in 7/' "$fault" >"$(basename "$fault")"
-		model_plug "$(basename "$fault")"
+		model_plug $asleep "$(basename "$fault")"
+		[ -z "$asleep" ] || model_wake
 		same common blocks
 		note "$(basename "$fault" .model): $(grep -c host=3 on-bus) timeouts, $(grep -c host=7 on-bus) transport errors, $(grep -c "sense='[^n]" on-bus) with sense"
 		cp on-bus "$results/$(basename "$fault" .model).txt"

@@ -67,3 +67,14 @@ sed 's/rate = 1.0 MB.s  *#/request limit = 64Ki\nrate = 1.0 MB\/s #/' /rig/model
 { cat /rig/models/buoy-b.model; printf 'events:\n    reset at = 9\n'; } | refused "its events are counted in commands"
 run 2 bus_gadget run /rig/models/buoy-b.model
 says "binds to no other; load the module dummy_hcd"
+
+# A controller of another driver stays free, whether it is the only one or not.
+modprobe usbip-vudc || fail "no usbip-vudc"
+other=/sys/class/udc/usbip-vudc.0
+wait_for 60 test -e $other/function || fail "there is no other controller: $(ls /sys/class/udc)"
+run 2 bus_gadget run /rig/models/buoy-b.model
+says "binds to no other; load the module dummy_hcd"
+model_plug buoy-b
+is "gadgets on the other controller" "$(cat $other/function)" ""
+model_remove
+modprobe -r usbip-vudc 2>/dev/null || true
