@@ -3,6 +3,7 @@
 #   equal_data MODEL       the audit's first lines, verify and cut on both; $results/verdicts.csv: model,command,what,on_model,on_bus
 #   equal_audit MODEL [LINES]   the whole audit (or these lines)
 #   equal_slow MODEL       both with a slower card behind it, and those lines of the audit that ask after a backlog
+#   equal_cuts MODEL       both with a slower card behind it, and cuts alone
 #   equal_times MODEL      sweeps of it and of one that stores nothing, on both; $results/SIDE.WHAT.csv, a line for each pass
 # Each ends with a file "done" among its results, which are taken out of the machine right then.
 cut_cycles=5
@@ -53,6 +54,11 @@ data_side() { # model|bus TARGET TOKEN CUT-OPTION...
 	try $side-spot blkassay verify "$target" --erase "$consent" --seed 3 --sizes 4Ki --spot 64 --csv $side-spot.csv --out $side-spot.assay --quiet
 	# How many writes it takes to try a place again is no matter of the gadget's.
 	echo "damage exit-$status:$(damage_of $side-spot.csv | sed 's/:[0-9]*//g')" >$side.spot
+	cut_side $side "$target" "$consent" "$@"
+}
+cut_side() { # model|bus TARGET TOKEN CUT-OPTION...
+	side=$1 target=$2 consent=$3
+	shift 3
 	fresh
 	try $side-cut blkassay cut "$target" --erase "$consent" --seed 4 --seconds 1 --cycles $cut_cycles --region 0+256Ki --json $side-cut.json --out $side-cut.assay --quiet "$@"
 	echo "promises $(cut_verdict $side-cut)" >$side.cut
@@ -63,9 +69,11 @@ cards=0
 fresh() {
 	[ $side = bus ] || return 0
 	cards=$((cards + 1))
+	[ -z "$asleep" ] || model_tell faults no
 	model_tell card out
 	model_tell card in card.$cards
 	model_node
+	[ -z "$asleep" ] || model_wake
 	target=$gadget
 	model_tell recount
 }
@@ -78,7 +86,14 @@ begin_equal() { # MODEL
 	run_as=$(basename "$1" .model).run
 	cp "$(model_file "$1")" "$run_as"
 	often "$run_as"
-	model_plug "$run_as"
+	asleep="" cut_with="bus_gadget tell cut 2000"
+	case $1 in
+	# The kernel looks at a card six times, 30 s each: the faults sleep meanwhile.
+	*loses-status* | *silent-unknown* | *stalls-unknown*)
+		asleep=-s cut_with="bus_gadget tell faults no; $cut_with"
+		;;
+	esac
+	model_plug $asleep "$run_as"
 	model_consent=$(sed -n 's/^ *name = *\([^ #]*\).*/\1/p' "$model")
 	token "$gadget"
 	consent_of_drive=$token
@@ -104,7 +119,7 @@ equal_data() {
 	both_audits
 	data_side model "model:$model" "$model_consent"
 	# So long that the kernel gives the drive up; after a shorter one it resets it, and goes on as if nothing had been.
-	data_side bus "$gadget" "$consent_of_drive" --cut-with "bus_gadget tell cut 2000"
+	data_side bus "$gadget" "$consent_of_drive" --cut-with "$cut_with"
 	compare_sides verify spot cut
 	model_remove
 	equal_done
@@ -135,8 +150,18 @@ equal_slow() {
 	only="--only $waiting,$order"
 	both_audits
 	data_side model "model:$model" "$model_consent"
-	data_side bus "$gadget" "$consent_of_drive" --cut-with "bus_gadget tell cut 2000"
+	data_side bus "$gadget" "$consent_of_drive" --cut-with "$cut_with"
 	compare_sides verify spot cut
+	model_remove
+	equal_done
+}
+
+equal_cuts() {
+	sed 's/write rate = 1.0 MB/write rate = 0.4 MB/' "$(model_file "$1")" >"$1-slow.model"
+	begin_equal "$1-slow.model"
+	cut_side model "model:$model" "$model_consent"
+	cut_side bus "$gadget" "$consent_of_drive" --cut-with "$cut_with"
+	compare_sides cut
 	model_remove
 	equal_done
 }
