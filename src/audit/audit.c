@@ -2,6 +2,7 @@
 #include "audit/audit.h"
 
 #include <errno.h>
+#include <math.h>
 #include <stdio.h>
 
 #include "audit/probe_context.h"
@@ -53,6 +54,7 @@ static uint32_t needed(const struct audit_plan *p)
 
 void audit_plan_defaults(struct audit_plan *p, const struct medium *m)
 {
+	p->cuts_power = medium_traits(m)->virtual_clock;
 	p->repeats = 5;
 	p->burst_limit_bytes = 16 << 20;
 	p->burst_limit_ns = UINT64_C(2000000000);
@@ -61,12 +63,25 @@ void audit_plan_defaults(struct audit_plan *p, const struct medium *m)
 	p->provoke_ns = UINT64_C(60000000000);
 }
 
+/* A burst that fills the buffer for certain: two and a half of a knee, which lies within half of the longest; 64 requests at
+ * least. */
+static double filling_burst(const struct audit_plan *p)
+{
+	return fmax(1.25 * (double)p->burst_limit_bytes, PROBE_FILL_MIN);
+}
+
 double audit_bytes_to_write(const struct audit_plan *p)
 {
-	/* Three sizes of bursts, doubled up to the limit; then repeats, of up to three sizes, of a burst that is at most
-	 * 1.25 of it; the small writes. */
-	return (double)p->burst_limit_bytes * (6 + 18 * 1.25 * p->repeats / 4) +
-	       (double)p->many_writes * 4096 + 2.0 * (double)p->area_bytes;
+	double limit = fmax((double)p->burst_limit_bytes, PROBE_FILL_MIN), fill = filling_burst(p);
+	double small = (double)p->many_writes * 4096, area = (double)p->area_bytes;
+	/* Repeats, in filling bursts: up to 3 request sizes; 2 for reads and flushes, 2 where these do not confirm it; 1 and
+	 * two short ones, of 0.66, for either flush; leftovers and a short one; 1 eject. */
+	double repeats = 3 + 2 + 2 + 2 * (1 + 2 * 0.66) + 1 + 1;
+
+	/* Three sizes of bursts, each doubled up to the limit; FUA and its like; small writes in rounds, each round pushed
+	 * out by as much at most, and what else is pushed out; all in between. */
+	return 6 * limit + repeats * p->repeats * fill + 2.0 * p->repeats * PROBE_FILL_MIN +
+	       2 * small + 6 * area + (p->cuts_power ? PROBE_CUT_RUNS * fmin(fill, area) : 0);
 }
 
 static int explain(struct probe_context *pc, int rc, const char *phase, struct error *err)

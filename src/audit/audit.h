@@ -19,6 +19,7 @@ struct watch;
 
 struct audit_plan {
 	uint64_t area_start, area_bytes; /* may be overwritten; multiples of offset_align_bytes */
+	bool cuts_power; /* of a model */
 	bool whole_target; /* the consent covers every block, the last one too */
 	uint64_t seed;
 	unsigned repeats; /* of each timed probe; at least 5 */
@@ -37,7 +38,7 @@ enum { AUDIT_AREA_MIN = 256 * 1024, AUDIT_AREA_DEFAULT = 16 * 1024 * 1024 };
 /* Fills in everything but area, whole_target and the flags. */
 void audit_plan_defaults(struct audit_plan *p, const struct medium *m);
 
-/* The most it may write. */
+/* The most it may write, but for what goes on while it waits for the user to make the card fail. */
 double audit_bytes_to_write(const struct audit_plan *p);
 
 enum audit_outcome { AUDIT_COMPLETE, AUDIT_INTERRUPTED };

@@ -9,7 +9,7 @@
 #include "audit/sample.h"
 #include "base/size.h"
 
-enum { FIRST_REQUESTS = 64, REQUESTS_MAX = 4096, PROBE_REQUESTS = 64, SIZES = 3 };
+enum { FIRST_REQUESTS = 64, REQUESTS_MAX = 4096, SIZES = 3 };
 
 /* One burst of `requests`, thinned to what the curve holds. */
 static int run_burst(struct probe_context *pc, uint32_t request, uint64_t requests, struct curve *c)

@@ -11,8 +11,6 @@
 #include "base/text.h"
 #include "medium/command_times.h"
 
-enum { CUTS = 4 };
-
 /* Flushes after idle and after a burst, and how long such a burst takes after the one and after the other. */
 struct waits {
 	struct sample idle, busy; /* by the host's clock; where the bus showed all of them, there */
@@ -191,7 +189,8 @@ static int look_closer(struct probe_context *pc, flush_call *flush, struct waits
 {
 	int rc = leave_some(pc, w);
 
-	for (int i = 0; i < CUTS && pc->t->virtual_clock && !rc && !context_stopped(pc); i++)
+	for (int i = 0; i < PROBE_FLUSH_CUTS && pc->t->virtual_clock && !rc && !context_stopped(pc);
+		i++)
 		rc = probe_cut_after(pc, flush, &w->cut);
 	return rc < 0 ? rc : 0;
 }

@@ -8,8 +8,6 @@
 #include "audit/probes.h"
 #include "base/random.h"
 
-enum { CUTS = 8 };
-
 struct cut_result {
 	struct probe_check flushed; /* must be there */
 	uint64_t answers; /* that a cut came right after, with blocks to judge */
@@ -132,7 +130,7 @@ static int report(struct probe_context *pc, const struct cut_result *r)
 			    "when power fails"
 			  : "claim the cache (WCE 1), or store each write before it is answered",
 		"%d modelled cuts: flushed: %s; not flushed: %llu blocks, %llu old, %llu torn%s",
-		2 * CUTS + 1, probe_check_format(text, sizeof text, &r->flushed),
+		2 * PROBE_CUTS + 1, probe_check_format(text, sizeof text, &r->flushed),
 		(unsigned long long)r->acknowledged, (unsigned long long)r->old,
 		(unsigned long long)r->torn,
 		lost ? "; a device that claims write through may not lose any" : "");
@@ -154,7 +152,7 @@ int probe_power_cut(struct probe_context *pc)
 		rc = cut_power(pc);
 	if (!rc)
 		rc = context_check(pc, 0, pc->plan->area_bytes, &r.flushed);
-	for (int i = 0; i < CUTS && !rc && !context_stopped(pc); i++) {
+	for (int i = 0; i < PROBE_CUTS && !rc && !context_stopped(pc); i++) {
 		rc = probe_cut_after(pc, context_sync, &r.flushed);
 		/* Every other one right at the answer, when a buffer that drains fast still holds something. */
 		if (!rc)

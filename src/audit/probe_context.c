@@ -15,7 +15,7 @@
 #include "base/text.h"
 #include "base/watch.h"
 
-enum { MARKS = 4, REISSUES = 12, REQUEST_DEFAULT = 32 * 1024, SPILL_DEFAULT = 1 << 20 };
+enum { MARKS = 4, REISSUES = 12, SPILL_DEFAULT = 1 << 20 };
 
 static const uint64_t first_settle_ns = 300000000; /* until the drain rate is known */
 static const uint64_t idle_step_ns = 50000000;
@@ -39,7 +39,7 @@ static int probe_scsi(struct probe_context *pc)
 
 static uint32_t choose_bulk(const struct probe_context *pc)
 {
-	uint32_t n = REQUEST_DEFAULT;
+	uint32_t n = PROBE_REQUEST_MAX;
 
 	while (n > pc->unit && ((pc->t->request_limit_bytes && n > pc->t->request_limit_bytes) ||
 				       n > pc->plan->area_bytes / 32))

@@ -21,6 +21,14 @@ enum { PROBE_REFUSED = 1 };
 
 enum { PROBE_BUFFER_BYTES = 128 * 1024 };
 
+/* Of bursts: 64 of the longest requests. */
+enum { PROBE_REQUESTS = 64, PROBE_REQUEST_MAX = 32 * 1024 };
+enum { PROBE_FILL_MIN = PROBE_REQUESTS * PROBE_REQUEST_MAX };
+
+/* Modelled power cuts: 8 of the power itself, with one run of writes or two; 4 for either flush. */
+enum { PROBE_CUTS = 8, PROBE_FLUSH_CUTS = 4 };
+enum { PROBE_CUT_RUNS = 3 * PROBE_CUTS + 2 * PROBE_FLUSH_CUTS };
+
 /* A window number: this block keeps nothing, which was told; nothing is expected of it any more. */
 #define PROBE_BAD_PLACE UINT32_MAX
 

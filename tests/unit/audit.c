@@ -163,6 +163,78 @@ static const struct fault_case fault_cases[] = {
 	{ "drops the last sector", back, "drop last sector = 1 in 20\n", "stored", true, false },
 };
 
+/* ---- how much it writes ---- */
+
+static void count_written(void *context, struct scsi_exchange *x)
+{
+	if (x->cdb[0] == SCSI_WRITE_10 || x->cdb[0] == SCSI_WRITE_16)
+		*(double *)context += x->data_length;
+}
+
+/* Bytes written, by the kernel and past it; announced: by the plan. */
+static double written_by(const char *firmware, const char *claims, double *announced)
+{
+	struct audit_hooks hooks = { 0 };
+	struct error err = { 0 };
+	enum audit_outcome outcome;
+	struct model_spec spec;
+	struct audit_plan plan = { .area_bytes = AREA, .whole_target = true, .seed = 3 };
+	struct medium_counts counts;
+	struct promises f;
+	struct medium *m, *model;
+	double written = 0;
+	char text[1000];
+
+	snprintf(text, sizeof text,
+		"gadget-model 1\ndevice:\nname = t\ncapacity = 20Mi\njitter = 1 %%\nlink:\n"
+		"speed = high\nrate = 35 MB/s\nrequest cost = 50 us\ncard:\nread rate = 10 "
+		"MB/s\nwrite rate = 3 MB/s\nfirmware:\nunit = request\n%sclaims:\n%s",
+		firmware, claims);
+	ck_assert_msg(model_spec_parse(&spec, text, strlen(text), "t", &err) == 0, "%s", err.text);
+	ck_assert_msg(model_open_spec(&model, &spec, "model:t", MEDIUM_READ_WRITE, &err) == 0, "%s",
+		err.text);
+	m = scsi_tap_new(model, count_written, &written);
+	ck_assert_ptr_nonnull(m);
+	audit_plan_defaults(&plan, m);
+	plan.burst_limit_bytes = 4 << 20;
+	plan.many_writes = 256;
+	plan.with_eject = true;
+	ck_assert_msg(audit_run(m, &plan, &hooks, &f, &outcome, &err) == 0, "%s", err.text);
+	ck_assert_int_eq(outcome, AUDIT_COMPLETE);
+	ck_assert_int_eq(medium_counts(model, &counts), 0);
+	medium_close(m);
+	*announced = audit_bytes_to_write(&plan);
+	return written + (double)counts.written_bytes;
+}
+
+/* Never more than it says before it begins; a buffer of nearly half of its longest burst makes it write most. */
+START_TEST(it_writes_no_more_than_it_announces)
+{
+	static const char *const claims[] = { "caching page = no\nsynchronize cache = no\n",
+		"write cache = yes\nfua = yes\n", "write cache = no\n" };
+	double most = 0;
+
+	for (unsigned kib = 0; kib <= 2048; kib += 512) {
+		for (size_t i = 0; i < sizeof claims / sizeof *claims; i++) {
+			double announced, written;
+			char firmware[100] = "";
+
+			if (kib)
+				snprintf(firmware, sizeof firmware,
+					"write behind = %uKi\nreads = from-buffer\n", kib);
+			written = written_by(firmware, claims[i], &announced);
+			ck_assert_msg(written <= announced,
+				"a buffer of %u KiB, claims %zu: %.0f bytes written, %.0f "
+				"announced",
+				kib, i, written, announced);
+			most = written / announced > most ? written / announced : most;
+		}
+	}
+	/* The bound is no mere large number. */
+	ck_assert_msg(most > 0.5, "at most %.2f of what is announced is written", most);
+}
+END_TEST
+
 START_TEST(each_fault_is_caught)
 {
 	const struct fault_case *s = &fault_cases[_i];
@@ -928,6 +1000,7 @@ Suite *audit_suite(void)
 	tcase_add_test(c, a_flush_may_wait_to_be_taken);
 	tcase_add_test(c, a_flush_that_waits_may_store_nothing);
 	tcase_add_test(c, a_fast_card_leaves_nothing);
+	tcase_add_test(c, it_writes_no_more_than_it_announces);
 	tcase_add_loop_test(c, each_fault_is_caught, 0, sizeof fault_cases / sizeof *fault_cases);
 	suite_add_tcase(s, c);
 	return s;
