@@ -624,7 +624,18 @@ static const char *stored_words(struct pool *pool, const struct run_storing *s)
 	return steady_words(pool, s);
 }
 
-static const char *not_stored_words(const struct run_storing *s)
+static const char *seldom_words(struct pool *pool, const struct run_storing *s)
+{
+	char size[SIZE_TEXT_MAX];
+
+	return pool_printf(pool,
+		"while it looked, one write in about %s waited for a second or more, as where a "
+		"large buffer is stored as a whole, or where the card stalls; that is too seldom "
+		"for passes to be fair to it, and the rate between such waits is not kept up",
+		size_format_decimal(size, s->buffer_bytes));
+}
+
+static const char *not_stored_words(struct pool *pool, const struct run_storing *s)
 {
 	if (!s->present)
 		return "this record does not say how its target stores";
@@ -639,6 +650,8 @@ static const char *not_stored_words(const struct run_storing *s)
 	if (s->waits_for_idle)
 		return "it stores only when it is flushed, read or left alone, and its buffer was "
 		       "never seen full";
+	if (!s->held_up && s->buffer_bytes > 0)
+		return seldom_words(pool, s);
 	if ((double)s->burst_ns < SWEEP_BURST_NS)
 		return "too little could be written, as the target is too quick";
 	return "something waits after writes, but not as long as storing them would take, and its "
@@ -666,7 +679,7 @@ static void add_stored_by(struct writer *w)
 		one = finding_add(w->f, &sweep_codes[NOT_STORED],
 			"Whether writes are stored is not shown: %s. Their rates here are those of "
 			"acknowledging alone.",
-			not_stored_words(s));
+			not_stored_words(w->pool, s));
 		finding_figure(
 			one, "waits_for_idle", value_if(s->present, value_flag(s->waits_for_idle)));
 		finding_figure(one, "host_away", value_if(s->present, value_flag(s->host_away)));

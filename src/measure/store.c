@@ -35,6 +35,8 @@ enum {
 
 /* Of the time in long requests: less than that matters to no rate. */
 #define LONG_SHARE 0.03
+/* Of the time, in requests of seldom_wait_ns and more. */
+#define SELDOM_SHARE 0.1
 /* A buffer in fits and starts that no request of a pass ever met full: of what was written, at most. */
 #define STARTS_HIDDEN 0.06
 /* Clearly longer: by that much; as fast, as far as own_rate can tell. */
@@ -45,7 +47,7 @@ static const uint64_t first_ns = UINT64_C(15000000000), long_ns = UINT64_C(45000
 		      small_ns = UINT64_C(20000000000), pace_ns = UINT64_C(20000000000),
 		      knee_ns = 300000000, level_patience_ns = 2000000000,
 		      held_patience_ns = UINT64_C(120000000000),
-		      held_period_ns = UINT64_C(10000000000);
+		      held_period_ns = UINT64_C(10000000000), seldom_wait_ns = 1000000000;
 
 /* ---- bursts ---- */
 
@@ -487,6 +489,19 @@ static void take_period(struct store *s)
 				  : 0;
 }
 
+/* Long waits that take a good part of the time, but come too seldom for passes: a large buffer that is stored as a whole now
+ * and then, or a card that stalls. Either way it does not keep the pace it has between them. */
+static void take_seldom(struct store *s)
+{
+	const struct histogram *h = &s->buffers->latencies[0];
+	uint64_t n = count_from(h, seldom_wait_ns), time = 0;
+
+	for (size_t i = histogram_bin(seldom_wait_ns); i < HISTOGRAM_BINS; i++)
+		time += h->bins[i] * histogram_bin_upper(i);
+	if (n && (double)time > SELDOM_SHARE * (double)h->sum)
+		s->seldom_bytes = s->bursts.full.bytes / (double)n;
+}
+
 static int look(struct store *s, const struct look *l, const struct watch *watch)
 {
 	int rc = whole_burst(s, l, &s->bursts.full, watch);
@@ -496,6 +511,7 @@ static int look(struct store *s, const struct look *l, const struct watch *watch
 	s->full_on_bus = s->on_bus;
 	take_shape(s);
 	take_period(s);
+	take_seldom(s);
 	return 0;
 }
 
@@ -716,6 +732,10 @@ static void conclude(struct store *s, enum storing_by by, uint64_t request)
 {
 	struct store_evidence *e = &s->evidence;
 
+	if (by == STORING_LEVEL && s->seldom_bytes > 0) {
+		e->buffer_bytes = s->seldom_bytes;
+		return;
+	}
 	if (by == STORING_FLUSH)
 		e->by = PASS_STORED_FLUSH;
 	else if (by == STORING_SETTLED)
@@ -948,11 +968,29 @@ static void add_lead(struct pass_result *r, const struct lead *l)
 
 /* Nothing ever held writes up for good. A quarter of the pass goes before it, untimed: a target that begins anew after a
  * flush is quicker at first. */
+static int level_timed(struct store *s, struct pass_plan *timed, struct pass_result *out,
+	const struct watch *watch)
+{
+	struct lead before = lead_of(out, out->lead_bytes);
+	int rc;
+
+	timed->wait_ns = long_request(&out->latency_ns);
+	rc = pass_run(s->medium, timed, s->buffers, out, watch);
+	add_lead(out, &before);
+	return rc;
+}
+
+/* Single requests waited for long, and it is not timed from one of them to another. Stalls are told as such (PASS_STALL_TIMES);
+ * others may be a small buffer that is stored as a whole. */
+static bool is_unfair(const struct pass_result *r)
+{
+	return r->waits < 2 && !r->stalls && long_request(&r->latency_ns);
+}
+
 static int pass_level(struct store *s, const struct pass_plan *plan, struct pass_result *out,
 	const struct watch *watch)
 {
 	struct pass_plan lead = *plan, timed = *plan;
-	struct lead before;
 	int rc;
 
 	lead.duration_ns = plan->duration_ns / 4;
@@ -966,13 +1004,13 @@ static int pass_level(struct store *s, const struct pass_plan *plan, struct pass
 	rc = pass_run(s->medium, &lead, s->buffers, out, watch);
 	if (rc < 0 || out->failure.failed || out->interrupted)
 		return rc;
-	before = lead_of(out, 0);
-	timed.wait_ns = long_request(&out->latency_ns);
 	timed.wait_requests = STARTS_REQUESTS;
 	timed.patience_ns = least(level_patience_ns, 2 * plan->duration_ns + 3 * s->period_ns);
 	timed.least_bytes = lead.least_bytes;
-	rc = pass_run(s->medium, &timed, s->buffers, out, watch);
-	add_lead(out, &before);
+	rc = level_timed(s, &timed, out, watch);
+	timed.patience_ns = held_period_ns;
+	if (rc == 0 && !out->failure.failed && !out->interrupted && is_unfair(out))
+		rc = level_timed(s, &timed, out, watch);
 	if (rc < 0 || out->failure.failed || out->interrupted || slows_down(out) || backlog(s, out))
 		return rc;
 	out->stored_by = PASS_STORED_STEADY;
@@ -1043,6 +1081,8 @@ static double own_rate(const struct store *s, const struct stretch *w)
 	return seconds > 0 ? ((double)w->bytes - left) / seconds : 0;
 }
 
+/* Of the time, in requests of seldom_wait_ns and more. */
+#define SELDOM_SHARE 0.1
 /* A buffer in fits and starts that no request met full may have been filled by the pass with none of it, or with all. In the
  * middle that is off by half. */
 static double hidden_in_starts(const struct store *s, const struct stretch *w)

@@ -43,6 +43,7 @@ struct store_evidence {
 	uint64_t idle_flush_on_bus_ns; /* 0: not seen */
 	struct command_sum usual_reads; /* on the bus, with nothing to store */
 	bool held_up; /* it slowed down: then the next three, else 0 */
+	/* buffer_bytes where neither held up nor shown: one write in so much waited for a second or more */
 	double buffer_bytes, head_bps, drain_bps;
 	uint64_t free_bytes; /* the most written in one go without (another) slowing down */
 };
@@ -75,6 +76,7 @@ struct store {
 	bool flush_seen; /* idle flushes were, on the bus: then */
 	double flush_host_s; /* how much more the host takes for one */
 	uint64_t period_ns; /* between long requests of the last burst; 0: none, or too rare */
+	double seldom_bytes; /* between waits too long and too seldom for passes; 0: none seen */
 	double fills_bytes; /* of two bursts that filled it together: it holds no more; 0: one did */
 	double period_bytes; /* the same in bytes, where a pass with the buffer full can be fair to them */
 	bool in_starts; /* a full buffer is stored as a whole: single requests wait long */

@@ -212,7 +212,9 @@ static const struct field storing_fields[] = {
 		"both, of such a read with nothing to store", FIELD_IF(next_watched)),
 	FIELD_AS("usual_data_seconds", FIELD_IS_NS, usual_data_ns, "", FIELD_IF(next_watched)),
 	FIELD("held_up", held_up, "0 or 1: that burst slowed down; else the next three are 0"),
-	FIELD("buffer_bytes", buffer_bytes, "how far it goes ahead of storing"),
+	FIELD("buffer_bytes", buffer_bytes,
+		"how far it goes ahead of storing; not held up: between writes that waited a "
+		"second or more"),
 	FIELD("head_bytes_per_second", head_bps, "before it slowed down"),
 	FIELD("drain_bytes_per_second", drain_bps, "after that"),
 	FIELD("free_bytes", free_bytes, "the most written in one go without another slow-down"),

@@ -291,6 +291,24 @@ START_TEST(stored_needs_evidence)
 }
 END_TEST
 
+/* What was seen to wait for long, but seldom, is not said to keep its pace. */
+START_TEST(seldom_waits_are_told)
+{
+	static const double rates[] = { 2e6, 2e6, 2e6 };
+
+	add_passes(RUN_WRITE, RUN_SEQUENTIAL, 4096, rates, 3);
+	for (size_t i = 0; i < 3; i++)
+		run.passes[i].stored_by = RUN_NOT_SHOWN;
+	run.storing.by = RUN_NOT_SHOWN;
+	run.storing.held_up = false;
+	run.storing.buffer_bytes = 19000000;
+	run.storing.burst_ns = UINT64_C(45000000000);
+	summary(100, false);
+	tells("Whether writes are stored is not shown: while it looked, one write in about 19.0 MB "
+	      "waited for a second or more");
+}
+END_TEST
+
 /* A steady rate is said with what it rests on. */
 START_TEST(steady_is_qualified)
 {
@@ -520,6 +538,7 @@ Suite *report_suite(void)
 	tcase_add_test(t, summary_of_writes);
 	tcase_add_test(t, stored_needs_evidence);
 	tcase_add_test(t, steady_is_qualified);
+	tcase_add_test(t, seldom_waits_are_told);
 	tcase_add_test(t, stalls_are_said_with_the_long_run);
 	tcase_add_test(t, passes_that_do_not_count);
 	tcase_add_test(t, p99_needs_requests);
