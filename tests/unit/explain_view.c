@@ -411,8 +411,7 @@ START_TEST(words_of_trust)
 	static const char *const words[] = { "50 % of a 4 KiB write. ",
 		"50 % of a 4 KiB write, if the link really carries 1.00 MB/s. ",
 		"50 % of a 4 KiB write, if the card really writes 2.00 MB/s. ",
-		"50 % of a 4 KiB write, if the link really carries 1.00 MB/s and the card writes "
-		"2.00 MB/s. " };
+		"if the link really carries 1.00 MB/s and the card writes 2.00 MB/s. " };
 
 	for (unsigned i = 0; i < 4; i++) {
 		struct explained t = table(RUN_WRITE, RUN_SEQUENTIAL, CAUSE_IN_TURN, 0.5);
