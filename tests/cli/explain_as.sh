@@ -20,5 +20,5 @@ run 0 "$make_record" r.assay 4 12 1000 1e6 0 1 read
 run 0 "$BLKASSAY" explain r.assay --as o.assay
 tells "The sweep has no writes: sweep with --direction write to know their time."
 run 2 "$BLKASSAY" explain s.assay --as s.assay
-says "not of observe"
+says "not an observation"
 run 2 "$BLKASSAY" explain s.assay --as none.assay
