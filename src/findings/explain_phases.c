@@ -430,7 +430,22 @@ static const char *ruled_codes(struct pool *p, unsigned causes)
 	return codes;
 }
 
-static void add_ruled_out(struct findings *f, const struct explained *x)
+/* The phases of the other order rule out the same: then one sentence tells of both. */
+static bool is_ruled_alike(const struct explanation *e, const struct explained *x)
+{
+	for (size_t i = 0; i < e->count; i++) {
+		const struct explained *other = &e->tables[i];
+
+		if (other->direction == x->direction && other->order != x->order &&
+			other->in_flight == x->in_flight && other->phases.known &&
+			other->ruled_out == x->ruled_out)
+			return true;
+	}
+	return false;
+}
+
+static void add_ruled_out(
+	struct findings *f, const struct explanation *e, const struct explained *x)
 {
 	struct finding *one;
 
@@ -440,8 +455,8 @@ static void add_ruled_out(struct findings *f, const struct explained *x)
 		"What limits %s %ss rests on their phases too: by the rates alone it could also be "
 		"%s, "
 		"which the phases rule out.",
-		run_order_name(x->order), run_direction_name(x->direction),
-		ruled_words(f->pool, x->ruled_out));
+		is_ruled_alike(e, x) ? "sequential and random" : run_order_name(x->order),
+		run_direction_name(x->direction), ruled_words(f->pool, x->ruled_out));
 	add_where(one, x);
 	finding_figure(one, "causes", value_words(ruled_codes(f->pool, x->ruled_out)));
 }
@@ -534,7 +549,7 @@ void explain_phases_add(struct findings *f, const struct explanation *e, unsigne
 
 		if (!x->phases.known || !(directions & 1u << x->direction))
 			continue;
-		add_ruled_out(f, x);
+		add_ruled_out(f, e, x);
 		add_contradiction(f, x);
 		if (told_already(e, i))
 			continue;

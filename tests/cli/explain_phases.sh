@@ -75,6 +75,15 @@ print([ "+".join(t["culprits"]) for t in json.load(open("x.json"))["tables"] if 
 }
 [ "$(limits read)" = host-gap ] || fail "pause: reads are limited by '$(limits read)'"
 tells "rests on their phases too"
+# In both orders alike: read once, with the figures of each for programs.
+run 0 "$BLKASSAY" sweep model:pause.model --direction read --sizes 1Ki..32Ki --passes 5 --seconds 0.5 --seed 1 --out both.assay
+run 0 "$BLKASSAY" explain both.assay --link 1MB/s
+tells "What limits sequential and random reads rests on their phases too"
+[ "$(tr -s ' \n' '  ' <"$out" | grep -o "rests on their phases too" | wc -l)" = 1 ] || fail "the same is told of both orders"
+run 0 "$BLKASSAY" explain both.assay --link 1MB/s --json both.json
+python3 -c 'import json
+found = [f["order"] for f in json.load(open("both.json"))["findings"] if "phases too" in f["sentence"]]
+assert sorted(found) == ["random", "sequential"], found' || fail "programs do not get it of both orders"
 run 0 "$BLKASSAY" sweep model:pause.model --direction read --order sequential --sizes 1Ki..32Ki --passes 5 --seconds 0.5 --seed 1 \
 	--no-phases --out blind.assay
 run 0 "$BLKASSAY" explain blind.assay --link 1MB/s --json x.json
