@@ -554,11 +554,10 @@ static void add_needed(struct findings *f, const struct compared *c)
 		most = c->points[i].rate.needed > most ? c->points[i].rate.needed : most;
 	if (!most)
 		return;
-	finding_figure(
-		finding_add(f, &compare_codes[NEEDED],
-			"%zu %s a side are enough to find a change of 5 %% at every point, 4 "
-			"times in 5.",
-			most, replicates(c)),
+	finding_figure(finding_add(f, &compare_codes[NEEDED],
+			       "It takes %zu %s a side to find a change of 5 %% at every point, 4 "
+			       "times in 5.",
+			       most, replicates(c)),
 		"replicates", value_count(most));
 }
 

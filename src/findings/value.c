@@ -234,7 +234,10 @@ static void add_known(struct text *t, struct value v)
 		add_duration(t, (double)v.whole / 1e9);
 		break;
 	case UNIT_SHARE:
-		number_add_percent(t, v.number);
+		if (v.number >= 9.995) /* beyond any use but to say so */
+			text_adds(t, "over 999 %");
+		else
+			number_add_percent(t, v.number);
 		break;
 	case UNIT_SHARE_COUNTED:
 		text_addf(t, "%.1f %%", v.number * 100);

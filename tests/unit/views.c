@@ -57,6 +57,8 @@ START_TEST(values_have_two_forms)
 		{ value_ns(0), "0 s", "0" },
 		{ value_seconds(0), "0 s", "0" },
 		{ value_share(0.974), "97 %", "0.974" },
+		{ value_share(9.99), "999 %", "9.99" },
+		{ value_share(652.5), "over 999 %", "652.5" },
 		{ value_share_counted(1, 8), "12.5 %", "0.125" },
 		{ value_share_counted(0, 0), "0.0 %", "0" },
 		{ value_number(1.184), "1.18", "1.184" },
