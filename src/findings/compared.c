@@ -405,6 +405,12 @@ static double p99_resolution(void)
 	return log1p(1.0 / 128);
 }
 
+/* A smaller difference of rates is none: the harness's own cost and two clocks differ by as much (ours). */
+static double rate_resolution(void)
+{
+	return log1p(0.001);
+}
+
 static enum compare_basis basis_of(const struct compare_point *p)
 {
 	bool base = p->side[COMPARE_BASE].stored_n > 0, fresh = p->side[COMPARE_NEW].stored_n > 0;
@@ -442,7 +448,7 @@ static void fill(struct comparison *list, const struct compared *c, bool p99)
 			.fresh = fresh->p99,
 			.base_n = base->p99_n,
 			.fresh_n = fresh->p99_n,
-			.resolution = p99 ? p99_resolution() : 0,
+			.resolution = p99 ? p99_resolution() : rate_resolution(),
 			.group = group };
 		if (!p99)
 			fill_rates(&list[i], &c->points[i]);

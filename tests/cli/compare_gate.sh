@@ -3,9 +3,9 @@
 command -v python3 >/dev/null || skip "needs python3"
 cd "$tmp" || exit 1
 cat >write.py <<'END'
-"""write.py FILE [KEY=VALUE...]: a sweep of six passes of 0.5 ms + n / (1 MB/s), each off by a little; keys: sizes (so many, from
-512 on), failed (so many passes with errors), resets (flagged instead), end (status), p99 (its share beyond the median), quick (so
-many passes of at least 100 requests, the others take twice as long and have fewer)."""
+"""write.py TRUTH FILE [KEY=VALUE...]: a sweep of eight passes of 0.5 ms + n / (1 MB/s), each off by a little; keys: sizes (so many, from
+512 on), failed (so many passes with errors), resets (so many with resets instead), end (status), p99 (times the median), rate (times that
+of the others), even (1: all passes alike), quick (so many passes of 200 requests, the others take twice as long and have 60)."""
 import sys
 
 sys.path.insert(0, sys.argv[1])
@@ -16,12 +16,12 @@ sizes = [512 << i for i in range(int(o.get("sizes", 4)))]
 lines = [
     ("run", {"id": "20261126T000000Z-%08x" % (abs(hash(path)) % (1 << 32)), "kind": "sweep", "tool": "0.1.0", "started": "2026-11-26T00:00:00Z", "label": path}),
     ("target", {"kind": "device", "path": "/dev/sdx", "name": "sdx", "token": "x", "size_bytes": 1 << 30, "transport": "usb"}),
-    ("plan", {"region_start": 0, "region_bytes": 1 << 30, "sizes": ",".join(map(str, sizes)), "read": 1, "sequential": 1, "in_flight": 1, "seconds": 1, "passes": 6}),
+    ("plan", {"region_start": 0, "region_bytes": 1 << 30, "sizes": ",".join(map(str, sizes)), "read": 1, "sequential": 1, "in_flight": 1, "seconds": 1, "passes": 8}),
 ]
 for n in range(8):
     for size in sizes:
         slow = "quick" in o and n >= int(o["quick"])
-        each = int((0.0005 + size / 1e6) * 1e9 * (1 + 0.001 * (n % 3))) * (2 if slow else 1)
+        each = int((0.0005 + size / 1e6) * 1e9 * (1 + (0 if "even" in o else 0.001 * (n % 3))) / float(o.get("rate", 1))) * (2 if slow else 1)
         count = 60 if slow else 200
         bad = n < int(o.get("failed", 0)) or n < int(o.get("resets", 0))
         fields = {"direction": "read", "order": "sequential", "request_bytes": size, "in_flight": 1, "pass": n + 1, "at_ns": n * 10**9}
@@ -65,6 +65,15 @@ done
 run 4 "$BLKASSAY" compare base.assay --against same.assay --allow-slower 0
 says_not "It takes 4 or more"
 tells "can't be told from one that is slower by a hair: allow a little."
+
+# However alike the passes are, nobody's clock and cost are alike to a hair.
+sweep even.assay even=1
+sweep hair.assay even=1 rate=1.0005
+run 0 "$BLKASSAY" compare even.assay --against hair.assay
+tells "The new run is not shown to differ at any of 4 points"
+sweep more.assay even=1 rate=1.005
+run 0 "$BLKASSAY" compare even.assay --against more.assay
+tells "The new run is faster at 4 of 4 points, by 0.5 %"
 
 # p99 in neighbouring bins of the histogram are one p99, of as many passes as there may be; a bin more is a difference.
 sweep next.assay p99=1.511 # 1.5 * 128.9 / 128
