@@ -1,6 +1,7 @@
 /* SVG elements. */
 #include "report/svg.h"
 
+#include <math.h>
 #include <string.h>
 
 #include "base/clean.h"
@@ -95,8 +96,12 @@ enum { HATCH = 5 }; /* apart */
 static void hatch(struct text *t, unsigned style, double lean, double x, double y, double width,
 	double height)
 {
+	double first = HATCH / 2.0 - lean * height;
+	int count = (int)ceil((width - first) / HATCH);
+
 	text_addf(t, "<path class=\"line l%u\" d=\"", style);
-	for (double at = HATCH / 2.0 - lean * height; at < width; at += HATCH) {
+	for (int i = 0; i < count; i++) {
+		double at = first + i * HATCH;
 		double from = lean > 0 && at < 0 ? -at / lean : 0;
 		double to = lean > 0 && at + lean * height > width ? (width - at) / lean : height;
 
