@@ -516,6 +516,25 @@ static const char *why_word(enum culprit_doubt doubt)
 	}
 }
 
+static void add_link_beaten(struct text *t, const struct explained *x)
+{
+	const char *rate = RATE(x->diagnosis.usual.link);
+
+	if (x->link_known)
+		text_addf(t,
+			"not shown, as requests of this run take less time per byte than the "
+			"link's %s allows. Next: correct that rate, or find the cache that "
+			"answers.",
+			rate);
+	else /* the table's, not somebody's */
+		text_addf(t,
+			"not shown, as by these figures requests take less time per byte than any "
+			"such link allows (%s): a cache answers some of them, or passes differ too "
+			"much for their times to be told by size. Next: make more or longer passes "
+			"on an idle computer.",
+			rate);
+}
+
 static void add_not_shown(struct text *t, const struct group *g)
 {
 	const struct explained *x = g->first;
@@ -524,11 +543,7 @@ static void add_not_shown(struct text *t, const struct group *g)
 	add_subject(t, g);
 	switch (x->culprits.doubt) {
 	case CULPRIT_LINK_BEATEN:
-		text_addf(t,
-			"not shown, as requests of this run take less time per byte than the "
-			"link's %s allows. "
-			"Next: correct that rate, or find the cache that answers.",
-			RATE(u->link));
+		add_link_beaten(t, x);
 		break;
 	case CULPRIT_CARD_BEATEN:
 		text_addf(t,

@@ -207,6 +207,25 @@ static void not_shown(struct explained *x, enum culprit_doubt doubt)
 	};
 }
 
+/* Nobody is told to correct a rate that nobody gave. */
+START_TEST(words_of_a_beaten_link)
+{
+	for (int given = 0; given < 2; given++) {
+		struct explained t = table(RUN_READ, RUN_SEQUENTIAL, CAUSE_LINK, 1);
+		struct view v;
+
+		not_shown(&t, CULPRIT_LINK_BEATEN);
+		t.link_known = given;
+		t.diagnosis.usual.link = 1.2e6;
+		view_of(&v, &t, 1, NULL);
+		says(&v, 0, "not-shown",
+			given ? "link's 1.20 MB/s allows. Next: correct that rate"
+			      : "any such link allows (1.20 MB/s): a cache answers");
+		view_release(&v);
+	}
+}
+END_TEST
+
 /* A doubt is said once, with the tables that it holds for, by the worst of them. */
 START_TEST(doubts_once)
 {
@@ -686,6 +705,7 @@ Suite *explain_view_suite(void)
 	tcase_add_test(c, nothing_twice);
 	tcase_add_test(c, every_cause);
 	tcase_add_test(c, ways);
+	tcase_add_test(c, words_of_a_beaten_link);
 	tcase_add_test(c, doubts_once);
 	tcase_add_test(c, phases_against_rates);
 	tcase_add_test(c, rates_that_cannot_be);
