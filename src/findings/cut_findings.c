@@ -29,6 +29,7 @@ enum {
 	JOURNAL_SHORT,
 	NO_PROMISE,
 	ALL_FLUSHED,
+	FUA_UNTESTED,
 	NOTHING_LOST,
 	FLAT_FLUSHES,
 	CLAIMS_NO_CACHE,
@@ -87,6 +88,10 @@ const struct finding_code cut_codes[] = {
 		"no write cache is claimed, and cuts came when a flush had covered all that was "
 		"answered: they say nothing of what an answer alone is worth",
 		"cuts" },
+	[FUA_UNTESTED] = { "fua-untested", FINDING_CAUTION, false,
+		"nothing is broken, but at every cut a flush had covered all writes with FUA as "
+		"well: what FUA alone is worth was not put to the test",
+		"fua_writes" },
 	[NOTHING_LOST] = { "nothing-lost", FINDING_CAUTION, false,
 		"no cut lost anything that was acknowledged: that a flush is needed, and does what "
 		"it says, was not put to the test",
@@ -171,6 +176,23 @@ static void add_broken(struct writer *w)
 	finding_figure(one, "confidence_share", value_share(confidence));
 }
 
+/* Writes with FUA in the cuts that tested something, if flushes had covered all of them at each; else 0. */
+static uint64_t untested_fua(const struct writer *w)
+{
+	uint64_t writes = 0;
+
+	for (size_t i = 0; i < w->record->count; i++) {
+		const struct cut_cycle *c = &w->record->cycles[i];
+
+		if (!c->rechecks || recheck_conclude(&c->verdict) == RECHECK_NOT_SHOWN)
+			continue;
+		if (!c->verdict.through_alone_known || c->verdict.through_alone)
+			return 0;
+		writes += c->throughs;
+	}
+	return w->totals.by_answer ? 0 : writes;
+}
+
 static void add_kept(struct writer *w)
 {
 	const struct cut_totals *o = &w->totals;
@@ -179,8 +201,9 @@ static void add_kept(struct writer *w)
 	struct finding *one = finding_add(w->f, &cut_codes[KEPT],
 		"No broken promise found: none of %" PRIu64 " in %" PRIu64
 		" cut%s that tested any; with 95 %% confidence at most %s %% of such cuts break "
-		"one.",
-		o->promises, tested, text_plural(tested), percent(w->pool, most));
+		"one.%s",
+		o->promises, tested, text_plural(tested), percent(w->pool, most),
+		untested_fua(w) ? " Of FUA alone nothing is shown." : "");
 
 	add_tally(one, o);
 	finding_figure(one, "broken_cuts_share_at_most", value_share(most));
@@ -431,6 +454,20 @@ static void add_unshown(struct writer *w)
 		add_flat_flushes(w);
 }
 
+static void add_untested_fua(struct writer *w)
+{
+	uint64_t writes = untested_fua(w);
+
+	if (!writes || cut_totals_conclude(&w->totals) != RECHECK_KEPT)
+		return;
+	finding_figure(
+		finding_add(w->f, &cut_codes[FUA_UNTESTED],
+			"At every cut a flush had covered all writes with FUA as well, so that "
+			"what FUA alone is worth is not shown. Cut more often; 'blkassay audit' "
+			"asks after FUA alone."),
+		"fua_writes", value_count(writes));
+}
+
 /* ---- what is allowed ---- */
 
 static void add_allowed(struct writer *w)
@@ -501,6 +538,7 @@ void cut_findings_add(struct findings *f, const struct run *run, const struct cu
 	add_ages(&w);
 	add_untested(&w);
 	add_unshown(&w);
+	add_untested_fua(&w);
 	add_allowed(&w);
 	add_next(&w);
 }

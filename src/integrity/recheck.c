@@ -193,6 +193,7 @@ static int note(struct rechecking *r, const struct journal_block *b, struct find
 	if (owed)
 		set_bit(r->promised, f->floor);
 	r->out->unflushed += f->floor > b->stored && f->found <= f->floor;
+	r->out->through_alone += b->stored > r->j->stored && f->found <= f->floor;
 	if (!f->broken) {
 		if (f->duty == RECHECK_IN_FLIGHT)
 			note_in_flight(r, b, f);
@@ -392,6 +393,7 @@ int recheck_run(struct medium *m, const struct journal *j, const struct watch *w
 		.acknowledged_counts = j->cycle.promise == PROMISE_ACKNOWLEDGED,
 		.unended = !*j->stop,
 		.unflushed_known = true,
+		.through_alone_known = true,
 		.flushes = j->pairs };
 	if (!r)
 		return error_set(err, ERROR_IO, "out of memory");

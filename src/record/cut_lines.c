@@ -119,6 +119,9 @@ static const struct field recheck_fields[] = {
 	FIELD_WHEN("unflushed_blocks", unflushed, unflushed_known,
 		"blocks that an answer alone had promised, as no flush came after it; those that "
 		"were just being written again count too"),
+	FIELD_WHEN("fua_alone_blocks", through_alone, through_alone_known,
+		"blocks that a write with FUA alone had promised, as no flush came after it; those "
+		"that were just being written again count too"),
 	FIELD_AS("seconds_before_min", FIELD_IS_NS, ns_before_min,
 		"when broken promises were acknowledged, back from the last answer; this "
 		"and the next three are there when known",

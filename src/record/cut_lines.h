@@ -77,6 +77,9 @@ struct recheck_result { /* line "recheck" */
 	/* blocks that answers alone had promised, whatever was on its way over them, and that are left to tell */
 	uint64_t unflushed;
 	bool unflushed_known; /* since records have it */
+	/* blocks that a write with FUA alone had promised, as no flush came after it, and that are left to tell */
+	uint64_t through_alone;
+	bool through_alone_known; /* since records have it */
 	struct {
 		char name[16];
 		uint64_t blocks;

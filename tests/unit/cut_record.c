@@ -394,6 +394,29 @@ START_TEST(pairs_of_flushes)
 }
 END_TEST
 
+/* Flushes that come after each write with FUA store what it wrote, whatever FUA is worth. */
+START_TEST(fua_that_flushes_cover_is_not_tested)
+{
+	many(2, 50);
+	cycles[0].throughs = 3;
+	cycles[1].throughs = 4;
+	concludes("kept", "none of 100 in 2 cuts");
+	ck_assert(!says("fua-untested")); /* a record of before: nobody counted */
+	cycles[0].verdict.through_alone_known = cycles[1].verdict.through_alone_known = true;
+	concludes("kept", "Of FUA alone nothing is shown.");
+	ck_assert(says("fua-untested"));
+	cycles[1].verdict.through_alone = 1;
+	concludes("kept", "none of 100 in 2 cuts");
+	ck_assert(!says("fua-untested"));
+	/* None was sent, or in a cut that tested nothing. */
+	cycles[1].verdict.through_alone = 0;
+	cycles[0].throughs = 0;
+	cycles[1].verdict.late = true;
+	concludes("kept", "none of 50 in 1 cut");
+	ck_assert(!says("fua-untested"));
+}
+END_TEST
+
 /* A target that loses nothing at all had nothing to lose, or still had power: its flushes may do nothing. Where every answer
  * promises, to lose nothing is what was promised. */
 START_TEST(a_cut_that_loses_nothing_shows_no_flush)
@@ -433,6 +456,7 @@ START_TEST(a_cut_that_loses_nothing_shows_no_flush)
 	concludes("not-shown", "no promise was tested by a cut");
 	cycles[1].verdict.unflushed = 1;
 	concludes("kept", "none of 50 in 1 cut");
+	ck_assert(!says("fua-untested"));
 	cycles[0].verdict.broken[RECHECK_FLUSHED] = 1;
 	concludes("broken", "in 1 of 2 cuts something");
 	r = (struct cut_record){ 0 };
@@ -493,6 +517,10 @@ START_TEST(every_code_of_cuts)
 	break_promises(5, RECHECK_UNTOUCHED, 1);
 	ck_assert(says("broken") && says("flushed-broken") && says("acknowledged-broken"));
 	ck_assert(says("in-flight-broken") && says("untouched-broken"));
+	many(1, 50);
+	cycles[0].throughs = 1;
+	cycles[0].verdict.through_alone_known = true;
+	ck_assert(says("fua-untested"));
 	/* What to do about the last one, pasted as it is. */
 	many(2, 50);
 	cycles[1].rechecks = 0;
@@ -559,6 +587,7 @@ Suite *cut_record_suite(void)
 	tcase_add_test(t, chance_deals_out_cuts_not_promises);
 	tcase_add_test(t, a_late_cut_tests_nothing);
 	tcase_add_test(t, pairs_of_flushes);
+	tcase_add_test(t, fua_that_flushes_cover_is_not_tested);
 	tcase_add_test(t, a_cut_that_loses_nothing_shows_no_flush);
 	tcase_add_test(t, a_page_begins_with_its_verdict);
 	tcase_add_test(t, every_code_of_cuts);
