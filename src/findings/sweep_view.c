@@ -276,6 +276,14 @@ static void show_direction(struct view *v, const struct sweep *s, enum run_direc
 	show_details(v, s, d);
 }
 
+static bool tells_of_storing(const struct sweep *s)
+{
+	for (size_t i = 0; i < s->points.count; i++)
+		if (s->points.list[i].direction == RUN_WRITE && s->points.list[i].shown)
+			return true;
+	return false;
+}
+
 static void show_method(struct view *v, const struct sweep *s)
 {
 	view_section(v,
@@ -284,6 +292,14 @@ static void show_method(struct view *v, const struct sweep *s)
 				"range of the typical rate (Student's t over passes, on "
 				"logarithms). p50 and p99 are medians over passes of each pass's "
 				"own figure; slowest is the slowest request of all." });
+	/* A sweep reads nothing back. */
+	if (tells_of_storing(s))
+		view_section(v, (struct section){ .on = ON_SCREENS,
+					.note = "Stored is told by time: when the target was done "
+						"with what it "
+						"had been sent, not that each byte is right. "
+						"'blkassay verify' "
+						"reads them back." });
 	if (s->run->damaged_lines)
 		view_section(v,
 			(struct section){ .on = ON_PAGE,
