@@ -96,8 +96,8 @@ static size_t nearest(const struct phase_size *sizes, size_t count, double wante
 	return best;
 }
 
-/* Work that grows with the size can go on while other data move; what is the same for each request can't. What takes less
- * than the card needs was begun before. */
+/* Work that grows with the size can go on while other data move, and in writes so can what comes before it, once the first of them
+ * are there: a command of the card's. What takes less than the card needs was begun before. */
 static void find_gain(struct phase_parts *p, const struct phase_size *s, bool write, double card)
 {
 	const struct phase_amount *work = &p->list[write ? PART_STORE : PART_FETCH];
@@ -107,7 +107,7 @@ static void find_gain(struct phase_parts *p, const struct phase_size *s, bool wr
 
 	if (!work->line_known || grows < all_of_it * card)
 		return;
-	p->gain = fmin(grows * s->bytes, moving);
+	p->gain = grows > 0 ? fmin(grows * s->bytes + (write ? work->fixed : 0), moving) : 0;
 	p->gain_sure = card > 0;
 }
 

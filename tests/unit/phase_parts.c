@@ -58,6 +58,9 @@ START_TEST(stores_and_answers)
 	p = parts(&d, true, 1, 2.05);
 	ck_assert_double_eq_tol(p.gain, 4e-3, 1e-9);
 	ck_assert(p.gain_sure);
+	/* A quick card's command, too, can begin with the first data: 0.5 and 4 times 0.5 ms of 4 can be saved. */
+	p = parts(&(struct design){ 0.1, 2, 0, 1, 0.5, 0.5 }, true, 1, 0);
+	ck_assert_double_eq_tol(p.gain, 2.5e-3, 1e-9);
 	/* The card takes 3: the 2 that are seen are its end, the rest was beside the data. Nothing to gain. */
 	p = parts(&d, true, 1, 3);
 	ck_assert_double_eq(p.gain, 0);
