@@ -9,6 +9,7 @@
 #include "base/error.h"
 #include "base/text.h"
 #include "integrity/judge.h"
+#include "integrity/transfer.h"
 #include "medium/medium.h"
 
 enum {
@@ -34,6 +35,7 @@ struct rechecking {
 	uint32_t lost_first,
 		survived_last; /* acknowledged, unpromised writes: earliest lost, latest found */
 	uint64_t readable, unreadable; /* blocks */
+	struct transfer_patience patience;
 	void *buf;
 	struct finding last;
 	uint64_t last_at;
@@ -209,7 +211,8 @@ static int note_unreadable(struct rechecking *r, const struct journal_block *b, 
 {
 	struct finding f = { .broken = true };
 
-	if (medium_check(r->m, MEDIUM_CHECK_FAILED) < 0) {
+	if (medium_check(r->m, MEDIUM_CHECK_FAILED) < 0 ||
+		transfer_believe(r->m, &r->patience, true) < 0) {
 		medium_explain(r->m, r->err);
 		error_add(r->err, ", then recheck again: no verdict can rest on what was read");
 		return -1;
@@ -254,6 +257,7 @@ static int read_by_unit(struct rechecking *r, uint64_t at, size_t length)
 				continue;
 			}
 			r->readable++;
+			r->patience.refused = false;
 			f = judge(r, b, (unsigned char *)r->buf + i, where);
 			if (note(r, b, &f, where) < 0)
 				return -1;
@@ -272,6 +276,7 @@ static int judge_chunk(struct rechecking *r, uint64_t at, size_t length)
 		struct finding f = judge(r, b, (unsigned char *)r->buf + i, at + i);
 
 		r->readable++;
+		r->patience.refused = false;
 		if (note(r, b, &f, at + i) < 0)
 			return -1;
 	}

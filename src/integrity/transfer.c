@@ -7,6 +7,7 @@
 #include "medium/medium.h"
 
 enum { INTERRUPTED_TRIES = 100, ASK_AFTER = 8 };
+static const uint64_t ask_every_ns = 50000000, wait_ns = 1000000000, wait_in_all_ns = 10000000000;
 
 bool transfer_is_final(int sys_errno)
 {
@@ -144,4 +145,27 @@ int transfer_read(struct medium *m, uint64_t at, void *bytes, size_t length, siz
 	if (rc < 0)
 		*f = before;
 	return rc;
+}
+
+static int wait_for_loss(struct medium *m, struct transfer_patience *p)
+{
+	for (uint64_t waited = 0; waited < wait_ns && p->waited_ns < wait_in_all_ns;
+		waited += ask_every_ns) {
+		int rc;
+
+		medium_idle_ns(m, ask_every_ns);
+		p->waited_ns += ask_every_ns;
+		rc = medium_check(m, MEDIUM_CHECK_FAILED);
+		if (rc < 0)
+			return rc;
+	}
+	return 0;
+}
+
+int transfer_believe(struct medium *m, struct transfer_patience *p, bool refused)
+{
+	bool first = refused && !p->refused;
+
+	p->refused = refused;
+	return first && medium_traits(m)->kind == MEDIUM_BLOCK_DEVICE ? wait_for_loss(m, p) : 0;
 }

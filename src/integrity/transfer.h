@@ -34,6 +34,16 @@ struct transfer_refused {
 int transfer_read(struct medium *m, uint64_t at, void *bytes, size_t length, size_t unit,
 	struct transfer_refused *refused, struct transfer_failures *f);
 
+/* A device that goes away may refuse reads for a moment before the kernel has it as gone. */
+struct transfer_patience {
+	uint64_t waited_ns; /* so far */
+	bool refused; /* the last read */
+};
+
+/* After each read: was it refused? Where the one before was not, waits up to a second for the device to turn out to be gone, ten
+ * seconds in all (ours). Files and models are there or not. 0, or the negative errno of medium_check. */
+int transfer_believe(struct medium *m, struct transfer_patience *p, bool refused);
+
 /* Is the target gone, or of no use for anything more? */
 bool transfer_is_final(int sys_errno);
 

@@ -24,6 +24,7 @@ struct verify {
 	struct verdict *verdicts;
 	struct verify_pass pass;
 	struct permutation order;
+	struct transfer_patience patience;
 	uint64_t bytes_done, bytes_total; /* for progress */
 	uint64_t checkpoint_at_ns;
 };
@@ -275,6 +276,7 @@ static int write_phase(struct verify *v, struct error *err)
 static int read_one(struct verify *v, struct slot *s, struct error *err)
 {
 	struct verify_result *r = v->result;
+	const struct transfer_failures before = r->reads;
 	uint64_t offset, failed = r->reads.blocks;
 	uint32_t length, unit = medium_traits(*v->medium)->offset_align_bytes;
 	int rc;
@@ -283,8 +285,12 @@ static int read_one(struct verify *v, struct slot *s, struct error *err)
 	locate(v, s->index, &offset, &length);
 	s->refused.block_bytes = v->plan->block_bytes;
 	rc = transfer_read(*v->medium, offset, s->bytes, length, unit, &s->refused, &r->reads);
-	if (rc < 0)
+	if (rc == 0)
+		rc = transfer_believe(*v->medium, &v->patience, s->refused.any);
+	if (rc < 0) {
+		r->reads = before;
 		return fail(v, err, rc, "read", offset);
+	}
 	r->read_bytes += length - (r->reads.blocks - failed) * unit;
 	r->position.next++;
 	v->bytes_done += length;
@@ -313,14 +319,14 @@ static int read_requests(struct verify *v, struct error *err)
 
 static int read_phase(struct verify *v, struct error *err)
 {
-	uint64_t start = medium_now_ns(*v->medium);
+	uint64_t start = medium_now_ns(*v->medium), waited = v->patience.waited_ns;
 	int rc = pipeline_start(&v->pipeline, PIPELINE_TAKES, judge_slot, v, 0, 0);
 
 	if (rc < 0)
 		return error_sys(err, ERROR_IO, -rc, "cannot start a thread");
 	rc = read_requests(v, err);
 	pipeline_stop(&v->pipeline);
-	v->result->read_ns += medium_now_ns(*v->medium) - start;
+	v->result->read_ns += medium_now_ns(*v->medium) - start - (v->patience.waited_ns - waited);
 	return rc;
 }
 

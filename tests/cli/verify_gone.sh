@@ -36,6 +36,8 @@ ended() { # NAME WORDS
 	tells "judged hold what was written"
 }
 reading empty
+truncate -s 0 "$image" # for a moment reads are refused, and the kernel does not know yet that it is gone
+sleep 0.3
 empty_loop "$image"
 ended empty "is gone"
 cp "$tmp/good.img" "$image"

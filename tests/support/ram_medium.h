@@ -30,6 +30,7 @@ struct ram_medium {
 	 * fail, as the kernel has it. 0: never. */
 	uint64_t gone_after;
 	int gone_errno; /* of these calls; 0: transfers of nothing */
+	uint64_t gone_checks; /* so many such checks after that find nothing yet */
 	struct ram_read {
 		uint64_t at;
 		size_t length;

@@ -1,5 +1,6 @@
 /* recheck: every kind of broken promise is found where it is, and nothing else. */
 #include <check.h>
+#include <errno.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -187,6 +188,26 @@ START_TEST(target_that_answers_nothing_gets_no_verdict)
 }
 END_TEST
 
+/* Which refuses to read for a moment before the kernel knows that it is gone. */
+START_TEST(target_that_goes_away_gets_no_verdict)
+{
+	struct recheck_result r;
+
+	cut_once(PROMISE_FLUSHED);
+	c.ram->medium.traits.kind = MEDIUM_BLOCK_DEVICE;
+	/* The last block makes it read the last of 8 chunks one by one; at the last but one it goes. */
+	c.ram->bad_from = CUT_RUN_BYTES - CUT_RUN_BLOCK;
+	c.ram->bad_to = CUT_RUN_BYTES;
+	c.ram->gone_after = c.ram->reads + c.ram->writes + c.ram->flushes + 8 +
+			    CUT_RUN_BYTES / CUT_RUN_BLOCK / 8 - 1;
+	c.ram->gone_errno = EIO;
+	c.ram->gone_checks = 4;
+	ck_assert_int_eq(recheck_run(&c.ram->medium, &j, NULL, &r, &err), -1);
+	ck_assert_msg(strstr(err.text, "is gone") != NULL, "%s", err.text);
+	done();
+}
+END_TEST
+
 /* ---- a journal that lost lines ---- */
 
 enum { JOURNAL_MAX = 1 << 20 };
@@ -370,6 +391,7 @@ Suite *recheck_suite(void)
 	tcase_add_test(t, damaged_neighbour);
 	tcase_add_test(t, unreadable_promise);
 	tcase_add_test(t, target_that_answers_nothing_gets_no_verdict);
+	tcase_add_test(t, target_that_goes_away_gets_no_verdict);
 	tcase_add_test(t, no_missing_line_makes_a_broken_promise_kept);
 	tcase_add_test(t, no_missing_end_accuses_a_target_that_kept_all);
 	tcase_add_test(t, half_of_a_write_is_no_later_one);

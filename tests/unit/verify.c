@@ -620,6 +620,36 @@ START_TEST(gone_is_not_damaged)
 }
 END_TEST
 
+/* Nor when the kernel learns only later that it is gone, and says until then that all is well. */
+START_TEST(gone_before_the_kernel_knows)
+{
+	for (uint64_t at = 1; at <= 16; at += 5) {
+		struct ram_medium *written = ram_medium_new(64 * 512, 512, true);
+		struct ram_medium *r = ram_medium_new(64 * 512, 512, true);
+		struct verify_plan p = plan_for(r, 4 * 512);
+		struct verify_result result = ran(written, &p);
+		struct medium *m = &r->medium;
+		struct error err = { 0 };
+
+		damage_release(&result.damage);
+		memcpy(r->bytes, written->bytes, 64 * 512);
+		medium_close(&written->medium);
+		p.write = false;
+		m->traits.kind = MEDIUM_BLOCK_DEVICE;
+		r->gone_after = at;
+		r->gone_errno = EIO;
+		r->gone_checks = 6;
+		ck_assert_int_eq(verify_result_init(&result, &p, &err), 0);
+		ck_assert_int_eq(verify_run(&m, &p, &no_hooks, &result, &err), -1);
+		ck_assert_msg(strstr(err.text, "is gone") != NULL, "%s", err.text);
+		ck_assert_uint_eq(damaged(&result) + result.reads.requests, 0);
+		ck_assert_uint_eq(result.position.next, at - 1);
+		damage_release(&result.damage);
+		medium_close(m);
+	}
+}
+END_TEST
+
 /* While a target that is there and cannot read a block is blamed for it; it is asked each time. */
 START_TEST(there_and_unreadable_is_damaged)
 {
@@ -781,6 +811,7 @@ Suite *verify_suite(void)
 	tcase_add_test(c, gives_up_when_asked);
 	tcase_add_test(c, stopped_runs_go_on);
 	tcase_add_test(c, gone_is_not_damaged);
+	tcase_add_test(c, gone_before_the_kernel_knows);
 	tcase_add_test(c, there_and_unreadable_is_damaged);
 	tcase_add_test(c, another_medium_is_not_judged);
 	tcase_add_test(c, every_call_fails_in_turn);
