@@ -342,6 +342,8 @@ int main(int argc, char **argv)
 	driver.shim = argv[optind];
 	driver.tool = argv[optind + 1];
 	driver.hasty = job->slow;
+	/* Without memory setlocale(3) leaves it at that, and text keeps to plain characters, as it should: no complaint. */
+	setenv("LC_ALL", "C", 1);
 	if (chdir(argv[optind + 2]) < 0)
 		die(argv[optind + 2]);
 	if (!place_make(job->place)) {
