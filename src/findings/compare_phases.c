@@ -1,9 +1,8 @@
 /* Which phase of requests changed: its table and its sentences. */
 #include "findings/compare_phases.h"
 
-#include <math.h>
-
 #include "base/size.h"
+#include "findings/alike.h"
 #include "findings/compared.h"
 
 /* ---- the table ---- */
@@ -89,16 +88,12 @@ static double seconds_of(const struct told *t, int side)
 	return t->change.seconds[side][t->change.phase];
 }
 
-/* Random requests often go like sequential ones: then one sentence tells of both. */
-#define ALIKE 0.03 /* of the time */
-
 static bool is_alike(const struct told *a, const struct told *b)
 {
 	const struct compare_point *p = a->point, *q = b->point;
 
 	for (int side = COMPARE_BASE; side <= COMPARE_NEW; side++)
-		if (fabs(seconds_of(a, side) - seconds_of(b, side)) >
-			ALIKE * fmax(seconds_of(a, side), seconds_of(b, side)))
+		if (!alike(seconds_of(a, side), seconds_of(b, side)))
 			return false;
 	return p->direction == q->direction && p->order != q->order &&
 	       p->in_flight == q->in_flight && p->request_bytes == q->request_bytes &&

@@ -1,11 +1,11 @@
 /* Where the time of a request goes. */
 #include "findings/phase_tables.h"
 
-#include <math.h>
 #include <string.h>
 
 #include "base/size.h"
 #include "base/text.h"
+#include "findings/alike.h"
 
 /* ---- one point ---- */
 
@@ -178,20 +178,17 @@ static const char *link_words(struct pool *p, const struct phases_of_point *of)
 		       : "";
 }
 
-/* Random requests often go like sequential ones: then one sentence tells of both. */
-#define ALIKE 0.03 /* of the request's time */
-
 static bool is_alike(const struct phases_row *a, const struct phases_row *b)
 {
-	double most = ALIKE * a->of.whole_seconds;
+	double whole = a->of.whole_seconds;
 
 	for (int i = 0; i < RUN_PHASE_COUNT; i++)
-		if (fabs(a->of.seconds[i] - b->of.seconds[i]) > most)
+		if (!alike_within(a->of.seconds[i], b->of.seconds[i], whole))
 			return false;
 	return a->point->direction == b->point->direction &&
 	       a->point->request_bytes == b->point->request_bytes &&
 	       a->point->in_flight == b->point->in_flight &&
-	       fabs(a->of.link_seconds - b->of.link_seconds) <= most;
+	       alike_within(a->of.link_seconds, b->of.link_seconds, whole);
 }
 
 /* The row of the other order that goes like row i; n: none does. */
@@ -233,8 +230,6 @@ static void say(struct findings *f, const struct phases_row *r, const struct pha
 	finding_figure(one, "host_seconds", row_host(r));
 }
 
-enum { TOLD_MAX = 32 };
-
 static const char *const reasons[] = {
 	[RUN_PHASES_DROPPED] = "the USB monitor lost events, as the machine was too busy",
 	[RUN_PHASES_BROKEN] = "commands were broken off, or the device was reset",
@@ -269,10 +264,10 @@ static void add_left_out(
 void phases_findings_add(struct findings *f, const struct points *points,
 	const struct finding_code *shown, const struct finding_code *left_out)
 {
-	const struct phases_row *rows[TOLD_MAX];
+	const struct phases_row **rows = pool_alloc(f->pool, points->count, sizeof *rows);
 	size_t n = 0;
 
-	for (size_t i = 0; i < points->count && n < TOLD_MAX;) {
+	for (size_t i = 0; rows && i < points->count;) {
 		struct points table = points_table(points, i);
 		struct table all = phases_table(f->pool, &table);
 		const struct phases_row *row = telling_row(&all);

@@ -5,6 +5,7 @@
 #include "base/number.h"
 #include "base/size.h"
 #include "base/text.h"
+#include "findings/alike.h"
 #include "findings/flush_on_bus.h"
 #include "findings/numbers.h"
 #include "findings/phase_tables.h"
@@ -298,9 +299,6 @@ struct best {
 	const struct point *point, *enough;
 };
 
-/* Random requests often go like sequential ones: then one sentence tells of both. */
-#define ALIKE 0.03 /* of the rate */
-
 static bool is_alike(const struct best *a, const struct best *b)
 {
 	const struct point *p = a->point, *q = b->point;
@@ -308,8 +306,7 @@ static bool is_alike(const struct best *a, const struct best *b)
 	return p->direction == q->direction && p->order != q->order &&
 	       p->in_flight == q->in_flight && is_stored(p) == is_stored(q) && !sweep_stalls(p) &&
 	       !sweep_stalls(q) && a->enough->request_bytes == b->enough->request_bytes &&
-	       fabs(rate_number(p) - rate_number(q)) <=
-		       ALIKE * fmax(rate_number(p), rate_number(q));
+	       alike(rate_number(p), rate_number(q));
 }
 
 static const char *order_words(const struct point *p, bool both)
