@@ -66,7 +66,8 @@ static void add_whose(struct text_lines *s, const struct view *v)
 
 	text_init(&words);
 	text_addf(&words, "%s, %s:", v->head, v->title);
-	text_lines_words(s, words.failed ? v->head : words.bytes, 0, 0);
+	s->t->failed |= words.failed;
+	text_lines_words(s, words.failed ? "" : words.bytes, 0, 0);
 	text_release(&words);
 }
 
