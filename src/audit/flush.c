@@ -17,8 +17,8 @@ struct waits {
 	struct sample idle_on_bus, busy_on_bus;
 	struct sample taken, answered; /* busy ones on the bus: until the command, its status */
 	struct sample burst, burst_after; /* from idle; right after a flush */
-	struct probe_check
-		cut; /* models: what must be there after power cuts right at the answer */
+	/* models: what must be there after power cuts right at the answer */
+	struct probe_check cut;
 	unsigned flushes, seen, passed; /* all; watched with nothing lost; which passed the bus */
 	bool on_bus;
 };

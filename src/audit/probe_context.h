@@ -43,8 +43,8 @@ struct known {
 	/* write-behind, from the acknowledge curve */
 	bool knee; /* every burst slowed down, at the same place */
 	bool confirmed; /* and something else than the curve shows a backlog of that size */
-	uint64_t
-		cut_answers; /* to writes, with power cut right then and what they promise looked at (models) */
+	/* to writes, with power cut right then and what they promise looked at (models) */
+	uint64_t cut_answers;
 	bool behind_proven; /* acknowledged data was gone after a power cut (models) */
 	double buffer_bytes, buffer_low, buffer_high;
 	double drain_rate, drain_low, drain_high; /* B/s */

@@ -202,18 +202,24 @@ static bool is_refuted(const struct explained *x, const struct culprit *c, doubl
 	return seconds >= 0 && seconds < limit * c->share_low * x->phases.seconds;
 }
 
+static void set_shares(const struct explained *x, struct culprit *c, double low, double high)
+{
+	c->share_low = low;
+	c->share_high = high;
+	c->seconds_low = x->culprits.seconds * (1 - high);
+	c->seconds_high = x->culprits.seconds * (1 - low);
+}
+
 /* What the phases show of a cost is what can be saved of it, though by the rates it could be all that a request has whatever
  * its size. */
 static void keep_to_what_was_seen(const struct explained *x, struct culprit *c)
 {
-	double seconds = time_of(x, c->cause), share = seconds / x->phases.seconds;
+	double seconds = time_of(x, c->cause), share = seconds / x->phases.seconds, low;
 
 	if (!(seconds > 0) || (c->cause != CAUSE_HOST_GAP && c->cause != CAUSE_REQUEST_COST))
 		return;
-	c->share_low = fmin(c->share_low, (1 - SEEN_SLACK) * share);
-	c->share_high = fmax(c->share_low, fmin(c->share_high, (1 + SEEN_SLACK) * share));
-	c->seconds_low = x->culprits.seconds * (1 - c->share_high);
-	c->seconds_high = x->culprits.seconds * (1 - c->share_low);
+	low = fmin(c->share_low, (1 - SEEN_SLACK) * share);
+	set_shares(x, c, low, fmax(low, fmin(c->share_high, (1 + SEEN_SLACK) * share)));
 }
 
 /* ---- link and card in turn ---- */
@@ -224,14 +230,6 @@ static struct culprit *named(struct culprits *c, enum cause cause)
 		if (c->list[i].cause == cause)
 			return &c->list[i];
 	return NULL;
-}
-
-static void set_shares(const struct explained *x, struct culprit *c, double low, double high)
-{
-	c->share_low = low;
-	c->share_high = high;
-	c->seconds_low = x->culprits.seconds * (1 - high);
-	c->seconds_high = x->culprits.seconds * (1 - low);
 }
 
 /* Work for each byte after the data that takes what the card alone does: it is the card's, which has waited for all of them. */

@@ -23,8 +23,8 @@ struct probe {
 	uint64_t usual_ns; /* median of the reads of probe_learn; 0: not known */
 	uint64_t limit_ns; /* what is longer is not usual */
 	uint64_t usual_high_ns, usual_low_ns; /* their range, less the two slowest */
-	uint64_t
-		own_ns; /* of the last wait: what reads took that did not end it, had nothing waited */
+	/* of the last wait: what reads took that did not end it, had nothing waited */
+	uint64_t own_ns;
 };
 
 int probe_init(struct probe *p, struct medium *m, uint64_t seed); /* 0, -ENOMEDIUM, -ENOMEM */

@@ -966,8 +966,7 @@ static void add_lead(struct pass_result *r, const struct lead *l)
 	r->foreign = r->foreign || l->foreign;
 }
 
-/* Nothing ever held writes up for good. A quarter of the pass goes before it, untimed: a target that begins anew after a
- * flush is quicker at first. */
+/* Timed after what `out` has of it so far, and from one long wait to another where single requests waited long there. */
 static int level_timed(struct store *s, struct pass_plan *timed, struct pass_result *out,
 	const struct watch *watch)
 {
@@ -987,6 +986,8 @@ static bool is_unfair(const struct pass_result *r)
 	return r->waits < 2 && !r->stalls && long_request(&r->latency_ns);
 }
 
+/* Nothing ever held writes up for good. A quarter of the pass goes before it, untimed: a target that begins anew after a
+ * flush is quicker at first. */
 static int pass_level(struct store *s, const struct pass_plan *plan, struct pass_result *out,
 	const struct watch *watch)
 {
@@ -1075,14 +1076,12 @@ static double own_rate(const struct store *s, const struct stretch *w)
 {
 	const struct store_evidence *e = &s->evidence;
 	double left = fmax(e->buffer_bytes - (double)w->room, 0);
-	double bursts = e->buffer_bytes + fmax((double)w->room - e->buffer_bytes, 0);
+	double bursts = fmax(e->buffer_bytes, (double)w->room);
 	double seconds = (double)(w->ns + w->room_ns) / 1e9 - bursts / e->drain_bps;
 
 	return seconds > 0 ? ((double)w->bytes - left) / seconds : 0;
 }
 
-/* Of the time, in requests of seldom_wait_ns and more. */
-#define SELDOM_SHARE 0.1
 /* A buffer in fits and starts that no request met full may have been filled by the pass with none of it, or with all. In the
  * middle that is off by half. */
 static double hidden_in_starts(const struct store *s, const struct stretch *w)

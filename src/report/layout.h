@@ -11,9 +11,9 @@ struct text;
  * for what begins in the right half of that. */
 void layout_wrap(struct text *t, const char *s, size_t at, size_t indent, size_t columns);
 
-/* Adds s, a shell's command, from column `indent` on; the line stands at column `at` already. Where it is wider than `columns` it
- * goes on in lines indented by two more, each before them ending in a backslash, so that it can still be pasted. Only blanks outside quotes are places to
- * break: a word longer than a line stays whole. Ends with a newline. */
+/* Adds s, a shell's command, from column `indent` on; the line stands at column `at` already. Where it is wider than
+ * `columns` it goes on in lines indented by two more, each before them ending in a backslash, so that it can still be pasted.
+ * Only blanks outside quotes are places to break: a word longer than a line stays whole. Ends with a newline. */
 void layout_command(struct text *t, const char *s, size_t at, size_t indent, size_t columns);
 
 /* Adds s, with blanks before (right) or after (left) up to `width` characters. */

@@ -37,8 +37,8 @@ struct odd_spec {
 	double stall_s;
 	unsigned tail_in; /* one command in so many takes tail_s more of the card; 0: none */
 	double tail_s;
-	uint64_t
-		tires_after_bytes; /* from then on at `tired` of its rate, until it had rest_s; 0: never */
+	/* from then on at `tired` of its rate, until it had rest_s; 0: never */
+	uint64_t tires_after_bytes;
 	double tired, rest_s;
 	double jitter; /* relative standard deviation, a command */
 	uint64_t seed;
