@@ -97,7 +97,10 @@ const struct command commands[] = {
 		"95 % interval, verdict corrected over all points, smallest change it could have "
 		"seen. Several runs a side, taken in turn, tell builds apart; one a side tells "
 		"two runs apart. Exit status is 0 whatever the verdicts; with --allow-slower it "
-		"is 0 when the gate is passed, 1 when it fails and 4 when it is undecided.",
+		"is 0 when the gate is passed, 1 when it fails and 4 when it is undecided: in too "
+		"much noise, where the new side lacks points or met more failures, and where the "
+		"sides may not be the two builds (one firmware revision under two labels and no "
+		"difference, two revisions or a label on the wrong side, no gadget in common).",
 		1, 64, cmd_compare,
 		{ OPTION_AGAINST, OPTION_ALLOW_SLOWER, OPTION_ANYWAY, OPTION_CSV_FILE, OPTION_PAGE,
 			OPTION_JSON, OPTION_BRIEF, OPTION_QUIET, OPTION_END } },

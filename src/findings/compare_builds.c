@@ -28,6 +28,11 @@ static bool knows_firmware(const struct run *r)
 	return *r->target.revision || *r->target.usb_release;
 }
 
+static bool knows_serial(const struct run *r)
+{
+	return *r->target.serial;
+}
+
 static bool same_serial(const struct run *a, const struct run *b)
 {
 	return !*a->target.serial || !*b->target.serial ||
@@ -49,10 +54,12 @@ static const struct run *first_other(const struct compared *c, size_t first, siz
 	return NULL;
 }
 
-static void doubt(struct build_doubts *d, enum build_doubt what, const char *sentence)
+static void doubt(
+	struct build_doubts *d, enum build_doubt what, const char *sentence, const char *holds)
 {
 	d->list[d->count].what = what;
-	d->list[d->count++].sentence = sentence;
+	d->list[d->count].sentence = sentence;
+	d->list[d->count++].holds = holds;
 }
 
 static void check_one_side(
@@ -63,6 +70,7 @@ static void check_one_side(
 	const struct run *r = &c->heads[first];
 	const struct run *other = first_other(c, first, end, r, same_firmware);
 	char one[FIRMWARE_MAX], two[FIRMWARE_MAX];
+	const char *name = side == COMPARE_BASE ? "base" : "new build";
 
 	if (!other || !knows_firmware(r) || !knows_firmware(other))
 		return;
@@ -72,7 +80,20 @@ static void check_one_side(
 		pool_printf(pool,
 			"The runs of the %s come from firmware that calls itself %s and %s: that "
 			"is two builds, not one.",
-			side == COMPARE_BASE ? "base" : "new build", one, two));
+			name, one, two),
+		pool_printf(pool,
+			"the runs of the %s come from firmware that calls itself %s and %s, so "
+			"they are not of one build.",
+			name, one, two));
+}
+
+static bool any_differs(const struct compared *c)
+{
+	for (size_t i = 0; i < c->count; i++)
+		if (c->points[i].rate.verdict == COMPARE_HIGHER ||
+			c->points[i].rate.verdict == COMPARE_LOWER)
+			return true;
+	return false;
 }
 
 /* Two sides with the same label are meant to be the same build: then there is nothing to warn of. */
@@ -92,27 +113,102 @@ static void check_both_sides(
 			"Both builds give the same firmware revision (%s): only the labels tell "
 			"them apart. Make sure that the new one was really flashed, and give each "
 			"build a revision of its own.",
-			name));
+			name),
+		any_differs(c)
+			? NULL
+			: pool_printf(pool,
+				  "both builds give the same firmware revision (%s) and no point "
+				  "is "
+				  "shown to differ, so the new one may never have been flashed.",
+				  name));
+}
+
+/* A label that stands on both sides though not all runs have it: a run may be on the wrong side. */
+static void check_labels(
+	struct build_doubts *d, struct pool *pool, const struct compared *c, size_t all)
+{
+	if (!first_other(c, 1, all, &c->heads[0], same_label))
+		return;
+	for (size_t i = 0; i < c->runs[COMPARE_BASE]; i++) {
+		const char *label = c->heads[i].head.label;
+
+		for (size_t k = c->runs[COMPARE_BASE]; *label && k < all; k++) {
+			if (!same_label(&c->heads[i], &c->heads[k]))
+				continue;
+			doubt(d, BUILDS_MIXED_LABELS,
+				pool_printf(pool,
+					"Runs labelled '%s' are on both sides, beside runs with "
+					"another label: one of them may be on the wrong side of "
+					"--against.",
+					label),
+				pool_printf(pool,
+					"runs labelled '%s' are on both sides, beside runs with "
+					"another label, so one may be on the wrong side.",
+					label));
+			return;
+		}
+	}
+}
+
+/* Has each side a serial number, and none in common with the other? */
+static bool nothing_in_common(const struct compared *c, size_t all)
+{
+	bool known[2] = { false, false };
+
+	for (size_t i = 0; i < c->runs[COMPARE_BASE]; i++)
+		for (size_t k = c->runs[COMPARE_BASE]; k < all; k++) {
+			known[0] |= knows_serial(&c->heads[i]);
+			known[1] |= knows_serial(&c->heads[k]);
+			if (knows_serial(&c->heads[i]) && knows_serial(&c->heads[k]) &&
+				same_serial(&c->heads[i], &c->heads[k]))
+				return false;
+		}
+	return known[0] && known[1];
+}
+
+static void check_gadgets(
+	struct build_doubts *d, struct pool *pool, const struct compared *c, size_t all)
+{
+	size_t first = 0;
+	const struct run *other;
+
+	while (first < all && !knows_serial(&c->heads[first]))
+		first++;
+	other = first < all ? first_other(c, first, all, &c->heads[first], same_serial) : NULL;
+	if (!other)
+		return;
+	doubt(d, BUILDS_ANOTHER_GADGET,
+		pool_printf(pool,
+			"The runs come from gadgets with different serial numbers (%s and %s): the "
+			"difference may lie in the gadget or its card, not in the build.",
+			c->heads[first].target.serial, other->target.serial),
+		nothing_in_common(c, all)
+			? pool_printf(pool,
+				  "no gadget was measured with both builds (serial numbers %s and "
+				  "%s), so a faster gadget may hide a slower build.",
+				  c->heads[first].target.serial, other->target.serial)
+			: NULL);
 }
 
 struct build_doubts compare_builds(struct pool *pool, const struct compared *c)
 {
 	struct build_doubts d = { .count = 0 };
 	size_t all = c->runs[COMPARE_BASE] + c->runs[COMPARE_NEW];
-	const struct run *other;
 
 	if (!c->runs[COMPARE_BASE] || !c->runs[COMPARE_NEW])
 		return d;
 	check_one_side(&d, pool, c, COMPARE_BASE);
 	check_one_side(&d, pool, c, COMPARE_NEW);
 	check_both_sides(&d, pool, c, all);
-	other = first_other(c, 1, all, &c->heads[0], same_serial);
-	if (other)
-		doubt(&d, BUILDS_ANOTHER_GADGET,
-			pool_printf(pool,
-				"The runs come from gadgets with different serial numbers (%s and "
-				"%s): the difference may lie in the gadget or its card, not in the "
-				"build.",
-				c->heads[0].target.serial, other->target.serial));
+	check_labels(&d, pool, c, all);
+	check_gadgets(&d, pool, c, all);
 	return d;
+}
+
+const char *compare_builds_hold(const struct build_doubts *d)
+{
+	for (size_t i = 0; i < d->count; i++)
+		if (d->list[i].holds)
+			return d->list[i].holds;
+	return NULL;
 }

@@ -31,6 +31,7 @@ enum {
 	DAMAGED,
 	ONE_FIRMWARE,
 	MANY_FIRMWARES,
+	MIXED_LABELS,
 	ANOTHER_GADGET,
 	ONE_SIDED,
 	ACKNOWLEDGED,
@@ -55,8 +56,8 @@ const struct finding_code compare_codes[] = {
 		"allows",
 		"points slower_points allowed_loss_share worst_ratio" },
 	[GATE_UNDECIDED] = { "gate-undecided", FINDING_CAUTION, true,
-		"neither is shown: the noise is too large, too little was measured, or passes of "
-		"the new side failed",
+		"neither is shown: the noise is too large, too little was measured, passes or runs "
+		"of the new side failed, or the sides may not be the two builds",
 		"points within_points allowed_loss_share needed_replicates" },
 	[TOO_FEW] = { "too-few", FINDING_CAUTION, true,
 		"too few replicates for a verdict at any point", "points" },
@@ -87,6 +88,8 @@ const struct finding_code compare_codes[] = {
 		NULL },
 	[MANY_FIRMWARES] = { "many-firmwares", FINDING_CAUTION, false,
 		"runs of one build call their firmware differently", NULL },
+	[MIXED_LABELS] = { "mixed-labels", FINDING_CAUTION, false,
+		"runs of one label are on both sides, beside runs of another", NULL },
 	[ANOTHER_GADGET] = { "another-gadget", FINDING_CAUTION, false,
 		"runs come from gadgets with different serial numbers", NULL },
 	[ONE_SIDED] = { "one-sided", FINDING_CAUTION, false,
@@ -269,6 +272,13 @@ static void add_verdict(struct findings *f, const struct compared *c)
 
 /* ---- the gate ---- */
 
+/* What its answer speaks of, and in spite of what. */
+static const char *gate_scope(struct pool *pool, const struct compared *c)
+{
+	return pool_printf(pool, "%s%s", c->by_runs ? "" : " for these two runs",
+		c->overruled ? ", with cautions set aside by --anyway" : "");
+}
+
 static size_t count_basis(const struct compared *c, enum compare_basis basis)
 {
 	size_t n = 0;
@@ -298,8 +308,7 @@ static void add_gate_passed(
 	struct finding *one = finding_add(f, &compare_codes[GATE_PASSED],
 		"Gate passed%s: no point loses more than %.2g %% (95 %% sure of each); %g %% is "
 		"allowed.%s",
-		c->by_runs ? "" : " for these two runs", bound * 100, gate->allowed * 100,
-		answered ? only : "");
+		gate_scope(f->pool, c), bound * 100, gate->allowed * 100, answered ? only : "");
 
 	finding_figure(one, "points", value_count(c->count));
 	finding_figure(one, "allowed_loss_share", value_share(gate->allowed));
@@ -328,18 +337,18 @@ static void add_gate_failed(
 
 	if (worst)
 		one = finding_add(f, &compare_codes[GATE_FAILED],
-			"Gate failed: %zu of %zu point%s %s shown to be more than %g %% slower, "
+			"Gate failed%s: %zu of %zu point%s %s shown to be more than %g %% slower, "
 			"most of "
 			"all %s %ss of %s (%.1f %% slower).",
-			n, c->count, text_plural(c->count), n == 1 ? "is" : "are",
-			gate->allowed * 100, run_order_name(worst->order),
+			gate_scope(f->pool, c), n, c->count, text_plural(c->count),
+			n == 1 ? "is" : "are", gate->allowed * 100, run_order_name(worst->order),
 			run_direction_name(worst->direction),
 			size_format(size, worst->request_bytes), (1 - ratio) * 100);
 	else
 		one = finding_add(f, &compare_codes[GATE_FAILED],
-			"Gate failed: taken together, the points are shown to be more than %g %% "
+			"Gate failed%s: taken together, the points are shown to be more than %g %% "
 			"slower, though no single one is: by %.1f %% overall.",
-			gate->allowed * 100, (1 - ratio) * 100);
+			gate_scope(f->pool, c), gate->allowed * 100, (1 - ratio) * 100);
 	finding_figure(one, "points", value_count(c->count));
 	finding_figure(one, "slower_points", value_count(n));
 	finding_figure(one, "allowed_loss_share", value_share(gate->allowed));
@@ -370,6 +379,17 @@ static const char *why_held(
 	size_t lost = c->failed[COMPARE_NEW],
 	       n = c->lacking[gate->held == GATE_HELD_BY_NEW ? COMPARE_NEW : COMPARE_BASE];
 
+	if (gate->held == GATE_HELD_BY_BUILDS) {
+		struct build_doubts doubts = compare_builds(pool, c);
+
+		return compare_builds_hold(&doubts);
+	}
+	if (gate->held == GATE_HELD_BY_END)
+		return pool_printf(pool,
+			"%zu run%s of the new side ended in an error (base: %zu), so what would "
+			"have followed is not known.",
+			c->broke[COMPARE_NEW], text_plural(c->broke[COMPARE_NEW]),
+			c->broke[COMPARE_BASE]);
 	if (gate->held == GATE_HELD_BY_FAILURES)
 		return pool_printf(pool,
 			"%zu pass%s of the new side met errors or resets (base: %zu) and %s not "
@@ -391,11 +411,16 @@ static const char *why_held(
 static void add_gate_held(
 	struct findings *f, const struct compared *c, const struct gate_request *gate)
 {
+	static const char *const rest[] = { [GATE_HELD_BY_NEW] = "The other",
+		[GATE_HELD_BY_BASE] = "The other",
+		[GATE_HELD_BY_FAILURES] = "By the passes that count,",
+		[GATE_HELD_BY_END] = "By the passes that count,",
+		[GATE_HELD_BY_BUILDS] = "By the figures alone," };
 	struct finding *one = finding_add(f, &compare_codes[GATE_UNDECIDED],
-		"Gate undecided: %s %s %zu point%s lose%s no more than %g %%.",
-		why_held(f->pool, c, gate),
-		gate->held == GATE_HELD_BY_FAILURES ? "By the passes that count," : "The other",
-		c->count, text_plural(c->count), c->count == 1 ? "s" : "", gate->allowed * 100);
+		"Gate undecided: %s %s %zu point%s lose%s no more than %g %%%s.",
+		why_held(f->pool, c, gate), rest[gate->held], c->count, text_plural(c->count),
+		c->count == 1 ? "s" : "", gate->allowed * 100,
+		gate->held == GATE_HELD_BY_BUILDS ? "; --anyway lets that count" : "");
 
 	finding_figure(one, "points", value_count(c->count));
 	finding_figure(one, "within_points", value_count(gate->result.within));
@@ -470,6 +495,7 @@ static void add_builds(struct findings *f, const struct compared *c)
 {
 	static const int codes[] = { [BUILDS_ONE_FIRMWARE] = ONE_FIRMWARE,
 		[BUILDS_MANY_FIRMWARES] = MANY_FIRMWARES,
+		[BUILDS_MIXED_LABELS] = MIXED_LABELS,
 		[BUILDS_ANOTHER_GADGET] = ANOTHER_GADGET };
 	struct build_doubts d = compare_builds(f->pool, c);
 

@@ -130,6 +130,14 @@ static bool all_stored(const struct compared *c, size_t first, size_t end)
 	return true;
 }
 
+static bool any_stored(const struct compared *c)
+{
+	for (size_t i = 0; i < c->count; i++)
+		if (c->points[i].direction == RUN_WRITE && c->points[i].basis == COMPARE_STORED)
+			return true;
+	return false;
+}
+
 static void show_table(struct view *v, const struct compared *c, size_t first, size_t end)
 {
 	const struct compare_point *rows = &c->points[first];
@@ -196,6 +204,12 @@ int compare_view(struct view *v, const struct compared *c, const struct gate_req
 				   "verdicts are corrected for the number of points (Welch's t on "
 				   "logarithms, Holm 1979). Detectable: the smallest change that "
 				   "another comparison like this would find 4 times in 5." });
+	if (any_stored(c))
+		view_section(
+			v, (struct section){ .on = ON_SCREENS,
+				   .note = "Stored is told by time, not by reading back: a build "
+					   "that drops writes looks fast. 'blkassay verify' and "
+					   "'blkassay cut' tell." });
 	view_section(v, (struct section){ .on = ON_PAGE,
 				.level = 2,
 				.heading = "What the columns mean",

@@ -9,6 +9,7 @@
 #include "base/error.h"
 #include "base/size.h"
 #include "base/text.h"
+#include "findings/compare_builds.h"
 #include "findings/points.h"
 
 static void release_replicates(struct replicates *r)
@@ -58,7 +59,7 @@ static void check_number(
 		return;
 	snprintf(first, sizeof first, "%.10g%s", a, unit);
 	snprintf(second, sizeof second, "%.10g%s", b, unit);
-	differ(d, what, first, second);
+	differ(d, what, a > 0 ? first : "unknown", b > 0 ? second : "unknown");
 }
 
 static void check_size(struct differences *d, const char *what, uint64_t a, uint64_t b)
@@ -67,6 +68,16 @@ static void check_size(struct differences *d, const char *what, uint64_t a, uint
 
 	if (a != b)
 		differ(d, what, size_format(first, a), size_format(second, b));
+}
+
+/* Where 0 is not a size. */
+static void check_known_size(struct differences *d, const char *what, uint64_t a, uint64_t b)
+{
+	char first[SIZE_TEXT_MAX], second[SIZE_TEXT_MAX];
+
+	if (a != b)
+		differ(d, what, a ? size_format(first, a) : "unknown",
+			b ? size_format(second, b) : "unknown");
 }
 
 static void check_text(struct differences *d, const char *what, const char *a, const char *b)
@@ -88,8 +99,8 @@ static void check_conditions(struct differences *d, const struct run *a, const s
 	check_text(d, "transport", t->transport, u->transport);
 	check_number(d, "link", (double)t->link_bits_per_second / 1e6,
 		(double)u->link_bits_per_second / 1e6, " Mb/s");
-	check_size(d, "request limit", t->request_limit_bytes, u->request_limit_bytes);
-	check_size(d, "logical block", t->logical_block_bytes, u->logical_block_bytes);
+	check_known_size(d, "request limit", t->request_limit_bytes, u->request_limit_bytes);
+	check_known_size(d, "logical block", t->logical_block_bytes, u->logical_block_bytes);
 	check_size(d, "region start", p->region_start, q->region_start);
 	check_size(d, "region length", p->region_bytes, q->region_bytes);
 	check_number(d, "requests in flight", p->in_flight, q->in_flight, "");
@@ -100,9 +111,26 @@ static void check_conditions(struct differences *d, const struct run *a, const s
 static void check_surroundings(struct differences *d, const struct run *a, const struct run *b)
 {
 	check_text(d, "cache", a->target.cache, b->target.cache);
-	check_size(d, "capacity", a->target.size_bytes, b->target.size_bytes);
+	check_known_size(d, "capacity", a->target.size_bytes, b->target.size_bytes);
 	check_text(d, "kernel", a->head.kernel, b->head.kernel);
 	check_text(d, "blkassay", a->head.tool, b->head.tool);
+}
+
+static bool is_watched(const struct run *run)
+{
+	for (size_t i = 0; i < run->pass_count; i++)
+		if (run->passes[i].phases_watched)
+			return true;
+	return false;
+}
+
+/* Watching takes time of its own (findings/phase_tables.c), but none of a model's clock. */
+static void check_watching(struct differences *d, const struct compared *c, const struct run *run)
+{
+	if (c->watched != is_watched(run) && !run->target.modelled)
+		differ(d, "the bus", c->watched ? "watched" : "not watched",
+			c->watched ? "not watched (which takes some 3 % of short requests)"
+				   : "watched (which takes some 3 % of short requests)");
 }
 
 static void add_remark(struct compared *c, enum compare_noticed what, const char *sentence)
@@ -129,7 +157,9 @@ static int check_comparable(struct compared *c, const struct run *run, struct er
 			"'%s' and '%s' were measured under different conditions: %s; --anyway "
 			"compares them all the same",
 			c->heads[0].path, run->path, found.bytes);
+	c->overruled = c->overruled || found.length;
 	check_surroundings(&d, &c->heads[0], run);
+	check_watching(&d, c, run);
 	if (found.length)
 		add_remark(c, REMARK_CONDITIONS,
 			pool_printf(&c->pool, "Conditions differ in %s and %s: %s.",
@@ -174,6 +204,7 @@ static int check_run(struct compared *c, const struct run *run, struct error *er
 				"'%s': %s, so no comparison can rest on it; measure again, or "
 				"see what is left with --anyway",
 				run->path, damage);
+		c->overruled = true;
 		add_remark(c, REMARK_DAMAGED, pool_printf(&c->pool, "%s: %s.", run->path, damage));
 	}
 	if (!is_finished(run))
@@ -340,7 +371,10 @@ static int take_run(
 	if (check_run(c, run, err) < 0 || take_points(c, side, run, err) < 0 ||
 		keep_head(c, run, err) < 0)
 		return -1;
+	if (!runs_taken(c))
+		c->watched = is_watched(run);
 	c->modelled = c->modelled || run->target.modelled;
+	c->broke[side] += !strcmp(run->end.status, "failed");
 	c->unfinished[side] |= !is_finished(run);
 	c->runs[side]++;
 	note_start(c, side, run->head.started);
@@ -455,6 +489,19 @@ static void fill(struct comparison *list, const struct compared *c, bool p99)
 	}
 }
 
+static int nothing_to_compare(const struct compared *c, struct error *err)
+{
+	for (int side = 0; side < 2; side++)
+		if (!c->passes[side] && c->left_out[side])
+			return error_set(err, ERROR_USAGE,
+				"no pass of the %s counts: all %zu were cut short, had errors or "
+				"were disturbed; measure again",
+				side == COMPARE_BASE ? "base" : "new side", c->left_out[side]);
+	return error_set(err, ERROR_USAGE,
+		"the two sides have no point in common (direction, order, request size); sweep "
+		"both with the same --sizes, --direction and --order");
+}
+
 int compared_finish(struct compared *c, struct error *err)
 {
 	struct comparison *list;
@@ -462,10 +509,7 @@ int compared_finish(struct compared *c, struct error *err)
 
 	drop_one_sided(c);
 	if (!c->count)
-		return error_set(err, ERROR_USAGE,
-			"the two sides have no point in common (direction, order, request size); "
-			"sweep "
-			"both with the same --sizes, --direction and --order");
+		return nothing_to_compare(c, err);
 	qsort(c->points, c->count, sizeof *c->points, compare_points);
 	list = calloc(c->count, sizeof *list);
 	if (!list)
@@ -495,7 +539,20 @@ static enum gate_hold hold_of(const struct compared *c)
 		return GATE_HELD_BY_NEW;
 	if (c->lacking[COMPARE_BASE] && c->unfinished[COMPARE_BASE])
 		return GATE_HELD_BY_BASE;
-	return c->failed[COMPARE_NEW] > c->failed[COMPARE_BASE] ? GATE_HELD_BY_FAILURES : GATE_FREE;
+	if (c->failed[COMPARE_NEW] > c->failed[COMPARE_BASE])
+		return GATE_HELD_BY_FAILURES;
+	return c->broke[COMPARE_NEW] > c->broke[COMPARE_BASE] ? GATE_HELD_BY_END : GATE_FREE;
+}
+
+/* Who says --anyway vouches for the builds, and for nothing that was not measured. */
+static enum gate_hold hold_of_builds(struct compared *c)
+{
+	struct build_doubts doubts = compare_builds(&c->pool, c);
+
+	if (!compare_builds_hold(&doubts))
+		return GATE_FREE;
+	c->overruled = c->overruled || c->anyway;
+	return c->anyway ? GATE_FREE : GATE_HELD_BY_BUILDS;
 }
 
 int compared_gate(struct compared *c, struct gate_request *gate, struct error *err)
@@ -514,6 +571,8 @@ int compared_gate(struct compared *c, struct gate_request *gate, struct error *e
 	if (!rc && out->answer == COMPARE_UNDECIDED)
 		c->gate_needed = compare_gate_needed(list, c->count, gate->allowed);
 	gate->held = out->answer == COMPARE_PASSED ? hold_of(c) : GATE_FREE;
+	if (out->answer == COMPARE_PASSED && !gate->held)
+		gate->held = hold_of_builds(c);
 	if (gate->held)
 		out->answer = COMPARE_UNDECIDED;
 	free(list);

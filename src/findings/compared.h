@@ -72,6 +72,9 @@ struct compared {
 	size_t runs[2], passes[2], left_out[2];
 	size_t failed[2]; /* of those left out: errors, or resets of the device */
 	bool unfinished[2]; /* a run of that side did not end */
+	size_t broke[2]; /* runs that ended in an error */
+	bool watched; /* the first run: phases, on its bus */
+	bool overruled; /* something below would not have been taken, or not have passed, without `anyway` */
 	struct run *heads; /* of all runs, in the order they were taken; without their passes */
 	char first_started[2][24], last_started[2][24]; /* ISO 8601, UTC: they sort as text */
 	struct compare_point *points;
@@ -103,6 +106,8 @@ enum gate_hold {
 	GATE_HELD_BY_NEW, /* the new side lacks points of the base */
 	GATE_HELD_BY_BASE, /* the base did not finish, and lacks points of the new side */
 	GATE_HELD_BY_FAILURES, /* more passes of the new side failed: what they lost is in no figure */
+	GATE_HELD_BY_END, /* more runs of the new side ended in an error: what would have followed is not known */
+	GATE_HELD_BY_BUILDS, /* by what the gadgets say of themselves the sides may not be the two builds */
 };
 
 /* The release gate, as asked for and as answered. */

@@ -8,7 +8,6 @@ void model_spec_defaults(struct model_spec *s)
 {
 	*s = (struct model_spec){ .device = { .vendor = "blkassay",
 					  .product = "gadget model",
-					  .revision = "1.00",
 					  .serial = "MODEL",
 					  .block_bytes = 512,
 					  .seed = 1 },

@@ -23,7 +23,7 @@ void model_mode_inquiry(const struct model_spec *s, uint8_t out[36])
 	out[4] = 36 - 5;
 	put_padded(out + 8, 8, s->device.vendor);
 	put_padded(out + 16, 16, s->device.product);
-	put_padded(out + 32, 4, s->device.revision);
+	put_padded(out + 32, 4, *s->device.revision ? s->device.revision : "1.00");
 }
 
 size_t model_mode_vital_page(const struct model_spec *s, uint8_t page, uint8_t out[64])

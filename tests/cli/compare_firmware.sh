@@ -33,6 +33,13 @@ run 0 "$BLKASSAY" compare a1.assay a2.assay --against b1.assay
 tells "The runs of the base come from firmware that calls itself revision 1.0 and revision 1.1: that is two builds, not one."
 run 0 "$BLKASSAY" compare a1.assay --against other.assay
 tells "The runs come from gadgets with different serial numbers (S-1 and S-2)"
+# A model that gives no revision has none that could be the same.
+sed '/revision = /d' "$models/buoy-b.model" >bare.model
+for x in m n; do
+	run 0 "$BLKASSAY" sweep model:bare.model --sizes 4Ki,8Ki --order sequential --seconds 0.1 --label $x --out $x.assay
+done
+run 0 "$BLKASSAY" compare m.assay --against n.assay --allow-slower 5
+says_not "give the same firmware revision"
 # Who says nothing of its firmware is not blamed: image files.
 for x in i k; do
 	run 0 "$BLKASSAY" sweep $x.img --create 4Mi --sizes 4Ki --order sequential --seconds 0.05 --label $x --out $x.assay

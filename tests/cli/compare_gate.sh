@@ -5,7 +5,8 @@ cd "$tmp" || exit 1
 cat >write.py <<'END'
 """write.py TRUTH FILE [KEY=VALUE...]: a sweep of eight passes of 0.5 ms + n / (1 MB/s), each off by a little; keys: sizes (so many, from
 512 on), failed (so many passes with errors), resets (so many with resets instead), end (status), p99 (times the median), rate (times that
-of the others), even (1: all passes alike), quick (so many passes of 200 requests, the others take twice as long and have 60)."""
+of the others), even (1: all passes alike), quick (so many passes of 200 requests, the others take twice as long and have 60), label,
+revision, serial, watched (1: on the bus), link (bits a second)."""
 import sys
 
 sys.path.insert(0, sys.argv[1])
@@ -14,8 +15,8 @@ import tool
 path, o = sys.argv[2], dict(w.split("=") for w in sys.argv[3:])
 sizes = [512 << i for i in range(int(o.get("sizes", 4)))]
 lines = [
-    ("run", {"id": "20261126T000000Z-%08x" % (abs(hash(path)) % (1 << 32)), "kind": "sweep", "tool": "0.1.0", "started": "2026-11-26T00:00:00Z", "label": path}),
-    ("target", {"kind": "device", "path": "/dev/sdx", "name": "sdx", "token": "x", "size_bytes": 1 << 30, "transport": "usb"}),
+    ("run", {"id": "20261126T000000Z-%08x" % (abs(hash(path)) % (1 << 32)), "kind": "sweep", "tool": "0.1.0", "started": "2026-11-26T00:00:00Z", "label": o.get("label", path)}),
+    ("target", {"kind": "device", "path": "/dev/sdx", "name": "sdx", "token": "x", "size_bytes": 1 << 30, "transport": "usb"} | {k: o[k] for k in ("revision", "serial") if k in o} | ({"link_bits_per_second": o["link"]} if "link" in o else {})),
     ("plan", {"region_start": 0, "region_bytes": 1 << 30, "sizes": ",".join(map(str, sizes)), "read": 1, "sequential": 1, "in_flight": 1, "seconds": 1, "passes": 8}),
 ]
 for n in range(8):
@@ -28,6 +29,8 @@ for n in range(8):
         fields |= {"bytes": size * count, "requests": count, "device_known": 0, "busy_ns": each * count, "lat_min_ns": each, "lat_p50_ns": each}
         fields |= {"lat_p90_ns": each, "lat_p99_ns": int(each * float(o.get("p99", 1.5))), "lat_max_ns": 2 * each}
         fields |= {"errors": int(bad and "failed" in o), "flags": ("errors" if "failed" in o else "resets") if bad else ""}
+        if "watched" in o:
+            fields |= {"phases": "seen", "commands": count, "command_seconds": 0.1, "data_seconds": 0.1, "status_seconds": 0.1, "host_seconds": 0.1}
         lines.append(("pass", fields))
 lines.append(("end", {"status": o.get("end", "complete"), "exit_status": 0, "reason": ""}))
 tool.write_record(path, "sweep", lines)
@@ -89,4 +92,74 @@ tells "At 4 points no 99th percentile is compared"
 run 0 "$BLKASSAY" report mixed.assay --json m.json
 python3 -c 'import json, sys
 sys.exit(any(p["request_time_p99_seconds"] for p in json.load(open("m.json"))["points"]))' || fail "a p99 of the quick passes alone"
+
+# A run that broke off in an error passes nothing by the passes it had done; one that somebody ended may.
+sweep broke.assay end=failed
+gate 4 base.assay broke.assay
+tells "Gate undecided: 1 run of the new side ended in an error (base: 0), so what would have followed is not known. By the passes that count, 4 points lose no more than 5 %."
+gate 0 broke.assay base.assay
+sweep ended.assay end=interrupted
+gate 0 base.assay ended.assay
+# Of a side whose passes all failed nothing can be said, and the sizes are not to blame.
+sweep none.assay failed=8
+gate 2 base.assay none.assay
+says "no pass of the new side counts: all 32 were cut short, had errors or were disturbed"
+
+# One firmware under two labels, and no difference: perhaps the new build was never flashed. Where a point differs something was.
+sweep r1.assay label=old revision=1.0
+sweep r2.assay label=new revision=1.0
+sweep r3.assay label=old revision=1.0
+sweep quick.assay label=new revision=1.0 rate=1.2
+sweep slow.assay label=new revision=1.0 rate=0.8
+gate 4 r1.assay r2.assay
+tells "Gate undecided: both builds give the same firmware revision (revision 1.0) and no point is shown to differ, so the new one may never have been flashed. By the figures alone, 4 points lose no more than 5 %; --anyway lets that count."
+gate 0 r1.assay r3.assay
+gate 0 r1.assay quick.assay
+tells "Both builds give the same firmware revision (revision 1.0)"
+gate 1 r1.assay slow.assay
+tells "Gate failed for these two runs: 4 of 4 points"
+run 0 "$BLKASSAY" compare r1.assay --against r2.assay --allow-slower 5 --anyway
+tells "Gate passed for these two runs, with cautions set aside by --anyway: no point loses"
+run 0 "$BLKASSAY" compare r1.assay --against r2.assay
+
+# Runs given in the order they were recorded (A B B A) with --against in the middle: each side has a run of either build.
+for r in a1 b1 b2 a2 a3 b3 a4 b4; do
+	sweep $r.assay label=${r%?} serial=S-1
+done
+sides() { # STATUS BASE... -- NEW...
+	wanted_status=$1
+	shift
+	run "$wanted_status" "$BLKASSAY" compare "$@" --allow-slower 5 --json sides.json
+	run "$wanted_status" "$BLKASSAY" compare "$@" --allow-slower 5
+}
+sides 4 a1.assay b1.assay b2.assay a2.assay --against a3.assay b3.assay a4.assay b4.assay
+tells "Gate undecided: runs labelled 'a' are on both sides, beside runs with another label, so one may be on the wrong side."
+grep -q '"mixed-labels"' sides.json || fail "no code in the JSON"
+sides 0 a1.assay a2.assay a3.assay a4.assay --against b1.assay b2.assay b3.assay b4.assay
+says_not "on the wrong side"
+
+# A gadget of its own for each build: the faster one may hide the slower build. Where one gadget had both, it is not so.
+for r in c1 c2 c3 c4; do
+	sweep $r.assay label=c serial=S-2
+done
+sides 4 a1.assay a2.assay a3.assay a4.assay --against c1.assay c2.assay c3.assay c4.assay
+tells "Gate undecided: no gadget was measured with both builds (serial numbers S-1 and S-2), so a faster gadget may hide a slower build."
+sides 0 a1.assay a2.assay a3.assay a4.assay --against c1.assay c2.assay c3.assay b4.assay
+tells "The runs come from gadgets with different serial numbers (S-1 and S-2)"
+
+# Watching the bus takes time: a side that was watched looks slower.
+sweep watched.assay watched=1
+gate 0 base.assay watched.assay
+tells "the bus not watched against watched (which takes some 3 % of short requests)"
+gate 0 watched.assay base.assay
+tells "the bus watched against not watched (which takes some 3 % of short requests)"
+sweep too.assay watched=1
+gate 0 watched.assay too.assay
+says_not "the bus"
+# What is not known of one run is called so.
+sweep linked.assay link=12000000
+gate 2 base.assay linked.assay
+says "link unknown against 12 Mb/s"
+run 0 "$BLKASSAY" compare base.assay --against linked.assay --allow-slower 5 --anyway
+tells "Gate passed for these two runs, with cautions set aside by --anyway"
 exit 0

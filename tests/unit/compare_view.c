@@ -105,6 +105,9 @@ static void mix_two_builds(struct scene *s)
 	s->c.runs[COMPARE_BASE] = 2;
 	strcpy(s->heads[2].head.id, "new-run");
 	strcpy(s->heads[1].head.id, "base-run-2");
+	strcpy(s->heads[0].head.label, "old");
+	strcpy(s->heads[1].head.label, "new");
+	strcpy(s->heads[2].head.label, "new");
 	for (int i = 0; i < 3; i++)
 		strcpy(s->heads[i].target.revision, i == 1 ? "1.1" : "1.0");
 }
