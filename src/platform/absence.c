@@ -4,6 +4,7 @@
 #include <fcntl.h>
 #include <pthread.h>
 #include <signal.h>
+#include <stdatomic.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <time.h>
@@ -14,12 +15,15 @@
 /* On a busy machine a sleeper wakes late now and then: up to late_ns that is no absence. */
 static const uint64_t beat_ns = 25000000, late_ns = 300000000;
 
+/* What the sleeper notes is read without a lock: one who holds a lock may lose the processor, and the other would then look
+ * as if it had been away. */
 struct absence {
 	pthread_t thread;
-	pthread_mutex_t lock; /* of all below */
-	pthread_cond_t wake, noted;
+	pthread_mutex_t lock; /* of ending alone */
+	pthread_cond_t wake;
 	bool ending;
-	uint64_t last_ns, delayed_ns, away_ns;
+	uint64_t delayed_ns; /* the sleeper's own */
+	_Atomic uint64_t last_ns, away_ns;
 };
 
 /* This thread's second field: time on a run queue (Linux Documentation/scheduler/sched-stats.rst). */
@@ -39,28 +43,41 @@ static uint64_t delayed(void)
 	return sscanf(text, "%llu %llu", &ran, &waited) == 2 ? waited : 0;
 }
 
-/* By the sleeper, with the lock. Late because others had the processor is no absence; a clock that goes back is one by as
- * much. */
+/* The time, and this thread's delay up to then: if it lost the processor between the two readings, they don't belong
+ * together. */
+static uint64_t now_and_delayed(uint64_t *waited)
+{
+	uint64_t now, before;
+	int tries = 0;
+
+	do {
+		before = delayed();
+		now = clock_now_ns();
+		*waited = delayed();
+	} while (*waited != before && ++tries < 100);
+	return now;
+}
+
+/* By the sleeper. Late because others had the processor is no absence; a clock that goes back is one by as much. */
 static void note(struct absence *a)
 {
-	uint64_t now = clock_now_ns(), waited = delayed();
-	uint64_t due = a->last_ns + beat_ns + (waited - a->delayed_ns);
+	uint64_t waited, now = now_and_delayed(&waited), last = a->last_ns;
+	uint64_t due = last + beat_ns + (waited - a->delayed_ns);
 
-	if (now < a->last_ns)
-		a->away_ns += a->last_ns - now;
+	if (now < last)
+		a->away_ns += last - now;
 	else if (now > due && now - due > late_ns - beat_ns)
 		a->away_ns += now - due;
-	a->last_ns = now;
 	a->delayed_ns = waited;
-	pthread_cond_signal(&a->noted);
+	a->last_ns = now; /* last: who reads it finds what belongs to it */
 }
 
 static void *beat(void *context)
 {
 	struct absence *a = context;
 
+	a->last_ns = now_and_delayed(&a->delayed_ns);
 	pthread_mutex_lock(&a->lock);
-	a->delayed_ns = delayed();
 	while (!a->ending) {
 		struct timespec t;
 		uint64_t ns;
@@ -86,7 +103,7 @@ static bool init(struct absence *a)
 	fine = !pthread_condattr_setclock(&attr, CLOCK_MONOTONIC) &&
 	       !pthread_cond_init(&a->wake, &attr);
 	pthread_condattr_destroy(&attr);
-	return fine && !pthread_mutex_init(&a->lock, NULL) && !pthread_cond_init(&a->noted, NULL);
+	return fine && !pthread_mutex_init(&a->lock, NULL);
 }
 
 /* Signals are for the thread that does the work. */
@@ -106,7 +123,6 @@ static void release(struct absence *a)
 {
 	pthread_mutex_destroy(&a->lock);
 	pthread_cond_destroy(&a->wake);
-	pthread_cond_destroy(&a->noted);
 	free(a);
 }
 
@@ -116,15 +132,17 @@ struct absence *absence_watch(void)
 
 	if (!a)
 		return NULL;
-	a->last_ns = clock_now_ns();
 	if (!init(a)) {
 		free(a);
 		return NULL;
 	}
-	if (start(a) == 0)
-		return a;
-	release(a);
-	return NULL;
+	if (start(a) != 0) {
+		release(a);
+		return NULL;
+	}
+	while (!a->last_ns) /* until it watches */
+		clock_sleep_ns(100000);
+	return a;
 }
 
 void absence_end(struct absence *a)
@@ -141,19 +159,12 @@ void absence_end(struct absence *a)
 
 static uint64_t away(struct absence *a)
 {
-	uint64_t ns;
-
 	if (!a)
 		return 0;
-	pthread_mutex_lock(&a->lock);
-	/* Whether all of this process was away, or the sleeper alone is late, it will tell. */
-	while (clock_now_ns() - a->last_ns > late_ns) {
-		pthread_cond_signal(&a->wake);
-		pthread_cond_wait(&a->noted, &a->lock);
-	}
-	ns = a->away_ns;
-	pthread_mutex_unlock(&a->lock);
-	return ns;
+	/* Whether all of this process was away, or the sleeper alone is late, it will tell at its next beat. */
+	while (clock_now_ns() - a->last_ns > late_ns)
+		clock_sleep_ns(1000000);
+	return a->away_ns;
 }
 
 static int64_t ns_of(clockid_t clock)
