@@ -6,4 +6,4 @@ cd "$(dirname "$0")/.."
 need_tests
 jobs=$(nproc 2>/dev/null || echo 1)
 make -j"$jobs" all build/unit
-make check
+make -j"$jobs" check

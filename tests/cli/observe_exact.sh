@@ -1,4 +1,5 @@
 # A load of known requests is reported exactly by the trace, and within a second's grain by the counters.
+# alone
 . "$(dirname "$0")/lib.sh"
 requires_root
 truncate -s 64M "$tmp/card.img"

@@ -1,4 +1,5 @@
 # Between the look at a target and its opening another device takes its place: refused, and not a byte is written to it.
+# alone
 . "$(dirname "$0")/lib.sh"
 [ -z "${SANITIZED:-}" ] || skip "a preloaded library and the sanitizers do not go together"
 requires_root
