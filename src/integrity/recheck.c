@@ -211,12 +211,6 @@ static int note_unreadable(struct rechecking *r, const struct journal_block *b, 
 {
 	struct finding f = { .broken = true };
 
-	if (medium_check(r->m, MEDIUM_CHECK_FAILED) < 0 ||
-		transfer_believe(r->m, &r->patience, true) < 0) {
-		medium_explain(r->m, r->err);
-		error_add(r->err, ", then recheck again: no verdict can rest on what was read");
-		return -1;
-	}
 	if (rc == -ENODEV || rc == -ENXIO || rc == -ENOMEDIUM || rc == -ESHUTDOWN)
 		return error_sys(r->err, ERROR_IO, -rc,
 			"the target went away while it was read back, at byte %llu; plug it in "
@@ -233,6 +227,36 @@ static int note_unreadable(struct rechecking *r, const struct journal_block *b, 
 	return note(r, b, &f, at);
 }
 
+static int no_verdict(struct rechecking *r)
+{
+	if (r->patience.silent)
+		transfer_explain_silence(r->m, &r->patience, r->err);
+	else
+		medium_explain(r->m, r->err);
+	error_add(r->err, ", then recheck again: no verdict can rest on what was read");
+	return -1;
+}
+
+/* Before a refusal counts the target is asked whether it is there and serves at all. The result of the last read into *rc
+ * and *got; -1 with the error when none can be believed. */
+static int read_unit(struct rechecking *r, uint64_t at, size_t unit, int *rc, size_t *got)
+{
+	int believed = TRANSFER_AGAIN;
+
+	for (int tries = 0; believed == TRANSFER_AGAIN && tries <= TRANSFER_AGAIN_MAX; tries++) {
+		bool refused;
+
+		*got = 0;
+		*rc = medium_read(r->m, at, r->buf, unit, got);
+		refused = *rc < 0 || *got < unit;
+		if (refused && medium_check(r->m, MEDIUM_CHECK_FAILED) < 0)
+			return no_verdict(r);
+		believed = transfer_believe(
+			r->m, &r->patience, at, medium_traits(r->m)->offset_align_bytes, refused);
+	}
+	return believed < 0 ? no_verdict(r) : 0;
+}
+
 /* After a chunk could not be read whole: unit by unit, so that only what is unreadable counts as such. */
 static int read_by_unit(struct rechecking *r, uint64_t at, size_t length)
 {
@@ -242,9 +266,11 @@ static int read_by_unit(struct rechecking *r, uint64_t at, size_t length)
 	if (unit < block)
 		unit = block;
 	for (size_t done = 0; done < length; done += unit) {
-		size_t got = 0;
-		int rc = medium_read(r->m, at + done, r->buf, unit, &got);
+		size_t got;
+		int rc;
 
+		if (read_unit(r, at + done, unit, &rc, &got) < 0)
+			return -1;
 		for (size_t i = 0; i < unit; i += block) {
 			uint64_t where = at + done + i;
 			const struct journal_block *b =
@@ -257,7 +283,6 @@ static int read_by_unit(struct rechecking *r, uint64_t at, size_t length)
 				continue;
 			}
 			r->readable++;
-			r->patience.refused = false;
 			f = judge(r, b, (unsigned char *)r->buf + i, where);
 			if (note(r, b, &f, where) < 0)
 				return -1;
@@ -276,11 +301,17 @@ static int judge_chunk(struct rechecking *r, uint64_t at, size_t length)
 		struct finding f = judge(r, b, (unsigned char *)r->buf + i, at + i);
 
 		r->readable++;
-		r->patience.refused = false;
 		if (note(r, b, &f, at + i) < 0)
 			return -1;
 	}
 	return 0;
+}
+
+static int judge_served(struct rechecking *r, uint64_t at, size_t length)
+{
+	(void)transfer_believe(r->m, &r->patience, at, medium_traits(r->m)->offset_align_bytes,
+		false); /* notes it */
+	return judge_chunk(r, at, length);
 }
 
 static int read_region(struct rechecking *r, const struct watch *watch)
@@ -297,7 +328,10 @@ static int read_region(struct rechecking *r, const struct watch *watch)
 				"interrupted before every block was read: no verdict; recheck "
 				"again");
 		rc = medium_read(r->m, at, r->buf, n, &got);
-		rc = rc < 0 || got < n ? read_by_unit(r, at, n) : judge_chunk(r, at, n);
+		if (rc < 0 || got < n)
+			rc = read_by_unit(r, at, n);
+		else
+			rc = judge_served(r, at, n);
 		if (rc < 0)
 			return -1;
 		done += n;

@@ -2,12 +2,16 @@
 #include "integrity/transfer.h"
 
 #include <errno.h>
+#include <stdlib.h>
 #include <string.h>
 
+#include "base/buffer.h"
+#include "base/error.h"
 #include "medium/medium.h"
 
 enum { INTERRUPTED_TRIES = 100, ASK_AFTER = 8 };
-static const uint64_t ask_every_ns = 50000000, wait_ns = 1000000000, wait_in_all_ns = 10000000000;
+static const uint64_t ask_every_ns = 50000000, wait_ns = 1000000000, wait_in_all_ns = 10000000000,
+		      silence_ns = 10000000000;
 
 bool transfer_is_final(int sys_errno)
 {
@@ -162,10 +166,64 @@ static int wait_for_loss(struct medium *m, struct transfer_patience *p)
 	return 0;
 }
 
-int transfer_believe(struct medium *m, struct transfer_patience *p, bool refused)
+/* Does it give what it served before? */
+static bool serves(struct medium *m, const struct transfer_patience *p, void *buf, uint32_t unit)
+{
+	size_t got;
+
+	return (read_once(m, p->last, buf, unit, &got) == 0 && got == unit) ||
+	       (read_once(m, p->first, buf, unit, &got) == 0 && got == unit);
+}
+
+/* Until it serves again, turns out to be gone, or stays silent. */
+static int wait_for_service(struct medium *m, struct transfer_patience *p, void *buf, uint32_t unit)
+{
+	for (uint64_t waited = 0; !serves(m, p, buf, unit); waited += ask_every_ns) {
+		int rc = medium_check(m, MEDIUM_CHECK_FAILED);
+
+		if (rc < 0)
+			return rc;
+		p->silent = waited >= silence_ns;
+		if (p->silent)
+			return -EIO;
+		medium_idle_ns(m, ask_every_ns);
+		p->waited_ns += ask_every_ns;
+	}
+	return 0;
+}
+
+int transfer_believe(
+	struct medium *m, struct transfer_patience *p, uint64_t at, uint32_t unit, bool refused)
 {
 	bool first = refused && !p->refused;
+	uint64_t waited = p->waited_ns;
+	void *buf;
+	int rc;
 
 	p->refused = refused;
-	return first && medium_traits(m)->kind == MEDIUM_BLOCK_DEVICE ? wait_for_loss(m, p) : 0;
+	if (!refused) {
+		p->first = p->served ? p->first : at;
+		p->last = at;
+		p->served = true;
+	}
+	if (!refused || medium_traits(m)->kind != MEDIUM_BLOCK_DEVICE)
+		return 0;
+	if (!p->served)
+		return first ? wait_for_loss(m, p) : 0;
+	buf = buffer_new(unit, medium_traits(m)->memory_align_bytes);
+	if (!buf)
+		return -ENOMEM;
+	rc = wait_for_service(m, p, buf, unit);
+	free(buf);
+	return rc < 0 || p->waited_ns == waited ? rc : TRANSFER_AGAIN;
+}
+
+void transfer_explain_silence(
+	const struct medium *m, const struct transfer_patience *p, struct error *err)
+{
+	error_set(err, ERROR_IO,
+		"'%s' is there, but for %llu s has refused even what it served before, at byte "
+		"%llu; nothing can be said of what it refused: check cable, power and card",
+		medium_traits(m)->path, (unsigned long long)(silence_ns / 1000000000),
+		(unsigned long long)p->last);
 }

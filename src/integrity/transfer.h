@@ -6,6 +6,7 @@
 #include <stddef.h>
 #include <stdint.h>
 
+struct error;
 struct medium;
 
 struct transfer_failures {
@@ -34,15 +35,30 @@ struct transfer_refused {
 int transfer_read(struct medium *m, uint64_t at, void *bytes, size_t length, size_t unit,
 	struct transfer_refused *refused, struct transfer_failures *f);
 
-/* A device that goes away may refuse reads for a moment before the kernel has it as gone. */
+/* A device that goes away may refuse requests for a while before the kernel has it as gone. */
 struct transfer_patience {
 	uint64_t waited_ns; /* so far */
-	bool refused; /* the last read */
+	bool refused; /* the last request */
+	bool served; /* any yet: the first and the last one lay here */
+	uint64_t first, last;
+	bool silent; /* it refuses even those */
 };
 
-/* After each read: was it refused? Where the one before was not, waits up to a second for the device to turn out to be gone, ten
- * seconds in all (ours). Files and models are there or not. 0, or the negative errno of medium_check. */
-int transfer_believe(struct medium *m, struct transfer_patience *p, bool refused);
+enum {
+	TRANSFER_AGAIN = 1, /* the target served nobody for a while: ask anew */
+	TRANSFER_AGAIN_MAX = 3 /* times; then it is the request's fault */
+};
+
+/* After each request for the `unit` (bytes) at `at` and more: was any of it refused? That is believed of a device that still gives
+ * what it served before: it is read anew. If it does not, the device is waited for: ten seconds; before it served anything one
+ * second, ten in all (ours). Files and models are there or not. 0: believe it; TRANSFER_AGAIN; or a negative errno: of medium_check
+ * when it is gone, -EIO with p->silent, -ENOMEM. */
+int transfer_believe(
+	struct medium *m, struct transfer_patience *p, uint64_t at, uint32_t unit, bool refused);
+
+/* What p->silent means, as a sentence. */
+void transfer_explain_silence(
+	const struct medium *m, const struct transfer_patience *p, struct error *err);
 
 /* Is the target gone, or of no use for anything more? */
 bool transfer_is_final(int sys_errno);

@@ -161,6 +161,14 @@ static int fail(struct verify *v, struct error *err, int rc, const char *verb, u
 			(unsigned long long)offset);
 		return -1;
 	}
+	if (v->patience.silent) {
+		transfer_explain_silence(*v->medium, &v->patience, err);
+		if (v->hooks->resumable)
+			error_add(err, ", then go on with --resume");
+		error_add(err, " (it stopped at a %s at byte %llu)", verb,
+			(unsigned long long)offset);
+		return -1;
+	}
 	error_sys(err, ERROR_IO, -rc, "cannot %s '%s' at offset %llu", verb, path,
 		(unsigned long long)offset);
 	if (rc == -ENODEV || rc == -ENXIO || rc == -ENOMEDIUM)
@@ -207,7 +215,8 @@ static bool checkpoint_is_due(struct verify *v)
 	return true;
 }
 
-/* A failed flush is the target's failure, not the end of the run: what it lost will be found by reading. */
+/* A failed flush is the target's failure, not the end of the run: what it lost will be found by reading. It is no failure of who
+ * serves nobody any more, but one of who does again: the kernel tells of it once. */
 static int flush(struct verify *v, struct error *err)
 {
 	uint64_t start = medium_now_ns(*v->medium);
@@ -216,9 +225,35 @@ static int flush(struct verify *v, struct error *err)
 	v->result->flush_ns += medium_now_ns(*v->medium) - start;
 	if (rc < 0 && (medium_check(*v->medium, MEDIUM_CHECK_FAILED) < 0 || transfer_is_final(-rc)))
 		return fail(v, err, rc, "flush", v->plan->region_start);
+	if (rc < 0 && transfer_believe(*v->medium, &v->patience, 0,
+			      medium_traits(*v->medium)->offset_align_bytes, true) < 0)
+		return fail(v, err, rc, "flush", v->plan->region_start);
 	if (rc < 0 && !v->result->flush_errno)
 		v->result->flush_errno = -rc;
 	return 0;
+}
+
+/* Before a refusal counts it is asked whether the target serves at all. That it did not for a while is said: the failed requests
+ * stay counted, and no block. */
+static int write_believed(
+	struct verify *v, const struct slot *s, uint64_t offset, uint32_t length, uint32_t unit)
+{
+	struct transfer_failures *f = &v->result->writes;
+	const struct transfer_failures before = *f;
+	int rc = TRANSFER_AGAIN;
+
+	for (int tries = 0; rc == TRANSFER_AGAIN; tries++) {
+		f->blocks = before.blocks;
+		rc = transfer_write(*v->medium, offset, s->bytes, length, unit, f);
+		if (rc == 0)
+			rc = transfer_believe(
+				*v->medium, &v->patience, offset, unit, f->blocks > before.blocks);
+		if (tries == TRANSFER_AGAIN_MAX && rc == TRANSFER_AGAIN)
+			rc = 0;
+	}
+	if (rc < 0)
+		*f = before;
+	return rc;
 }
 
 static int write_one(struct verify *v, const struct slot *s, struct error *err)
@@ -229,7 +264,7 @@ static int write_one(struct verify *v, const struct slot *s, struct error *err)
 	int rc;
 
 	locate(v, s->index, &offset, &length);
-	rc = transfer_write(*v->medium, offset, s->bytes, length, unit, &r->writes);
+	rc = write_believed(v, s, offset, length, unit);
 	if (rc < 0)
 		return fail(v, err, rc, "write", offset);
 	r->written_bytes += length - (r->writes.blocks - failed) * unit;
@@ -259,7 +294,8 @@ static int write_requests(struct verify *v, struct error *err)
 static int write_phase(struct verify *v, struct error *err)
 {
 	struct verify_result *r = v->result;
-	uint64_t start = medium_now_ns(*v->medium), flushed = r->flush_ns;
+	uint64_t start = medium_now_ns(*v->medium), flushed = r->flush_ns,
+		 waited = v->patience.waited_ns;
 	int rc = pipeline_start(
 		&v->pipeline, PIPELINE_MAKES, make_slot, v, r->position.next, v->pass.requests);
 
@@ -267,16 +303,37 @@ static int write_phase(struct verify *v, struct error *err)
 		return error_sys(err, ERROR_IO, -rc, "cannot start a thread");
 	rc = write_requests(v, err);
 	pipeline_stop(&v->pipeline);
-	r->write_ns += medium_now_ns(*v->medium) - start - (r->flush_ns - flushed);
+	r->write_ns += medium_now_ns(*v->medium) - start - (r->flush_ns - flushed) -
+		       (v->patience.waited_ns - waited);
 	if (r->outcome != VERIFY_FAILED && flush(v, err) < 0)
 		rc = -1;
+	return rc;
+}
+
+static int read_believed(
+	struct verify *v, struct slot *s, uint64_t offset, uint32_t length, uint32_t unit)
+{
+	struct transfer_failures *f = &v->result->reads;
+	const struct transfer_failures before = *f;
+	int rc = TRANSFER_AGAIN;
+
+	for (int tries = 0; rc == TRANSFER_AGAIN; tries++) {
+		f->blocks = before.blocks;
+		rc = transfer_read(*v->medium, offset, s->bytes, length, unit, &s->refused, f);
+		if (rc == 0)
+			rc = transfer_believe(
+				*v->medium, &v->patience, offset, unit, s->refused.any);
+		if (tries == TRANSFER_AGAIN_MAX && rc == TRANSFER_AGAIN)
+			rc = 0;
+	}
+	if (rc < 0)
+		*f = before;
 	return rc;
 }
 
 static int read_one(struct verify *v, struct slot *s, struct error *err)
 {
 	struct verify_result *r = v->result;
-	const struct transfer_failures before = r->reads;
 	uint64_t offset, failed = r->reads.blocks;
 	uint32_t length, unit = medium_traits(*v->medium)->offset_align_bytes;
 	int rc;
@@ -284,13 +341,9 @@ static int read_one(struct verify *v, struct slot *s, struct error *err)
 	s->index = r->position.next;
 	locate(v, s->index, &offset, &length);
 	s->refused.block_bytes = v->plan->block_bytes;
-	rc = transfer_read(*v->medium, offset, s->bytes, length, unit, &s->refused, &r->reads);
-	if (rc == 0)
-		rc = transfer_believe(*v->medium, &v->patience, s->refused.any);
-	if (rc < 0) {
-		r->reads = before;
+	rc = read_believed(v, s, offset, length, unit);
+	if (rc < 0)
 		return fail(v, err, rc, "read", offset);
-	}
 	r->read_bytes += length - (r->reads.blocks - failed) * unit;
 	r->position.next++;
 	v->bytes_done += length;

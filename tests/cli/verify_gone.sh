@@ -44,6 +44,16 @@ cp "$tmp/good.img" "$image"
 losetup -c "$loop"
 run 0 "$BLKASSAY" verify "$loop" --resume "$tmp/empty.assay"
 says "All 8192 blocks of 512 B"
+# Two seconds of refusing everything, which nobody but the reader notices: the requests have failed, and no block.
+reading away
+truncate -s 0 "$image"
+sleep 2
+cat "$tmp/good.img" >"$image"
+status=0
+wait $pid || status=$?
+[ $status = 1 ] || fail "it exited with $status"
+tells "Requests failed, but no block is damaged: all 8192 blocks of 512 B judged hold what was written."
+says_not "unreadable"
 let_go "$loop"
 
 # Another file under a read-only loop device: only the disk sequence tells.

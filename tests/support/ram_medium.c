@@ -6,6 +6,8 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "platform/clock.h"
+
 static struct ram_medium *ram_of(struct medium *m)
 {
 	return (struct ram_medium *)m;
@@ -18,7 +20,9 @@ static uint8_t *place_of(struct ram_medium *r, uint64_t at)
 
 static bool is_gone(const struct ram_medium *r)
 {
-	return r->gone_after && r->reads + r->writes + r->flushes >= r->gone_after;
+	uint64_t calls = r->reads + r->writes + r->flushes;
+
+	return r->gone_after && calls >= r->gone_after && (!r->back_after || calls < r->back_after);
 }
 
 /* What is read of the byte lie_at. */
@@ -112,6 +116,16 @@ static int ram_check(struct medium *m, enum medium_check how, struct error *why)
 	return r->swap_errno ? -r->swap_errno : -ESTALE;
 }
 
+static uint64_t ram_now_ns(struct medium *m)
+{
+	return clock_now_ns() + ram_of(m)->idled_ns;
+}
+
+static void ram_idle_ns(struct medium *m, uint64_t ns)
+{
+	ram_of(m)->idled_ns += ns;
+}
+
 static void ram_close(struct medium *m)
 {
 	free(ram_of(m)->bytes);
@@ -123,6 +137,8 @@ static const struct medium_ops ram_ops = {
 	.write = ram_write,
 	.flush = ram_flush,
 	.drop_cache = ram_drop_cache,
+	.now_ns = ram_now_ns,
+	.idle_ns = ram_idle_ns,
 	.check = ram_check,
 	.close = ram_close,
 };

@@ -31,6 +31,9 @@ struct ram_medium {
 	uint64_t gone_after;
 	int gone_errno; /* of these calls; 0: transfers of nothing */
 	uint64_t gone_checks; /* so many such checks after that find nothing yet */
+	uint64_t
+		back_after; /* from this call on it serves again, and nobody has noticed; 0: never */
+	uint64_t idled_ns; /* waited for; nobody sleeps */
 	struct ram_read {
 		uint64_t at;
 		size_t length;

@@ -201,9 +201,22 @@ START_TEST(target_that_goes_away_gets_no_verdict)
 	c.ram->gone_after = c.ram->reads + c.ram->writes + c.ram->flushes + 8 +
 			    CUT_RUN_BYTES / CUT_RUN_BLOCK / 8 - 1;
 	c.ram->gone_errno = EIO;
-	c.ram->gone_checks = 4;
+	c.ram->gone_checks = 180; /* 9 s */
 	ck_assert_int_eq(recheck_run(&c.ram->medium, &j, NULL, &r, &err), -1);
 	ck_assert_msg(strstr(err.text, "is gone") != NULL, "%s", err.text);
+	/* Or is still there, and serves nothing that it served before. */
+	c.ram->gone_after = c.ram->reads + c.ram->writes + c.ram->flushes + 8;
+	c.ram->gone_checks = UINT64_MAX;
+	c.ram->medium.identity = (struct medium_identity){ 0 };
+	ck_assert_int_eq(recheck_run(&c.ram->medium, &j, NULL, &r, &err), -1);
+	ck_assert_msg(
+		strstr(err.text, "refused even what it served before") != NULL, "%s", err.text);
+	/* Or serves again: then only the last block is unreadable. */
+	c.ram->gone_after = c.ram->reads + c.ram->writes + c.ram->flushes + 8;
+	c.ram->back_after = c.ram->gone_after + 60;
+	ck_assert_msg(recheck_run(&c.ram->medium, &j, NULL, &r, &err) == 0, "%s", err.text);
+	ck_assert_uint_eq(r.damage_count, 1);
+	recheck_result_release(&r);
 	done();
 }
 END_TEST

@@ -620,7 +620,8 @@ START_TEST(gone_is_not_damaged)
 }
 END_TEST
 
-/* Nor when the kernel learns only later that it is gone, and says until then that all is well. */
+/* Nor when the kernel learns only later that it is gone, and says until then that all is well: for longer when it refuses what
+ * it served before. */
 START_TEST(gone_before_the_kernel_knows)
 {
 	for (uint64_t at = 1; at <= 16; at += 5) {
@@ -638,7 +639,7 @@ START_TEST(gone_before_the_kernel_knows)
 		m->traits.kind = MEDIUM_BLOCK_DEVICE;
 		r->gone_after = at;
 		r->gone_errno = EIO;
-		r->gone_checks = 6;
+		r->gone_checks = at > 1 ? 180 : 6;
 		ck_assert_int_eq(verify_result_init(&result, &p, &err), 0);
 		ck_assert_int_eq(verify_run(&m, &p, &no_hooks, &result, &err), -1);
 		ck_assert_msg(strstr(err.text, "is gone") != NULL, "%s", err.text);
@@ -650,6 +651,70 @@ START_TEST(gone_before_the_kernel_knows)
 }
 END_TEST
 
+/* 16 writes, a flush, 16 reads, of a device. It refuses everything from call `gone_after` on. */
+static struct ram_medium *refusing(uint64_t gone_after, uint64_t checks)
+{
+	struct ram_medium *r = ram_medium_new(64 * 512, 512, true);
+
+	r->medium.traits.kind = MEDIUM_BLOCK_DEVICE;
+	r->gone_after = gone_after;
+	r->gone_errno = EIO;
+	r->gone_checks = checks;
+	return r;
+}
+
+/* Writes that it refuses on its way out are no failed writes, and one that serves nobody any more is not blamed either: it is
+ * told as what it is. */
+START_TEST(refused_by_a_target_that_serves_nobody)
+{
+	static const struct {
+		uint64_t at, checks;
+		const char *words;
+	} cases[] = { { 2, 100, "is gone" }, { 9, 180, "is gone" }, { 16, 180, "is gone" },
+		{ 2, UINT64_MAX, "refused even what it served before" },
+		{ 9, UINT64_MAX, "refused even what it served before" },
+		{ 25, UINT64_MAX, "refused even what it served before" } };
+
+	for (size_t i = 0; i < sizeof cases / sizeof *cases; i++) {
+		struct ram_medium *r = refusing(cases[i].at, cases[i].checks);
+		struct verify_plan p = plan_for(r, 4 * 512);
+		struct medium *m = &r->medium;
+		struct verify_result result;
+		struct error err = { 0 };
+
+		ck_assert_int_eq(verify_result_init(&result, &p, &err), 0);
+		ck_assert_int_eq(verify_run(&m, &p, &no_hooks, &result, &err), -1);
+		ck_assert_msg(strstr(err.text, cases[i].words) != NULL, "%s", err.text);
+		ck_assert_int_eq(result.outcome, VERIFY_FAILED);
+		ck_assert_uint_eq(
+			damaged(&result) + result.writes.requests + result.reads.requests, 0);
+		ck_assert_uint_le(r->idled_ns, UINT64_C(11000000000));
+		damage_release(&result.damage);
+		medium_close(m);
+	}
+}
+END_TEST
+
+/* One that serves again after a while: the requests have failed, and no block has. */
+START_TEST(refused_for_a_while)
+{
+	for (uint64_t at = 2; at <= 32; at += at == 16 ? 3 : 1) {
+		struct ram_medium *r = refusing(at, UINT64_MAX);
+		struct verify_plan p = plan_for(r, 4 * 512);
+		struct verify_result result;
+
+		r->back_after = at + 40;
+		result = ran(r, &p);
+		ck_assert_uint_eq(damaged(&result) + result.writes.blocks + result.reads.blocks, 0);
+		ck_assert_uint_eq(result.writes.requests, at <= 16);
+		ck_assert_uint_eq(result.reads.requests, at > 16);
+		ck_assert_uint_eq(result.damage.totals.judged, 64);
+		damage_release(&result.damage);
+		medium_close(&r->medium);
+	}
+}
+END_TEST
+
 /* While a target that is there and cannot read a block is blamed for it; it is asked each time. */
 START_TEST(there_and_unreadable_is_damaged)
 {
@@ -657,12 +722,14 @@ START_TEST(there_and_unreadable_is_damaged)
 	struct verify_plan p = plan_for(r, 2048);
 	struct verify_result result;
 
+	r->medium.traits.kind = MEDIUM_BLOCK_DEVICE;
 	r->bad_from = 20 * 512;
 	r->bad_to = 21 * 512;
 	result = ran(r, &p);
 	ck_assert_uint_eq(damaged(&result), 1);
 	ck_assert_uint_eq(result.reads.requests, 1);
 	ck_assert_uint_gt(r->checks[MEDIUM_CHECK_FAILED], 0);
+	ck_assert_uint_eq(r->idled_ns, 0);
 	damage_release(&result.damage);
 	medium_close(&r->medium);
 }
@@ -812,6 +879,8 @@ Suite *verify_suite(void)
 	tcase_add_test(c, stopped_runs_go_on);
 	tcase_add_test(c, gone_is_not_damaged);
 	tcase_add_test(c, gone_before_the_kernel_knows);
+	tcase_add_test(c, refused_by_a_target_that_serves_nobody);
+	tcase_add_test(c, refused_for_a_while);
 	tcase_add_test(c, there_and_unreadable_is_damaged);
 	tcase_add_test(c, another_medium_is_not_judged);
 	tcase_add_test(c, every_call_fails_in_turn);
