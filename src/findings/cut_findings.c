@@ -23,6 +23,7 @@ enum {
 	IN_FLIGHT_BROKEN,
 	UNTOUCHED_BROKEN,
 	AGES,
+	DISTURBED,
 	NOT_CUT,
 	CUT_LATE,
 	NO_STOP,
@@ -71,6 +72,10 @@ const struct finding_code cut_codes[] = {
 	[AGES] = { "ages", FINDING_PLAIN, false,
 		"when what is broken was acknowledged, back from the last answer",
 		"shortest_seconds longest_seconds fewest_bytes most_bytes" },
+	[DISTURBED] = { "disturbed", FINDING_CAUTION, false,
+		"something broke in cuts before which the kernel counted errors or resets of the "
+		"device: a dip of its supply may have lost what a later flush seemed to cover",
+		"cuts errors" },
 	[NOT_CUT] = { "not-cut", FINDING_CAUTION, false,
 		"the target answered to the end and was not unplugged since: nothing was cut",
 		"cuts" },
@@ -347,6 +352,35 @@ static void add_ages(struct writer *w)
 	finding_figure(one, "most_bytes", value_bytes_decimal(a.bytes_max));
 }
 
+/* The kernel repeats what a reset threw back, and tells nobody: what a dip of the supply took from the buffer is no fault of the
+ * next flush. */
+static void add_disturbed(struct writer *w)
+{
+	uint64_t cuts = 0, errors = 0;
+	struct finding *one;
+
+	for (size_t i = 0; i < w->record->count; i++) {
+		const struct cut_cycle *c = &w->record->cycles[i];
+
+		if (!c->device_errors || !c->rechecks ||
+			recheck_conclude(&c->verdict) != RECHECK_BROKEN)
+			continue;
+		cuts++;
+		errors += c->device_errors;
+	}
+	if (!cuts)
+		return;
+	one = finding_add(w->f, &cut_codes[DISTURBED],
+		"Before %" PRIu64 " of the cuts in which something broke, the kernel had counted "
+		"errors or resets of the device (%" PRIu64 " in all). If its supply dipped, what "
+		"was lost then is not the flush's fault: look into the kernel log (dmesg), rule "
+		"out "
+		"cable, hub and supply, and cut again.",
+		cuts, errors);
+	finding_figure(one, "cuts", value_count(cuts));
+	finding_figure(one, "errors", value_count(errors));
+}
+
 /* ---- what was not tested, and why ---- */
 
 /* Why this one tested nothing; -1: it did, or is broken. */
@@ -536,6 +570,7 @@ void cut_findings_add(struct findings *f, const struct run *run, const struct cu
 	run_findings_add(f, run);
 	add_broken_blocks(&w);
 	add_ages(&w);
+	add_disturbed(&w);
 	add_untested(&w);
 	add_unshown(&w);
 	add_untested_fua(&w);

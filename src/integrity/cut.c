@@ -35,7 +35,7 @@ struct cutting {
 	struct cut_write batch[BATCH];
 	void *buf;
 	uint64_t begun_ns, ended_ns; /* baseline done; trigger ended */
-	uint64_t errors_before; /* by the kernel's count */
+	uint64_t errors_before, errors_seen; /* by the kernel's count; the latter before the cut */
 	bool ended;
 	bool promised; /* the last thing the target did was to promise */
 	uint32_t awaited; /* writes since the cut was due */
@@ -80,10 +80,11 @@ static uint64_t kernel_errors(const struct cutting *c)
 	return medium_counts(c->m, &n) == 0 && n.errors_known ? n.errors : 0;
 }
 
-/* Of a target that is gone nothing can be asked, and its end is an error. */
+/* Of a target that is gone nothing can be asked, and its end is an error: then those count that came before. */
 static void note_errors(struct cutting *c, enum cut_ending ending)
 {
-	uint64_t now = ending == CUT_GONE || ending == CUT_FAILED ? 0 : kernel_errors(c);
+	bool ended_well = ending != CUT_GONE && ending != CUT_FAILED;
+	uint64_t now = ended_well ? kernel_errors(c) : c->errors_seen;
 
 	if (c->out->ready && now > c->errors_before)
 		c->out->device_errors = now - c->errors_before;
@@ -170,7 +171,7 @@ static enum progress write_baseline(struct cutting *c)
 	if (journal_write_ready(c->journal, now_ns(c), c->err) < 0)
 		return BROKEN;
 	c->out->ready = true;
-	c->errors_before = kernel_errors(c);
+	c->errors_before = c->errors_seen = kernel_errors(c);
 	c->begun_ns = now_ns(c);
 	return GO_ON;
 }
@@ -301,6 +302,8 @@ static enum progress write_batch(struct cutting *c)
 
 	if (rc < 0)
 		return failed(c, "write", rc, 0, 0, 0);
+	if (!c->out->pulled)
+		c->errors_seen = kernel_errors(c);
 	for (int i = 0; i < BATCH; i++)
 		cut_plan_next(&c->plan, &c->batch[i]);
 	if (journal_write_intents(c->journal, c->batch, BATCH, now_ns(c), c->err) < 0)

@@ -26,7 +26,7 @@ struct cut_summary {
 	bool pulled; /* the trigger was started */
 	uint64_t writes, bytes, flushes, throughs; /* that returned, after the baseline */
 	uint64_t ns; /* from the end of the baseline to the end */
-	/* errors and resets by the kernel's count, as long as the target answered */
+	/* errors and resets by the kernel's count, as long as the target answered; of one that is gone, up to the batch before */
 	uint64_t device_errors;
 	uint64_t writes_at_risk, bytes_at_risk; /* acknowledged since the last flush */
 	struct {

@@ -104,6 +104,7 @@ static void take_stop(struct loading *l, const struct line *line)
 
 	line_take_fields(line, &kind_stop, &read);
 	text_copy(l->now->stop, sizeof l->now->stop, read.reason);
+	l->now->device_errors = read.device_errors;
 }
 
 /* A line that tells how the writing went; all have the moment as one of their fields. */

@@ -18,6 +18,7 @@ struct cut_cycle {
 	uint64_t writes, bytes, throughs, flushes; /* that returned */
 	uint64_t writes_at_risk, bytes_at_risk; /* acknowledged, and not promised by flush or FUA */
 	uint64_t flush_ns_max; /* of the flushes that returned */
+	uint64_t device_errors; /* errors and resets before the cut, by the kernel's count */
 	struct flush_pairs pairs; /* of them */
 	uint32_t rechecks; /* 0: not rechecked, verdict is empty */
 	struct recheck_result verdict; /* of the last one */

@@ -77,7 +77,7 @@ static const struct field stop_fields[] = {
 	FIELD("errno", code, "of the request that failed; 0: none, or it ended early"),
 	FIELD("device_errors", device_errors,
 		"errors and resets of the device that the kernel counted between the baseline and "
-		"the end, where the target still answered then"),
+		"the end; of a target that is gone by then, those before the last 64 writes"),
 	FIELD_NS("at_seconds", at_ns, ""),
 };
 #undef HERE

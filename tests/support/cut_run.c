@@ -50,8 +50,8 @@ static void own_clock(struct medium *m)
 	m->ops = &quick;
 }
 
-void cut_run_begin(struct cut_run *c, uint64_t seed, uint64_t nth_call,
-	enum journal_promise promise, uint64_t end_after_ns)
+static void begin(struct cut_run *c, uint64_t seed, uint64_t nth_call, enum journal_promise promise,
+	uint64_t end_after_ns, uint64_t errors_at)
 {
 	struct cut_settings settings = { .cycle = { .number = 1,
 						 .seed = seed,
@@ -68,6 +68,7 @@ void cut_run_begin(struct cut_run *c, uint64_t seed, uint64_t nth_call,
 	struct error err = { 0 };
 
 	*c = (struct cut_run){ .ram = ram_medium_new(CUT_RUN_BYTES, CUT_RUN_BLOCK, true) };
+	c->ram->errors_at = errors_at;
 	make_path(c->path);
 	c->medium = &c->ram->medium;
 	own_clock(c->medium);
@@ -77,6 +78,18 @@ void cut_run_begin(struct cut_run *c, uint64_t seed, uint64_t nth_call,
 	ck_assert_msg(cut_run(c->medium, &settings, &none, &w, NULL, &c->summary, &err) == 0, "%s",
 		err.text);
 	ck_assert_int_eq(record_close(&w, &err), 0);
+}
+
+void cut_run_begin(struct cut_run *c, uint64_t seed, uint64_t nth_call,
+	enum journal_promise promise, uint64_t end_after_ns)
+{
+	begin(c, seed, nth_call, promise, end_after_ns, 0);
+}
+
+void cut_run_begin_disturbed(
+	struct cut_run *c, uint64_t seed, uint64_t nth_call, uint64_t errors_at)
+{
+	begin(c, seed, nth_call, PROMISE_FLUSHED, 0, errors_at);
 }
 
 void cut_run_end(struct cut_run *c)

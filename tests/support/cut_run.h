@@ -17,6 +17,9 @@ struct cut_run {
 /* Cuts at the nth call (0: after the time). promise as in the journal. The journal is closed and whole. */
 void cut_run_begin(struct cut_run *c, uint64_t seed, uint64_t nth_call,
 	enum journal_promise promise, uint64_t end_after_ns);
+/* The kernel counts three errors from the call `errors_at` on. */
+void cut_run_begin_disturbed(
+	struct cut_run *c, uint64_t seed, uint64_t nth_call, uint64_t errors_at);
 void cut_run_end(struct cut_run *c);
 
 #endif

@@ -18,9 +18,14 @@ static uint8_t *place_of(struct ram_medium *r, uint64_t at)
 	return r->bytes + (r->wrap_bytes ? at % r->wrap_bytes : at);
 }
 
+static uint64_t calls_of(const struct ram_medium *r)
+{
+	return r->reads + r->writes + r->flushes;
+}
+
 static bool is_gone(const struct ram_medium *r)
 {
-	uint64_t calls = r->reads + r->writes + r->flushes;
+	uint64_t calls = calls_of(r);
 
 	return r->gone_after && calls >= r->gone_after && (!r->back_after || calls < r->back_after);
 }
@@ -116,6 +121,17 @@ static int ram_check(struct medium *m, enum medium_check how, struct error *why)
 	return r->swap_errno ? -r->swap_errno : -ESTALE;
 }
 
+static int ram_counts(struct medium *m, struct medium_counts *counts)
+{
+	const struct ram_medium *r = ram_of(m);
+
+	if (!r->errors_at)
+		return -ENOTSUP;
+	*counts = (struct medium_counts){ .errors_known = true,
+		.errors = calls_of(r) >= r->errors_at ? 3 : 0 };
+	return 0;
+}
+
 static uint64_t ram_now_ns(struct medium *m)
 {
 	return clock_now_ns() + ram_of(m)->idled_ns;
@@ -137,6 +153,7 @@ static const struct medium_ops ram_ops = {
 	.write = ram_write,
 	.flush = ram_flush,
 	.drop_cache = ram_drop_cache,
+	.counts = ram_counts,
 	.now_ns = ram_now_ns,
 	.idle_ns = ram_idle_ns,
 	.check = ram_check,

@@ -33,6 +33,8 @@ struct ram_medium {
 	uint64_t gone_checks; /* so many such checks after that find nothing yet */
 	uint64_t
 		back_after; /* from this call on it serves again, and nobody has noticed; 0: never */
+	uint64_t
+		errors_at; /* from this call on the kernel has counted three errors; 0: it counts none */
 	uint64_t idled_ns; /* waited for; nobody sleeps */
 	struct ram_read {
 		uint64_t at;

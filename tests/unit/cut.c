@@ -116,6 +116,24 @@ START_TEST(time_ends_a_cut)
 }
 END_TEST
 
+/* What the kernel counts before the cut is told of a target that is gone as well, and its end is no such error. */
+START_TEST(errors_before_the_cut_are_told)
+{
+	static const struct {
+		uint64_t at, told;
+	} cases[] = { { 40, 3 }, { 300, 0 }, { 5, 0 } }; /* 5: amid the baseline */
+
+	for (size_t i = 0; i < sizeof cases / sizeof *cases; i++) {
+		struct cut_run c;
+
+		cut_run_begin_disturbed(&c, 3, 300, cases[i].at);
+		ck_assert_int_eq(c.summary.ending, CUT_GONE);
+		ck_assert_uint_eq(c.summary.device_errors, cases[i].told);
+		cut_run_end(&c);
+	}
+}
+END_TEST
+
 Suite *cut_suite(void)
 {
 	Suite *s = suite_create("cut");
@@ -125,6 +143,7 @@ Suite *cut_suite(void)
 	tcase_add_test(t, plan_works_on_large_blocks);
 	tcase_add_test(t, cut_at_every_call_breaks_no_promise);
 	tcase_add_test(t, time_ends_a_cut);
+	tcase_add_test(t, errors_before_the_cut_are_told);
 	suite_add_tcase(s, t);
 	return s;
 }

@@ -517,6 +517,10 @@ START_TEST(every_code_of_cuts)
 	break_promises(5, RECHECK_UNTOUCHED, 1);
 	ck_assert(says("broken") && says("flushed-broken") && says("acknowledged-broken"));
 	ck_assert(says("in-flight-broken") && says("untouched-broken"));
+	cycles[0].device_errors = 2; /* in which nothing broke */
+	ck_assert(!says("disturbed"));
+	cycles[5].device_errors = 2;
+	ck_assert(says("disturbed"));
 	many(1, 50);
 	cycles[0].throughs = 1;
 	cycles[0].verdict.through_alone_known = true;
