@@ -80,7 +80,7 @@ double audit_bytes_to_write(const struct audit_plan *p)
 
 	/* Three sizes of bursts, each doubled up to the limit; FUA and its like; small writes in rounds, each round pushed
 	 * out by as much at most, and what else is pushed out; all in between. */
-	return 6 * limit + repeats * p->repeats * fill + 2.0 * p->repeats * PROBE_FILL_MIN +
+	return 6 * limit + repeats * p->repeats * fill + 2.0 * p->repeats * PROBE_FILL_MIN * 2 +
 	       2 * small + 6 * area + (p->cuts_power ? PROBE_CUT_RUNS * fmin(fill, area) : 0);
 }
 

@@ -11,6 +11,8 @@
 #include "base/text.h"
 #include "medium/command_times.h"
 
+enum { SHORT_BYTES = 4096 };
+
 /* Flushes after idle and after a burst, and how long such a burst takes after the one and after the other. */
 struct waits {
 	struct sample idle, busy; /* by the host's clock; where the bus showed all of them, there */
@@ -388,37 +390,86 @@ int probe_fsync(struct probe_context *pc)
 		sent);
 }
 
-/* As many requests as fit into the buffer, from idle. */
+/* Writes of one size with FUA and without, from idle: as many as fit into the buffer. */
+struct fua_run {
+	uint32_t request;
+	uint64_t n;
+	struct sample fua, plain; /* B/s */
+	bool refused;
+};
+
 static int timed_run(
-	struct probe_context *pc, uint64_t requests, enum probe_way way, struct sample *rates)
+	struct probe_context *pc, const struct fua_run *f, enum probe_way way, struct sample *rates)
 {
 	uint64_t began;
 	int rc = context_settle(pc);
 
 	began = medium_now_ns(pc->m);
-	for (uint64_t i = 0; i < requests && !rc && !context_stopped(pc); i++)
-		rc = context_write_next(pc, pc->request, way);
+	for (uint64_t i = 0; i < f->n && !rc && !context_stopped(pc); i++)
+		rc = context_write_next(pc, f->request, way);
 	if (!rc && medium_now_ns(pc->m) > began)
-		sample_add(rates, (double)(requests * pc->request) /
+		sample_add(rates, (double)(f->n * f->request) /
 					  context_seconds(medium_now_ns(pc->m) - began));
 	return rc;
 }
 
-static enum promise_verdict judge_fua(
-	const struct probe_context *pc, const struct sample *fua, const struct sample *plain)
+static int run_fua(struct probe_context *pc, struct fua_run *f, uint32_t request)
+{
+	int rc = 0;
+
+	f->request = request;
+	f->n = (uint64_t)(pc->known.buffer_bytes / request);
+	f->n = f->n < 1 ? 1 : f->n > PROBE_REQUESTS ? PROBE_REQUESTS : f->n;
+	for (unsigned i = 0; i < pc->plan->repeats && rc >= 0 && !context_stopped(pc); i++) {
+		rc = timed_run(pc, f, PROBE_FUA, &f->fua);
+		/* A bad place of the card is no refusal of FUA. */
+		f->refused = f->refused ||
+			     (rc == PROBE_REFUSED && pc->last_sense.key == SENSE_ILLEGAL_REQUEST);
+		if (rc >= 0)
+			rc = timed_run(pc, f, PROBE_PLAIN, &f->plain);
+	}
+	return rc;
+}
+
+static enum promise_verdict judge_fua(const struct probe_context *pc, const struct fua_run *f)
 {
 	const struct known *k = &pc->known;
-	double ahead = sample_median(plain) - k->drain_high;
+	double ahead = sample_median(&f->plain) - k->drain_high;
 
 	/* The runs must be told apart from the drain rate, and from each other. */
-	if (!k->knee || fua->count < 3 || ahead < 0.1 * k->drain_high ||
-		ahead < 2 * (sample_spread(plain) + k->drain_high - k->drain_low))
+	if (!k->knee || f->fua.count < 3 || ahead < 0.1 * k->drain_high ||
+		ahead < 2 * (sample_spread(&f->plain) + k->drain_high - k->drain_low))
 		return PROMISE_NOT_SHOWN;
-	if (sample_median(fua) < k->drain_rate + 0.3 * ahead)
+	if (sample_median(&f->fua) < k->drain_rate + 0.3 * ahead)
 		return PROMISE_KEPT;
-	if (sample_median(fua) > k->drain_high + 0.6 * ahead && k->confirmed)
+	if (sample_median(&f->fua) > k->drain_high + 0.6 * ahead && k->confirmed)
 		return PROMISE_BROKEN;
 	return PROMISE_NOT_SHOWN;
+}
+
+/* Short writes too, as journals of file systems are. No card takes them faster than long ones: but what they take on their way may
+ * hide that, and then the long ones have to do. */
+static enum promise_verdict judge_both(
+	const struct probe_context *pc, const struct fua_run *longer, const struct fua_run *shorter)
+{
+	enum promise_verdict one = judge_fua(pc, longer);
+
+	return shorter->n && judge_fua(pc, shorter) == PROMISE_BROKEN ? PROMISE_BROKEN : one;
+}
+
+static void describe_fua(
+	char *out, size_t room, const struct probe_context *pc, const struct fua_run *f)
+{
+	char size[SIZE_TEXT_MAX], a[SIZE_TEXT_MAX], b[SIZE_TEXT_MAX];
+	bool told = judge_fua(pc, f) != PROMISE_NOT_SHOWN;
+
+	*out = 0;
+	if (f->n)
+		snprintf(out, room, "%llu write%s of %s at %s with FUA and at %s without%s",
+			(unsigned long long)f->n, f->n == 1 ? "" : "s",
+			size_format(size, f->request), rate_format(a, sample_median(&f->fua)),
+			rate_format(b, sample_median(&f->plain)),
+			!told && pc->known.knee ? " (too alike to tell)" : "");
 }
 
 int probe_fua(struct probe_context *pc)
@@ -426,38 +477,31 @@ int probe_fua(struct probe_context *pc)
 	static const char mend[] =
 		"honour FUA (CDB byte 1 bit 3): wait until the card has this write; "
 		"or do not claim DPOFUA, then the kernel flushes instead";
-	struct sample fua = { 0 }, plain = { 0 };
-	char a[SIZE_TEXT_MAX], b[SIZE_TEXT_MAX], c[SIZE_TEXT_MAX];
-	bool refused = false;
-	uint64_t n;
-	int rc = 0;
+	struct fua_run longer = { 0 }, shorter = { 0 };
+	uint32_t small = pc->unit > SHORT_BYTES ? pc->unit : SHORT_BYTES;
+	char rate[SIZE_TEXT_MAX], one[200], two[200];
+	int rc;
 
 	if (!pc->scsi)
 		return context_report_no_scsi(pc, PROMISE_ID_FUA);
 	if (!pc->known.claims_fua)
 		return context_report(pc, PROMISE_ID_FUA, context_unasked(pc, PROMISE_ID_FUA), 0,
 			"", "FUA is not claimed (DPOFUA 0): the kernel sends a flush instead");
-	n = (uint64_t)(pc->known.buffer_bytes / pc->request);
-	n = n < 1 ? 1 : n > 64 ? 64 : n;
-	for (unsigned i = 0; i < pc->plan->repeats && rc >= 0 && !context_stopped(pc); i++) {
-		rc = timed_run(pc, n, PROBE_FUA, &fua);
-		/* A bad place of the card is no refusal of FUA. */
-		refused = refused ||
-			  (rc == PROBE_REFUSED && pc->last_sense.key == SENSE_ILLEGAL_REQUEST);
-		if (rc >= 0)
-			rc = timed_run(pc, n, PROBE_PLAIN, &plain);
-	}
+	rc = run_fua(pc, &longer, pc->request);
+	if (rc >= 0 && pc->request > small && longer.fua.count)
+		rc = run_fua(pc, &shorter, small);
 	if (rc < 0 || context_stopped(pc))
 		return rc;
-	if (refused && !fua.count)
+	if (longer.refused && !longer.fua.count)
 		return context_report(pc, PROMISE_ID_FUA, PROMISE_BROKEN, 1,
 			"accept FUA in WRITE(10), or do not claim DPOFUA",
 			"DPOFUA is claimed, but a write with FUA is refused");
-	return context_report(pc, PROMISE_ID_FUA, judge_fua(pc, &fua, &plain), fua.count * n, mend,
-		"from idle, %llu write%s at %s with FUA and at %s without%s%s",
-		(unsigned long long)n, n == 1 ? " runs" : "s run",
-		rate_format(a, sample_median(&fua)), rate_format(b, sample_median(&plain)),
+	describe_fua(one, sizeof one, pc, &longer);
+	describe_fua(two, sizeof two, pc, &shorter);
+	return context_report(pc, PROMISE_ID_FUA, judge_both(pc, &longer, &shorter),
+		longer.fua.count * longer.n + shorter.fua.count * shorter.n, mend,
+		"from idle, %s%s%s%s%s", one, *two ? "; " : "", two,
 		pc->known.knee ? "; the card takes "
 			       : "; no write-behind was seen by which to tell",
-		pc->known.knee ? rate_format(c, pc->known.drain_rate) : "");
+		pc->known.knee ? rate_format(rate, pc->known.drain_rate) : "");
 }

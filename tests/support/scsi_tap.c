@@ -7,7 +7,7 @@
 struct tap {
 	struct medium medium;
 	struct medium *inner;
-	scsi_tap_change *change;
+	scsi_tap_change *change, *before;
 	void *context;
 };
 
@@ -49,8 +49,11 @@ static int pass_replug(struct medium *m, bool power_lost)
 static int pass_scsi(struct medium *m, struct scsi_exchange *x)
 {
 	struct tap *t = (struct tap *)m;
-	int rc = medium_scsi(t->inner, x);
+	int rc;
 
+	if (t->before)
+		t->before(t->context, x);
+	rc = medium_scsi(t->inner, x);
 	if (rc >= 0)
 		t->change(t->context, x);
 	return rc;
@@ -95,4 +98,9 @@ void scsi_tap_fail(struct scsi_exchange *x, enum scsi_sense_key key, uint16_t co
 
 	x->status = SCSI_CHECK_CONDITION;
 	x->sense_length = (uint8_t)scsi_sense_encode(x->sense, &s);
+}
+
+void scsi_tap_before(struct medium *tap, scsi_tap_change *before)
+{
+	((struct tap *)tap)->before = before;
 }

@@ -12,6 +12,9 @@ typedef void scsi_tap_change(void *context, struct scsi_exchange *x);
 /* Takes over `inner`. */
 struct medium *scsi_tap_new(struct medium *inner, scsi_tap_change *change, void *context);
 
+/* And this one sees each before it is sent. */
+void scsi_tap_before(struct medium *tap, scsi_tap_change *before);
+
 /* Ends the command with CHECK CONDITION and this sense, fixed format. */
 void scsi_tap_fail(struct scsi_exchange *x, enum scsi_sense_key key, uint16_t code, bool deferred);
 

@@ -972,6 +972,65 @@ START_TEST(every_promise_can_be_broken)
 }
 END_TEST
 
+/* FUA, bit 3 of the second byte of WRITE(10) (SBC-3 5.36), honoured for some lengths alone. */
+static void fua_of_long_ones_alone(void *context, struct scsi_exchange *x)
+{
+	(void)context;
+	if (x->cdb[0] == 0x2A && x->data_length <= 8192)
+		x->cdb[1] &= (uint8_t)~0x08;
+}
+
+static void fua_of_short_ones_alone(void *context, struct scsi_exchange *x)
+{
+	(void)context;
+	if (x->cdb[0] == 0x2A && x->data_length > 8192)
+		x->cdb[1] &= (uint8_t)~0x08;
+}
+
+static void nothing(void *context, struct scsi_exchange *x)
+{
+	(void)context;
+	(void)x;
+}
+
+static enum promise_verdict fua_with(scsi_tap_change *before)
+{
+	/* Quick commands, so that short writes too are acknowledged faster than they are stored. */
+	static const char text[] =
+		"gadget-model 1\ndevice:\nname = t\ncapacity = 8Mi\nlink:\nspeed = high\n"
+		"rate = 20 MB/s\nrequest cost = 0.1 ms\ncard:\nread rate = 10 MB/s\n"
+		"write rate = 2 MB/s\nfirmware:\nunit = request\nwrite behind = 128Ki\n"
+		"claims:\nwrite cache = yes\nfua = yes\n";
+	struct audit_hooks hooks = { 0 };
+	struct audit_plan plan = {
+		.area_bytes = AREA, .seed = 5, .only = PROMISE_BIT(PROMISE_ID_FUA)
+	};
+	enum audit_outcome outcome;
+	struct model_spec spec;
+	struct promises f;
+	struct error err = { 0 };
+	struct medium *m;
+
+	ck_assert_msg(!model_spec_parse(&spec, text, strlen(text), "t", &err), "%s", err.text);
+	ck_assert_int_eq(model_open_spec(&m, &spec, "model:t", MEDIUM_READ_WRITE, &err), 0);
+	m = scsi_tap_new(m, nothing, NULL);
+	scsi_tap_before(m, before);
+	audit_plan_defaults(&plan, m);
+	plan.burst_limit_bytes = 1 << 20;
+	ck_assert_msg(!audit_run(m, &plan, &hooks, &f, &outcome, &err), "%s", err.text);
+	medium_close(m);
+	return line(&f, "fua")->verdict;
+}
+
+/* A journal of a file system writes 4 KiB with FUA: what holds for 64 KiB says nothing of that. */
+START_TEST(fua_is_asked_of_short_writes_too)
+{
+	ck_assert_int_eq(fua_with(nothing), PROMISE_KEPT);
+	ck_assert_int_eq(fua_with(fua_of_long_ones_alone), PROMISE_BROKEN);
+	ck_assert_int_eq(fua_with(fua_of_short_ones_alone), PROMISE_BROKEN);
+}
+END_TEST
+
 Suite *audit_suite(void)
 {
 	Suite *s = suite_create("audit");
@@ -1001,6 +1060,7 @@ Suite *audit_suite(void)
 	tcase_add_test(c, a_flush_that_waits_may_store_nothing);
 	tcase_add_test(c, a_fast_card_leaves_nothing);
 	tcase_add_test(c, it_writes_no_more_than_it_announces);
+	tcase_add_test(c, fua_is_asked_of_short_writes_too);
 	tcase_add_loop_test(c, each_fault_is_caught, 0, sizeof fault_cases / sizeof *fault_cases);
 	suite_add_tcase(s, c);
 	return s;
