@@ -255,7 +255,8 @@ int results_end(struct results *r, const char *path, int status)
 	struct error err = { 0 };
 	int shown = 0;
 
-	if (access(path, F_OK) == 0 &&
+	/* Refused before any I/O: a record of that name is of another run. */
+	if (status != 2 && access(path, F_OK) == 0 &&
 		(results_show_record(r, path, &err) < 0 || results_finish(r, &err) < 0))
 		shown = message_error(&err);
 	results_release(r);

@@ -46,7 +46,7 @@ int results_show_beside(struct results *r, const struct view *v, struct error *e
 int results_show_record(struct results *r, const char *path, struct error *err);
 
 /* The end of a run: its record is shown, also of one cut short, if there is one at all, and the files are put in their
- * places. Returns the exit status: `status`, or that of a failure to show when all went well until then. Releases r. */
+ * places; nothing of either after a refusal (2): a record of that name is another run's. Returns the exit status: `status`, or that of a failure to show when all went well until then. Releases r. */
 int results_end(struct results *r, const char *path, int status);
 
 /* Puts the files in their places. 0, or -1 with *err. */

@@ -79,6 +79,25 @@ run 2 "$BLKASSAY" sweep empty.img --out x.assay
 says "the target holds nothing"
 [ ! -e x.assay ] || fail "a refused run left a record"
 
+# A record that is there already is another run's: nothing of it is shown as if it were this one's.
+cp "$here/../../scripts/models/fault-ignores-flush.model" bad.model
+refused() { # RECORD COMMAND...
+	record=$1
+	shift
+	rm -f old.json
+	run 2 "$BLKASSAY" "$@" --out "$record" --json old.json --quiet
+	says "'$record' exists already"
+	[ ! -s "$out" ] || fail "the results of another run"
+	[ ! -e old.json ] || fail "a file with the results of another run"
+	run 2 "$BLKASSAY" "$@" --out "$record"
+	[ ! -s "$out" ] || fail "the results of another run"
+}
+refused a.assay sweep "$model" --sizes 4Ki --seconds 0.1
+run 0 "$BLKASSAY" audit "$model" --only capacity --quiet --out good.assay
+refused good.assay audit model:bad.model --only flush
+refused good.assay cut model:bad.model --region 0+2Mi --seconds 0.1
+refused good.assay verify "$model" --region 0+64Ki
+
 # Another kind of record is called what it is.
 run 0 "$BLKASSAY" verify "$model" --region 0+64Ki --quiet --out v.assay
 run 2 "$BLKASSAY" explain v.assay
