@@ -10,7 +10,7 @@ enum cause {
 	CAUSE_SECTOR_COST, /* work for each sector, or for each byte, beyond link and card */
 	CAUSE_HOST_GAP, /* the host, between two requests */
 	CAUSE_FRAMES, /* command, data and status wait for a frame of the bus each */
-	CAUSE_PROGRAM_UNIT, /* the card programs more than it was sent */
+	CAUSE_PROGRAM_UNIT, /* work in whole units: the card programs more than it was sent, or the firmware handles buffers */
 	CAUSE_STALLS,
 	CAUSE_BACKLOG, /* requests wait for writes that were acknowledged earlier */
 	CAUSE_UNKNOWN,

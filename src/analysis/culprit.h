@@ -70,6 +70,8 @@ struct culprits {
 	struct culprit list
 		[CAUSE_COUNT]; /* what limits: all that can't be told apart; largest share first */
 	size_t count; /* >= 1 */
+	/* The least of it is what would be saved if requests in flight hid as long a pause of the host as they can. */
+	bool pause_may_hide;
 	/* What comes after them in every explanation: one cause, or a fixed cost with all the names it may have. */
 	struct culprit next[CAUSE_COUNT];
 	size_t next_count;

@@ -144,7 +144,7 @@ static const char *const names[CAUSE_COUNT] = {
 	[CAUSE_SECTOR_COST] = "work per sector",
 	[CAUSE_HOST_GAP] = "the host's pause between requests",
 	[CAUSE_FRAMES] = "waiting for frames of the bus",
-	[CAUSE_PROGRAM_UNIT] = "the card programming whole units for less",
+	[CAUSE_PROGRAM_UNIT] = "work in whole units for less (card or firmware)",
 	[CAUSE_STALLS] = "stalls",
 	[CAUSE_BACKLOG] = "waiting for writes acknowledged earlier",
 	[CAUSE_UNKNOWN] = "not known",
@@ -338,9 +338,11 @@ static void add_remedy(struct text *t, const struct explained *x, enum cause cau
 	case CAUSE_PROGRAM_UNIT:
 		if (g->kind == GROWTH_UNIT)
 			text_addf(t,
-				" It seems to program units of %s. Next: gather smaller requests "
-				"to "
-				"that size, aligned to it.",
+				" Requests take what whole units of %s do: the card programs so "
+				"much "
+				"at once, or the firmware works in buffers of that size. Next: "
+				"gather "
+				"smaller requests to that size, aligned to it.",
 				SIZE((uint64_t)g->at_bytes));
 		break;
 	case CAUSE_STALLS:
@@ -491,6 +493,9 @@ static void add_limit(struct text *t, struct pool *pool, const struct group *g, 
 	text_adds(t, c->count > 1 ? "; these figures can't tell which." : ".");
 	add_next_step(t, x, told);
 	add_gain(t, x);
+	if (c->pause_may_hide)
+		text_adds(t, " Least if requests in flight hide a pause of the host, which would "
+			     "then show.");
 	add_rest(t, c);
 }
 
@@ -535,6 +540,26 @@ static void add_link_beaten(struct text *t, const struct explained *x)
 			rate);
 }
 
+static void add_no_shape(struct text *t, const struct explained *x)
+{
+	const struct growth *g = &x->growths.list[0];
+
+	bool given = x->link_known || x->card_known;
+
+	if (g->kind != GROWTH_UNKNOWN && x->growths.fits && !x->growths.partial &&
+		!x->growths.strained)
+		text_addf(t,
+			"not shown, as no known cause makes their time follow request size as it "
+			"does%s. Next: %smore sizes and more passes.",
+			given ? ", with the rates as given" : "",
+			given ? "correct these rates; " : "");
+	else
+		text_addf(t,
+			"not shown, as their time follows request size in no known way (the "
+			"closest is off by %.0f %%). Next: more sizes and more passes.",
+			g->worst * 100);
+}
+
 static void add_not_shown(struct text *t, const struct group *g)
 {
 	const struct explained *x = g->first;
@@ -571,10 +596,7 @@ static void add_not_shown(struct text *t, const struct group *g)
 			     "Next: rely on the phases.");
 		break;
 	case CULPRIT_NO_SHAPE:
-		text_addf(t,
-			"not shown, as their time follows request size in no known way (the "
-			"closest is off by %.0f %%). Next: more sizes and more passes.",
-			x->growths.list[0].worst * 100);
+		add_no_shape(t, x);
 		break;
 	}
 }

@@ -87,8 +87,8 @@ tells "What limits reads: waiting for frames of the bus,"
 # A card that programs 16 KiB at once: 4 KiB take its 16.4 ms.
 gadget unit "rate = 1 MB/s" "read rate = 1.7 MB/s; write rate = 1 MB/s; write unit = 16Ki" "unit = request"
 explains unit --direction write -- --link 1MB/s --card-write 1MB/s
-tells "What limits writes: the card programming whole units for less, 60 % of a 4 KiB write"
-tells "It seems to program units of 16 KiB."
+tells "What limits writes: work in whole units for less (card or firmware), 60 % of a 4 KiB write"
+tells "Requests take what whole units of 16 KiB do: the card programs so much at once, or the firmware works in buffers of that size."
 says_not "do not describe"
 
 # Stalls are not the firmware's work: 300 ms every 256 KiB.

@@ -153,7 +153,7 @@ START_TEST(every_cause)
 		[CAUSE_SECTOR_COST] = "400 us of work per sector",
 		[CAUSE_HOST_GAP] = "a pause of the host between requests, 3.20 ms",
 		[CAUSE_FRAMES] = "wait for a frame of 1.00 ms each",
-		[CAUSE_PROGRAM_UNIT] = "program units of 16 KiB",
+		[CAUSE_PROGRAM_UNIT] = "whole units of 16 KiB do: the card programs",
 		[CAUSE_STALLS] = "Next: a buffer that hides them",
 		[CAUSE_BACKLOG] = "sweep reads alone",
 	};
