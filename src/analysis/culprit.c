@@ -20,6 +20,10 @@
 #define FILL_NEAR 0.2
 /* Of the way of a block: less than that does not overlap in blocks. */
 #define FILL_LEAST 0.7
+/* Of the time: from here on a pause that may hide is said (ours). */
+#define HIDES_MIN 0.02
+/* Of the time: what is left to be something else is little. */
+#define HARDLY_ELSE 0.75
 /* Shares below this are not worth a word. */
 #define NEXT_MIN 0.05
 
@@ -51,12 +55,16 @@ struct search {
 	double fixed, slope, slope_low, slope_high; /* of the line that holds at this size */
 	double fixed_error;
 	double gap_s; /* of the host, where other requests do not hide it */
+	double pause_s; /* the host's between requests, where it is known though they hide it */
+	double hidden_s; /* where it is not: what the shortest of them would hide */
 	double excess_s; /* of a program unit */
+	bool steps_apart; /* steps of whole units may be the firmware's, which say nothing of the card's rate */
 	bool named[CAUSE_COUNT];
 	unsigned near[CAUSE_COUNT]; /* explanations in which it is large */
 	struct culprit all[CAUSE_COUNT]; /* every cause of every explanation */
 	unsigned explanations;
 	unsigned seen[CAUSE_COUNT]; /* in how many of them */
+	double bare_low[CAUSE_COUNT]; /* share_low if no pause of the host hides behind it */
 	double fixed_low, fixed_high; /* share of all costs that a request has whatever its size */
 };
 
@@ -258,18 +266,55 @@ static double overlappable(const struct search *s)
 	return fmax(0, s->piece - s->in->block_bytes);
 }
 
+/* Of the gadget, where k requests in flight hide a pause of the host behind each other: without so much work they are
+ * done the sooner, and the pause may show. */
+static double saved_beside_pause(const struct search *s, double work, double pause)
+{
+	double k = s->in->in_flight, now = s->seconds, gadget = fmin(now, k * now - pause);
+
+	if (!(pause > 0) || k < 2)
+		return work;
+	return fmax(0, fmin(work, now - fmax(gadget - work, (gadget + pause - work) / k)));
+}
+
+/* Saved by less work of the gadget? */
+static bool is_gadget_work(enum cause cause)
+{
+	return cause >= CAUSE_IN_TURN && cause < CAUSE_STALLS && cause != CAUSE_HOST_GAP;
+}
+
+static double least_frames(const struct search *s)
+{
+	return s->frames == FRAMES_SEEN ? 3 * s->in->frame_s : 0;
+}
+
+/* Where requests wait for frames, what is saved is whole ones: one more or less. */
+static double frame_of(const struct search *s, enum cause cause)
+{
+	bool waits = s->frames == FRAMES_SEEN && is_gadget_work(cause) && cause != CAUSE_FRAMES;
+
+	return waits ? s->in->frame_s : 0;
+}
+
 static void note(struct search *s, const struct parts *p, double total, enum cause cause)
 {
 	struct culprit *c = &s->all[cause];
-	double share = p->of[cause] / total;
+	double saved = p->of[cause], frame = frame_of(s, cause), least = saved;
+	double most = fmax(saved, fmin(saved + frame, total - least_frames(s))) / total;
+	double bare = fmax(0, saved - frame) / total;
 
+	if (is_gadget_work(cause))
+		least = saved_beside_pause(s, saved, s->hidden_s);
+	least = fmax(0, least - frame) / total;
+	s->bare_low[cause] = s->seen[cause] ? fmin(s->bare_low[cause], bare) : bare;
 	c->cause = cause;
 	if (!s->seen[cause]++) {
-		c->share_low = c->share_high = share;
+		c->share_low = least;
+		c->share_high = most;
 		return;
 	}
-	c->share_low = fmin(c->share_low, share);
-	c->share_high = fmax(c->share_high, share);
+	c->share_low = fmin(c->share_low, least);
+	c->share_high = fmax(c->share_high, most);
 }
 
 /* Several names of one cost: which of them it is differs, how much it is hardly. */
@@ -281,11 +326,12 @@ static bool is_fixed(int cause)
 
 static void note_fixed(struct search *s, const struct parts *p, double total)
 {
-	double share = 0;
+	double share = 0, least;
 
 	for (int c = 0; c < CAUSE_COUNT; c++)
 		share += is_fixed(c) ? p->of[c] / total : 0;
-	s->fixed_low = s->explanations ? fmin(s->fixed_low, share) : share;
+	least = saved_beside_pause(s, share * total, s->hidden_s) / total;
+	s->fixed_low = s->explanations ? fmin(s->fixed_low, least) : least;
 	s->fixed_high = s->explanations ? fmax(s->fixed_high, share) : share;
 }
 
@@ -350,6 +396,9 @@ static void weigh(struct search *s, struct parts *p)
 	p->of[CAUSE_BACKLOG] = backlog;
 	if (s->gap_s > 0)
 		p->of[CAUSE_HOST_GAP] = s->gap_s;
+	for (int c = 0; c < CAUSE_COUNT; c++)
+		if (is_gadget_work((enum cause)c))
+			p->of[c] = saved_beside_pause(s, p->of[c], s->pause_s);
 	capped = *p;
 	weigh_all(s, p, total);
 	if (cap_by_front(s, &capped, total))
@@ -425,11 +474,6 @@ static void set_base(struct parts *p, const struct search *s, const struct story
 	if (!(t->sector > 0) &&
 		t->assumed) /* made to fit: the other one is not known to be as slow */
 		p->card_is_base = card >= link && !(p->link_is_base && link > card);
-}
-
-static double least_frames(const struct search *s)
-{
-	return s->frames == FRAMES_SEEN ? 3 * s->in->frame_s : 0;
 }
 
 /* In a request of one sector a cost per sector is one per request, and may be a unit of the card. */
@@ -583,6 +627,17 @@ static double coarse_sectors(const struct search *s, const struct story *t, doub
 	return fmin(s->piece, chunk) * t->sector + fmax(0, s->piece - chunk) * beyond;
 }
 
+/* With a stage unknown, what the first bytes of a request take more may as well be work that goes on beside the data later. */
+static void weigh_first_bytes(
+	struct search *s, const struct parts *p, const struct story *t, double fixed)
+{
+	struct parts other = *p;
+
+	other.of[CAUSE_SECTOR_COST] += p->of[CAUSE_IN_TURN];
+	other.of[CAUSE_IN_TURN] = 0;
+	weigh_fixed(s, &other, t, fixed);
+}
+
 static void explain_coarse(struct search *s)
 {
 	const struct growth *g = s->growth;
@@ -606,8 +661,13 @@ static void explain_coarse(struct search *s)
 		p.of[CAUSE_IN_TURN] = waits;
 		p.of[CAUSE_SECTOR_COST] = coarse_sectors(s, &t, chunk);
 		weigh_fixed(s, &p, &t, fixed);
+		if (!s->link.known || !s->card.known)
+			weigh_first_bytes(s, &p, &t, fixed);
 		if (s->card.known)
 			continue;
+		/* Nor is the cost of a request told from a unit larger than all of them. */
+		if (s->in->write)
+			weigh_request(s, &p, CAUSE_PROGRAM_UNIT, fixed);
 		/* An unknown card may be any part of its stage; the rest is work per sector. */
 		t.sector = t.card - s->card.low;
 		t.card = s->card.low;
@@ -682,28 +742,41 @@ static void explain_large_gap(struct search *s)
 	s->slope_high *= k;
 	s->fixed = 0;
 	s->gap_s = s->seconds - s->slope * s->piece - s->excess_s;
+	s->pause_s = k * kept.fixed;
+	s->hidden_s = 0;
 	explain_straight(s);
 	s->slope = kept.slope;
 	s->slope_low = kept.slope_low;
 	s->slope_high = kept.slope_high;
 	s->fixed = kept.fixed;
-	s->gap_s = 0;
+	s->gap_s = s->pause_s = 0;
+	s->hidden_s = kept.hidden_s;
 }
 
 static void explain_shared_gap(struct search *s)
 {
 	const struct growth *g = s->growth;
+	double hidden = s->hidden_s;
 
 	s->fixed = g->fixed_s;
 	s->slope = g->slope;
 	s->slope_low = fmax(0, s->slope - 2 * g->slope_se);
 	s->slope_high = s->slope + 2 * g->slope_se;
 	s->gap_s = fmax(0, s->seconds - s->fixed - s->slope * s->piece);
+	s->pause_s = fmax(0, s->in->in_flight * g->fixed_below_s - g->fixed_s);
+	s->hidden_s = 0;
 	explain_straight(s);
-	s->gap_s = 0;
+	s->gap_s = s->pause_s = 0;
+	s->hidden_s = hidden;
 }
 
 /* ---- the whole ---- */
+
+/* Behind a buffer such steps may be something else's, and say nothing sure of the card. */
+static bool steps_tell_card(const struct search *s)
+{
+	return s->growth->kind == GROWTH_UNIT && !(s->in->card.rate > 0) && !s->in->may_buffer;
+}
 
 static void set_line(struct search *s)
 {
@@ -717,12 +790,12 @@ static void set_line(struct search *s)
 	s->slope_low = fmax(0, s->slope - error);
 	s->slope_high = s->slope + error;
 	s->fixed_error = 2 * (below ? g->fixed_below_se : g->fixed_se);
+	s->hidden_s = (s->in->in_flight - 1.0) * growth_seconds(g, g->smallest_bytes);
 	s->excess_s =
 		g->kind == GROWTH_UNIT ? fmax(0, s->seconds - s->fixed - s->slope * s->piece) : 0;
 	s->link = range_of(&s->in->link);
 	s->card = range_of(&s->in->card);
-	/* Behind a buffer such steps may be something else's, and say nothing sure of the card. */
-	if (g->kind == GROWTH_UNIT && !s->card.known && !s->in->may_buffer)
+	if (steps_tell_card(s) && !s->steps_apart)
 		s->card = (struct range){ 0.85 * g->unit_slope, 1.15 * g->unit_slope, true };
 }
 
@@ -750,20 +823,13 @@ static void explain_line(struct search *s)
 	}
 }
 
-/* The same line with a unit in it that these sizes don't show: as much of the fixed cost as it can be. */
-static void explain_hidden(struct search *s, const struct growth_hidden *h)
+/* The same line with a unit in it that these sizes don't show, in a card of `cost` s per byte. */
+static void explain_hidden_at(struct search *s, const struct growth_hidden *h, double cost)
 {
-	struct range known = range_of(&s->in->card);
-	double fixed = s->fixed + s->fixed_error - least_frames(s);
-	double cost = fixed / h->fixed_bytes;
 	double excess = growth_unit_excess((uint64_t)(s->piece + 0.5), 0, (uint64_t)h->unit_bytes);
 
-	if (!(fixed > 0) || known.low > cost)
-		return;
-	if (h->told > 0)
-		cost = fmin(cost, HIDDEN / h->told);
-	cost = fmin(cost, known.high);
-	if (cost < known.low || cost * excess < CULPRIT_BESIDE * s->seconds)
+	set_line(s);
+	if (!(cost > 0) || cost * excess < CULPRIT_BESIDE * s->seconds)
 		return;
 	s->card = (struct range){ 0.94 * cost, 1.06 * cost, true };
 	s->excess_s = fmin(cost * excess, s->seconds);
@@ -772,6 +838,29 @@ static void explain_hidden(struct search *s, const struct growth_hidden *h)
 	s->slope_low -= cost * h->slope;
 	s->slope_high -= cost * h->slope;
 	explain_straight(s);
+}
+
+/* As much of the fixed cost as it can be; and as little as the card's rate, or the link's, leaves, as the rest may be other
+ * work. */
+static void explain_hidden(struct search *s, const struct growth_hidden *h)
+{
+	struct range known = range_of(&s->in->card), link = range_of(&s->in->link);
+	double most, least = known.low;
+
+	set_line(s);
+	most = (s->fixed + s->fixed_error - least_frames(s)) / h->fixed_bytes;
+	if (known.low > most)
+		return;
+	if (h->told > 0)
+		most = fmin(most, HIDDEN / h->told);
+	most = fmin(most, known.high);
+	if (most < known.low)
+		return;
+	explain_hidden_at(s, h, most);
+	if (h->slope < 0)
+		least = fmax(least, (s->slope_high - link.low) / h->slope);
+	if (least < most)
+		explain_hidden_at(s, h, least);
 }
 
 /* In sizes that divide it a unit of U adds U less the request, so one of 3 U or 5 U looks like one of U and a fixed cost. */
@@ -789,7 +878,7 @@ static void explain_multiple(struct search *s)
 }
 
 /* And as far as noise may have leaned the line either way. */
-static void explain(struct search *s)
+static void explain_leaning(struct search *s)
 {
 	const struct growth *g = s->growth;
 	bool below = g->at_bytes > 0 && s->piece < g->at_bytes;
@@ -804,12 +893,22 @@ static void explain(struct search *s)
 		if (s->slope_high > 0)
 			explain_line(s);
 	}
+}
+
+static void explain(struct search *s)
+{
+	const struct growth *g = s->growth;
+
+	explain_leaning(s);
+	if (steps_tell_card(s)) {
+		s->steps_apart = true;
+		explain_leaning(s);
+		s->steps_apart = false;
+	}
 	set_line(s);
 	explain_multiple(s);
-	for (size_t i = 0; i < g->hidden_count; i++) {
-		set_line(s);
+	for (size_t i = 0; i < g->hidden_count; i++)
 		explain_hidden(s, &g->hidden[i]);
-	}
 	set_line(s);
 }
 
@@ -818,7 +917,7 @@ void culprits_give_up(struct culprits *c, enum culprit_doubt doubt)
 	c->doubt = doubt;
 	c->count = 1;
 	c->next_count = 0;
-	c->perhaps_known = false;
+	c->perhaps_known = c->pause_may_hide = false;
 	c->list[0] = (struct culprit){ .cause = CAUSE_UNKNOWN,
 		.share_high = 1,
 		.seconds_low = c->seconds,
@@ -928,6 +1027,10 @@ static void pick(struct search *s)
 	for (int i = 0; i < CAUSE_UNKNOWN; i++)
 		if (s->named[i])
 			put(s->out, &s->all[i]);
+	/* Where several are named their range is not told to so much. */
+	if (s->out->count == 1)
+		s->out->pause_may_hide =
+			s->bare_low[s->out->list[0].cause] > s->out->list[0].share_low + HIDES_MIN;
 	pick_next(s);
 	pick_perhaps(s);
 }
@@ -936,7 +1039,9 @@ static enum culprit_doubt doubt_of(const struct search *s)
 {
 	if (s->growth->kind == GROWTH_UNKNOWN)
 		return s->growth->sizes < 2 ? CULPRIT_TOO_FEW : CULPRIT_NO_SHAPE;
-	return s->slope_high < s->link.low ? CULPRIT_LINK_BEATEN : CULPRIT_CARD_BEATEN;
+	if (s->slope_high < s->link.low)
+		return CULPRIT_LINK_BEATEN;
+	return s->slope_high < s->card.low ? CULPRIT_CARD_BEATEN : CULPRIT_NO_SHAPE;
 }
 
 /* Units tell the same as two stages side by side, with one figure less, where nothing speaks for a buffer between them. */
@@ -967,9 +1072,12 @@ static bool is_unchecked(const struct growth *g)
 	return !g->checked || (g->kind == GROWTH_UNIT && g->sizes < UNIT_SIZES_MIN);
 }
 
-static bool rests_on_shape(enum cause c)
+/* Link or card that take most of the time take it whatever the shape. */
+static bool rests_on_shape(const struct culprit *c)
 {
-	return c != CAUSE_LINK && c != CAUSE_CARD && c != CAUSE_STALLS && c != CAUSE_BACKLOG;
+	if (c->cause == CAUSE_LINK || c->cause == CAUSE_CARD)
+		return c->share_low < HARDLY_ELSE;
+	return c->cause != CAUSE_STALLS && c->cause != CAUSE_BACKLOG;
 }
 
 void culprits_find(struct culprits *c, const struct culprit_input *in)
@@ -978,14 +1086,19 @@ void culprits_find(struct culprits *c, const struct culprit_input *in)
 		.out = c,
 		.growth = &in->growths->list[0],
 		.piece = (double)in->bytes / in->pieces };
+	unsigned framed;
 
 	*c = (struct culprits){ 0 };
 	/* That frames are not ruled out is no reason to believe in them, when nothing else fits. */
 	if (in->framed &&
 		(in->frames == FRAMES_SEEN || in->growths->list[0].kind != GROWTH_UNKNOWN))
 		explain_all(&s, in->framed, FRAMES_SEEN);
-	if (in->frames != FRAMES_SEEN || !in->framed)
+	framed = s.explanations;
+	if (in->frames != FRAMES_SEEN || !in->framed) {
 		explain_all(&s, in->growths, in->framed ? FRAMES_EXCLUDED : in->frames);
+		if (framed == s.explanations)
+			s.explanations = 0;
+	}
 	set_line(&s);
 	c->seconds = s.seconds * in->pieces + in->stall_s + in->backlog_s;
 	c->fixed_s = s.fixed * in->pieces;
@@ -998,7 +1111,7 @@ void culprits_find(struct culprits *c, const struct culprit_input *in)
 		 (!in->growths->fits || in->growths->partial || in->growths->strained) &&
 		 in->frames != FRAMES_SEEN)
 		culprits_give_up(c, CULPRIT_NO_SHAPE);
-	else if (c->count == 1 && is_unchecked(s.growth) && rests_on_shape(c->list[0].cause))
+	else if (c->count == 1 && is_unchecked(s.growth) && rests_on_shape(&c->list[0]))
 		culprits_give_up(c, CULPRIT_TOO_FEW);
 }
 
