@@ -494,8 +494,8 @@ static void add_limit(struct text *t, struct pool *pool, const struct group *g, 
 	add_next_step(t, x, told);
 	add_gain(t, x);
 	if (c->pause_may_hide)
-		text_adds(t, " Least if requests in flight hide a pause of the host, which would "
-			     "then show.");
+		text_adds(t, " The lower of these if requests in flight now hide a pause of the "
+			     "host, which would then show.");
 	add_rest(t, c);
 }
 

@@ -178,6 +178,25 @@ START_TEST(every_cause)
 }
 END_TEST
 
+/* A gain that a pause of the host would lessen says so. */
+START_TEST(hidden_pause)
+{
+	struct explained x = table(RUN_READ, RUN_SEQUENTIAL, CAUSE_REQUEST_COST, 0.5);
+
+	for (int hides = 0; hides < 2; hides++) {
+		struct view v;
+
+		x.culprits.pause_may_hide = hides;
+		view_of(&v, &x, 1, NULL);
+		ck_assert_int_eq(strstr(v.findings.list[0].sentence,
+					 "The lower of these if requests in flight now hide a "
+					 "pause of the host") != NULL,
+			hides);
+		view_release(&v);
+	}
+}
+END_TEST
+
 /* What would tell causes apart that are named together, each way once. */
 START_TEST(ways)
 {
@@ -704,6 +723,7 @@ Suite *explain_view_suite(void)
 	tcase_add_test(c, first_screen);
 	tcase_add_test(c, nothing_twice);
 	tcase_add_test(c, every_cause);
+	tcase_add_test(c, hidden_pause);
 	tcase_add_test(c, ways);
 	tcase_add_test(c, words_of_a_beaten_link);
 	tcase_add_test(c, doubts_once);
