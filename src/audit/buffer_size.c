@@ -24,7 +24,7 @@ static int run_burst(struct probe_context *pc, uint32_t request, uint64_t reques
 			return rc;
 		if (i % each || c->count == CURVE_MAX)
 			continue;
-		c->seconds[c->count] = context_seconds(medium_now_ns(pc->m) - began);
+		c->seconds[c->count] = context_seconds(medium_since_ns(pc->m, began));
 		c->bytes[c->count++] = (double)i * request;
 	}
 	return 0;

@@ -50,7 +50,7 @@ static int kernel_flush(struct probe_context *pc)
 	uint64_t began = medium_now_ns(pc->m);
 	int rc = medium_flush(pc->m);
 
-	pc->last_ns = medium_now_ns(pc->m) - began;
+	pc->last_ns = medium_since_ns(pc->m, began);
 	return context_is_error_answer(rc) ? PROBE_REFUSED : rc;
 }
 
@@ -91,7 +91,7 @@ static int timed_burst(struct probe_context *pc, struct sample *s)
 	for (uint64_t n = short_burst(pc); n && !rc && !context_stopped(pc); n--)
 		rc = context_write_next(pc, pc->request, PROBE_PLAIN);
 	if (!rc)
-		sample_add(s, context_seconds(medium_now_ns(pc->m) - began));
+		sample_add(s, context_seconds(medium_since_ns(pc->m, began)));
 	return rc < 0 ? rc : 0;
 }
 
@@ -409,7 +409,7 @@ static int timed_run(
 		rc = context_write_next(pc, f->request, way);
 	if (!rc && medium_now_ns(pc->m) > began)
 		sample_add(rates, (double)(f->n * f->request) /
-					  context_seconds(medium_now_ns(pc->m) - began));
+					  context_seconds(medium_since_ns(pc->m, began)));
 	return rc;
 }
 

@@ -144,7 +144,7 @@ int context_exchange(struct probe_context *pc, struct scsi_exchange *x)
 		rc = medium_scsi(pc->m, x);
 		if (rc < 0)
 			return rc;
-		pc->last_ns = medium_now_ns(pc->m) - began;
+		pc->last_ns = medium_since_ns(pc->m, began);
 		if (scsi_succeeded(x))
 			return 0;
 		/* The host's own trouble with the command: is there anybody? */
@@ -211,7 +211,7 @@ static int kernel_write(
 	int rc = way == PROBE_FUA ? medium_write_through(pc->m, at, pc->buf, length, &got)
 				  : medium_write(pc->m, at, pc->buf, length, &got);
 
-	pc->last_ns = medium_now_ns(pc->m) - began;
+	pc->last_ns = medium_since_ns(pc->m, began);
 	*whole = rc || is_whole(pc, true, offset, length, got);
 	return refusal(pc, rc);
 }
@@ -281,7 +281,7 @@ int context_read(struct probe_context *pc, uint64_t offset, uint32_t length)
 	}
 	began = medium_now_ns(pc->m);
 	rc = medium_read(pc->m, pc->plan->area_start + offset, pc->buf, length, &got);
-	pc->last_ns = medium_now_ns(pc->m) - began;
+	pc->last_ns = medium_since_ns(pc->m, began);
 	if (!rc && !is_whole(pc, false, offset, length, got))
 		return PROBE_REFUSED;
 	return refusal(pc, rc);
@@ -307,7 +307,7 @@ int context_sync(struct probe_context *pc)
 	} else {
 		began = medium_now_ns(pc->m);
 		rc = medium_flush(pc->m);
-		pc->last_ns = medium_now_ns(pc->m) - began;
+		pc->last_ns = medium_since_ns(pc->m, began);
 		rc = refusal(pc, rc);
 		if (rc == PROBE_REFUSED)
 			note_error(pc);

@@ -124,7 +124,7 @@ static double read_rate(struct session *s)
 		done += got;
 	}
 	free(buf);
-	ns = medium_now_ns(s->medium) - begun;
+	ns = medium_since_ns(s->medium, begun);
 	return ns ? (double)done * 1e9 / (double)ns : 0;
 }
 

@@ -124,7 +124,7 @@ int cut_return_wait(
 			*err = why;
 			return -1;
 		}
-	} while (!limit_ns || clock_now_ns() - begun <= limit_ns);
+	} while (!limit_ns || clock_span_ns(begun, clock_now_ns()) <= limit_ns);
 	telltales_free(who.told);
 	return error_set(err, ERROR_IO, "the target did not come back within %llu s: %s",
 		(unsigned long long)(limit_ns / 1000000000), why.text);

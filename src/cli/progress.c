@@ -126,11 +126,13 @@ void progress_start(struct progress *p)
 
 void progress_finish(struct progress *p, const char *what)
 {
+	uint64_t now = clock_now_ns();
 	char took[SIZE_TEXT_MAX];
 
 	status_line_hide();
-	if (what)
+	/* A clock that was put back tells nothing. */
+	if (what && now >= p->started_ns)
 		message_note("%s took %s", what,
-			duration_format(took, (double)(clock_now_ns() - p->started_ns) / 1e9));
+			duration_format(took, (double)(now - p->started_ns) / 1e9));
 	p->silent = true;
 }

@@ -222,7 +222,7 @@ static int flush(struct verify *v, struct error *err)
 	uint64_t start = medium_now_ns(*v->medium);
 	int rc = medium_flush(*v->medium);
 
-	v->result->flush_ns += medium_now_ns(*v->medium) - start;
+	v->result->flush_ns += medium_since_ns(*v->medium, start);
 	if (rc < 0 && (medium_check(*v->medium, MEDIUM_CHECK_FAILED) < 0 || transfer_is_final(-rc)))
 		return fail(v, err, rc, "flush", v->plan->region_start);
 	if (rc < 0 && transfer_believe(*v->medium, &v->patience, 0,
@@ -291,6 +291,12 @@ static int write_requests(struct verify *v, struct error *err)
 	return 0;
 }
 
+/* A clock that was put back gives 0. */
+static uint64_t beyond(uint64_t all_ns, uint64_t part_ns)
+{
+	return all_ns > part_ns ? all_ns - part_ns : 0;
+}
+
 static int write_phase(struct verify *v, struct error *err)
 {
 	struct verify_result *r = v->result;
@@ -303,8 +309,8 @@ static int write_phase(struct verify *v, struct error *err)
 		return error_sys(err, ERROR_IO, -rc, "cannot start a thread");
 	rc = write_requests(v, err);
 	pipeline_stop(&v->pipeline);
-	r->write_ns += medium_now_ns(*v->medium) - start - (r->flush_ns - flushed) -
-		       (v->patience.waited_ns - waited);
+	r->write_ns += beyond(medium_since_ns(*v->medium, start),
+		r->flush_ns - flushed + v->patience.waited_ns - waited);
 	if (r->outcome != VERIFY_FAILED && flush(v, err) < 0)
 		rc = -1;
 	return rc;
@@ -379,7 +385,8 @@ static int read_phase(struct verify *v, struct error *err)
 		return error_sys(err, ERROR_IO, -rc, "cannot start a thread");
 	rc = read_requests(v, err);
 	pipeline_stop(&v->pipeline);
-	v->result->read_ns += medium_now_ns(*v->medium) - start - (v->patience.waited_ns - waited);
+	v->result->read_ns +=
+		beyond(medium_since_ns(*v->medium, start), v->patience.waited_ns - waited);
 	return rc;
 }
 

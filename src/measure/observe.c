@@ -83,7 +83,7 @@ static enum observe_ending loop(struct observing *o, const struct watch *watch)
 	bool over = false;
 
 	while (!over) {
-		uint64_t passed = clock_now_ns() - o->begun_ns;
+		uint64_t passed = clock_span_ns(o->begun_ns, clock_now_ns());
 		bool stop = watch_should_stop(watch), last = stop || (limit && passed >= limit);
 		uint64_t nap = look_ns;
 

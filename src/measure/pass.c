@@ -14,6 +14,7 @@
 #include "measure/payload.h"
 #include "measure/phases.h"
 #include "medium/medium.h"
+#include "platform/clock.h"
 
 /* What the workers of one pass share. */
 struct shared {
@@ -110,7 +111,8 @@ static void trace_widen(struct pass_result *r)
 static void trace_add(struct shared *s, uint64_t from, uint64_t to, uint64_t bytes)
 {
 	struct pass_result *r = s->out;
-	uint64_t a = from - s->start_ns, b = to - s->start_ns, booked = 0, step;
+	uint64_t a = clock_span_ns(s->start_ns, from), b = clock_span_ns(s->start_ns, to);
+	uint64_t booked = 0, step;
 
 	s->moved += bytes;
 	while (b > r->trace_step_ns * PASS_TRACE_MAX)
@@ -145,6 +147,8 @@ static void mark(struct shared *s, uint64_t now, uint64_t took, uint64_t bytes, 
 /* May the pass end at this moment? */
 static bool is_over(const struct shared *s, uint64_t now, uint64_t moved)
 {
+	if (now < s->start_ns)
+		return true; /* the clock was put back: the host lost this pass */
 	if (now < s->deadline_ns || moved < s->plan->least_bytes)
 		return false;
 	if (moved < s->plan->least_requests * s->plan->request_bytes &&
@@ -158,7 +162,7 @@ static bool is_over(const struct shared *s, uint64_t now, uint64_t moved)
 
 static void tick(struct shared *s, uint64_t now, uint64_t moved)
 {
-	uint64_t since = now - s->start_ns;
+	uint64_t since = clock_span_ns(s->start_ns, now);
 	struct watch_step step = { .phase = s->plan->write ? "writing" : "reading",
 		.done = since,
 		.total = s->plan->duration_ns,
@@ -182,7 +186,7 @@ static void run_single(struct worker *w)
 	size_t length = (size_t)s->plan->request_bytes, got;
 
 	do {
-		uint64_t at = offsets_at(&s->offsets, s->next_index++), now;
+		uint64_t at = offsets_at(&s->offsets, s->next_index++), now, took;
 		int rc;
 
 		if (s->plan->write)
@@ -193,11 +197,12 @@ static void run_single(struct worker *w)
 			note_failure(s, rc, at, got);
 			break;
 		}
-		histogram_add(w->latency, now - before);
+		took = clock_span_ns(before, now);
+		histogram_add(w->latency, took);
 		w->requests++;
 		bytes += length;
 		since_tick += length;
-		mark(s, now, now - before, bytes, w->requests);
+		mark(s, now, took, bytes, w->requests);
 		before = now;
 		if (now >= next_tick) {
 			trace_add(s, last_tick, now, since_tick);
@@ -234,7 +239,7 @@ static void answer(struct shared *s, uint64_t sent, uint64_t now, bool first_wor
 	pthread_mutex_lock(&s->lock);
 	trace_add(s, sent, now, length);
 	moved = s->moved;
-	mark(s, now, now - sent, moved, moved / length);
+	mark(s, now, clock_span_ns(sent, now), moved, moved / length);
 	pthread_mutex_unlock(&s->lock);
 	if (first_worker)
 		tick(s, now, moved);
@@ -264,7 +269,7 @@ static void *run_worker(void *context)
 			atomic_store_explicit(&s->stop, true, memory_order_relaxed);
 			break;
 		}
-		histogram_add(w->latency, now - before);
+		histogram_add(w->latency, clock_span_ns(before, now));
 		w->requests++;
 		w->last_ns = now;
 		answer(s, before, now, w->thread == pthread_self());
@@ -345,7 +350,7 @@ static void close_with_flush(struct shared *s)
 	phases_begin_stretch(s->plan->phases, DEED_FLUSH);
 	before = medium_now_ns(s->medium);
 	rc = flusher_flush(s->plan->flusher);
-	s->out->flush_ns = medium_now_ns(s->medium) - before;
+	s->out->flush_ns = medium_since_ns(s->medium, before);
 	phases_end_stretch(s->plan->phases, &s->out->flush_on_bus);
 	if (rc < 0 && !s->out->failure.failed)
 		s->out->failure =

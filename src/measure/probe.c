@@ -7,6 +7,7 @@
 
 #include "base/buffer.h"
 #include "medium/medium.h"
+#include "platform/clock.h"
 
 enum { READS = 24, SLOW_ONES = 2 };
 
@@ -44,7 +45,7 @@ static int read_one(struct probe *p, uint64_t *took_ns)
 	size_t got;
 	int rc = medium_read(p->medium, at, p->buf, (size_t)p->unit, &got);
 
-	*took_ns = medium_now_ns(p->medium) - before;
+	*took_ns = medium_since_ns(p->medium, before);
 	if (is_gone(p, rc))
 		return rc;
 	p->bytes += rc < 0 ? 0 : got;
@@ -93,7 +94,7 @@ int probe_settle(struct probe *p, uint64_t *wait_ns, bool *settled, const struct
 	*settled = false;
 	if (!p->usual_ns)
 		return 0;
-	while (usual < PROBE_IN_A_ROW && failed < READS && now - began < give_up_ns &&
+	while (usual < PROBE_IN_A_ROW && failed < READS && clock_span_ns(began, now) < give_up_ns &&
 		!watch_should_stop(watch)) {
 		int rc = read_one(p, &took);
 

@@ -11,6 +11,7 @@
 #include "measure/store.h"
 #include "medium/medium.h"
 #include "platform/absence.h"
+#include "platform/clock.h"
 
 enum { TRIES = 3 }; /* at a pass that the host keeps losing */
 
@@ -128,7 +129,8 @@ struct sweeping {
 	struct absence *absence; /* NULL: a virtual clock, or no thread */
 	struct store_plan store_plan;
 	struct store store;
-	uint64_t started_ns;
+	uint64_t read_ns,
+		passed_ns; /* the clock when it was read last, and the time since the start */
 };
 
 /* More than half of it waiting for a processor: what is left says nothing of the target. */
@@ -163,8 +165,18 @@ static int run_pass(struct sweeping *s, const struct pass_plan *pass, struct pas
 	if (!is_real(s))
 		return rc;
 	absence_since(s->absence, &mark, &away);
-	out->lost = host_lost(&away, medium_now_ns(s->medium) - began);
+	out->lost = host_lost(&away, medium_since_ns(s->medium, began));
 	return rc;
+}
+
+/* A clock that is put back keeps the passes in their order. */
+static uint64_t since_start(struct sweeping *s)
+{
+	uint64_t now = medium_now_ns(s->medium);
+
+	s->passed_ns += clock_span_ns(s->read_ns, now);
+	s->read_ns = now;
+	return s->passed_ns;
 }
 
 static enum sweep_outcome run_one(struct sweeping *s, size_t index, unsigned number, bool *again)
@@ -183,7 +195,7 @@ static enum sweep_outcome run_one(struct sweeping *s, size_t index, unsigned num
 		.seed = pass_seed(plan, index, number),
 		.phases = plan->phases };
 	struct pass_result result;
-	uint64_t at = medium_now_ns(s->medium) - s->started_ns;
+	uint64_t at = since_start(s);
 	int rc = run_pass(s, &pass, &result);
 
 	if (rc < 0) {
@@ -299,7 +311,7 @@ static int examine(struct sweeping *s)
 	absence_mark(s->absence, &mark);
 	rc = store_examine(&s->store, &s->watch);
 	absence_since(s->absence, &mark, &away);
-	if (host_busy(&away, medium_now_ns(s->medium) - began))
+	if (host_busy(&away, medium_since_ns(s->medium, began)))
 		store_host_was_away(&s->store);
 	return rc;
 }
@@ -345,7 +357,7 @@ enum sweep_outcome sweep_run(struct medium *m, const struct sweep_plan *plan,
 		.err = err,
 		.shuffler = { random_at(plan->seed, 0) },
 		.store_plan = plan_store(plan),
-		.started_ns = medium_now_ns(m) };
+		.read_ns = medium_now_ns(m) };
 	enum sweep_outcome outcome;
 
 	s.watch = (struct watch){ .context = &s.progress, .stop = inner_stop, .step = inner_step };

@@ -19,6 +19,11 @@ uint64_t medium_now_ns(struct medium *m)
 	return m->ops->now_ns ? m->ops->now_ns(m) : clock_now_ns();
 }
 
+uint64_t medium_since_ns(struct medium *m, uint64_t from)
+{
+	return clock_span_ns(from, medium_now_ns(m));
+}
+
 void medium_idle_ns(struct medium *m, uint64_t ns)
 {
 	if (m->ops->idle_ns)

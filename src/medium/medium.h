@@ -183,6 +183,8 @@ int medium_confirm(struct medium *m);
 uint64_t medium_resets(const struct medium *m);
 
 uint64_t medium_now_ns(struct medium *m);
+/* From an earlier reading until now, as clock_span_ns. */
+uint64_t medium_since_ns(struct medium *m, uint64_t from);
 /* lets time pass: sleeps, or moves the virtual clock */
 void medium_idle_ns(struct medium *m, uint64_t ns);
 /* Virtual clocks only: the next request arrives at now_ns, which may lie before the end of the last one

@@ -34,7 +34,7 @@ int sg_send(int fd, struct scsi_exchange *x)
 
 	if (ioctl(fd, SG_IO, &h) < 0)
 		return errno == ENOTTY ? -ENOTSUP : -errno;
-	x->duration_ns = clock_now_ns() - began;
+	x->duration_ns = clock_span_ns(began, clock_now_ns());
 	x->status = h.status;
 	x->host_status = h.host_status;
 	/* DRIVER_SENSE (08h) of older kernels only says that sense came along: no trouble of the driver. */
