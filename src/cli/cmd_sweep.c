@@ -383,7 +383,11 @@ static int record_evidence(void *context, const struct store_evidence *e, struct
 		.buffer_bytes = e->buffer_bytes,
 		.head_bps = e->head_bps,
 		.drain_bps = e->drain_bps,
-		.free_bytes = e->free_bytes };
+		.free_bytes = e->free_bytes,
+		.flushed_bytes = e->flushed[0].request_bytes,
+		.flushed_ns = e->flushed[0].ns,
+		.flushed_large_bytes = e->flushed[1].request_bytes,
+		.flushed_large_ns = e->flushed[1].ns };
 
 	text_copy(out.flusher, sizeof out.flusher, flusher_name(e->flusher));
 	note_on_bus(&out, e);

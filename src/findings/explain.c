@@ -540,6 +540,10 @@ static bool take_table(struct explanation *e, const struct points *table, const 
 		.block_bytes = block ? block : 512,
 		.shown = any_stored(table),
 		.idle_flush_s = (double)run->storing.idle_flush_ns / 1e9,
+		.flush_refused = !strcmp(run->storing.flusher, "refused"),
+		.flushed = { { run->storing.flushed_bytes, (double)run->storing.flushed_ns / 1e9 },
+			{ run->storing.flushed_large_bytes,
+				(double)run->storing.flushed_large_ns / 1e9 } },
 		.usb = link_of(&run->target) };
 	for (size_t i = 0; i < table->count; i++)
 		take_point(x, &table->list[i], run->target.request_limit_bytes);

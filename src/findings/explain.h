@@ -48,7 +48,13 @@ struct explained {
 		quick[COST_POINTS_MAX]; /* the quickest requests: with nothing to wait for */
 	size_t point_count;
 	bool shown; /* writes: that they are stored in that time; true for reads */
-	double idle_flush_s; /* of a flush with nothing to store */
+	double idle_flush_s; /* of a flush with nothing to store, or of one that is refused */
+	bool flush_refused;
+	struct explained_flushed {
+		uint64_t request_bytes;
+		double seconds;
+	} flushed
+		[2]; /* single writes and the flush after each, two sizes, ascending; 0 s: not timed */
 	size_t passes, left_out; /* left out: passes cut, with errors, or with I/O by others */
 	struct cost_line line;
 	struct wander wander; /* what passes have in common with those before and after them */

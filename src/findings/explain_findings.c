@@ -110,6 +110,19 @@ static void add_unknown(struct findings *f, const struct explain_mix *m, enum ru
 	finding_figure(one, "direction", value_word(side));
 }
 
+/* Of a record made before such pairs were timed, or of a target that takes no flush. */
+static void add_unknown_flushes(struct findings *f, const struct explain_mix *m)
+{
+	if (isnan(m->flush_s) && !isnan(m->seconds[RUN_WRITE][EXPLAIN_NOW]))
+		finding_figure(finding_add(f, &explain_codes[EXPLAIN_MIX_UNKNOWN],
+				       "How long the observed flushes take is not known: this "
+				       "sweep timed no "
+				       "writes with a flush after each. Sweep writes again, on a "
+				       "target that "
+				       "takes flushes."),
+			"direction", value_word(run_direction_name(RUN_WRITE)));
+}
+
 void explain_mix_findings_add(struct findings *f, const struct explain_mix *m,
 	const struct run *swept, const struct explain_seen *seen)
 {
@@ -134,4 +147,5 @@ void explain_mix_findings_add(struct findings *f, const struct explain_mix *m,
 			"traced.");
 	add_unknown(f, m, RUN_READ);
 	add_unknown(f, m, RUN_WRITE);
+	add_unknown_flushes(f, m);
 }

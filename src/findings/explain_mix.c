@@ -8,6 +8,9 @@
 #include "analysis/stages.h"
 #include "base/number.h"
 
+/* Of all the time: flushes that may be off by more are not known. */
+#define FLUSHES_UNSURE 0.1
+
 /* The table of that order with fewest in flight; the other order where that one was not swept. */
 static const struct explained *table_of(
 	const struct explanation *e, enum run_direction d, enum run_order order)
@@ -100,34 +103,81 @@ static double quick_fixed_s(const struct explained *x)
 	return fmax(0, small->seconds - slope * (double)small->request_bytes);
 }
 
-/* What a flush after such a write adds to the time of storing it. The card has nothing to do until the data of the next write
- * come in: all of them at the latest, the first sectors at the earliest, and half is never far off. While the card is at
- * work the flush itself costs nothing. */
-static double flush_each_s(const struct explained *x, uint64_t bytes)
+/* What is known of a time: between the two, most likely in the middle. */
+struct span {
+	double low, high;
+};
+
+/* What a flush after such a write adds to the time of storing it, where no such pair was timed. The card has nothing to do
+ * until the data of the next write come in: all of them at the latest, the first sectors at the earliest. While the card is
+ * at work the flush itself costs nothing. */
+static struct span guessed_s(const struct explained *x, uint64_t bytes)
 {
 	double quick = cost_seconds(&x->line, x->quick, x->point_count, bytes);
 	double each = cost_seconds(&x->line, x->stored, x->point_count, bytes);
-	double lead = (quick + fmin(quick, quick_fixed_s(x))) / 2;
+	double first = fmin(quick, quick_fixed_s(x)), idle = x->idle_flush_s;
 
 	if (each <= 1.1 * quick)
-		return x->idle_flush_s; /* nothing waits when it is answered */
-	return lead + fmax(0, x->idle_flush_s - (each - lead));
+		return (struct span){ idle, idle }; /* nothing waits when it is answered */
+	if (x->flush_refused) {
+		idle = fmax(0, quick + idle - each); /* the card goes on meanwhile */
+		return (struct span){ idle, idle };
+	}
+	return (struct span){ first + fmax(0, idle - (each - first)),
+		quick + fmax(0, idle - (each - quick)) };
+}
+
+static double timed_s(const struct explained *x, const struct explained_flushed *f)
+{
+	return fmax(0,
+		f->seconds - cost_seconds(&x->line, x->stored, x->point_count, f->request_bytes));
+}
+
+/* The same from the pairs that were: straight from one size to the other. */
+static struct span flush_each_s(const struct explained *x, uint64_t bytes)
+{
+	const struct explained_flushed *small = &x->flushed[0], *large = &x->flushed[1];
+	double between = 0, each;
+
+	if (!(small->seconds > 0))
+		return guessed_s(x, bytes);
+	each = timed_s(x, small);
+	if (large->seconds > 0 && large->request_bytes > small->request_bytes &&
+		bytes > small->request_bytes)
+		between = fmin(1, (double)(bytes - small->request_bytes) /
+					  (double)(large->request_bytes - small->request_bytes));
+	if (between > 0)
+		each += between * (timed_s(x, large) - each);
+	return (struct span){ each, each };
 }
 
 /* What the observed flushes take, beyond storing the writes, one behind the other. NaN when the sweep wrote nothing. */
-static double flushes_s(const struct explanation *e, const struct observation *o)
+static struct span flushes_s(const struct explanation *e, const struct observation *o)
 {
 	const struct explained *x = explanation_of(e, RUN_WRITE);
 	double flushes = (double)o->total.flushes, writes = (double)o->total.requests[RUN_WRITE];
-	double bytes = (double)o->total.bytes[RUN_WRITE], with, each;
+	double bytes = (double)o->total.bytes[RUN_WRITE], with, idle;
+	struct span each = { 0, 0 };
 
 	if (!(flushes > 0))
-		return 0;
+		return each;
 	if (!x)
-		return (double)NAN;
+		return (struct span){ (double)NAN, (double)NAN };
 	with = fmin(flushes, writes);
-	each = writes > 0 ? flush_each_s(x, number_whole(bytes / writes)) : 0;
-	return with * each + (flushes - with) * x->idle_flush_s;
+	if (writes > 0)
+		each = flush_each_s(x, number_whole(bytes / writes));
+	idle = (flushes - with) * x->idle_flush_s;
+	return (struct span){ with * each.low + idle, with * each.high + idle };
+}
+
+/* The middle, unless that could be off by so much of the whole that it says little. */
+static double known_flush_s(const struct explain_mix *m, struct span flushes)
+{
+	double middle = (flushes.low + flushes.high) / 2;
+	double all =
+		m->seconds[RUN_READ][EXPLAIN_NOW] + m->seconds[RUN_WRITE][EXPLAIN_NOW] + middle;
+
+	return (flushes.high - flushes.low) / 2 > FLUSHES_UNSURE * all ? (double)NAN : middle;
 }
 
 void explain_mix_make(
@@ -139,7 +189,7 @@ void explain_mix_make(
 			add_size(m, e, o, &o->sizes[i]);
 	else
 		add_means(m, e, o);
-	m->flush_s = flushes_s(e, o);
+	m->flush_s = known_flush_s(m, flushes_s(e, o));
 	m->shown = !explanation_of(e, RUN_WRITE) || explanation_of(e, RUN_WRITE)->shown;
 	for (int w = 0; w < EXPLAIN_WAYS; w++)
 		m->total[w] = m->seconds[RUN_READ][w] + m->seconds[RUN_WRITE][w] + m->flush_s;

@@ -13,7 +13,7 @@ struct explain_mix {
 	double seconds[2][EXPLAIN_WAYS];
 	bool present[2]; /* requests of that direction were observed */
 	bool shown; /* writes are shown to be stored in that time */
-	double flush_s; /* all observed flushes, beyond the time in which their writes are stored */
+	double flush_s; /* all observed flushes, beyond the time in which their writes are stored; NaN: not known */
 	double total[EXPLAIN_WAYS];
 	double busy_s; /* observed: at least one request in flight */
 	double off; /* total now over busy, less 1; NaN when either is not known */

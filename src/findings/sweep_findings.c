@@ -603,7 +603,22 @@ static const char *steady_words(struct pool *pool, const struct run_storing *s)
 		size_format_decimal(size, (double)s->free_bytes), unless_words(pool, s));
 }
 
-static const char *stored_words(struct pool *pool, const struct run_storing *s)
+/* By what followed bursts, which the buffer took whole: nothing told how a longer stretch goes. Where little was left behind,
+ * the burst itself went at the pace of storing. */
+static const char *never_full_words(struct pool *pool, const struct run_storing *s)
+{
+	uint64_t left_ns = s->burst_flush_ns + s->burst_wait_ns;
+	char size[SIZE_TEXT_MAX];
+
+	if (s->held_up || s->by == RUN_STORED_STEADY || left_ns * 20 < s->burst_ns)
+		return "";
+	return pool_printf(pool,
+		" The buffer was never seen full: it took %s in one go; how fast a longer stretch "
+		"is stored is not shown.",
+		size_format_decimal(size, (double)s->free_bytes));
+}
+
+static const char *storing_words(struct pool *pool, const struct run_storing *s)
 {
 	if (s->by == RUN_STORED_FLUSH)
 		return strcmp(s->flusher, "command") != 0
@@ -619,6 +634,11 @@ static const char *stored_words(struct pool *pool, const struct run_storing *s)
 			"again, because reads wait until all is stored; %s.",
 			flusher_words(s));
 	return steady_words(pool, s);
+}
+
+static const char *stored_words(struct pool *pool, const struct run_storing *s)
+{
+	return pool_printf(pool, "%s%s", storing_words(pool, s), never_full_words(pool, s));
 }
 
 static const char *seldom_words(struct pool *pool, const struct run_storing *s)

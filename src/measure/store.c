@@ -22,6 +22,7 @@ enum {
 	EMPTY_REQUESTS = 4, /* of that size: the time they take empties a smaller buffer */
 	KNEE_CHECK = 32, /* requests before the first look for a knee */
 	FLUSHES = 3,
+	PAIRS = 7, /* of a write and its flush */
 	OWN_READS = 50, /* what reads take of the time of storing: at most one in so much */
 	FULL_REQUESTS = 8, /* whose mean tells that the buffer is full */
 	LEVEL_REQUESTS = 16, /* of a pass, at least, to see that it is level */
@@ -47,7 +48,8 @@ static const uint64_t first_ns = UINT64_C(15000000000), long_ns = UINT64_C(45000
 		      small_ns = UINT64_C(20000000000), pace_ns = UINT64_C(20000000000),
 		      knee_ns = 300000000, level_patience_ns = 2000000000,
 		      held_patience_ns = UINT64_C(120000000000),
-		      held_period_ns = UINT64_C(10000000000), seldom_wait_ns = 1000000000;
+		      held_period_ns = UINT64_C(10000000000), seldom_wait_ns = 1000000000,
+		      pairs_ns = 2000000000;
 
 /* ---- bursts ---- */
 
@@ -65,7 +67,8 @@ static uint64_t within_region(const struct store_plan *p, uint64_t bytes)
 uint64_t store_most_bytes(const struct store_plan *p)
 {
 	return 2 * within_region(p, FIRST_LOOK) + within_region(p, LONG_LOOK) +
-	       within_region(p, SMALL_LOOK) + within_region(p, PACE_LOOK);
+	       within_region(p, SMALL_LOOK) + within_region(p, PACE_LOOK) +
+	       (PAIRS + 1) * (p->smallest_bytes + p->largest_bytes);
 }
 
 static int write_next(struct store *s, uint64_t length, uint64_t *took_ns)
@@ -82,7 +85,7 @@ static int write_next(struct store *s, uint64_t length, uint64_t *took_ns)
 	do
 		rc = medium_write(s->medium, s->at, s->buffers->memory[0], (size_t)length, &got);
 	while (rc == -EINTR);
-	*took_ns = medium_now_ns(s->medium) - before;
+	*took_ns = medium_since_ns(s->medium, before);
 	if (rc < 0 || got != length) {
 		s->failure = (struct pass_failure){
 			.failed = true, .code = rc, .at = s->at, .wanted = length, .got = got
@@ -226,7 +229,7 @@ static void leave_gap(struct store *s, uint64_t ns)
 	if (!ns)
 		return;
 	medium_idle_ns(s->medium, ns);
-	s->gaps_ns += medium_now_ns(s->medium) - before;
+	s->gaps_ns += medium_since_ns(s->medium, before);
 }
 
 /* Writes and keeps the curve. 0, 1 (asked to stop) or a negative errno. */
@@ -250,7 +253,7 @@ static int burst(
 		histogram_add(&s->buffers->latencies[0], took);
 		bytes += l->request_bytes;
 		leave_gap(s, l->gap_ns);
-		ns = medium_now_ns(s->medium) - began;
+		ns = medium_since_ns(s->medium, began);
 		curve_note(&s->curve, &stride, n, (double)ns / 1e9, (double)bytes);
 		if (n < check && bytes < l->most_bytes && ns < l->most_ns)
 			continue;
@@ -282,7 +285,7 @@ static int flush_timed(struct store *s, double *seconds)
 	phases_begin_stretch(s->plan->phases, DEED_FLUSH);
 	before = medium_now_ns(s->medium);
 	rc = flusher_flush(&s->flusher);
-	*seconds = (double)(medium_now_ns(s->medium) - before) / 1e9;
+	*seconds = (double)(medium_since_ns(s->medium, before)) / 1e9;
 	phases_end_stretch(s->plan->phases, &s->on_bus.flush);
 	*seconds = without_host(s, &s->on_bus.flush, *seconds);
 	if (rc < 0)
@@ -379,6 +382,7 @@ static int learn_flush(struct store *s, const struct watch *watch)
 {
 	double v[FLUSHES], bus[FLUSHES], host[FLUSHES], waited;
 	int rc = flush_timed(s, &v[0]);
+	double first = v[0];
 	bool seen = true;
 
 	rc = rc < 0 ? rc : settle(s, &waited, NULL, watch);
@@ -397,6 +401,8 @@ static int learn_flush(struct store *s, const struct watch *watch)
 	s->flush_seen = seen;
 	s->bursts.idle_flush_s = middle_of(v, FLUSHES);
 	s->bursts.flush_resolution_s = 0.0005 + 3 * (v[FLUSHES - 1] - v[0]);
+	if (s->flusher.way == FLUSHER_REFUSED) /* once: it is not asked again */
+		s->bursts.idle_flush_s = first;
 	s->bursts.read_resolution_s = (double)(s->probe.limit_ns - s->probe.usual_ns) / 1e9;
 	return 0;
 }
@@ -484,9 +490,9 @@ static void take_period(struct store *s)
 	if (limit)
 		ns = h->sum / count_from(h, limit);
 	s->period_ns = ns <= level_patience_ns ? ns : 0;
-	s->period_bytes = ns && ns <= held_period_ns
-				  ? s->bursts.full.bytes / (double)count_from(h, limit)
-				  : 0;
+	/* Small requests may be too slow to show in time what others did. */
+	if (ns && ns <= held_period_ns)
+		s->period_bytes = s->bursts.full.bytes / (double)count_from(h, limit);
 }
 
 /* Long waits that take a good part of the time, but come too seldom for passes: a large buffer that is stored as a whole now
@@ -525,6 +531,7 @@ static void raise_buffer(struct store *s, const struct storing_burst *first)
 	s->fills_bytes = shape->knee ? first->bytes + shape->knee_bytes : 0;
 	if (!shape->knee || shape->in_starts || backlog <= shape->buffer_bytes)
 		return;
+	s->most_held_bytes = backlog + shape->buffer_bytes;
 	shape->buffer_bytes = backlog;
 	if (shape->head_rate > shape->drain_rate)
 		shape->knee_bytes =
@@ -686,6 +693,59 @@ static int examine_finer(
 	return 0;
 }
 
+/* B/s at which such a burst was stored, as that way tells it. */
+static double told_rate(const struct store *s, const struct storing_burst *b, enum storing_by by)
+{
+	double after = by == STORING_SETTLED ? b->flush_s + b->wait_s
+					     : b->flush_s - s->bursts.idle_flush_s;
+
+	return b->bytes / (b->ack_s + fmax(0, after));
+}
+
+/* B/s of the last quarter of the burst, by the clock. 0: it can't be told. */
+static double late_rate(const struct curve *c)
+{
+	size_t i = c->count ? c->count - 1 : 0;
+	double end = c->count ? c->seconds[i] : 0, bytes = c->count ? c->bytes[i] : 0;
+
+	while (i && c->seconds[i - 1] > 0.75 * end)
+		i--;
+	return i && c->seconds[i] < end ? (bytes - c->bytes[i]) / (end - c->seconds[i]) : 0;
+}
+
+/* Bursts that a large buffer took whole show how fast it stores when it is flushed or left alone. While it is written to it
+ * may store more slowly: a longer one that fills it shows that, and if so, only a full buffer tells. */
+static int try_full(
+	struct store *s, uint64_t request, enum storing_by *by, const struct watch *watch)
+{
+	struct storing_burst first = s->bursts.full;
+	struct store_on_bus first_on_bus = s->full_on_bus;
+	struct storing_shape shape = s->bursts.shape;
+	struct look l = { .request_bytes = request,
+		.most_bytes = within_region(s->plan, LONG_LOOK),
+		.most_ns = long_ns,
+		.until_knee = true };
+	double late;
+	int rc;
+
+	rest(s);
+	rc = look(s, &l, watch);
+	if (rc)
+		return rc;
+	s->longest_bytes = (uint64_t)s->bursts.full.bytes;
+	late = late_rate(&s->curve);
+	if (s->bursts.shape.knee)
+		late = s->bursts.shape.drain_rate;
+	if (late > 0 && late < KEEPS_UP * told_rate(s, &first, *by)) {
+		*by = STORING_NOT_SHOWN;
+		return 0;
+	}
+	s->bursts.full = first;
+	s->full_on_bus = first_on_bus;
+	s->bursts.shape = shape;
+	return 0;
+}
+
 static int examine_size(struct store *s, uint64_t *request, bool small, enum storing_by *by,
 	const struct watch *watch)
 {
@@ -695,6 +755,11 @@ static int examine_size(struct store *s, uint64_t *request, bool small, enum sto
 	rc = examine_quickly(s, *request, small, by, watch);
 	if (!rc && !is_shown(*by) && responds(s))
 		rc = examine_finer(s, request, by, watch);
+	if (!rc && is_shown(*by) && !s->bursts.shape.knee) {
+		rc = try_full(s, *request, by, watch);
+		if (rc || !is_shown(*by))
+			return rc;
+	}
 	if (rc || is_shown(*by))
 		return rc;
 	/* Small requests found nothing: they have been looked at for long enough. */
@@ -714,7 +779,7 @@ static uint64_t usual_request(const struct store_plan *p)
 
 static uint64_t written_freely(const struct store *s)
 {
-	return (uint64_t)s->bursts.full.bytes;
+	return s->longest_bytes ? s->longest_bytes : (uint64_t)s->bursts.full.bytes;
 }
 
 static void prepare_held(struct store *s, uint64_t request)
@@ -765,6 +830,7 @@ static int examine_small(struct store *s, uint64_t *request, enum storing_by *by
 static void doubt(struct store *s)
 {
 	s->evidence.by = PASS_NOT_SHOWN;
+	memset(s->evidence.flushed, 0, sizeof s->evidence.flushed);
 	s->held = s->level = false;
 }
 
@@ -827,6 +893,53 @@ static int examine_sizes(struct store *s, const struct watch *watch)
 	return 0;
 }
 
+static int flushed_write(struct store *s, uint64_t length, double *seconds)
+{
+	uint64_t write_ns;
+	double flush_s = 0;
+	int rc = write_next(s, length, &write_ns);
+
+	if (!rc)
+		rc = flush_timed(s, &flush_s);
+	*seconds = (double)write_ns / 1e9 + flush_s;
+	return rc;
+}
+
+/* One behind the other; the first comes after something else. */
+static int flushed_writes(
+	struct store *s, uint64_t length, struct store_flushed *out, const struct watch *watch)
+{
+	uint64_t began = medium_now_ns(s->medium);
+	double took[PAIRS + 1] = { 0 }, waited;
+	size_t n = 0;
+	int rc = 0;
+
+	while (!rc && n <= PAIRS && (n < 2 || medium_since_ns(s->medium, began) < pairs_ns)) {
+		if (watch_should_stop(watch))
+			return 1;
+		rc = flushed_write(s, length, &took[n++]);
+	}
+	if (!rc)
+		*out = (struct store_flushed){ length,
+			(uint64_t)(middle_of(took + 1, n - 1) * 1e9) };
+	/* A flush that leaves some of it leaves nothing to what comes next. */
+	return rc ? rc : settle(s, &waited, NULL, watch);
+}
+
+/* What a host that flushes each write will see. Whether it is stored then is another matter. */
+static int learn_flushed(struct store *s, const struct watch *watch)
+{
+	const struct store_plan *p = s->plan;
+	int rc;
+
+	if (!flusher_works(&s->flusher))
+		return 0;
+	rc = flushed_writes(s, p->smallest_bytes, &s->evidence.flushed[0], watch);
+	if (!rc && p->largest_bytes > p->smallest_bytes)
+		rc = flushed_writes(s, p->largest_bytes, &s->evidence.flushed[1], watch);
+	return rc;
+}
+
 /* Errors of a target that refuses a flush, or does not answer it, come before the first burst: they disturb none. */
 static int examine(struct store *s, const struct watch *watch)
 {
@@ -843,6 +956,8 @@ static int examine(struct store *s, const struct watch *watch)
 	s->bursts.flushes = flusher_works(&s->flusher);
 	before = tally_of(s);
 	rc = examine_sizes(s, watch);
+	if (!rc)
+		rc = learn_flushed(s, watch);
 	if (!rc)
 		compare_tallies(s, &before);
 	return rc;
@@ -981,9 +1096,9 @@ static int level_timed(struct store *s, struct pass_plan *timed, struct pass_res
 
 /* Single requests waited for long, and it is not timed from one of them to another. Stalls are told as such (PASS_STALL_TIMES);
  * others may be a small buffer that is stored as a whole. */
-static bool is_unfair(const struct pass_result *r)
+static bool is_unfair(const struct pass_plan *timed, const struct pass_result *r)
 {
-	return r->waits < 2 && !r->stalls && long_request(&r->latency_ns);
+	return r->waits < 2 && !r->stalls && (timed->wait_ns || long_request(&r->latency_ns));
 }
 
 /* Nothing ever held writes up for good. A quarter of the pass goes before it, untimed: a target that begins anew after a
@@ -997,7 +1112,8 @@ static int pass_level(struct store *s, const struct pass_plan *plan, struct pass
 	lead.duration_ns = plan->duration_ns / 4;
 	if (lead.duration_ns < s->period_ns + s->period_ns / 2)
 		lead.duration_ns = s->period_ns + s->period_ns / 2;
-	lead.least_bytes = LEVEL_REQUESTS * plan->request_bytes;
+	lead.least_bytes =
+		(uint64_t)fmax(LEVEL_REQUESTS * (double)plan->request_bytes, 1.5 * s->period_bytes);
 	lead.least_requests = 0;
 	lead.flusher = NULL;
 	lead.phases = NULL;
@@ -1007,10 +1123,10 @@ static int pass_level(struct store *s, const struct pass_plan *plan, struct pass
 		return rc;
 	timed.wait_requests = STARTS_REQUESTS;
 	timed.patience_ns = least(level_patience_ns, 2 * plan->duration_ns + 3 * s->period_ns);
-	timed.least_bytes = lead.least_bytes;
+	timed.least_bytes = LEVEL_REQUESTS * plan->request_bytes;
 	rc = level_timed(s, &timed, out, watch);
 	timed.patience_ns = held_period_ns;
-	if (rc == 0 && !out->failure.failed && !out->interrupted && is_unfair(out))
+	if (rc == 0 && !out->failure.failed && !out->interrupted && is_unfair(&timed, out))
 		rc = level_timed(s, &timed, out, watch);
 	if (rc < 0 || out->failure.failed || out->interrupted || slows_down(out) || backlog(s, out))
 		return rc;
@@ -1058,7 +1174,7 @@ static int fill_up(
 		show(s, watch, n, (uint64_t)most);
 	}
 	*room = n * e->request_bytes;
-	*ns = medium_now_ns(s->medium) - began;
+	*ns = medium_since_ns(s->medium, began);
 	return 0;
 }
 
@@ -1072,11 +1188,11 @@ struct stretch {
 
 /* B/s at which requests of the pass were stored: the buffer that was full of bursts went first, at their rate; what the
  * top-up did not push out is still there, and what it put in beyond that pushed out some of its own. 0: it can't be told. */
-static double own_rate(const struct store *s, const struct stretch *w)
+static double own_rate(const struct store *s, const struct stretch *w, double buffer)
 {
 	const struct store_evidence *e = &s->evidence;
-	double left = fmax(e->buffer_bytes - (double)w->room, 0);
-	double bursts = fmax(e->buffer_bytes, (double)w->room);
+	double left = fmax(buffer - (double)w->room, 0);
+	double bursts = fmax(buffer, (double)w->room);
 	double seconds = (double)(w->ns + w->room_ns) / 1e9 - bursts / e->drain_bps;
 
 	return seconds > 0 ? ((double)w->bytes - left) / seconds : 0;
@@ -1105,7 +1221,11 @@ static bool is_held(const struct store *s, const struct pass_result *r)
  * stored more slowly than that. */
 static bool keeps_up(const struct store *s, const struct pass_result *r, const struct stretch *w)
 {
-	return own_rate(s, w) > KEEPS_UP * (double)r->bytes * 1e9 / (double)r->busy_ns;
+	double least = KEEPS_UP * (double)r->bytes * 1e9 / (double)r->busy_ns;
+
+	/* Where two bursts filled it together it holds more than that by an unknown part. */
+	return own_rate(s, w, s->evidence.buffer_bytes) > least &&
+	       own_rate(s, w, fmax(s->evidence.buffer_bytes, s->most_held_bytes)) > least;
 }
 
 /* Nearly all take so long, and about as long as each other. */

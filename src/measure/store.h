@@ -46,6 +46,10 @@ struct store_evidence {
 	/* buffer_bytes where neither held up nor shown: one write in so much waited for a second or more */
 	double buffer_bytes, head_bps, drain_bps;
 	uint64_t free_bytes; /* the most written in one go without (another) slowing down */
+	/* Single writes, each with a flush after it, of the smallest and the largest size; ns 0: not timed. */
+	struct store_flushed {
+		uint64_t request_bytes, ns;
+	} flushed[2];
 };
 
 /* The largest share of a rate that a buffer of STORE_HIDES times free_bytes could hide. */
@@ -75,9 +79,11 @@ struct store {
 	struct store_on_bus on_bus, full_on_bus; /* of the last burst, and of bursts.full */
 	bool flush_seen; /* idle flushes were, on the bus: then */
 	double flush_host_s; /* how much more the host takes for one */
+	uint64_t longest_bytes; /* of a burst that was written to see it full; 0: there was none */
 	uint64_t period_ns; /* between long requests of the last burst; 0: none, or too rare */
 	double seldom_bytes; /* between waits too long and too seldom for passes; 0: none seen */
 	double fills_bytes; /* of two bursts that filled it together: it holds no more; 0: one did */
+	double most_held_bytes; /* it holds, where that took both to see; else 0 */
 	double period_bytes; /* the same in bytes, where a pass with the buffer full can be fair to them */
 	bool in_starts; /* a full buffer is stored as a whole: single requests wait long */
 	bool held; /* writes may be timed while the buffer is full */

@@ -182,7 +182,8 @@ static const struct field storing_fields[] = {
 	FIELD("device_errors", device_errors,
 		"errors, resets and timeouts of the device that the kernel counted meanwhile; with "
 		"any of these three nothing tells"),
-	FIELD_NS("idle_flush_seconds", idle_flush_ns, "a flush with nothing to store"),
+	FIELD_NS("idle_flush_seconds", idle_flush_ns,
+		"a flush with nothing to store; where it is refused, the time that takes"),
 	FIELD_NS("usual_read_seconds", usual_read_ns, "a read while nothing waits"),
 	FIELD("failed_reads", failed_reads,
 		"single reads, anywhere on the target, that failed while it looked"),
@@ -218,6 +219,13 @@ static const struct field storing_fields[] = {
 	FIELD("head_bytes_per_second", head_bps, "before it slowed down"),
 	FIELD("drain_bytes_per_second", drain_bps, "after that"),
 	FIELD("free_bytes", free_bytes, "the most written in one go without another slow-down"),
+	FIELD("flushed_bytes", flushed_bytes,
+		"of single writes with a flush after each; the next is how long such a write and "
+		"its flush take, and the two after that are the same of a larger size; 0: not "
+		"timed"),
+	FIELD_NS("flushed_seconds", flushed_ns, ""),
+	FIELD("flushed_large_bytes", flushed_large_bytes, ""),
+	FIELD_NS("flushed_large_seconds", flushed_large_ns, ""),
 };
 #undef HERE
 const struct line_kind kind_storing = LINE_KIND("storing", storing_fields,

@@ -110,6 +110,8 @@ struct run_storing { /* line "storing": how the target showed what it has stored
 	bool held_up; /* it slowed down: then the next three, else 0 */
 	double buffer_bytes, head_bps, drain_bps;
 	uint64_t free_bytes; /* the most written in one go without another slowing down */
+	/* single writes of two sizes, each with a flush after it: how long both take; 0: not timed */
+	uint64_t flushed_bytes, flushed_ns, flushed_large_bytes, flushed_large_ns;
 };
 
 /* A 99th percentile of fewer requests is a maximum, and differs with their number alone. */

@@ -27,6 +27,7 @@ struct odd {
 	double fresh_bytes; /* written since it rested */
 	uint64_t commands, given, stored; /* given, stored: bytes */
 	double link_x, card_x; /* of this command */
+	bool in_slow_zone;
 	struct medium_counts counts;
 };
 
@@ -129,6 +130,8 @@ static double begin(struct odd *g)
 	advance(g, t, false);
 	if (t - g->busy > g->s.rest_s)
 		g->fresh_bytes = 0;
+	if (g->s.asleep_s > 0 && t - g->busy > g->s.asleep_s)
+		t += g->s.wake_s;
 	g->link_x = fmax(0.2, 1 + g->s.jitter * normal(&g->random));
 	g->card_x = fmax(0.2, 1 + g->s.jitter * normal(&g->random));
 	g->commands++;
@@ -145,7 +148,8 @@ static void end(struct odd *g, double t)
 static double card_seconds(struct odd *g, bool first)
 {
 	const struct odd_spec *s = &g->s;
-	double t = ODD_BLOCK / s->card_bps + s->block_s + (first ? s->command_s : 0);
+	double t = ODD_BLOCK / s->card_bps * (g->in_slow_zone ? 1 / s->zone_slow : 1) + s->block_s +
+		   (first ? s->command_s : 0);
 	uint64_t before = g->given;
 
 	g->given += ODD_BLOCK;
@@ -199,6 +203,10 @@ static void read_command(struct odd *g, size_t len)
 {
 	double t = begin(g), took = (double)len / g->s.card_read_bps * g->card_x + g->s.command_s;
 
+	if (g->s.reads == ODD_READS_CACHED) {
+		end(g, t + took + (double)len / g->s.link_bps * g->link_x);
+		return;
+	}
 	if (g->s.reads == ODD_READS_WAIT)
 		t = force(g, t, 0);
 	else if (g->at_card)
@@ -217,6 +225,8 @@ static void flush_command(struct odd *g)
 		t = force(g, t, 0);
 	else if (g->s.sync == ODD_LEAVES)
 		t = force(g, t, (size_t)(g->s.leaves_bytes / ODD_BLOCK));
+	else if (g->s.sync == ODD_HALVES)
+		t = force(g, t, g->count / 2);
 	else if (g->s.sync == ODD_LIES_LATE)
 		t += g->s.late_s * g->card_x;
 	end(g, t);
@@ -237,9 +247,13 @@ static int odd_read(struct medium *m, uint64_t at, void *buf, size_t len, size_t
 
 static int odd_write(struct medium *m, uint64_t at, const void *buf, size_t len, size_t *got)
 {
-	(void)at, (void)buf;
-	for (size_t done = 0; done < len; done += LIMIT)
-		write_command(odd_of(m), len - done < LIMIT ? len - done : LIMIT);
+	struct odd *g = odd_of(m);
+
+	(void)buf;
+	for (size_t done = 0; done < len; done += LIMIT) {
+		g->in_slow_zone = g->s.zone_bytes && (at + done) / g->s.zone_bytes % 2;
+		write_command(g, len - done < LIMIT ? len - done : LIMIT);
+	}
 	odd_of(m)->counts.written_bytes += len;
 	*got = len;
 	return 0;
@@ -359,14 +373,14 @@ double odd_stored_rate(const struct odd_spec *s, uint64_t request_bytes)
 		return 0;
 	if (s->tail_in && most < 2000 * (uint64_t)s->tail_in * request_bytes / 4)
 		most = 2000 * (uint64_t)s->tail_in * request_bytes / 4;
-	most += 2 * s->tires_after_bytes;
+	most += 2 * s->tires_after_bytes + 8 * s->zone_bytes;
 	lead = most / 10 + 2 * s->tires_after_bytes;
 	for (uint64_t done = 0; done < lead + most; done += request_bytes) {
 		if (!stored && done >= lead) {
 			from = g->now;
 			stored = g->stored;
 		}
-		odd_write(&g->medium, 0, NULL, request_bytes, &(size_t){ 0 });
+		odd_write(&g->medium, done % SIZE, NULL, request_bytes, &(size_t){ 0 });
 	}
 	rate = (double)(g->stored - stored) / (g->now - from);
 	odd_close(&g->medium);
@@ -450,19 +464,22 @@ void odd_print(FILE *out, const struct odd_spec *s)
 	static const char *const drains[] = { "at-once", "after-idle", "on-flush", "high-water",
 		"two-speeds" };
 	static const char *const fulls[] = { "one", "half", "all" };
-	static const char *const syncs[] = { "true", "lies", "lies-late", "leaves", "refused" };
+	static const char *const syncs[] = { "true", "lies", "lies-late", "leaves", "refused",
+		"halves" };
+	static const char *const reads[] = { "wait", "pass", "cached" };
 
 	fprintf(out,
 		"link %.3g B/s + %g s, ack %g s, card %.4g B/s + %g s + %.3g s/block, read %.3g, "
 		"behind "
 		"%llu, drain %s idle %g slow %.2f, full %s, reads %s, sync %s (%.3g s, %llu), %s, "
 		"stall "
-		"%llu %.3g s, tail 1/%u %.3g s, tires %llu %.2f rest %.2g s, jitter %g\n",
+		"%llu %.3g s, tail 1/%u %.3g s, tires %llu %.2f rest %.2g s, jitter %g, asleep %g "
+		"wakes %g s, zones %llu %.2f\n",
 		s->link_bps, s->link_s, s->ack_s, s->card_bps, s->command_s, s->block_s,
 		s->card_read_bps, (unsigned long long)s->behind_bytes, drains[s->drain], s->idle_s,
-		s->slow, fulls[s->full], s->reads == ODD_READS_WAIT ? "wait" : "pass",
-		syncs[s->sync], s->late_s, (unsigned long long)s->leaves_bytes,
-		s->write_back ? "back" : "through", (unsigned long long)s->stall_every_bytes,
-		s->stall_s, s->tail_in, s->tail_s, (unsigned long long)s->tires_after_bytes,
-		s->tired, s->rest_s, s->jitter);
+		s->slow, fulls[s->full], reads[s->reads], syncs[s->sync], s->late_s,
+		(unsigned long long)s->leaves_bytes, s->write_back ? "back" : "through",
+		(unsigned long long)s->stall_every_bytes, s->stall_s, s->tail_in, s->tail_s,
+		(unsigned long long)s->tires_after_bytes, s->tired, s->rest_s, s->jitter,
+		s->asleep_s, s->wake_s, (unsigned long long)s->zone_bytes, s->zone_slow);
 }

@@ -17,8 +17,16 @@ enum odd_drain {
 	ODD_TWO_SPEEDS, /* at once, but at `slow` of the card's rate until idle_s after a command */
 };
 enum odd_full { ODD_ONE, ODD_HALF, ODD_ALL }; /* what a full buffer stores before it takes more */
-enum odd_reads { ODD_READS_WAIT, ODD_READS_PASS }; /* the second hold up what waits */
-enum odd_sync { ODD_TRUE, ODD_LIES, ODD_LIES_LATE, ODD_LEAVES, ODD_REFUSED };
+/* The second hold up what waits; the third come from a cache, and neither wait nor hold up. */
+enum odd_reads { ODD_READS_WAIT, ODD_READS_PASS, ODD_READS_CACHED };
+enum odd_sync {
+	ODD_TRUE,
+	ODD_LIES,
+	ODD_LIES_LATE,
+	ODD_LEAVES, /* leaves_bytes */
+	ODD_REFUSED,
+	ODD_HALVES, /* stores half of what waits */
+};
 
 struct odd_spec {
 	double link_bps, link_s; /* of each command */
@@ -40,6 +48,11 @@ struct odd_spec {
 	/* from then on at `tired` of its rate, until it had rest_s; 0: never */
 	uint64_t tires_after_bytes;
 	double tired, rest_s;
+	double asleep_s,
+		wake_s; /* left alone for that long, its next command takes so much longer; 0: it never sleeps */
+	uint64_t
+		zone_bytes; /* every other stretch of so many bytes is stored at zone_slow of the rate; 0: none is */
+	double zone_slow;
 	double jitter; /* relative standard deviation, a command */
 	uint64_t seed;
 };

@@ -178,6 +178,31 @@ START_TEST(who_does_not_answer_is_not_asked_again)
 }
 END_TEST
 
+/* A single write and its flush: the card begins when the first 512 B are there, 25.6 us after the start, and takes 2 MB/s. A
+ * flush that stores nothing returns when the data have crossed the link at 20 MB/s. One that is refused is not timed. */
+START_TEST(single_writes_are_timed_with_their_flush)
+{
+	static const struct {
+		const char *tail;
+		double small_s, large_s; /* 4 KiB, 32 KiB; 0: not timed */
+	} cases[] = {
+		{ BEHIND CLAIMS, 25.6e-6 + 4096 / 2e6, 25.6e-6 + 32768 / 2e6 },
+		{ BEHIND PAST QUIET, 25.6e-6 + 4096 / 2e6, 25.6e-6 + 32768 / 2e6 },
+		{ BEHIND CLAIMS "faults:\nignore flush = yes\n", 4096 / 20e6, 32768 / 20e6 },
+		{ BEHIND QUIET "synchronize cache = no\n", 0, 0 },
+	};
+	const struct store_evidence e = swept(cases[_i].tail).evidence;
+	double small_s = (double)e.flushed[0].ns / 1e9, large_s = (double)e.flushed[1].ns / 1e9;
+
+	ck_assert_double_eq_tol(small_s, cases[_i].small_s, 0.03 * cases[_i].small_s + 1e-12);
+	ck_assert_double_eq_tol(large_s, cases[_i].large_s, 0.03 * cases[_i].large_s + 1e-12);
+	if (cases[_i].small_s > 0) {
+		ck_assert_uint_eq(e.flushed[0].request_bytes, 4096);
+		ck_assert_uint_eq(e.flushed[1].request_bytes, 32768);
+	}
+}
+END_TEST
+
 /* A buffer twice the size of all that may be written: it is never seen full, and nothing else tells. Whatever is said of
  * its rate is qualified. */
 START_TEST(what_cannot_be_seen_is_not_called_stored)
@@ -506,6 +531,7 @@ Suite *store_suite(void)
 	tcase_set_timeout(c, 120);
 	tcase_add_loop_test(c, each_kind_shows_in_its_way, 0, sizeof kinds / sizeof *kinds);
 	tcase_add_test(c, who_does_not_answer_is_not_asked_again);
+	tcase_add_loop_test(c, single_writes_are_timed_with_their_flush, 0, 4);
 	tcase_add_test(c, what_cannot_be_seen_is_not_called_stored);
 	tcase_add_test(c, a_flush_that_reports_a_failure_ends_the_run);
 	tcase_add_test(c, a_reset_while_it_looks_leaves_nothing_shown);
