@@ -4,6 +4,7 @@
  *   SLOW_RATE       r, in bytes a second
  *   SLOW_JITTER     each request takes (t0 + n/r) times 1 +- this at random, evenly (default: 0)
  *   SLOW_SEED       of that chance
+ *   SLOW_DRIFT      requests take so much longer with each second since the first one, as a share of their time at first
  *
  * What the call itself takes is part of the time, not on top of it. Nor is what a busy machine adds: in a row of requests
  * of one size, each behind the one before, a request's time begins where the time of the one before ended, as if it had
@@ -63,11 +64,14 @@ static void take_time(int fd, int64_t start, size_t length, off_t at)
 {
 	static size_t row_length;
 	static off_t row_next;
-	static int64_t row_end;
+	static int64_t row_end, first;
 	double s = number_of("SLOW_FIXED_US") / 1e6 + (double)length / number_of("SLOW_RATE");
 
 	if (!(fcntl(fd, F_GETFL) & O_DIRECT))
 		return;
+	if (!first)
+		first = start;
+	s *= 1 + number_of("SLOW_DRIFT") * (double)(start - first) / 1e9;
 	if (length != row_length || at != row_next)
 		row_end = start;
 	row_length = length;
