@@ -170,6 +170,17 @@ static uint64_t cycle_seed(const struct cut_job *job, uint32_t number)
 	return random_at(job->seed, number);
 }
 
+/* As many cuts right after a flush as after a write without one, and as many after a write with FUA where there is such a
+ * thing; all after a plain write where its answer is a promise by itself. */
+static enum cut_moment moment_of(const struct medium_traits *t, uint64_t seed)
+{
+	if (t->cache == MEDIUM_CACHE_WRITE_THROUGH)
+		return CUT_AFTER_PLAIN;
+	if (t->fua && seed % 3 == 2)
+		return CUT_AFTER_THROUGH;
+	return seed & 2 ? CUT_AFTER_FLUSH : CUT_AFTER_PLAIN;
+}
+
 static struct cut_settings settings_of(struct cut_job *job, uint32_t number)
 {
 	const struct session *s = &job->session;
@@ -190,12 +201,10 @@ static struct cut_settings settings_of(struct cut_job *job, uint32_t number)
 	/* Anywhere in the last nine tenths of the window. */
 	moment = window / 10 +
 		 (uint64_t)(0.9 * (double)window * ((double)(random_mix(seed) >> 11) * 0x1p-53));
-	/* Every second cut comes right after a flush, the others after a write without one; all of them, where an answer is a
-	 * promise by itself. */
-	if (job->model || job->o->given[OPTION_CUT_WITH])
-		*(seed & 2 && out.cycle.promise == PROMISE_FLUSHED ? &out.await_promise_writes
-								   : &out.await_plain_writes) =
-			AWAIT_WRITES;
+	if (job->model || job->o->given[OPTION_CUT_WITH]) {
+		out.moment = moment_of(s->traits, seed);
+		out.await_writes = AWAIT_WRITES;
+	}
 	if (job->o->given[OPTION_CUT_WITH])
 		out.pull_after_ns = moment ? moment : 1;
 	else if (job->model)

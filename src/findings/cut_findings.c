@@ -31,6 +31,7 @@ enum {
 	NO_PROMISE,
 	ALL_FLUSHED,
 	FUA_UNTESTED,
+	FEW_ANSWERS,
 	NOTHING_LOST,
 	FLAT_FLUSHES,
 	CLAIMS_NO_CACHE,
@@ -45,8 +46,9 @@ enum {
 
 const struct finding_code cut_codes[] = {
 	[KEPT] = { "kept", FINDING_PLAIN, true,
-		"every promise that a cut tested was kept; where flushes promise, cuts lost what "
-		"none had covered, and flushes take longer the more there is to store",
+		"every promise that a cut tested was kept, by as many cuts as that takes; where "
+		"flushes promise, cuts lost what none had covered, and flushes take longer the "
+		"more there is to store",
 		TALLY " broken_cuts_share_at_most confidence_share" },
 	[BROKEN] = { "broken", FINDING_CAUTION, true,
 		"a promise did not outlive a cut, or blocks that no promise covers are damaged: "
@@ -94,9 +96,14 @@ const struct finding_code cut_codes[] = {
 		"answered: they say nothing of what an answer alone is worth",
 		"cuts" },
 	[FUA_UNTESTED] = { "fua-untested", FINDING_CAUTION, false,
-		"nothing is broken, but at every cut a flush had covered all writes with FUA as "
-		"well: what FUA alone is worth was not put to the test",
-		"fua_writes" },
+		"nothing is broken, but at too few cuts there was a write with FUA that no flush "
+		"had covered as well: what FUA alone is worth was hardly put to the test",
+		"fua_writes fua_cuts needed_cuts" },
+	[FEW_ANSWERS] = { "few-cuts", FINDING_CAUTION, false,
+		"nothing is broken, and no write cache is claimed, so that each answer is a "
+		"promise; "
+		"too few cuts tested that",
+		"cuts needed_cuts" },
 	[NOTHING_LOST] = { "nothing-lost", FINDING_CAUTION, false,
 		"no cut lost anything that was acknowledged: that a flush is needed, and does what "
 		"it says, was not put to the test",
@@ -181,23 +188,6 @@ static void add_broken(struct writer *w)
 	finding_figure(one, "confidence_share", value_share(confidence));
 }
 
-/* Writes with FUA in the cuts that tested something, if flushes had covered all of them at each; else 0. */
-static uint64_t untested_fua(const struct writer *w)
-{
-	uint64_t writes = 0;
-
-	for (size_t i = 0; i < w->record->count; i++) {
-		const struct cut_cycle *c = &w->record->cycles[i];
-
-		if (!c->rechecks || recheck_conclude(&c->verdict) == RECHECK_NOT_SHOWN)
-			continue;
-		if (!c->verdict.through_alone_known || c->verdict.through_alone)
-			return 0;
-		writes += c->throughs;
-	}
-	return w->totals.by_answer ? 0 : writes;
-}
-
 static void add_kept(struct writer *w)
 {
 	const struct cut_totals *o = &w->totals;
@@ -206,9 +196,8 @@ static void add_kept(struct writer *w)
 	struct finding *one = finding_add(w->f, &cut_codes[KEPT],
 		"No broken promise found: none of %" PRIu64 " in %" PRIu64
 		" cut%s that tested any; with 95 %% confidence at most %s %% of such cuts break "
-		"one.%s",
-		o->promises, tested, text_plural(tested), percent(w->pool, most),
-		untested_fua(w) ? " Of FUA alone nothing is shown." : "");
+		"one.",
+		o->promises, tested, text_plural(tested), percent(w->pool, most));
 
 	add_tally(one, o);
 	finding_figure(one, "broken_cuts_share_at_most", value_share(most));
@@ -223,6 +212,13 @@ static size_t unseen(const struct cut_record *r)
 		n += cut_is_unseen(&r->cycles[i]);
 	return n;
 }
+
+static const char *const lacks[] = {
+	[CUT_LACKS_ANSWERS] = "so few say little of what an answer alone is worth",
+	[CUT_LACKS_LOSS] = "nothing was lost that was not promised either",
+	[CUT_LACKS_FLUSHES] = "nothing shows that flushes store anything",
+	[CUT_LACKS_FUA] = "so few say little of what FUA alone is worth",
+};
 
 static void add_verdict(struct writer *w)
 {
@@ -245,14 +241,12 @@ static void add_verdict(struct writer *w)
 				  "Not shown: nothing is broken, but no promise was tested by a "
 				  "cut."),
 			o);
-	else if (cut_totals_conclude(o) == RECHECK_NOT_SHOWN)
+	else if (cut_totals_lack(o) != CUT_LACKS_NOTHING)
 		add_tally(finding_add(w->f, &cut_codes[NOT_SHOWN],
 				  "Not shown: none of %" PRIu64 " promises in %" PRIu64
 				  " cut%s is broken, but %s.",
 				  o->promises, cut_totals_tested(o),
-				  text_plural(cut_totals_tested(o)),
-				  o->lossy ? "nothing shows that flushes store anything"
-					   : "nothing was lost that was not promised either"),
+				  text_plural(cut_totals_tested(o)), lacks[cut_totals_lack(o)]),
 			o);
 	else
 		add_kept(w);
@@ -474,6 +468,33 @@ static void add_flat_flushes(struct writer *w)
 	finding_figure(one, "longer_pairs", value_count(o->flush_pairs_grew));
 }
 
+static void add_few_answers(struct writer *w)
+{
+	uint64_t tested = cut_totals_tested(&w->totals);
+	struct finding *one = finding_add(w->f, &cut_codes[FEW_ANSWERS],
+		"Each answer is a promise here, and nothing but cuts shows that it is kept: %d are "
+		"needed to say so, and %" PRIu64 " tested it. With fewer, more than a fifth of "
+		"them could break a promise. Cut more often.",
+		CUT_ANSWERS_LEAST, tested);
+
+	finding_figure(one, "cuts", value_count(tested));
+	finding_figure(one, "needed_cuts", value_count(CUT_ANSWERS_LEAST));
+}
+
+static void add_few_fua(struct writer *w)
+{
+	const struct cut_totals *o = &w->totals;
+	struct finding *one = finding_add(w->f, &cut_codes[FUA_UNTESTED],
+		"Of FUA alone too little is shown: a cut tests it when no flush came after such a "
+		"write, which was so in %" PRIu64 " of %" PRIu64
+		", and %d are needed. Cut more often; 'blkassay audit' asks after FUA alone.",
+		o->through_cuts, cut_totals_tested(o), CUT_FUA_LEAST);
+
+	finding_figure(one, "fua_writes", value_count(o->throughs));
+	finding_figure(one, "fua_cuts", value_count(o->through_cuts));
+	finding_figure(one, "needed_cuts", value_count(CUT_FUA_LEAST));
+}
+
 /* Why nothing is broken, and nothing kept. */
 static void add_unshown(struct writer *w)
 {
@@ -482,24 +503,22 @@ static void add_unshown(struct writer *w)
 
 	if (!tested || cut_totals_conclude(o) != RECHECK_NOT_SHOWN)
 		return;
-	if (!o->lossy)
+	switch (cut_totals_lack(o)) {
+	case CUT_LACKS_NOTHING:
+		break;
+	case CUT_LACKS_ANSWERS:
+		add_few_answers(w);
+		break;
+	case CUT_LACKS_LOSS:
 		add_nothing_lost(w, tested);
-	else
+		break;
+	case CUT_LACKS_FLUSHES:
 		add_flat_flushes(w);
-}
-
-static void add_untested_fua(struct writer *w)
-{
-	uint64_t writes = untested_fua(w);
-
-	if (!writes || cut_totals_conclude(&w->totals) != RECHECK_KEPT)
-		return;
-	finding_figure(
-		finding_add(w->f, &cut_codes[FUA_UNTESTED],
-			"At every cut a flush had covered all writes with FUA as well, so that "
-			"what FUA alone is worth is not shown. Cut more often; 'blkassay audit' "
-			"asks after FUA alone."),
-		"fua_writes", value_count(writes));
+		break;
+	case CUT_LACKS_FUA:
+		add_few_fua(w);
+		break;
+	}
 }
 
 /* ---- what is allowed ---- */
@@ -573,7 +592,6 @@ void cut_findings_add(struct findings *f, const struct run *run, const struct cu
 	add_disturbed(&w);
 	add_untested(&w);
 	add_unshown(&w);
-	add_untested_fua(&w);
 	add_allowed(&w);
 	add_next(&w);
 }

@@ -18,6 +18,8 @@ void cut_totals_add(struct cut_totals *t, const struct recheck_result *r)
 		t->lossy += r->forgotten != 0;
 		t->flush_pairs += r->flushes.telling;
 		t->flush_pairs_grew += r->flushes.grew;
+		t->throughs += r->throughs;
+		t->through_cuts += r->through_alone_known && r->through_alone;
 	}
 	t->by_answer |= r->acknowledged_counts;
 	for (int d = 0; d < RECHECK_DUTIES; d++) {
@@ -43,14 +45,25 @@ bool cut_totals_flushes_grow(const struct cut_totals *t)
 	return interval_share(t->flush_pairs_grew, t->flush_pairs, 0.98).low > 0.5;
 }
 
+enum cut_lack cut_totals_lack(const struct cut_totals *t)
+{
+	if (t->by_answer)
+		return cut_totals_tested(t) < CUT_ANSWERS_LEAST ? CUT_LACKS_ANSWERS
+								: CUT_LACKS_NOTHING;
+	if (!t->lossy)
+		return CUT_LACKS_LOSS;
+	if (!cut_totals_flushes_grow(t))
+		return CUT_LACKS_FLUSHES;
+	return t->throughs && t->through_cuts < CUT_FUA_LEAST ? CUT_LACKS_FUA : CUT_LACKS_NOTHING;
+}
+
 enum recheck_conclusion cut_totals_conclude(const struct cut_totals *t)
 {
 	if (t->broken)
 		return RECHECK_BROKEN;
 	if (!cut_totals_tested(t))
 		return RECHECK_NOT_SHOWN;
-	return t->by_answer || (t->lossy && cut_totals_flushes_grow(t)) ? RECHECK_KEPT
-									: RECHECK_NOT_SHOWN;
+	return cut_totals_lack(t) == CUT_LACKS_NOTHING ? RECHECK_KEPT : RECHECK_NOT_SHOWN;
 }
 
 bool cut_is_unseen(const struct cut_cycle *c)

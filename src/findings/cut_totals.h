@@ -17,6 +17,8 @@ struct cut_totals {
 	/* of the cuts that tested something: record/flush_pairs.h */
 	uint64_t flush_pairs, flush_pairs_grew;
 	bool by_answer; /* every answered write is promised: none may be lost */
+	/* of the cuts that tested something: writes with FUA; cuts that left one which no flush had covered */
+	uint64_t throughs, through_cuts;
 };
 
 void cut_totals_add(struct cut_totals *t, const struct recheck_result *r);
@@ -25,9 +27,28 @@ void cut_totals(struct cut_totals *out, const struct cut_record *record);
 /* In more pairs than chance deals out: sign test, 1 %. */
 bool cut_totals_flushes_grow(const struct cut_totals *t);
 
-/* Kept asks for more than that nothing is broken. Where only flushes promise, some cut has to have lost what none had covered:
- * a target that loses nothing may have had all the time, or power of its own. And flushes have to take longer the more there
- * is to store: else they may do nothing, and what they covered was stored in its own time. */
+/* What kept asks for beyond that a cut tested something and nothing is broken. */
+enum cut_lack {
+	CUT_LACKS_NOTHING,
+	/* Where each answer is a promise, nothing but cuts shows that it is kept, and what waits for a moment only is met by few:
+	 * so many as leave at most a fifth of such cuts that may break one. */
+	CUT_LACKS_ANSWERS,
+	/* Where only flushes promise, some cut has to have lost what none had covered: a target that loses nothing may have had
+	 * all the time, or power of its own. */
+	CUT_LACKS_LOSS,
+	/* And flushes have to take longer the more there is to store: else they may do nothing, and what they covered was stored
+	 * in its own time. */
+	CUT_LACKS_FLUSHES,
+	/* What FUA alone is worth shows where no flush came after it. That cuts come in time is known by then: so many as leave at
+	 * most a half. */
+	CUT_LACKS_FUA,
+};
+enum {
+	CUT_ANSWERS_LEAST = 14,
+	CUT_FUA_LEAST = 5
+}; /* 1 - 0.05^(1/14) = 0.19, 1 - 0.05^(1/5) = 0.45 */
+
+enum cut_lack cut_totals_lack(const struct cut_totals *t);
 enum recheck_conclusion cut_totals_conclude(const struct cut_totals *t);
 
 /* Cuts that tested something. */

@@ -37,7 +37,7 @@ struct cutting {
 	uint64_t begun_ns, ended_ns; /* baseline done; trigger ended */
 	uint64_t errors_before, errors_seen; /* by the kernel's count; the latter before the cut */
 	bool ended;
-	bool promised; /* the last thing the target did was to promise */
+	enum cut_moment last; /* what the target did last */
 	uint32_t awaited; /* writes since the cut was due */
 	char phase[80]; /* what the user sees while it writes */
 	bool kernel_flushes; /* the kernel sends none to what it takes for write-through */
@@ -187,7 +187,7 @@ static enum progress flush(struct cutting *c, uint32_t through)
 		return failed(c, "flush", rc, 0, 0, 0);
 	if (journal_write_stored(c->journal, through, now_ns(c), c->err) < 0)
 		return BROKEN;
-	c->promised = true;
+	c->last = CUT_AFTER_FLUSH;
 	c->out->flushes++;
 	c->out->writes_at_risk = c->out->bytes_at_risk = 0;
 	return GO_ON;
@@ -218,7 +218,7 @@ static enum progress write_one(struct cutting *c, const struct cut_write *w)
 		return failed(c, "write", rc, w->at, w->bytes, got);
 	if (journal_write_done(c->journal, w->number, through, sent, now_ns(c), c->err) < 0)
 		return BROKEN;
-	c->promised = through;
+	c->last = through ? CUT_AFTER_THROUGH : CUT_AFTER_PLAIN;
 	c->out->writes++;
 	c->out->bytes += w->bytes;
 	c->out->throughs += through;
@@ -253,9 +253,7 @@ static bool is_due(struct cutting *c, uint64_t moment_ns, uint64_t passed_ns)
 
 	if (!moment_ns || passed_ns < moment_ns)
 		return false;
-	if (c->awaited++ >= s->await_promise_writes + s->await_plain_writes)
-		return true;
-	return s->await_plain_writes ? !c->promised : c->promised;
+	return s->moment == CUT_AT_ANY || s->moment == c->last || c->awaited++ >= s->await_writes;
 }
 
 static enum progress look_at_clock(struct cutting *c)

@@ -21,14 +21,17 @@ struct cut_trigger {
 	bool (*ended)(void *context);
 };
 
+/* What a promise is worth shows best right after it. That there was something to lose shows where it is lost: after a write
+ * without one. */
+enum cut_moment { CUT_AT_ANY, CUT_AFTER_FLUSH, CUT_AFTER_THROUGH, CUT_AFTER_PLAIN };
+
 struct cut_settings {
 	struct journal_cycle cycle;
 	uint64_t end_after_ns; /* stop by itself; 0: never */
 	uint64_t pull_after_ns; /* pull the trigger this long after the baseline; 0: never */
-	/* The cut waits for the next promise, at most so many writes: what a promise is worth shows best right after it. */
-	uint32_t await_promise_writes;
-	/* Or for the next write without one: that there was something to lose shows where it is lost. */
-	uint32_t await_plain_writes;
+	/* What the cut waits for, at most so many writes. */
+	enum cut_moment moment;
+	uint32_t await_writes;
 	uint64_t patience_ns; /* once the trigger ended: how long the target may still answer */
 };
 

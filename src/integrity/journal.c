@@ -228,7 +228,7 @@ static int take_cycle(struct loading *l, const struct line *line)
 	l->open.first = l->open.count = 0;
 	j->ready = false;
 	j->announced = j->acknowledged = j->stored = CUT_BASELINE;
-	j->writes = j->flushes = 0;
+	j->writes = j->flushes = j->throughs = 0;
 	j->pairs = (struct flush_pairs){ 0 };
 	j->stop[0] = 0;
 	return 0;
@@ -280,6 +280,7 @@ static int take_done(struct loading *l, const struct line *line)
 	if (!w)
 		return nonsense(l, "a write returned that was never announced");
 	mark(l->j, w, read.stored ? MARK_STORED : MARK_ACKNOWLEDGED);
+	l->j->throughs += read.stored;
 	flush_pairs_wrote(&l->j->pairs, w->bytes, read.stored);
 	l->j->acknowledged = w->number;
 	l->j->writes++;

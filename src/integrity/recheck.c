@@ -433,7 +433,9 @@ int recheck_run(struct medium *m, const struct journal *j, const struct watch *w
 		.unended = !*j->stop,
 		.unflushed_known = true,
 		.through_alone_known = true,
-		.flushes = j->pairs };
+		.flushes = j->pairs,
+		/* Else the kernel makes them of a write and a flush. */
+		.throughs = medium_traits(m)->fua ? j->throughs : 0 };
 	if (!r)
 		return error_set(err, ERROR_IO, "out of memory");
 	memset(r, 0, sizeof *r);

@@ -99,7 +99,10 @@ struct recheck_result { /* line "recheck" */
 	struct recheck_damage *damages; /* the first RECHECK_DAMAGES_MAX ranges */
 	size_t damage_count;
 	uint64_t damages_more; /* ranges beyond those */
-	struct flush_pairs flushes; /* of the journal's own lines, not of this one */
+	/* of the journal's own lines, not of this one */
+	struct flush_pairs flushes;
+	uint64_t
+		throughs; /* writes with FUA that returned; 0 where the kernel makes them of a write and a flush */
 };
 
 enum recheck_conclusion { RECHECK_KEPT, RECHECK_BROKEN, RECHECK_NOT_SHOWN };

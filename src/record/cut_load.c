@@ -22,7 +22,7 @@ struct loading {
 	struct announced announced;
 	uint64_t ready_at, flush_sent_at;
 	bool flush_sent;
-	bool modelled;
+	bool modelled, fua;
 	uint32_t detailed;
 	struct error *err;
 };
@@ -161,6 +161,7 @@ static void take_recheck(struct loading *l, const struct line *line)
 	recheck_result_release(&l->judged->verdict);
 	l->judged->verdict = verdict;
 	l->judged->verdict.flushes = l->judged->pairs;
+	l->judged->verdict.throughs = l->fua ? l->judged->throughs : 0;
 	l->judged->rechecks++;
 }
 
@@ -186,12 +187,20 @@ static int take_damage(struct loading *l, const struct line *line)
 	return 0;
 }
 
-static int take_line(struct loading *l, const struct line *line)
+static void take_target(struct loading *l, const struct line *line)
 {
 	char kind[16];
+	uint64_t fua;
 
-	if (!strcmp(line->kind, kind_target.name) && line_get_text(line, "kind", kind, sizeof kind))
+	if (line_get_text(line, "kind", kind, sizeof kind))
 		l->modelled = !strcmp(kind, "model");
+	l->fua = line_get_u64(line, "fua", &fua) && fua;
+}
+
+static int take_line(struct loading *l, const struct line *line)
+{
+	if (!strcmp(line->kind, kind_target.name))
+		take_target(l, line);
 	if (!strcmp(line->kind, kind_cycle.name))
 		return take_cycle(l, line);
 	if (!l->now)

@@ -30,10 +30,10 @@ model hides-buffer "$behind" '    write cache = no' ''
 
 for name in honest-through honest-page honest-behind honest-fua; do
 	for seed in 1 2; do
-		run 0 "$BLKASSAY" cut "model:$tmp/$name.model" --cycles 8 --seed $seed --region 0+2Mi \
+		run 0 "$BLKASSAY" cut "model:$tmp/$name.model" --cycles 20 --seed $seed --region 0+2Mi \
 			--seconds 4 --out "$tmp/$name.$seed.assay"
 		tells "No broken promise found: none of "
-		tells "in 8 cuts that tested any; with 95 % confidence at most 31 % of such cuts break one." # 1 - 0.05^(1/8)
+		tells "in 20 cuts that tested any; with 95 % confidence at most 14 % of such cuts break one." # 1 - 0.05^(1/20)
 	done
 done
 fault() { # NAME WORDS
@@ -56,6 +56,14 @@ for seed in 1 2 3 4 5 6; do
 	run 1 "$BLKASSAY" cut "model:$tmp/hides-buffer.model" --erase hides-buffer --cycles 1 --seed $seed --region 0+2Mi --seconds 1 \
 		--out "$tmp/once.$seed.assay"
 done
+
+# Nothing but cuts shows what an answer is worth, or FUA alone: few of them do not, whatever they find kept.
+run 4 "$BLKASSAY" cut "model:$tmp/honest-through.model" --cycles 13 --seed 1 --region 0+2Mi --seconds 2 --out "$tmp/few.assay"
+tells "promises in 13 cuts is broken, but so few say little of what an answer alone is worth."
+tells "14 are needed to say so"
+run 4 "$BLKASSAY" cut "model:$tmp/honest-fua.model" --cycles 4 --seed 1 --region 0+2Mi --seconds 2 --out "$tmp/fewfua.assay" --json "$tmp/fewfua.json"
+tells "but so few say little of what FUA alone is worth."
+grep -q '"verdict":"not-shown".*"code":"fua-untested".*"needed_cuts":5' "$tmp/fewfua.json" || fail "JSON has another verdict"
 
 # Flushes that do nothing, before a card so fast that nothing waits: no cut breaks a promise, and none shows one kept.
 sed 's/write rate = 0.4 MB.*/write rate = 20 MB\/s/; s/write command cost = .*/write command cost = 0 ms/' "$tmp/ignores-flush.model" >"$tmp/fast.model"

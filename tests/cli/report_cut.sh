@@ -1,8 +1,10 @@
 # report shows a journal of cuts: its counts are those of the journal's own lines, its verdicts those of recheck.
 . "$(dirname "$0")/lib.sh"
 models=$here/../../scripts/models
-bad=model:$models/fault-forgets-flushed.model good=model:$models/buoy-d.model
+bad=model:$models/fault-forgets-flushed.model good=model:good.model
 cd "$tmp" || exit 1
+# Three cuts say enough of flushes, not of FUA.
+sed "s/fua = yes/fua = no/" "$models/buoy-d.model" >good.model
 run 1 "$BLKASSAY" cut "$bad" --cycles 3 --seconds 1 --seed 1 --label '=1,"x"' --out bad.assay
 run 0 "$BLKASSAY" cut "$good" --cycles 3 --seconds 1 --seed 3 --out good.assay
 run 0 "$BLKASSAY" report bad.assay

@@ -394,31 +394,76 @@ START_TEST(pairs_of_flushes)
 }
 END_TEST
 
-/* Flushes that come after each write with FUA store what it wrote, whatever FUA is worth. */
+/* Flushes that come after each write with FUA store what it wrote, whatever FUA is worth: so many cuts as leave at most a half,
+ * 1 - 0.05^(1/5) = 45 %, have to have met one that none had covered. */
 START_TEST(fua_that_flushes_cover_is_not_tested)
 {
-	many(2, 50);
-	cycles[0].throughs = 3;
-	cycles[1].throughs = 4;
-	concludes("kept", "none of 100 in 2 cuts");
-	ck_assert(!says("fua-untested")); /* a record of before: nobody counted */
-	cycles[0].verdict.through_alone_known = cycles[1].verdict.through_alone_known = true;
-	concludes("kept", "Of FUA alone nothing is shown.");
+	many(20, 50);
+	concludes("kept", "none of 1000 in 20 cuts");
+	cycles[3].verdict.throughs = 3;
+	concludes("not-shown", "so few say little of what FUA alone is worth");
 	ck_assert(says("fua-untested"));
-	cycles[1].verdict.through_alone = 1;
-	concludes("kept", "none of 100 in 2 cuts");
+	for (size_t i = 0; i < 5; i++)
+		cycles[i].verdict.through_alone = 1;
+	concludes("not-shown", "of what FUA alone is worth"); /* nobody counted */
+	for (size_t i = 0; i < 4; i++)
+		cycles[i].verdict.through_alone_known = true;
+	concludes("not-shown", "of what FUA alone is worth");
+	cycles[4].verdict.through_alone_known = true;
+	concludes("kept", "none of 1000 in 20 cuts");
 	ck_assert(!says("fua-untested"));
+	/* A cut that tested nothing tested no FUA either. */
+	cycles[4].verdict.late = true;
+	concludes("not-shown", "of what FUA alone is worth");
 	/* None was sent, or in a cut that tested nothing. */
-	cycles[1].verdict.through_alone = 0;
-	cycles[0].throughs = 0;
-	cycles[1].verdict.late = true;
-	concludes("kept", "none of 50 in 1 cut");
+	cycles[4].verdict.throughs = 3;
+	cycles[3].verdict.throughs = 0;
+	concludes("kept", "none of 950 in 19 cuts");
 	ck_assert(!says("fua-untested"));
 }
 END_TEST
 
-/* A target that loses nothing at all had nothing to lose, or still had power: its flushes may do nothing. Where every answer
- * promises, to lose nothing is what was promised. */
+/* All of n cuts, of a target that claims no write cache. */
+static void answers_promise(size_t n)
+{
+	many(n, 50);
+	for (size_t i = 0; i < n; i++)
+		cycles[i].verdict = (struct recheck_result){ .cycle = (uint32_t)i + 1,
+			.acknowledged_counts = true,
+			.promises = 50,
+			.blocks[RECHECK_ACKNOWLEDGED] = 400,
+			.order_kept = true,
+			.complete = true };
+}
+
+/* A buffer that is empty a moment after each answer is met by few cuts: 1 - 0.05^(1/13) = 21 %, 1 - 0.05^(1/14) = 19 %. */
+START_TEST(answers_are_kept_by_many_cuts_only)
+{
+	answers_promise(13);
+	concludes("not-shown", "so few say little of what an answer alone is worth");
+	ck_assert(says("few-cuts") && !says("nothing-lost"));
+	answers_promise(14);
+	concludes("kept",
+		"none of 700 in 14 cuts that tested any; with 95 % confidence at most 19 %");
+	ck_assert(!says("few-cuts"));
+	/* But what a flush covered as well says nothing of the answers: nothing that only an answer had promised was left. */
+	cycles[0].verdict.unflushed_known = true;
+	concludes("not-shown", "none of 650 promises in 13 cuts is broken, but so few");
+	ck_assert(says("all-flushed"));
+	cycles[0].verdict.unflushed = 1;
+	concludes("kept", "none of 700 in 14 cuts");
+	for (size_t i = 0; i < 14; i++) {
+		cycles[i].verdict.unflushed_known = true;
+		cycles[i].verdict.unflushed = 0;
+	}
+	concludes("not-shown", "no promise was tested by a cut");
+	cycles[0].verdict.broken[RECHECK_FLUSHED] = 1;
+	concludes("broken", "in 1 of 1 cut something");
+	r = (struct cut_record){ 0 };
+}
+END_TEST
+
+/* A target that loses nothing at all had nothing to lose, or still had power: its flushes may do nothing. */
 START_TEST(a_cut_that_loses_nothing_shows_no_flush)
 {
 	many(2, 50);
@@ -439,26 +484,6 @@ START_TEST(a_cut_that_loses_nothing_shows_no_flush)
 	cycles[1].verdict.forgotten = 1;
 	cycles[1].verdict.late = true;
 	concludes("not-shown", "none of 50 promises in 1 cut is broken, but nothing was lost");
-	for (size_t i = 0; i < 2; i++)
-		cycles[i].verdict = (struct recheck_result){ .cycle = (uint32_t)i + 1,
-			.acknowledged_counts = true,
-			.promises = 50,
-			.blocks[RECHECK_ACKNOWLEDGED] = 400,
-			.order_kept = true,
-			.complete = true };
-	concludes("kept", "none of 100 in 2 cuts");
-	ck_assert(!says("nothing-lost"));
-	/* But what a flush covered as well says nothing of the answers: nothing that only an answer had promised was left. */
-	cycles[0].verdict.unflushed_known = true;
-	concludes("kept", "none of 50 in 1 cut");
-	ck_assert(says("all-flushed"));
-	cycles[1].verdict.unflushed_known = true;
-	concludes("not-shown", "no promise was tested by a cut");
-	cycles[1].verdict.unflushed = 1;
-	concludes("kept", "none of 50 in 1 cut");
-	ck_assert(!says("fua-untested"));
-	cycles[0].verdict.broken[RECHECK_FLUSHED] = 1;
-	concludes("broken", "in 1 of 2 cuts something");
 	r = (struct cut_record){ 0 };
 }
 END_TEST
@@ -522,7 +547,7 @@ START_TEST(every_code_of_cuts)
 	cycles[5].device_errors = 2;
 	ck_assert(says("disturbed"));
 	many(1, 50);
-	cycles[0].throughs = 1;
+	cycles[0].verdict.throughs = 1;
 	cycles[0].verdict.through_alone_known = true;
 	ck_assert(says("fua-untested"));
 	/* What to do about the last one, pasted as it is. */
@@ -592,6 +617,7 @@ Suite *cut_record_suite(void)
 	tcase_add_test(t, a_late_cut_tests_nothing);
 	tcase_add_test(t, pairs_of_flushes);
 	tcase_add_test(t, fua_that_flushes_cover_is_not_tested);
+	tcase_add_test(t, answers_are_kept_by_many_cuts_only);
 	tcase_add_test(t, a_cut_that_loses_nothing_shows_no_flush);
 	tcase_add_test(t, a_page_begins_with_its_verdict);
 	tcase_add_test(t, every_code_of_cuts);
