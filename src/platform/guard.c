@@ -288,6 +288,13 @@ int guard_check_device(struct guard_verdict *out, const struct usage_sources *sr
 	if (blockdev_list(&all, &count, sysfs, err) < 0)
 		return -1;
 	known = usage_read(&usage, src, d->disk, NULL) == 0;
+	if (!known && !blockdev_exists(sysfs, d->major, d->minor)) {
+		free(all);
+		return error_set(err, ERROR_IO,
+			"'%s' is gone: the kernel no longer has such a device; check cable and "
+			"power",
+			d->node);
+	}
 	guard_judge_device(out, d, all, count, known ? &usage : NULL, fixed_allowed);
 	free(all);
 	return 0;

@@ -258,6 +258,22 @@ START_TEST(swap_and_holders)
 }
 END_TEST
 
+/* Unplugged while it is being opened: that is what is said, not that its users are unknown. */
+START_TEST(a_device_that_has_just_gone)
+{
+	struct blockdev d = device("sdb");
+	struct guard_verdict v;
+	struct error err = { 0 };
+
+	snprintf(d.name, sizeof d.name, "sdz");
+	snprintf(d.disk, sizeof d.disk, "sdz");
+	d.minor += 4000;
+	ck_assert_int_eq(guard_check_device(&v, &src, &d, false, &err), -1);
+	ck_assert_ptr_nonnull(strstr(err.text, "is gone"));
+	ck_assert_int_eq(err.kind, ERROR_IO);
+}
+END_TEST
+
 START_TEST(loop_device_on_a_partition)
 {
 	tree_put("devices/virtual/block/loop0/loop/backing_file", "/dev/sdb1\n");
@@ -454,6 +470,7 @@ Suite *guard_suite(void)
 	tcase_add_test(t, twins);
 	tcase_add_test(t, unreadable_tables);
 	tcase_add_test(t, many_mounts);
+	tcase_add_test(t, a_device_that_has_just_gone);
 	tcase_add_test(t, hostile_tables);
 	tcase_add_test(t, image_files);
 	suite_add_tcase(s, t);
