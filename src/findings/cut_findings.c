@@ -96,8 +96,8 @@ const struct finding_code cut_codes[] = {
 		"answered: they say nothing of what an answer alone is worth",
 		"cuts" },
 	[FUA_UNTESTED] = { "fua-untested", FINDING_CAUTION, false,
-		"nothing is broken, but at too few cuts there was a write with FUA that no flush "
-		"had covered as well: what FUA alone is worth was hardly put to the test",
+		"nothing is broken, but too few cuts came right after a write with FUA: what FUA "
+		"alone is worth was hardly put to the test",
 		"fua_writes fua_cuts needed_cuts" },
 	[FEW_ANSWERS] = { "few-cuts", FINDING_CAUTION, false,
 		"nothing is broken, and no write cache is claimed, so that each answer is a "
@@ -485,9 +485,10 @@ static void add_few_fua(struct writer *w)
 {
 	const struct cut_totals *o = &w->totals;
 	struct finding *one = finding_add(w->f, &cut_codes[FUA_UNTESTED],
-		"Of FUA alone too little is shown: a cut tests it when no flush came after such a "
-		"write, which was so in %" PRIu64 " of %" PRIu64
-		", and %d are needed. Cut more often; 'blkassay audit' asks after FUA alone.",
+		"Of FUA alone too little is shown: a cut tests it right after such a write, and "
+		"%" PRIu64 " of %" PRIu64
+		" came so, and %d are needed. Cut more often; 'blkassay audit' asks after FUA "
+		"alone.",
 		o->through_cuts, cut_totals_tested(o), CUT_FUA_LEAST);
 
 	finding_figure(one, "fua_writes", value_count(o->throughs));

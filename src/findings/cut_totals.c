@@ -19,7 +19,7 @@ void cut_totals_add(struct cut_totals *t, const struct recheck_result *r)
 		t->flush_pairs += r->flushes.telling;
 		t->flush_pairs_grew += r->flushes.grew;
 		t->throughs += r->throughs;
-		t->through_cuts += r->through_alone_known && r->through_alone;
+		t->through_cuts += r->through_last && r->through_alone_known && r->through_alone;
 	}
 	t->by_answer |= r->acknowledged_counts;
 	for (int d = 0; d < RECHECK_DUTIES; d++) {

@@ -17,7 +17,7 @@ struct cut_totals {
 	/* of the cuts that tested something: record/flush_pairs.h */
 	uint64_t flush_pairs, flush_pairs_grew;
 	bool by_answer; /* every answered write is promised: none may be lost */
-	/* of the cuts that tested something: writes with FUA; cuts that left one which no flush had covered */
+	/* of the cuts that tested something: writes with FUA; cuts right after one, which no flush had covered */
 	uint64_t throughs, through_cuts;
 };
 
@@ -39,8 +39,8 @@ enum cut_lack {
 	/* And flushes have to take longer the more there is to store: else they may do nothing, and what they covered was stored
 	 * in its own time. */
 	CUT_LACKS_FLUSHES,
-	/* What FUA alone is worth shows where no flush came after it. That cuts come in time is known by then: so many as leave at
-	 * most a half. */
+	/* What FUA alone is worth shows where it was the last thing to be answered. That cuts come in time is known by then: so
+	 * many as leave at most a half. */
 	CUT_LACKS_FUA,
 };
 enum {

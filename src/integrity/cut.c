@@ -207,7 +207,10 @@ static int send(struct cutting *c, const struct cut_write *w, bool *through, siz
 
 static enum progress write_one(struct cutting *c, const struct cut_write *w)
 {
-	bool through = w->through && c->kernel_flushes;
+	bool pulled = c->out->pulled;
+	bool through = (pulled ? c->settings->moment == CUT_AFTER_THROUGH : w->through) &&
+		       c->kernel_flushes;
+	bool flushed = pulled ? c->settings->moment == CUT_AFTER_FLUSH : w->flush;
 	uint64_t sent = now_ns(c);
 	size_t got = 0;
 	int rc;
@@ -224,7 +227,7 @@ static enum progress write_one(struct cutting *c, const struct cut_write *w)
 	c->out->throughs += through;
 	c->out->writes_at_risk += !through;
 	c->out->bytes_at_risk += through ? 0 : w->bytes;
-	return w->flush && c->flushes ? flush(c, w->number) : GO_ON;
+	return flushed && c->flushes ? flush(c, w->number) : GO_ON;
 }
 
 static void tell_progress(struct cutting *c, uint64_t passed_ns)

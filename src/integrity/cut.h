@@ -29,7 +29,8 @@ struct cut_settings {
 	struct journal_cycle cycle;
 	uint64_t end_after_ns; /* stop by itself; 0: never */
 	uint64_t pull_after_ns; /* pull the trigger this long after the baseline; 0: never */
-	/* What the cut waits for, at most so many writes. */
+	/* What the cut waits for, at most so many writes; and what all writes are like while the trigger works, as nobody knows
+	 * how long it takes. */
 	enum cut_moment moment;
 	uint32_t await_writes;
 	uint64_t patience_ns; /* once the trigger ended: how long the target may still answer */

@@ -229,6 +229,7 @@ static int take_cycle(struct loading *l, const struct line *line)
 	j->ready = false;
 	j->announced = j->acknowledged = j->stored = CUT_BASELINE;
 	j->writes = j->flushes = j->throughs = 0;
+	j->through_last = false;
 	j->pairs = (struct flush_pairs){ 0 };
 	j->stop[0] = 0;
 	return 0;
@@ -281,6 +282,7 @@ static int take_done(struct loading *l, const struct line *line)
 		return nonsense(l, "a write returned that was never announced");
 	mark(l->j, w, read.stored ? MARK_STORED : MARK_ACKNOWLEDGED);
 	l->j->throughs += read.stored;
+	l->j->through_last = read.stored;
 	flush_pairs_wrote(&l->j->pairs, w->bytes, read.stored);
 	l->j->acknowledged = w->number;
 	l->j->writes++;
@@ -303,6 +305,7 @@ static int take_stored(struct loading *l, const struct line *line)
 	}
 	l->j->stored = (uint32_t)read.through;
 	l->j->flushes++;
+	l->j->through_last = false;
 	if (read.at_ns >= l->j->flush_sent_ns)
 		flush_pairs_flushed(&l->j->pairs, read.at_ns - l->j->flush_sent_ns);
 	return 0;

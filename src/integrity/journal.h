@@ -87,6 +87,7 @@ struct journal {
 	size_t block_count;
 	uint32_t announced, acknowledged, stored; /* highest number of each */
 	uint64_t writes, flushes, throughs; /* returned; the last: writes with FUA */
+	bool through_last; /* nothing returned after the last of these */
 	uint64_t flush_sent_ns; /* the last one */
 	struct flush_pairs pairs;
 	uint64_t stop_ns; /* the last sign of life before the cut; ages count from here */

@@ -435,7 +435,8 @@ int recheck_run(struct medium *m, const struct journal *j, const struct watch *w
 		.through_alone_known = true,
 		.flushes = j->pairs,
 		/* Else the kernel makes them of a write and a flush. */
-		.throughs = medium_traits(m)->fua ? j->throughs : 0 };
+		.throughs = medium_traits(m)->fua ? j->throughs : 0,
+		.through_last = j->through_last };
 	if (!r)
 		return error_set(err, ERROR_IO, "out of memory");
 	memset(r, 0, sizeof *r);

@@ -103,6 +103,7 @@ struct recheck_result { /* line "recheck" */
 	struct flush_pairs flushes;
 	uint64_t
 		throughs; /* writes with FUA that returned; 0 where the kernel makes them of a write and a flush */
+	bool through_last; /* one of them was the last thing that returned */
 };
 
 enum recheck_conclusion { RECHECK_KEPT, RECHECK_BROKEN, RECHECK_NOT_SHOWN };

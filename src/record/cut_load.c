@@ -77,6 +77,7 @@ static void take_done(struct loading *l, const struct line *line)
 	l->now->writes++;
 	l->now->bytes += bytes;
 	l->now->throughs += read.stored;
+	l->now->through_last = read.stored;
 	flush_pairs_wrote(&l->now->pairs, bytes, read.stored);
 	if (!read.stored) {
 		l->now->writes_at_risk++;
@@ -89,6 +90,7 @@ static void take_stored(struct loading *l, uint64_t at)
 	uint64_t ns = at - l->flush_sent_at;
 
 	l->now->flushes++;
+	l->now->through_last = false;
 	l->now->writes_at_risk = l->now->bytes_at_risk = 0;
 	if (l->flush_sent && at >= l->flush_sent_at) {
 		if (ns > l->now->flush_ns_max)
@@ -162,6 +164,7 @@ static void take_recheck(struct loading *l, const struct line *line)
 	l->judged->verdict = verdict;
 	l->judged->verdict.flushes = l->judged->pairs;
 	l->judged->verdict.throughs = l->fua ? l->judged->throughs : 0;
+	l->judged->verdict.through_last = l->judged->through_last;
 	l->judged->rechecks++;
 }
 

@@ -17,6 +17,7 @@ struct cut_cycle {
 	uint64_t pulled_ns; /* from the end of the baseline to the start of that command */
 	uint64_t writes, bytes, throughs, flushes; /* that returned */
 	uint64_t writes_at_risk, bytes_at_risk; /* acknowledged, and not promised by flush or FUA */
+	bool through_last; /* the last thing that returned was a write with FUA, or with a flush of the kernel's */
 	uint64_t flush_ns_max; /* of the flushes that returned */
 	uint64_t device_errors; /* errors and resets before the cut, by the kernel's count */
 	struct flush_pairs pairs; /* of them */

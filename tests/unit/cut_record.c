@@ -404,7 +404,7 @@ START_TEST(fua_that_flushes_cover_is_not_tested)
 	concludes("not-shown", "so few say little of what FUA alone is worth");
 	ck_assert(says("fua-untested"));
 	for (size_t i = 0; i < 5; i++)
-		cycles[i].verdict.through_alone = 1;
+		cycles[i].verdict.through_alone = cycles[i].verdict.through_last = 1;
 	concludes("not-shown", "of what FUA alone is worth"); /* nobody counted */
 	for (size_t i = 0; i < 4; i++)
 		cycles[i].verdict.through_alone_known = true;
@@ -412,6 +412,9 @@ START_TEST(fua_that_flushes_cover_is_not_tested)
 	cycles[4].verdict.through_alone_known = true;
 	concludes("kept", "none of 1000 in 20 cuts");
 	ck_assert(!says("fua-untested"));
+	cycles[0].verdict.through_last = false; /* something else came after it */
+	concludes("not-shown", "of what FUA alone is worth");
+	cycles[0].verdict.through_last = true;
 	/* A cut that tested nothing tested no FUA either. */
 	cycles[4].verdict.late = true;
 	concludes("not-shown", "of what FUA alone is worth");
