@@ -32,11 +32,13 @@ static const struct {
 	{ "odd lengths", probe_odd_length, ID(ODD_LENGTH), ID(BUFFER) },
 	{ "many writes", probe_stored, ID(STORED), ID(BUFFER) },
 	{ "past the end", probe_past_end, ID(PAST_END), 0 },
+	{ "sense data", probe_sense, ID(SENSE), 0 },
 	{ "failed writes", probe_background_error, ID(BACKGROUND_ERROR), ID(STORED) },
 	{ "power cuts", probe_power_cut, ID(POWER_CUT), ID(BUFFER) },
 	{ "hidden write-behind", probe_write_behind, ID(WRITE_BEHIND), ID(BUFFER) | ID(POWER_CUT) },
 	{ "transfers", probe_transfers, ID(TRANSFER_LENGTH), ID(STORED) },
-	{ "eject", probe_eject, ID(EJECT), ID(BUFFER) },
+	{ "eject", probe_eject, ID(EJECT) | ID(EJECTED), ID(BUFFER) },
+	{ "answers", probe_answered, ID(ANSWERED), CLAIMS },
 };
 
 enum { PROBES = sizeof probes / sizeof *probes };
@@ -75,8 +77,8 @@ double audit_bytes_to_write(const struct audit_plan *p)
 	double limit = fmax((double)p->burst_limit_bytes, PROBE_FILL_MIN), fill = filling_burst(p);
 	double small = (double)p->many_writes * 4096, area = (double)p->area_bytes;
 	/* Repeats, in filling bursts: up to 3 request sizes; 2 for reads and flushes, 2 where these do not confirm it; 1 and
-	 * two short ones, of 0.66, for either flush; leftovers and a short one; 1 eject. */
-	double repeats = 3 + 2 + 2 + 2 * (1 + 2 * 0.66) + 1 + 1;
+	 * two short ones, of 0.66, for either flush; leftovers and a short one; 1 eject, and 1 without, where that lost data. */
+	double repeats = 3 + 2 + 2 + 2 * (1 + 2 * 0.66) + 1 + 2;
 
 	/* Three sizes of bursts, each doubled up to the limit; FUA and its like; small writes in rounds, each round pushed
 	 * out by as much at most, and what else is pushed out; all in between. */

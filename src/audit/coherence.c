@@ -39,14 +39,17 @@ static int report(struct probe_context *pc, enum promise_id id, const char *mend
 		probe_check_format(text, sizeof text, c), when);
 }
 
-/* Runs of fresh writes, each read back the moment its last write was acknowledged, newest first. */
+/* Runs of fresh writes, each read back the moment its last write was acknowledged, newest first. Every other one in requests
+ * of several blocks: a buffer may show best in short ones, and some faults strike long ones alone. */
 static int read_after_write(struct probe_context *pc)
 {
 	struct probe_check c = { 0 };
-	uint32_t one = pc->request < 8 * pc->unit ? pc->request : 8 * pc->unit, run = one * RUN;
+	uint32_t several = pc->bulk < 8 * pc->unit ? pc->bulk : 8 * pc->unit;
+	uint32_t best = pc->request < several ? pc->request : several;
 	int rc = 0;
 
 	for (uint32_t i = 0; i < ROUNDS && !rc && !context_stopped(pc); i++) {
+		uint32_t one = i % 2 ? several : best, run = one * RUN;
 		uint64_t base = (uint64_t)i * run % (zone_bytes(pc) - run + 1);
 
 		base -= base % pc->unit;

@@ -131,6 +131,24 @@ static bool worth_reissuing(struct probe_context *pc, const struct scsi_exchange
 	return s->valid && (s->deferred || s->key == SENSE_UNIT_ATTENTION);
 }
 
+/* News that meets any command says nothing of this one. */
+static bool is_news(const struct scsi_sense *s)
+{
+	return s->valid && (s->deferred || s->key == SENSE_UNIT_ATTENTION);
+}
+
+static void count_answer(struct probe_context *pc, const struct scsi_exchange *x)
+{
+	uint8_t code = x->cdb[0];
+
+	if (pc->host_failed) {
+		pc->commands[code].unanswered++;
+		pc->commands[code].host_status = x->host_status;
+	} else if (scsi_succeeded(x) || !is_news(&pc->last_sense)) {
+		pc->commands[code].answered++;
+	}
+}
+
 int context_exchange(struct probe_context *pc, struct scsi_exchange *x)
 {
 	for (int i = 0; i < REISSUES; i++) {
@@ -145,8 +163,10 @@ int context_exchange(struct probe_context *pc, struct scsi_exchange *x)
 		if (rc < 0)
 			return rc;
 		pc->last_ns = medium_since_ns(pc->m, began);
-		if (scsi_succeeded(x))
+		if (scsi_succeeded(x)) {
+			count_answer(pc, x);
 			return 0;
+		}
 		/* The host's own trouble with the command: is there anybody? */
 		if (x->host_status) {
 			rc = medium_check(pc->m, MEDIUM_CHECK_FAILED);
@@ -154,9 +174,10 @@ int context_exchange(struct probe_context *pc, struct scsi_exchange *x)
 				return rc;
 		}
 		scsi_sense_decode(&pc->last_sense, x->sense, x->sense_length);
+		pc->host_failed = x->host_status && !pc->last_sense.valid;
+		count_answer(pc, x);
 		if (scsi_completed(x))
 			return 0;
-		pc->host_failed = x->host_status && !pc->last_sense.valid;
 		/* A deferred recovered error tells of an earlier command that went well in the end. */
 		if (pc->last_sense.deferred && pc->last_sense.key != SENSE_RECOVERED_ERROR)
 			note_error(pc);

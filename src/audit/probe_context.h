@@ -91,6 +91,11 @@ struct probe_context {
 	/* requests that came to nothing on their way, so that the device said nothing of them; up to the last line */
 	uint64_t host_errors;
 	bool host_failed; /* the last command */
+	/* by its first byte: how often it was answered, if only by a refusal, and how often not; the last of the latter */
+	struct {
+		uint32_t answered, unanswered;
+		uint16_t host_status;
+	} commands[256];
 	/* reads and writes answered GOOD; those that moved less than was asked for */
 	uint64_t transfers, short_reads, short_writes;
 	char first_short[120];

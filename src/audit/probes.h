@@ -20,7 +20,9 @@ int probe_past_end(struct probe_context *pc);
 int probe_odd_length(struct probe_context *pc);
 int probe_background_error(struct probe_context *pc);
 int probe_transfers(struct probe_context *pc); /* transfer-length: of all reads and writes so far */
-int probe_eject(struct probe_context *pc);
+int probe_sense(struct probe_context *pc);
+int probe_eject(struct probe_context *pc); /* eject, ejected */
+int probe_answered(struct probe_context *pc); /* answered: of all commands so far */
 
 /* For those with a model: writes a burst, flushes it, cuts power at the answer and judges what must be there then. 0, or a
  * negative errno. */

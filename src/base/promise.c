@@ -35,6 +35,8 @@ static const struct promise_row rows[] = {
 		"blocks" },
 	[PROMISE_ID_PAST_END] = { "past-end",
 		"requests past the last block are refused, and touch nothing", "requests" },
+	[PROMISE_ID_SENSE] = { "sense",
+		"sense data is gone once it was told and the next command went well", "refusals" },
 	[PROMISE_ID_BACKGROUND_ERROR] = { "background-error",
 		"a write that fails after it was acknowledged is reported", "errors" },
 	[PROMISE_ID_POWER_CUT] = { "power-cut",
@@ -44,6 +46,10 @@ static const struct promise_row rows[] = {
 	[PROMISE_ID_TRANSFER_LENGTH] = { "transfer-length",
 		"a read or write that is answered GOOD has moved all of its data", "requests" },
 	[PROMISE_ID_EJECT] = { "eject", "an eject empties the buffer before it returns", "ejects" },
+	[PROMISE_ID_EJECTED] = { "ejected",
+		"after an eject the medium is gone until it is loaded again", "ejects" },
+	[PROMISE_ID_ANSWERED] = { "answered", "every command is answered, if only by a refusal",
+		"commands" },
 };
 _Static_assert(sizeof rows / sizeof *rows == PROMISE_IDS, "one row a promise");
 

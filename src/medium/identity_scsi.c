@@ -101,6 +101,15 @@ static int heed_sense(struct medium *m, const struct scsi_sense *s)
 	return 0;
 }
 
+/* Sense that was asked for is told no second time. */
+static int heed_answer(struct medium *m, const struct scsi_exchange *x)
+{
+	struct scsi_sense sense;
+
+	scsi_sense_decode(&sense, x->data, scsi_transferred(x));
+	return heed_sense(m, &sense);
+}
+
 /* The kernel counts whatever was no success. This run's own doing is every answer to its commands but the news of a reset,
  * unless the kernel made that one because a command of this run failed in transport. */
 static void count_own(struct medium *m, const struct scsi_exchange *x, const struct scsi_sense *s)
@@ -121,6 +130,8 @@ int identity_heed(struct medium *wrapped, const struct scsi_exchange *x)
 
 	if (scsi_completed(x))
 		heed_success(m, x);
+	if (scsi_succeeded(x) && x->cdb[0] == SCSI_REQUEST_SENSE)
+		return heed_answer(m, x);
 	if (scsi_succeeded(x))
 		return 0;
 	scsi_sense_decode(&sense, x->sense, x->sense_length);

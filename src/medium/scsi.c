@@ -40,6 +40,13 @@ void scsi_build_test_unit_ready(struct scsi_exchange *x)
 	begin(x, SCSI_TEST_UNIT_READY, 6);
 }
 
+void scsi_build_request_sense(struct scsi_exchange *x, void *data, uint8_t room)
+{
+	begin(x, SCSI_REQUEST_SENSE, 6);
+	x->cdb[4] = room;
+	take_data(x, SCSI_DATA_IN, data, room);
+}
+
 void scsi_build_inquiry(struct scsi_exchange *x, void *data, uint8_t room)
 {
 	begin(x, SCSI_INQUIRY, 6);

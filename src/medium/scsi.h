@@ -84,6 +84,8 @@ void scsi_put_u64(uint8_t *p, uint64_t v);
 /* Builders: each clears the whole exchange, fills CDB, direction and lengths, and sets a timeout of 30 s (60 s for
  * SYNCHRONIZE CACHE and START STOP UNIT). `data` must hold the allocation length. */
 void scsi_build_test_unit_ready(struct scsi_exchange *x);
+/* room: 18 for the fixed form, as Linux asks. */
+void scsi_build_request_sense(struct scsi_exchange *x, void *data, uint8_t room);
 void scsi_build_inquiry(struct scsi_exchange *x, void *data, uint8_t room);
 enum scsi_page_control { SCSI_CURRENT, SCSI_CHANGEABLE, SCSI_DEFAULT, SCSI_SAVED };
 enum { SCSI_PAGE_CACHING = 0x08, SCSI_PAGE_CACHING_RBC = 0x06, SCSI_PAGE_ALL = 0x3F };

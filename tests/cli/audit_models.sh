@@ -37,6 +37,14 @@ for pair in ignores-flush=flush ignores-fua=fua stale-reads=read-after-write reo
 	says "to mend it  "
 	says "Not safe to ship"
 done
+# Faults of the protocol that commands of the audit meet.
+for pair in sense-stays=sense stays-after-eject=ejected silent-unknown=answered stalls-unknown=answered; do
+	audit 1 "fault-${pair%=*}" --with-eject --only inquiry,eject,${pair#*=}
+	says "${pair#*=}: broken"
+	tells ", 1 broken (${pair#*=}), "
+done
+audit 0 fault-prevents-removal --with-eject --only eject
+tells "PREVENT had better be refused with 05/20/00"
 # Alone: nothing else is blamed.
 for pair in tears=power-cut past-end=past-end ejects-undrained=eject ignores-fua=fua; do
 	run 0 "$BLKASSAY" report "fault-${pair%=*}.assay"

@@ -626,7 +626,7 @@ static struct audit_plan context_plan;
 static struct medium *context_medium;
 
 /* What the tap makes of an answer. */
-static enum { FINE, NO_CARD, LOST_ON_THE_WAY, NO_MORE_READS, NO_MORE_WRITES } spoiled;
+static enum { FINE, NO_CARD, LOST_ON_THE_WAY, RESET_NEWS, NO_MORE_READS, NO_MORE_WRITES } spoiled;
 
 static void spoil(void *context, struct scsi_exchange *x)
 {
@@ -635,6 +635,8 @@ static void spoil(void *context, struct scsi_exchange *x)
 	(void)context;
 	if (spoiled == NO_CARD && write)
 		scsi_tap_fail(x, SENSE_NOT_READY, SENSE_NO_MEDIUM, false);
+	else if (spoiled == RESET_NEWS && read)
+		scsi_tap_fail(x, SENSE_UNIT_ATTENTION, SENSE_POWER_ON, false);
 	else if (spoiled == NO_MORE_READS && read) /* 03/11/00: unrecovered read error */
 		scsi_tap_fail(x, SENSE_MEDIUM_ERROR, 0x1100, false);
 	else if (spoiled == NO_MORE_WRITES && write) /* 03/0C/00: write error */
@@ -727,6 +729,65 @@ START_TEST(trouble_of_the_host_judges_nothing)
 	context_report(&probe, PROMISE_ID_STORED, PROMISE_KEPT, 1, "", "x"); /* told once */
 	ck_assert_int_eq(last_line()->verdict, PROMISE_KEPT);
 	context_end();
+}
+END_TEST
+
+/* One answer that went missing may be the cable's doing; what never comes to an answer while all else does is the device's. */
+START_TEST(a_command_that_is_never_answered_is_told)
+{
+	struct scsi_exchange x;
+
+	context_begin();
+	ck_assert_int_eq(context_write(&probe, 0, probe.unit, PROBE_PLAIN), 0);
+	ck_assert_int_eq(probe_answered(&probe), 0);
+	ck_assert_int_eq(last_line()->verdict, PROMISE_KEPT);
+	spoiled = LOST_ON_THE_WAY;
+	for (int i = 0; i < 3; i++)
+		context_write(&probe, 0, probe.unit, PROBE_PLAIN);
+	ck_assert_int_eq(probe_answered(&probe), 0);
+	ck_assert_int_eq(last_line()->verdict, PROMISE_NOT_SHOWN); /* writes were answered before */
+	context_read(&probe, 0, probe.unit);
+	ck_assert_int_eq(probe_answered(&probe), 0);
+	ck_assert_int_eq(last_line()->verdict, PROMISE_NOT_SHOWN); /* once */
+	context_read(&probe, 0, probe.unit);
+	ck_assert_int_eq(probe_answered(&probe), 0);
+	ck_assert_int_eq(last_line()->verdict, PROMISE_BROKEN);
+	ck_assert_ptr_nonnull(strstr(last_line()->evidence, "28h (READ) 2 of 2 times"));
+	/* That the device was reset is news, and no answer to a read. */
+	spoiled = RESET_NEWS;
+	context_read(&probe, 0, probe.unit);
+	spoiled = FINE;
+	probe.host_errors = 0;
+	ck_assert_int_eq(probe_answered(&probe), 0);
+	ck_assert_int_eq(last_line()->verdict, PROMISE_BROKEN);
+	scsi_build_read(&x, 0, 1, probe.t->logical_block_bytes, probe.buf, 0);
+	ck_assert_int_eq(context_exchange(&probe, &x), 0);
+	ck_assert_int_eq(probe_answered(&probe), 0);
+	ck_assert_int_eq(last_line()->verdict, PROMISE_NOT_SHOWN);
+	context_end();
+}
+END_TEST
+
+/* A sector that a long write lacks is missing whether the buffer shows best in short requests or not; no eject is to blame. */
+START_TEST(lost_sectors_are_no_eject_that_loses)
+{
+	for (unsigned seed = 1; seed <= 6; seed++) {
+		struct promises f;
+		char text[2048];
+
+		draw_gadget(text, sizeof text, seed, true, back, "drop last sector = 1 in 7\n");
+		audit_text(text, seed, AREA, &f);
+		ck_assert_msg(line(&f, "read-after-write")->verdict == PROMISE_BROKEN,
+			"seed %u: %s", seed, line(&f, "read-after-write")->evidence);
+		ck_assert_msg(line(&f, "eject")->verdict != PROMISE_BROKEN, "seed %u: %s", seed,
+			line(&f, "eject")->evidence);
+		/* Without the lines before it, too. */
+		only = PROMISE_BIT(PROMISE_ID_EJECT);
+		audit_text(text, seed, AREA, &f);
+		ck_assert_msg(line(&f, "eject")->verdict != PROMISE_BROKEN, "seed %u: %s", seed,
+			line(&f, "eject")->evidence);
+		only = 0;
+	}
 }
 END_TEST
 
@@ -923,6 +984,9 @@ static const struct breaking_case breaking_cases[] = {
 	{ "torn sectors = yes\n", NULL, NULL },
 	{ "wrong residue = 1 in 40\n", NULL, NULL },
 	{ "eject without drain = yes\n", NULL, NULL },
+	{ "sense stays = yes\n", NULL, NULL },
+	{ "stays after eject = yes\n", NULL, NULL },
+	{ "unknown command = silence\n", NULL, NULL },
 };
 
 static uint32_t broken_by(const struct breaking_case *b, const char *claims)
@@ -1044,6 +1108,8 @@ Suite *audit_suite(void)
 	tcase_add_test(c, nothing_tested_is_nothing_kept);
 	tcase_add_test(c, an_absent_card_reports_nothing);
 	tcase_add_test(c, trouble_of_the_host_judges_nothing);
+	tcase_add_test(c, a_command_that_is_never_answered_is_told);
+	tcase_add_test(c, lost_sectors_are_no_eject_that_loses);
 	tcase_add_test(c, the_bound_rests_on_writes_that_were_taken);
 	tcase_add_test(c, an_error_told_is_not_all_errors_told);
 	tcase_add_test(c, unreadable_blocks_are_no_lost_writes);

@@ -531,6 +531,36 @@ START_TEST(an_attention_from_before_the_first_write_is_absorbed)
 }
 END_TEST
 
+static void put_sense(void *context, struct scsi_exchange *x)
+{
+	struct scsi_sense s = {
+		.valid = true, .key = SENSE_UNIT_ATTENTION, .code = SENSE_MEDIUM_CHANGED
+	};
+	uint8_t sense[20];
+
+	(void)context;
+	if (x->cdb[0] != SCSI_REQUEST_SENSE)
+		return;
+	scsi_sense_encode(sense, &s);
+	memcpy(x->data, sense, 18);
+	x->residual = 0;
+}
+
+/* Sense that was asked for is told no second time: the news of another card in it is heeded right then. */
+START_TEST(an_attention_that_was_asked_for_is_heeded)
+{
+	struct medium *m = scsi_tap_new(open_model(""), put_sense, NULL);
+	struct scsi_exchange x;
+	uint8_t sense[18] = { 0 };
+
+	ck_assert_int_eq(scsi_write(m, 0, 1), 0);
+	scsi_build_request_sense(&x, sense, sizeof sense);
+	ck_assert_int_eq(medium_scsi(m, &x), -ESTALE);
+	ck_assert_ptr_nonnull(medium_lost(m));
+	medium_close(m);
+}
+END_TEST
+
 static int start_stop(struct medium *m, bool start)
 {
 	struct scsi_exchange x;
@@ -641,6 +671,7 @@ Suite *identity_suite(void)
 	tcase_add_test(t, no_write_follows_a_swapped_card);
 	tcase_add_test(t, a_drive_that_is_unplugged_is_gone_and_one_that_is_reset_is_not);
 	tcase_add_test(t, an_attention_from_before_the_first_write_is_absorbed);
+	tcase_add_test(t, an_attention_that_was_asked_for_is_heeded);
 	tcase_add_test(t, an_eject_of_ones_own_is_gone_on_with_once_it_is_known_again);
 	tcase_add_test(t, another_card_after_an_eject_is_not_gone_on_with);
 	tcase_add_test(t, without_a_tell_tale_nothing_is_known_again);
