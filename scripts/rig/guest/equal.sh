@@ -6,7 +6,8 @@
 #   equal_cuts MODEL       both with a slower card behind it, and cuts alone
 #   equal_times MODEL      sweeps of it and of one that stores nothing, on both; $results/SIDE.WHAT.csv, a line for each pass
 # Each ends with a file "done" among its results, which are taken out of the machine right then.
-cut_cycles=5
+# As many as a verdict on answers alone takes, and some that test none.
+cut_cycles=15
 
 # column_of NAME FILE: of a CSV file without commas in the columns before it.
 column_of() {
@@ -78,8 +79,8 @@ fresh() {
 	model_tell recount
 }
 
-claims="inquiry,capacity,cache-page,kernel-view,past-end"
-waiting="buffer,flush,fua,fsync,write-behind,eject"
+claims="inquiry,capacity,cache-page,kernel-view,past-end,sense,answered"
+waiting="buffer,flush,fua,fsync,write-behind,eject,ejected"
 order="read-after-write,interleaved,overlap,partial-overlap,straddle,odd-length"
 
 begin_equal() { # MODEL
