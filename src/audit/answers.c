@@ -138,7 +138,7 @@ int probe_answered(struct probe_context *pc)
 {
 	static const char mend[] = "answer a command that it does not know with CHECK CONDITION "
 				   "05/20/00, and send no more and no less than was asked for";
-	uint64_t answered = 0, unanswered = 0;
+	unsigned long long answered = 0, unanswered = 0;
 	int never = -1, some = -1;
 
 	if (!pc->scsi)
@@ -155,13 +155,13 @@ int probe_answered(struct probe_context *pc)
 	}
 	if (!unanswered)
 		return context_report(pc, PROMISE_ID_ANSWERED, PROMISE_KEPT, answered, "",
-			"%llu commands, each answered", (unsigned long long)answered);
+			"%llu commands, each answered", answered);
 	some = never >= 0 ? never : some;
 	return context_report(pc, PROMISE_ID_ANSWERED,
 		never >= 0 && answered ? PROMISE_BROKEN : PROMISE_NOT_SHOWN, answered + unanswered,
 		mend, "%llu of %llu commands came to nothing; %02Xh%s %u of %u times, the last %s",
-		(unsigned long long)unanswered, (unsigned long long)(answered + unanswered),
-		(unsigned)some, command_words((uint8_t)some), pc->commands[some].unanswered,
+		unanswered, answered + unanswered, (unsigned)some, command_words((uint8_t)some),
+		pc->commands[some].unanswered,
 		pc->commands[some].unanswered + pc->commands[some].answered,
 		pc->commands[some].host_status == TIMED_OUT ? "with no answer in time"
 							    : "broken off on the bus");
