@@ -27,6 +27,7 @@ enum {
 	GO_ON,
 	READ_LATER,
 	BOUND,
+	UNDER_POWER,
 	ALL_SEEN,
 	MAY_HIDE,
 	REPEATS,
@@ -94,6 +95,11 @@ const struct finding_code verify_codes[] = {
 		"without damage found: the most that there can be, as far as damage falls on "
 		"blocks at random",
 		"damaged_share_at_most confidence_share" },
+	[UNDER_POWER] = { "read-under-power", FINDING_PLAIN, false,
+		"without damage found, in a run that wrote and read: what was written last may "
+		"have "
+		"come from the gadget's memory",
+		NULL },
 	[ALL_SEEN] = { "no-false-capacity", FINDING_PLAIN, false,
 		"places of --spot would have shown any false capacity", "region_bytes" },
 	[MAY_HIDE] = { "capacity-not-shown", FINDING_PLAIN, false,
@@ -590,6 +596,20 @@ static void add_bound(struct writer *w)
 	finding_figure(one, "confidence_share", value_share(confidence));
 }
 
+/* A gadget may answer from what it has not stored yet, and would pass though it never did. */
+static void add_under_power(struct writer *w)
+{
+	const struct verify_record_plan *p = &w->record->plan;
+
+	if (p->write && p->read && strcmp(w->record->run.target.kind, "image") != 0)
+		finding_add(w->f, &verify_codes[UNDER_POWER],
+			"Read back under power: what was written last may have come from the "
+			"gadget's memory. verify --only write, a power cycle and verify --only "
+			"read "
+			"with the same --seed judge the card alone; 'blkassay cut' judges power "
+			"cuts.");
+}
+
 /* How many places of which size would see every capacity. */
 static const char *enough_words(struct writer *w)
 {
@@ -1064,6 +1084,7 @@ void verify_findings_add(
 	add_all_failures(&w);
 	if (w.totals->judged && !damaged) {
 		add_bound(&w);
+		add_under_power(&w);
 		if (is_complete(&w))
 			add_sight(&w);
 	}

@@ -121,6 +121,21 @@ START_TEST(clean_is_said_of_what_is_clean)
 }
 END_TEST
 
+/* What a gadget may answer from its memory: not what was read by itself, and not an image. */
+START_TEST(reading_under_power_is_said)
+{
+	ck_assert_str_eq(verdict(), "clean");
+	ck_assert(says("read-under-power"));
+	v.plan.write = false;
+	ck_assert_str_eq(verdict(), "clean");
+	ck_assert(!says("read-under-power"));
+	v.plan.write = true;
+	strcpy(v.run.target.kind, "image");
+	ck_assert_str_eq(verdict(), "clean");
+	ck_assert(!says("read-under-power"));
+}
+END_TEST
+
 static void try_clean_is_not_said_where_something_failed(void)
 {
 	v.state.reads.requests = 1;
@@ -592,6 +607,7 @@ Suite *verify_view_suite(void)
 	tcase_add_checked_fixture(c, setup, teardown);
 	tcase_add_test(c, storage_that_ends_in_one_place);
 	tcase_add_test(c, clean_is_said_of_what_is_clean);
+	tcase_add_test(c, reading_under_power_is_said);
 	tcase_add_test(c, clean_is_not_said_where_something_failed);
 	tcase_add_test(c, clean_is_not_said_of_what_did_not_end);
 	tcase_add_test(c, nothing_is_called_damaged_where_nobody_wrote);
