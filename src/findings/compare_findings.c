@@ -358,6 +358,13 @@ static void add_gate_failed(
 static const char *way_out(
 	struct pool *pool, const struct compared *c, const struct gate_request *gate)
 {
+	size_t half_shown = count_basis(c, COMPARE_ONE_STORED);
+
+	if (half_shown)
+		return pool_printf(pool,
+			"No number of %s decides it: at %zu point%s of writes only one side shows "
+			"when they are stored.",
+			replicates(c), half_shown, text_plural(half_shown));
 	if (c->gate_needed)
 		return pool_printf(pool, "With %zu %s a side an equally fast build would pass.",
 			c->gate_needed, replicates(c));

@@ -555,6 +555,14 @@ static enum gate_hold hold_of_builds(struct compared *c)
 	return c->anyway ? GATE_FREE : GATE_HELD_BY_BUILDS;
 }
 
+static bool any_half_shown(const struct compared *c)
+{
+	for (size_t i = 0; i < c->count; i++)
+		if (c->points[i].basis == COMPARE_ONE_STORED)
+			return true;
+	return false;
+}
+
 int compared_gate(struct compared *c, struct gate_request *gate, struct error *err)
 {
 	struct comparison *list = calloc(c->count + 1, sizeof *list);
@@ -568,7 +576,7 @@ int compared_gate(struct compared *c, struct gate_request *gate, struct error *e
 		rc = compare_gate(out, each, list, c->count, gate->allowed);
 	for (size_t i = 0; !rc && i < c->count; i++)
 		c->points[i].gate = each[i];
-	if (!rc && out->answer == COMPARE_UNDECIDED)
+	if (!rc && out->answer == COMPARE_UNDECIDED && !any_half_shown(c))
 		c->gate_needed = compare_gate_needed(list, c->count, gate->allowed);
 	gate->held = out->answer == COMPARE_PASSED ? hold_of(c) : GATE_FREE;
 	if (out->answer == COMPARE_PASSED && !gate->held)

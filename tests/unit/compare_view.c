@@ -196,7 +196,12 @@ START_TEST(every_code)
 	ck_assert_str_eq(verdict(&s, said), "gate-failed");
 	scene_compare(&s, 3, 0.05);
 	ck_assert_str_eq(verdict(&s, said), "gate-undecided");
+	/* More of the same shows no stored rate of a side that shows none. */
+	ck_assert_ptr_nonnull(strstr(said, "No number of passes decides it: at 1 point"));
+	s.points[6].basis = COMPARE_STORED;
+	ck_assert_str_eq(verdict(&s, said), "gate-undecided");
 	ck_assert_ptr_nonnull(strstr(said, "4 or more passes a side"));
+	s.points[6].basis = COMPARE_ONE_STORED;
 	scene_compare(&s, 3, -1);
 	ck_assert_str_eq(verdict(&s, said), "too-few");
 	pool_release(&s.c.pool);
