@@ -16,6 +16,7 @@ struct restoring {
 	const char *saved, *target;
 	const char *overwrite; /* token, or NULL */
 	bool skips; /* what is damaged of the saved data */
+	bool device; /* which may answer from its memory */
 	struct kept *k;
 	struct kept_result result;
 };
@@ -92,7 +93,11 @@ static void tell(const struct restoring *r)
 	if (changed)
 		printf("overwritten as asked: %llu block%s of %u bytes, changed since\n",
 			(unsigned long long)changed, text_plural(changed), id->logical_block_bytes);
-	if (!r->result.lost_bytes)
+	if (!r->result.lost_bytes && r->device && r->result.written_bytes)
+		message_note("read back under power: keep '%s' until the target was unplugged, "
+			     "plugged in again, and the same command has nothing to write",
+			r->saved);
+	else if (!r->result.lost_bytes)
 		message_note("'%s' is no longer needed", r->saved);
 }
 
@@ -137,6 +142,7 @@ static int restore(struct restoring *r, struct error *err)
 		message_note("the data was saved from '%s'%s%s, and '%s' is '%s': its content "
 			     "decides",
 			id->token, *id->place ? ", " : "", id->place, r->target, s.token);
+	r->device = medium_traits(s.medium)->kind == MEDIUM_BLOCK_DEVICE;
 	rc = put_back(r, &s, err);
 	if (rc == 0) {
 		tell(r);

@@ -42,7 +42,8 @@ static const struct option_spec specs[OPTION_ID_COUNT] = {
 		"consent to overwrite the target that has this token ('blkassay targets' shows it; "
 		"of an image, a run without consent does)" },
 	{ OPTION_KEEP_DATA, "keep-data", NULL, OPTION_IS_FLAG, 0, 0,
-		"save the region to a side file first and put it back at the end" },
+		"save the region to a side file first and put it back at the end; the file stays "
+		"when the run found a device at fault" },
 	{ OPTION_CREATE, "create", "SIZE", OPTION_IS_SIZE, 512, UINT64_C(1) << 62,
 		"make the target: a new image file of this size; an existing file is refused" },
 	{ OPTION_FIXED_DISK, "fixed-disk", NULL, OPTION_IS_FLAG, 0, 0,

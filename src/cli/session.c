@@ -640,6 +640,9 @@ int session_ended(struct session *s, struct record_writer *record, int status, s
 {
 	struct error why = { 0 };
 
+	if (s->own)
+		s->own->keep.doubted = status == 1 && s->medium &&
+				       medium_traits(s->medium)->kind == MEDIUM_BLOCK_DEVICE;
 	if (end_writing(s, record, &why) == 0)
 		return status;
 	if (err->kind == ERROR_NONE) {

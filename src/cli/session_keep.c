@@ -225,6 +225,22 @@ static int put_back(struct session_keep *k, struct medium *m, bool *damaged, str
 	return rc < 0 ? medium_explain(m, err) : rc;
 }
 
+/* A device that loses what it acknowledged may answer from its memory now. */
+static int finish_doubted(struct session_keep *k, struct record_writer *record, struct error *err)
+{
+	struct text command;
+
+	text_init(&command);
+	keep_restore_command(&command, k->path, k->target);
+	message_warning("kept data is back on '%s' and reads the same; but this run found the "
+			"target at fault, so what was saved stays in '%s'. Unplug the target, plug "
+			"it in again and run: %s - when that has nothing to write, all is there, "
+			"and the file can go",
+		k->target, k->path, command.bytes);
+	text_release(&command);
+	return say(k, record, RUN_KEPT_BACK, err);
+}
+
 static int finish(struct session_keep *k, struct record_writer *record, struct error *err)
 {
 	int rc = kept_remove(k->kept, err);
@@ -262,7 +278,7 @@ int session_keep_put_back(
 	else if (medium_check(m, MEDIUM_CHECK_BATCH) < 0)
 		rc = explain_doubt(k, m, err);
 	else
-		rc = finish(k, record, err);
+		rc = k->doubted ? finish_doubted(k, record, err) : finish(k, record, err);
 	let_go(k);
 	return rc;
 }

@@ -20,13 +20,14 @@ struct session_keep {
 	char path[512]; /* of the saved file */
 	struct run_kept said; /* to the record, last */
 	uint64_t own_bytes; /* of what is saved: test data of an earlier run */
+	bool doubted; /* the run found a device at fault: that it reads back right is no reason to remove what was saved */
 };
 
 /* Saves what id names to k->path. On failure nothing is kept, and *err does not yet say that nothing was written. */
 int session_keep_save(struct session_keep *k, const struct kept_identity *id, struct medium *m,
 	struct record_writer *record, const struct watch *watch, struct error *err);
 
-/* Puts it back with a progress line, deaf to signals, and removes the saved file. m NULL: the target is not open any more.
+/* Puts it back with a progress line, deaf to signals, and removes the saved file unless the target is doubted. m NULL: the target is not open any more.
  * record NULL: it is closed already. 0 also when nothing is kept; else *err says where the data is and which command puts it
  * back. */
 int session_keep_put_back(
