@@ -193,7 +193,7 @@ static int look_closer(struct probe_context *pc, flush_call *flush, struct waits
 
 	for (int i = 0; i < PROBE_FLUSH_CUTS && pc->t->virtual_clock && !rc && !context_stopped(pc);
 		i++)
-		rc = probe_cut_after(pc, flush, &w->cut);
+		rc = probe_cut_after(pc, i % 2, flush, &w->cut);
 	return rc < 0 ? rc : 0;
 }
 

@@ -46,10 +46,10 @@ static int cut_power(struct probe_context *pc)
 	return medium_replug(pc->m, true);
 }
 
-int probe_cut_after(struct probe_context *pc, int (*flush)(struct probe_context *pc),
-	struct probe_check *flushed)
+int probe_cut_after(struct probe_context *pc, bool short_end,
+	int (*flush)(struct probe_context *pc), struct probe_check *flushed)
 {
-	int rc = write_run(pc, run_bytes(pc));
+	int rc = short_end ? write_run_to_a_short_one(pc) : write_run(pc, run_bytes(pc));
 
 	if (!rc)
 		rc = flush(pc);
@@ -153,7 +153,7 @@ int probe_power_cut(struct probe_context *pc)
 	if (!rc)
 		rc = context_check(pc, 0, pc->plan->area_bytes, &r.flushed);
 	for (int i = 0; i < PROBE_CUTS && !rc && !context_stopped(pc); i++) {
-		rc = probe_cut_after(pc, context_sync, &r.flushed);
+		rc = probe_cut_after(pc, i % 2, context_sync, &r.flushed);
 		/* Every other one right at the answer, when a buffer that drains fast still holds something. */
 		if (!rc)
 			rc = cut_in_between(pc, i % 2 ? 0 : random_below(&random, 2000000), &r);

@@ -24,10 +24,10 @@ int probe_sense(struct probe_context *pc);
 int probe_eject(struct probe_context *pc); /* eject, ejected */
 int probe_answered(struct probe_context *pc); /* answered: of all commands so far */
 
-/* For those with a model: writes a burst, flushes it, cuts power at the answer and judges what must be there then. 0, or a
- * negative errno. */
+/* For those with a model: writes a burst, with a last request as short as can be (short_end) or like the others, flushes it, cuts
+ * power at the answer and judges what must be there then. 0, or a negative errno. */
 struct probe_check;
-int probe_cut_after(struct probe_context *pc, int (*flush)(struct probe_context *pc),
-	struct probe_check *flushed);
+int probe_cut_after(struct probe_context *pc, bool short_end,
+	int (*flush)(struct probe_context *pc), struct probe_check *flushed);
 
 #endif

@@ -1086,6 +1086,27 @@ static enum promise_verdict fua_with(scsi_tap_change *before)
 	return line(&f, "fua")->verdict;
 }
 
+/* A buffer that a longer write empties by filling it, before a card so fast that what comes after the last one of a burst is
+ * stored by itself: a flush that does nothing is seen where a short write was the last. */
+START_TEST(a_flush_is_cut_after_short_writes_too)
+{
+	static const char text[] =
+		"gadget-model 1\ndevice:\nname = t\ncapacity = 32Mi\nlink:\nspeed = full\n"
+		"rate = 0.95 MB/s\nrequest cost = 0.18 ms\nhost gap = 0.87 ms\ncard:\n"
+		"read rate = 10.5 MB/s\nwrite rate = 5.81 MB/s\nwrite command cost = 1.76 ms\n"
+		"firmware:\nunit = request\nwrite behind = 8Ki\nrequest cost = 0.27 ms\n"
+		"when full = all\nclaims:\nwrite cache = yes\n";
+	char liar[1024];
+	struct promises f;
+
+	audit_text(text, 1, AREA, &f);
+	ck_assert_int_eq(line(&f, "power-cut")->verdict, PROMISE_KEPT);
+	snprintf(liar, sizeof liar, "%sfaults:\nignore flush = yes\n", text);
+	audit_text(liar, 1, AREA, &f);
+	ck_assert_int_eq(line(&f, "power-cut")->verdict, PROMISE_BROKEN);
+}
+END_TEST
+
 /* A journal of a file system writes 4 KiB with FUA: what holds for 64 KiB says nothing of that. */
 START_TEST(fua_is_asked_of_short_writes_too)
 {
@@ -1127,6 +1148,7 @@ Suite *audit_suite(void)
 	tcase_add_test(c, a_fast_card_leaves_nothing);
 	tcase_add_test(c, it_writes_no_more_than_it_announces);
 	tcase_add_test(c, fua_is_asked_of_short_writes_too);
+	tcase_add_test(c, a_flush_is_cut_after_short_writes_too);
 	tcase_add_loop_test(c, each_fault_is_caught, 0, sizeof fault_cases / sizeof *fault_cases);
 	suite_add_tcase(s, c);
 	return s;
