@@ -34,7 +34,7 @@ static const struct {
 	{ "past the end", probe_past_end, ID(PAST_END), 0 },
 	{ "sense data", probe_sense, ID(SENSE), 0 },
 	{ "failed writes", probe_background_error, ID(BACKGROUND_ERROR), ID(STORED) },
-	{ "power cuts", probe_power_cut, ID(POWER_CUT), ID(BUFFER) },
+	{ "power cuts", probe_power_cut, ID(POWER_CUT), ID(BUFFER) | ID(FLUSH) },
 	{ "hidden write-behind", probe_write_behind, ID(WRITE_BEHIND), ID(BUFFER) | ID(POWER_CUT) },
 	{ "transfers", probe_transfers, ID(TRANSFER_LENGTH), ID(STORED) },
 	{ "eject", probe_eject, ID(EJECT) | ID(EJECTED), ID(BUFFER) },

@@ -354,6 +354,7 @@ int probe_flush(struct probe_context *pc)
 		return rc;
 	if (pc->known.sync_refused)
 		return report_sync_refused(pc);
+	pc->known.flush_kept = judge(pc, &w) == PROMISE_KEPT;
 	return context_report(pc, PROMISE_ID_FLUSH, judge(pc, &w), w.busy.count, mend, "%s",
 		describe(text, sizeof text, pc, &w));
 }

@@ -118,22 +118,29 @@ static int cut_in_between(struct probe_context *pc, uint64_t wait_ns, struct cut
 static int report(struct probe_context *pc, const struct cut_result *r)
 {
 	bool lost = !pc->known.claims_cache && r->old;
+	bool broken = r->flushed.wrong || r->torn || lost;
+	/* A flush that takes no time for what there is to store may do nothing, and what it covered was stored in its own
+	 * time: as 'cut' has it. */
+	bool shown = broken || !pc->known.claims_cache || pc->known.flush_kept;
 	char text[200];
 
 	pc->known.behind_proven = r->old || r->torn; /* all of it was answered */
 	pc->known.cut_answers = r->answers;
 	return context_report(pc, PROMISE_ID_POWER_CUT,
-		r->flushed.wrong || r->torn || lost ? PROMISE_BROKEN : PROMISE_KEPT,
+		broken  ? PROMISE_BROKEN
+		: shown ? PROMISE_KEPT
+			: PROMISE_NOT_SHOWN,
 		context_tested(&r->flushed),
 		r->flushed.wrong ? "store everything before a flush is answered"
 		: r->torn ? "write whole sectors only; stop the card's command, not its data, "
 			    "when power fails"
 			  : "claim the cache (WCE 1), or store each write before it is answered",
-		"%d modelled cuts: flushed: %s; not flushed: %llu blocks, %llu old, %llu torn%s",
+		"%d modelled cuts: flushed: %s; not flushed: %llu blocks, %llu old, %llu torn%s%s",
 		2 * PROBE_CUTS + 1, probe_check_format(text, sizeof text, &r->flushed),
 		(unsigned long long)r->acknowledged, (unsigned long long)r->old,
 		(unsigned long long)r->torn,
-		lost ? "; a device that claims write through may not lose any" : "");
+		lost ? "; a device that claims write through may not lose any" : "",
+		shown ? "" : "; but no flush was seen to store anything");
 }
 
 int probe_power_cut(struct probe_context *pc)

@@ -56,6 +56,7 @@ struct known {
 	/* what was left in the buffer on purpose, to see whether leftovers show, and whether they do; 0: not tried */
 	double leftover_bytes;
 	bool leftovers_show;
+	bool flush_kept; /* SYNCHRONIZE CACHE takes the time that storing takes */
 };
 
 struct probe_context {
