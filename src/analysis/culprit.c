@@ -1080,6 +1080,27 @@ static bool rests_on_shape(const struct culprit *c)
 	return c->cause != CAUSE_STALLS && c->cause != CAUSE_BACKLOG;
 }
 
+/* Without any other cause the data are still on a link that carries no more than its ceiling. */
+static void keep_to_link(struct culprit *c, double seconds, double least)
+{
+	if (c->cause == CAUSE_LINK || c->seconds_low >= least)
+		return;
+	c->seconds_low = fmin(least, c->seconds_high);
+	c->share_high = 1 - c->seconds_low / seconds;
+}
+
+static void keep_all_to_link(struct culprits *c, const struct culprit_input *in)
+{
+	double least = in->link.ceiling > 0 ? (double)in->bytes / in->link.ceiling : 0;
+
+	for (size_t i = 0; i < c->count; i++)
+		keep_to_link(&c->list[i], c->seconds, least);
+	for (size_t i = 0; i < c->next_count; i++)
+		keep_to_link(&c->next[i], c->seconds, least);
+	if (c->perhaps_known)
+		keep_to_link(&c->perhaps, c->seconds, least);
+}
+
 void culprits_find(struct culprits *c, const struct culprit_input *in)
 {
 	struct search s = { .in = in,
@@ -1104,6 +1125,7 @@ void culprits_find(struct culprits *c, const struct culprit_input *in)
 	c->fixed_s = s.fixed * in->pieces;
 	if (s.explanations)
 		pick(&s);
+	keep_all_to_link(c, in);
 	if (!c->count)
 		culprits_give_up(c, doubt_of(&s));
 	/* A shape that the times follow only roughly, or but for one of the sizes, makes nothing sure. */

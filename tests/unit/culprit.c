@@ -546,6 +546,40 @@ START_TEST(turns_in_frames)
 }
 END_TEST
 
+/* A bus of frames of 1 ms and 1216 B, two frames a request beside its data, and a card that costs nothing: whatever frames take, 4 KiB
+ * are 3.37 ms on that link. */
+START_TEST(frames_carry_no_more_than_their_bus)
+{
+	struct growth_point p[SIZES];
+	struct growth_set set;
+	struct culprits c;
+	struct culprit_input in = { .growths = &set,
+		.framed = &set,
+		.bytes = 4096,
+		.pieces = 1,
+		.block_bytes = 512,
+		.in_flight = 1,
+		.frame_s = 1e-3,
+		.frame_bytes_per_s = 1.216e6,
+		.frames = FRAMES_SEEN,
+		.link = { .rate = 1.216e6, .ceiling = 1.216e6 } };
+
+	for (int i = 0; i < SIZES; i++)
+		p[i] = (struct growth_point){ .bytes = UINT64_C(512) << i,
+			.seconds = 3e-3 + 1e-3 * ceil((512 << i) / 1216.),
+			.noise = 0.05,
+			.pieces = 1 };
+	growth_find(&set, p, SIZES, &(struct growth_options){ .wanted_bytes = 4096 });
+	culprits_find(&c, &in);
+	ck_assert(culprits_have(&c, CAUSE_FRAMES));
+	for (size_t i = 0; i < c.count; i++) {
+		ck_assert_double_ge(c.list[i].seconds_low, 4096 / 1.216e6 - 1e-9);
+		ck_assert_double_eq_tol(
+			c.list[i].share_high, 1 - c.list[i].seconds_low / c.seconds, 1e-9);
+	}
+}
+END_TEST
+
 /* Requests that the host cuts into pieces of 8 KiB are all of one size to the device. */
 START_TEST(pieces_of_one_size)
 {
@@ -1047,6 +1081,7 @@ Suite *culprit_suite(void)
 	tcase_add_test(c, two_stages_with_fixed_costs);
 	tcase_add_test(c, sectors_of_whole_units);
 	tcase_add_test(c, turns_in_frames);
+	tcase_add_test(c, frames_carry_no_more_than_their_bus);
 	tcase_add_test(c, pieces_of_one_size);
 	tcase_add_test(c, way_of_a_first_piece);
 	tcase_add_test(c, strained);
