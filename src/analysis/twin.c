@@ -384,6 +384,17 @@ static void put_cards(struct work *w)
 	}
 }
 
+/* Work after the data that is not as long as the card's may be the end of one that began with the first of them, in a buffer
+ * large enough for all: no model has that, but a gadget may. */
+static void doubt_turns(struct work *w)
+{
+	const struct twin_phases *p = &w->in->side[WRITE].phases;
+	double card = w->in->side[WRITE].card;
+
+	w->t->doubts[TWIN_TRANSFER] |= w->t->stores_after && !w->t->overlapped &&
+				       !(fabs(p->status_slope * card - 1) <= 2 * SLACK);
+}
+
 void twin_make(struct twin *t, const struct twin_input *in)
 {
 	struct work w = { .in = in, .t = t };
@@ -401,6 +412,7 @@ void twin_make(struct twin *t, const struct twin_input *in)
 	for (int d = READ; d <= WRITE; d++)
 		find_hidden(&w, d);
 	put_cards(&w);
+	doubt_turns(&w);
 	t->link = w.link > 0 ? 1 / w.link : INFINITY;
 	t->doubts[TWIN_BUFFER] =
 		in->side[WRITE].buffered || (measured(in, WRITE) && in->side[WRITE].may_buffer);

@@ -290,8 +290,11 @@ static void add_firmware(struct writer *w)
 		t->doubts[TWIN_SECTOR] ? "NOT KNOWN: single sectors, or work for each byte"
 				       : "nothing is left for work per sector");
 	setting(w, "transfer", t->overlapped ? "overlapped" : "store-and-forward",
-		t->doubts[TWIN_TRANSFER] ? "NOT KNOWN"
-		: t->stores_after        ? "seen: the status comes later the more data there are"
+		t->doubts[TWIN_TRANSFER] && t->stores_after && !t->overlapped
+			? "NOT KNOWN whether it begins before it has all data; what is left then "
+			  "is seen"
+		: t->doubts[TWIN_TRANSFER] ? "NOT KNOWN"
+		: t->stores_after          ? "seen: the status comes later the more data there are"
 		: t->stores_meanwhile
 			? "seen: data of writes are taken slowly, and the status soon after"
 			: "as the slope shows");

@@ -24,7 +24,7 @@ grep -q 'host gap' paused.model || fail "no pause in the model"
 run 0 "$BLKASSAY" sweep model:paused.model --direction read,write --order sequential --sizes 512..64Ki --seconds 1 \
 	--passes 4 --seed 1 --out paused.assay
 run 0 "$BLKASSAY" explain paused.assay --model paused-twin.model
-says "model written to paused-twin.model; not known: read rate, write rate, unit"
+says "model written to paused-twin.model; not known: read rate, write rate, transfer, unit"
 setting() { # KEY: its number
 	grep "^    $1 = " paused-twin.model | head -n 1 | sed 's/.* = \([0-9.]*\).*/\1/'
 }
@@ -33,7 +33,11 @@ between "the host's pause" "$(setting 'host gap')" 594 606
 between "the way of a command" "$(setting 'request cost')" 198 202
 between "the card's own, in writes" "$(setting 'write command cost')" 850 890
 between "the link" "$(setting rate)" 990000 1010000
-grep -q '^    transfer = store-and-forward *# seen: the status comes later the more data there are$' paused-twin.model || fail "turns are seen"
+grep -q '^    transfer = store-and-forward *# NOT KNOWN whether it begins before it has all data' paused-twin.model || fail "turns are sure"
+# That it is as long as the card takes makes them so.
+run 0 "$BLKASSAY" explain paused.assay --model carded-twin.model --card-write 1MB/s
+says "model written to carded-twin.model; not known: read rate, unit"
+grep -q '^    transfer = store-and-forward *# seen: the status comes later the more data there are$' carded-twin.model || fail "turns are not seen"
 # Without them nobody can tell.
 run 0 "$BLKASSAY" sweep model:paused.model --direction read,write --order sequential --sizes 512..64Ki --seconds 1 \
 	--passes 4 --seed 1 --no-phases --out blind.assay

@@ -186,7 +186,8 @@ static void show_phases(struct seen *s, double link_us)
 	}
 }
 
-/* Link, turns and whose the fixed costs are follow from the phases alone; the card's rate may be work per sector as well. */
+/* Link and whose the fixed costs are follow from the phases alone; the card's rate may be work per sector as well, and what
+ * comes after the data the end of work that began before, unless it is as long as the card's. */
 START_TEST(phases_tell_whose_time_it_is)
 {
 	struct seen s;
@@ -204,7 +205,8 @@ START_TEST(phases_tell_whose_time_it_is)
 	ck_assert_double_eq_tol(t.card[0].command_s, 0.3e-3, 1e-5);
 	ck_assert_double_eq_tol(t.card[1].command_s, 0.7e-3, 1e-5);
 	ck_assert_double_eq_tol(t.card[1].rate, 1e6 / 0.8, 1e4);
-	doubts_are(&t, 1u << TWIN_READ_CARD | 1u << TWIN_WRITE_CARD | 1u << TWIN_SECTOR);
+	doubts_are(&t, 1u << TWIN_READ_CARD | 1u << TWIN_WRITE_CARD | 1u << TWIN_SECTOR |
+			       1u << TWIN_TRANSFER);
 	look(&s, &paused, true);
 	show_phases(&s, 1);
 	twin_make(&t, &s.in);
