@@ -11,8 +11,9 @@ static const double link_slack = 0.03;
 /* A rate is right to within 5 %: more than that is no slack of anybody's. */
 static const double beaten = 0.06;
 
-/* Of the card's time for so much: that is its work from beginning to end. A rate is right to within 5 %. */
-static const double all_of_it = 0.9;
+/* Of the card's time for so much: that is its work from beginning to end. A rate is right to within 5 %. More than so much is
+ * other work as well, which may hide the beginning of all of it. */
+static const double all_of_it = 0.9, no_more = 1.1;
 
 static double whole(const struct phase_size *s)
 {
@@ -104,15 +105,17 @@ static void find_gain(struct phase_parts *p, const struct phase_size *s, bool wr
 	/* What stops growing is the end of a work that went on before. */
 	double grows = fmin(work->per_byte, work->last_per_byte);
 	double moving = write ? s->data : p->list[PART_LINK].seconds;
+	double fixed = write ? fmax(0, work->fixed - p->wait) : 0, both = grows + moving / s->bytes;
 
 	if (!work->line_known || grows < all_of_it * card)
 		return;
-	p->gain = grows > 0 ? fmin(grows * s->bytes + (write ? work->fixed : 0), moving) : 0;
-	p->gain_sure = card > 0;
+	p->gain = grows > 0 ? fmin(grows * s->bytes + fixed, moving) : 0;
+	p->gain_sure = card > 0 && grows <= no_more * card &&
+		       fmin(grows, moving / s->bytes) >= PHASES_TURN_SHARE * both;
 }
 
 struct phase_parts phase_parts_of(const struct phase_size *sizes, size_t count, bool write,
-	double wanted, double link, double card)
+	double wanted, double link, double card, double wait)
 {
 	struct phase_parts out = { .known = false };
 	const double stated = link;
@@ -131,6 +134,7 @@ struct phase_parts phase_parts_of(const struct phase_size *sizes, size_t count, 
 	out.link_known = link > 0;
 	out.link = link;
 	out.card = card;
+	out.wait = wait;
 	out.bytes = s->bytes;
 	out.seconds = whole(s);
 	for (int i = 0; i < PART_COUNT; i++) {

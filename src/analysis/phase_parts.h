@@ -6,6 +6,10 @@
 #include <stdbool.h>
 #include <stddef.h>
 
+/* Link and card take turns by the phases where the shorter of the two takes that much of both: a cost per sector that only
+ * happens to be as long as the data is the less likely the longer they are (ours). */
+#define PHASES_TURN_SHARE 0.35
+
 /* Means of a request of one size, in s. */
 struct phase_size {
 	double bytes;
@@ -34,6 +38,7 @@ struct phase_parts {
 	bool link_beaten; /* the data took less time for each byte than that of the link */
 	bool link_known; /* else PART_FETCH, PART_REFUSE and PART_LINK are 0, and so is the gain */
 	double link, card; /* s/B, as given; 0: not known */
+	double wait; /* s, as given */
 	double bytes, seconds; /* the request looked at */
 	struct phase_amount list[PART_COUNT];
 	struct phase_amount data; /* the whole of that phase, whatever the link needs of it */
@@ -41,12 +46,12 @@ struct phase_parts {
 	 * that works on all data afterwards and one whose work just takes longer than the data look alike; what the card takes
 	 * tells them apart. */
 	double gain;
-	bool gain_sure; /* the card's rate was known; else: if it works afterwards */
+	bool gain_sure; /* what it works for is what the card takes; else: if it works afterwards */
 };
 
 /* Sizes rise. wanted: the request looked at is the nearest of them. link, card: s/B that they need; 0: not known, as the link is
- * taken when the data is faster than that. */
+ * taken when the data is faster than that. wait: s that each phase may last only because its bus waits for a frame. */
 struct phase_parts phase_parts_of(const struct phase_size *sizes, size_t count, bool write,
-	double wanted, double link, double card);
+	double wanted, double link, double card, double wait);
 
 #endif

@@ -554,8 +554,7 @@ static bool take_table(struct explanation *e, const struct points *table, const 
 	cost_line_make(&x->line, x->stored, x->point_count);
 	if (!look_for_wander(x, table) || !find_culprits(x, &e->known, table, run))
 		return false;
-	x->phases = explain_phases_of(
-		table, x->judged_bytes, e->known.link, e->known.card[x->direction]);
+	x->phases = explain_phases_of(table, x, e->known.link, e->known.card[x->direction]);
 	keep_stalls_apart(x);
 	budget(x, &e->known);
 	e->count++;

@@ -29,9 +29,10 @@ const struct finding_code explain_codes[] = {
 		"refuse, "
 		"store, not-ready, host or link; how much of it grows with the size, and what "
 		"working "
-		"on data while data move could save",
+		"on data while data move could save; how much of it may be waiting for frames of "
+		"the bus",
 		"direction order request_bytes part seconds share fixed_seconds seconds_per_byte "
-		"gain_seconds" },
+		"gain_seconds frames_seconds" },
 	[EXPLAIN_PHASE_RULES_OUT] = { "phases-rule-out", FINDING_PLAIN, false,
 		"causes that the rates allow and the phases do not",
 		"direction order request_bytes causes" },

@@ -24,9 +24,10 @@ enum { SIZES_MAX = 64 };
 #define SEEN_SLACK 0.1
 /* A given rate is right to within 5 %. */
 #define GIVEN_SLACK 0.06
-/* Link and card take turns by the phases where the shorter of the two takes that much of both: a cost per sector that only
- * happens to be as long as the data is the less likely the longer they are (ours). */
-#define TURNS_SHARE 0.35
+/* Frames that a phase may last only because the bus waits for one: until the next begins, and until it is over. */
+#define WAIT_FRAMES 2
+/* Commands that are taken in less than so much of a frame do not wait for any. */
+#define NO_WAIT 0.5
 
 /* A link that is only known by its ceiling may be slower: then more of the data's time is its own, and working on data while
  * they move could save up to half of that time; less if the card alone needs more than that. */
@@ -39,8 +40,21 @@ static void widen_gain(struct phase_parts *p, double card)
 		p->gain = fmax(p->gain, data - work);
 }
 
+/* Where times are whole frames all phases wait for them; else they may where no command was taken in less. */
+static double wait_of(
+	const struct phase_size *sizes, size_t count, const struct usb_link *usb, bool seen)
+{
+	double least = INFINITY;
+
+	if (!usb || !(usb->frame_s > 0))
+		return 0;
+	for (size_t i = 0; i < count; i++)
+		least = fmin(least, sizes[i].command);
+	return seen || least > NO_WAIT * usb->frame_s ? WAIT_FRAMES * usb->frame_s : 0;
+}
+
 struct phase_parts explain_phases_of(
-	const struct points *table, uint64_t judged_bytes, double link, double card)
+	const struct points *table, const struct explained *x, double link, double card)
 {
 	struct phase_size sizes[SIZES_MAX] = { 0 };
 	struct phase_parts p;
@@ -60,8 +74,8 @@ struct phase_parts explain_phases_of(
 	}
 	if (!(link > 0) && table->count)
 		link = table->list[0].link_ceiling_bps;
-	p = phase_parts_of(sizes, n, write, (double)judged_bytes, link > 0 ? 1 / link : 0,
-		card > 0 ? 1 / card : 0);
+	p = phase_parts_of(sizes, n, write, (double)x->judged_bytes, link > 0 ? 1 / link : 0,
+		card > 0 ? 1 / card : 0, wait_of(sizes, n, x->usb, x->frames == FRAMES_SEEN));
 	if (!given && !write)
 		widen_gain(&p, card);
 	return p;
@@ -79,7 +93,7 @@ static const struct {
 	[PART_STORE] = { "store", "the gadget has all of the data and has not answered yet" },
 	[PART_NOT_READY] = { "not-ready",
 		"the command waits until the gadget takes it: it is still at work on what came "
-		"before, or slow to begin" },
+		"before, or slow to begin, or the bus is slow to bring it" },
 	[PART_HOST] = { "host", "the host is at work itself, which nothing in the gadget "
 				"shortens" },
 	[PART_LINK] = { "link", "the data are on the link" },
@@ -111,17 +125,38 @@ static bool is_answer_only(const struct explained *x)
 	return x->direction == RUN_WRITE && (!x->shown || x->behind > EXPLAIN_BEHIND);
 }
 
+/* How much of a part may be the bus's alone. */
+static double wait_in(const struct phase_parts *p, enum phase_part part)
+{
+	return part == PART_HOST || part == PART_LINK ? 0 : fmin(p->wait, p->list[part].seconds);
+}
+
+static const char *wait_words(struct pool *p, const struct explained *x, enum phase_part part)
+{
+	double wait = wait_in(&x->phases, part);
+	const char *what = x->frames == FRAMES_SEEN ? "is" : "may be";
+
+	if (!(wait > 0))
+		return "";
+	if (wait < x->phases.list[part].seconds)
+		return pool_printf(
+			p, ". Up to %s of it %s the wait for frames of the bus", TIME(wait), what);
+	return ". All of it may be the wait for frames of the bus";
+}
+
 static const char *gain_words(struct pool *p, const struct phase_parts *x, enum phase_part part)
 {
 	if ((part != PART_STORE && part != PART_FETCH) || x->gain < SAID_SHARE / 2 * x->seconds)
 		return "";
 	return pool_printf(p,
 		x->gain_sure
-			? ". It starts on that only then: doing it while data move would save up "
+			? ". That is as long as the card takes, so it seems to start only then: "
+			  "doing it while data move would save up "
 			  "to %s, at most %.0f %% more rate"
 			: ". If it starts on that only then, doing it while data move would save "
-			  "up to %s, at most %.0f %% more rate (the card's rate would tell)",
-		TIME(x->gain), 100 * (x->seconds / (x->seconds - x->gain) - 1));
+			  "up to %s, at most %.0f %% more rate%s",
+		TIME(x->gain), 100 * (x->seconds / (x->seconds - x->gain) - 1),
+		x->card > 0 ? "" : " (the card's rate would tell)");
 }
 
 static void add_where(struct finding *one, const struct explained *x)
@@ -137,10 +172,10 @@ static void say(struct findings *f, const struct explained *x, enum phase_part p
 	const struct phase_amount *a = &p->list[part];
 	bool gains = (part == PART_STORE || part == PART_FETCH) && !is_answer_only(x);
 	struct finding *one = finding_add(f, &explain_codes[EXPLAIN_PHASE],
-		"By its phases: for %s of the %s of a %s %s of %s, %s%s%s.%s%s", TIME(a->seconds),
+		"By its phases: for %s of the %s of a %s %s of %s, %s%s%s%s.%s%s", TIME(a->seconds),
 		TIME(p->seconds), run_order_name(x->order), run_direction_name(x->direction),
 		SIZE((uint64_t)p->bytes), parts[part].does, growth_words(f->pool, a, p->bytes),
-		gains ? gain_words(f->pool, p, part) : "",
+		wait_words(f->pool, x, part), gains ? gain_words(f->pool, p, part) : "",
 		!is_answer_only(x) ? ""
 		: x->shown         ? " That is until it is acknowledged; storing takes longer."
 				   : " That is until it is acknowledged.",
@@ -153,6 +188,8 @@ static void say(struct findings *f, const struct explained *x, enum phase_part p
 	finding_figure(one, "fixed_seconds", value_if(a->line_known, value_seconds(a->fixed)));
 	finding_figure(one, "seconds_per_byte", value_if(a->line_known, value_number(a->per_byte)));
 	finding_figure(one, "gain_seconds", value_if(gains && p->gain > 0, value_seconds(p->gain)));
+	finding_figure(one, "frames_seconds",
+		value_if(wait_in(p, part) > 0, value_seconds(wait_in(p, part))));
 }
 
 /* The fixed part of all that the gadget does, and of the data on a link whose rate is not known; < 0: no line shows it. */
@@ -242,7 +279,7 @@ static bool turns_are_seen(const struct explained *x)
 
 	return x->direction == RUN_WRITE && p->card > 0 && store->line_known &&
 	       p->data.line_known && fabs(work / p->card - 1) <= GIVEN_SLACK &&
-	       fmin(work, data) >= TURNS_SHARE * (work + data);
+	       fmin(work, data) >= PHASES_TURN_SHARE * (work + data);
 }
 
 /* What the two phases take beyond card and link, which may be slower than given. */
@@ -487,7 +524,7 @@ static const char *card_words(struct pool *p, double work, double card)
 		return pool_printf(p,
 			": if that is right, the other %s pass while the data are on the link",
 			TIME(-rest));
-	return ": the two agree, and that work is the card's";
+	return ": the two agree, so that work seems to be the card's";
 }
 
 /* Rates alone are said to be above the card's elsewhere. */
@@ -519,9 +556,14 @@ static void add_card(struct findings *f, const struct explanation *e, const stru
 	finding_figure(one, "card_seconds_per_byte", value_number(card));
 }
 
-static bool is_said(const struct phase_parts *p, enum phase_part part)
+/* Of what is the bus's wait for frames the rates have told. */
+static bool is_said(const struct explained *x, enum phase_part part)
 {
-	return p->list[part].share >= (part == PART_LINK ? LINK_SHARE : SAID_SHARE);
+	const struct phase_parts *p = &x->phases;
+	double wait = x->frames == FRAMES_SEEN ? wait_in(p, part) : 0;
+
+	return p->list[part].seconds - wait >=
+	       (part == PART_LINK ? LINK_SHARE : SAID_SHARE) * p->seconds;
 }
 
 /* Random requests that say what the sequential ones of that direction have said are not told again. */
@@ -532,8 +574,8 @@ static bool told_already(const struct explanation *e, size_t at)
 			    e->tables[i].phases.known;
 
 		for (int k = 0; same && k < PART_COUNT; k++)
-			same = is_said(&e->tables[i].phases, (enum phase_part)k) ==
-			       is_said(&e->tables[at].phases, (enum phase_part)k);
+			same = is_said(&e->tables[i], (enum phase_part)k) ==
+			       is_said(&e->tables[at], (enum phase_part)k);
 		if (same)
 			return true;
 	}
@@ -552,7 +594,7 @@ void explain_phases_add(struct findings *f, const struct explanation *e, unsigne
 		if (told_already(e, i))
 			continue;
 		for (int k = 0; k < PART_COUNT; k++)
-			if (is_said(&x->phases, (enum phase_part)k))
+			if (is_said(x, (enum phase_part)k))
 				say(f, x, (enum phase_part)k);
 		add_card(f, e, x);
 	}

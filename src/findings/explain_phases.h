@@ -9,9 +9,10 @@
 struct explained;
 struct explanation;
 
-/* Of the points whose requests the kernel does not split. link, card: measured, B/s; 0: not known. */
+/* Of the points whose requests the kernel does not split. x: what their rates have shown. link, card: measured, B/s; 0: not
+ * known. */
 struct phase_parts explain_phases_of(
-	const struct points *table, uint64_t judged_bytes, double link, double card);
+	const struct points *table, const struct explained *x, double link, double card);
 
 /* Takes causes from those that the rates could not tell apart whose time, by the phases, is not half of what it would have to be: the
  * host's pause, the cost of a request, the link. One stays always. */

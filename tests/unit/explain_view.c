@@ -381,6 +381,40 @@ START_TEST(phases_and_the_card)
 }
 END_TEST
 
+/* 2 ms before the command is taken and 3.5 ms of status in 10 ms, on a bus with frames of 1 ms, two of which each may last. */
+START_TEST(phases_on_a_bus_with_frames)
+{
+	struct explained t = table(RUN_READ, RUN_SEQUENTIAL, CAUSE_FRAMES, 0.5);
+	struct view v;
+
+	t.usb = usb_link_at(12000000);
+	t.phases = (struct phase_parts){
+		.known = true, .bytes = 4096, .seconds = 10e-3, .wait = 2e-3
+	};
+	t.phases.list[PART_NOT_READY] = (struct phase_amount){ .seconds = 2e-3, .share = 0.2 };
+	t.phases.list[PART_STORE] = (struct phase_amount){ .seconds = 3.5e-3, .share = 0.35 };
+	view_of(&v, &t, 1, NULL);
+	says(&v, 1, "phases", "Up to 2.00 ms of it may be the wait for frames of the bus");
+	says(&v, 2, "phases", "All of it may be the wait for frames of the bus");
+	view_release(&v);
+	/* Times of whole frames: then they do, and what is left is no fifth of the time in either. */
+	t.frames = FRAMES_SEEN;
+	view_of(&v, &t, 1, NULL);
+	says_not(&v, "phases");
+	view_release(&v);
+	t.phases.list[PART_STORE].seconds = 4.5e-3;
+	view_of(&v, &t, 1, NULL);
+	says(&v, 1, "phases", "Up to 2.00 ms of it is the wait for frames of the bus");
+	view_release(&v);
+	/* A bus that does not wait. */
+	t.frames = FRAMES_EXCLUDED;
+	t.phases.wait = 0;
+	view_of(&v, &t, 1, NULL);
+	says(&v, 2, "phases", "slow to begin, or the bus is slow to bring it.");
+	view_release(&v);
+}
+END_TEST
+
 /* Rates that seem to say the host, and phases that say that it has no part in it: 4 ms of storing in 6 ms. */
 START_TEST(phases_against_rates)
 {
@@ -728,6 +762,7 @@ Suite *explain_view_suite(void)
 	tcase_add_test(c, words_of_a_beaten_link);
 	tcase_add_test(c, doubts_once);
 	tcase_add_test(c, phases_against_rates);
+	tcase_add_test(c, phases_on_a_bus_with_frames);
 	tcase_add_test(c, rates_that_cannot_be);
 	tcase_add_test(c, words_of_trust);
 	tcase_add_test(c, phases_and_the_card);
