@@ -38,6 +38,7 @@ static void widen_gain(struct phase_parts *p, double card)
 
 	if (p->gain > 0)
 		p->gain = fmax(p->gain, data - work);
+	p->gain_sure = false;
 }
 
 /* Where times are whole frames all phases wait for them; else they may where no command was taken in less. */
@@ -90,7 +91,8 @@ static const struct {
 		"the gadget takes the data more slowly than the link could bring them: its buffer "
 		"is "
 		"full, it stores piece by piece, or it does not keep up with the link" },
-	[PART_STORE] = { "store", "the gadget has all of the data and has not answered yet" },
+	[PART_STORE] = { "store",
+		"all of the data have passed and the gadget has not answered yet" },
 	[PART_NOT_READY] = { "not-ready",
 		"the command waits until the gadget takes it: it is still at work on what came "
 		"before, or slow to begin, or the bus is slow to bring it" },
@@ -144,9 +146,9 @@ static const char *wait_words(struct pool *p, const struct explained *x, enum ph
 	return ". All of it may be the wait for frames of the bus";
 }
 
-static const char *gain_words(struct pool *p, const struct phase_parts *x, enum phase_part part)
+static const char *gain_words(struct pool *p, const struct phase_parts *x)
 {
-	if ((part != PART_STORE && part != PART_FETCH) || x->gain < SAID_SHARE / 2 * x->seconds)
+	if (x->gain < SAID_SHARE / 2 * x->seconds)
 		return "";
 	return pool_printf(p,
 		x->gain_sure
@@ -157,6 +159,16 @@ static const char *gain_words(struct pool *p, const struct phase_parts *x, enum 
 			  "up to %s, at most %.0f %% more rate%s",
 		TIME(x->gain), 100 * (x->seconds / (x->seconds - x->gain) - 1),
 		x->card > 0 ? "" : " (the card's rate would tell)");
+}
+
+/* Beyond a ceiling that nobody measured. */
+static const char *slow_link_words(const struct explained *x, enum phase_part part)
+{
+	bool beyond = part == PART_FETCH || part == PART_REFUSE;
+
+	return beyond && !x->link_known && x->frames != FRAMES_SEEN
+		       ? ", or the link is slower than its ceiling"
+		       : "";
 }
 
 static void add_where(struct finding *one, const struct explained *x)
@@ -170,12 +182,14 @@ static void say(struct findings *f, const struct explained *x, enum phase_part p
 {
 	const struct phase_parts *p = &x->phases;
 	const struct phase_amount *a = &p->list[part];
-	bool gains = (part == PART_STORE || part == PART_FETCH) && !is_answer_only(x);
+	bool gains =
+		part == (x->direction == RUN_WRITE ? PART_STORE : PART_FETCH) && !is_answer_only(x);
 	struct finding *one = finding_add(f, &explain_codes[EXPLAIN_PHASE],
-		"By its phases: for %s of the %s of a %s %s of %s, %s%s%s%s.%s%s", TIME(a->seconds),
-		TIME(p->seconds), run_order_name(x->order), run_direction_name(x->direction),
-		SIZE((uint64_t)p->bytes), parts[part].does, growth_words(f->pool, a, p->bytes),
-		wait_words(f->pool, x, part), gains ? gain_words(f->pool, p, part) : "",
+		"By its phases: for %s of the %s of a %s %s of %s, %s%s%s%s%s.%s%s",
+		TIME(a->seconds), TIME(p->seconds), run_order_name(x->order),
+		run_direction_name(x->direction), SIZE((uint64_t)p->bytes), parts[part].does,
+		slow_link_words(x, part), growth_words(f->pool, a, p->bytes),
+		wait_words(f->pool, x, part), gains ? gain_words(f->pool, p) : "",
 		!is_answer_only(x) ? ""
 		: x->shown         ? " That is until it is acknowledged; storing takes longer."
 				   : " That is until it is acknowledged.",
@@ -511,15 +525,16 @@ static double work_per_byte(const struct explained *x)
 	return data->per_byte + after->per_byte;
 }
 
-static const char *card_words(struct pool *p, double work, double card)
+/* A link that is known by its ceiling alone may be slower. */
+static const char *card_words(struct pool *p, double work, double card, bool link_given)
 {
 	double rest = (work - card) * 512;
 
 	if (work > (1 + GIVEN_SLACK) * card)
 		return pool_printf(p,
 			". The other %s are work of the firmware for each sector or byte, or the "
-			"card is slower in this gadget than where it was measured",
-			TIME(rest));
+			"card is slower in this gadget than where it was measured%s",
+			TIME(rest), link_given ? "" : ", or the link is slower than it could be");
 	if (work < (1 - GIVEN_SLACK) * card)
 		return pool_printf(p,
 			": if that is right, the other %s pass while the data are on the link",
@@ -548,7 +563,8 @@ static void add_card(struct findings *f, const struct explanation *e, const stru
 		"%s "
 		"needs %s%s.",
 		run_order_name(x->order), run_direction_name(x->direction), TIME(work * 512),
-		rate_format(words, rate), TIME(card * 512), card_words(f->pool, work, card));
+		rate_format(words, rate), TIME(card * 512),
+		card_words(f->pool, work, card, x->link_known));
 	finding_figure(one, "direction", value_word(run_direction_name(x->direction)));
 	finding_figure(one, "order", value_word(run_order_name(x->order)));
 	finding_figure(one, "card_bytes_per_second", value_rate(rate));

@@ -362,6 +362,12 @@ static void check_against_card(void)
 		says(&v, 2, cards[i].code, cards[i].says);
 		view_release(&v);
 	}
+	/* The link's part is only what its ceiling has it need. */
+	card_rate = 4e6;
+	t.link_known = false;
+	view_of(&v, &t, 1, NULL);
+	says(&v, 2, "phases-against-card", "or the link is slower than it could be");
+	view_release(&v);
 	/* 8.2 ms a KiB are more than the whole request takes; and writes that are only acknowledged show nothing of storing. */
 	card_rate = 0.1e6;
 	view_of(&v, &t, 1, NULL);
@@ -378,6 +384,27 @@ static void check_against_card(void)
 START_TEST(phases_and_the_card)
 {
 	check_against_card();
+}
+END_TEST
+
+/* Work after the data of a read is no work on them: only fetching could go on while they move. */
+START_TEST(phases_of_reads)
+{
+	struct explained t = table(RUN_READ, RUN_SEQUENTIAL, CAUSE_REQUEST_COST, 0.5);
+	struct view v;
+
+	t.link_known = false;
+	t.phases = (struct phase_parts){
+		.known = true, .link_known = true, .bytes = 4096, .seconds = 10e-3, .gain = 3e-3
+	};
+	t.phases.list[PART_FETCH] = (struct phase_amount){ .seconds = 4e-3, .share = 0.4 };
+	t.phases.list[PART_STORE] = (struct phase_amount){ .seconds = 3e-3, .share = 0.3 };
+	view_of(&v, &t, 1, NULL);
+	says(&v, 1, "phases", "would save up to 3.00 ms");
+	ck_assert_ptr_nonnull(strstr(v.findings.list[1].sentence, "slower than its ceiling"));
+	says(&v, 2, "phases", "all of the data have passed and the gadget has not answered yet.");
+	ck_assert_ptr_null(strstr(v.findings.list[2].sentence, "save"));
+	view_release(&v);
 }
 END_TEST
 
@@ -762,6 +789,7 @@ Suite *explain_view_suite(void)
 	tcase_add_test(c, words_of_a_beaten_link);
 	tcase_add_test(c, doubts_once);
 	tcase_add_test(c, phases_against_rates);
+	tcase_add_test(c, phases_of_reads);
 	tcase_add_test(c, phases_on_a_bus_with_frames);
 	tcase_add_test(c, rates_that_cannot_be);
 	tcase_add_test(c, words_of_trust);
