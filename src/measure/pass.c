@@ -489,7 +489,7 @@ int pass_run(struct medium *m, const struct pass_plan *plan, struct pass_buffers
 	}
 	counted = medium_counts(m, &before) == 0;
 	if (plan->phases)
-		phases_begin(plan->phases, plan->write, buffers->phases);
+		phases_begin(plan->phases, plan->write, plan->request_bytes, buffers->phases);
 	s.start_ns = medium_now_ns(m);
 	s.deadline_ns = s.start_ns + plan->duration_ns;
 	s.patience_ns = s.deadline_ns + plan->patience_ns;

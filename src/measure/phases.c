@@ -4,7 +4,6 @@
 #include <errno.h>
 #include <pthread.h>
 #include <sched.h>
-#include <stdatomic.h>
 #include <stdlib.h>
 #include <string.h>
 #include <time.h>
@@ -16,21 +15,25 @@
 #include "platform/clock.h"
 #include "platform/usbmon.h"
 
-/* How long the thread leaves what comes to the ring: each look costs. As long as little came meanwhile, longer; longest where
- * the commands themselves are known to be too slow and too small to fill the ring until then. */
-static const uint64_t look_least_ns = 250000, look_usual_ns = 4000000, look_most_ns = 32000000;
-static const double much = 0.4, enough = 0.25, little = 0.15, full = 0.7; /* of the ring */
+/* How long the thread leaves what comes in the ring: each look costs, and what is still there when a pass ends costs it nothing. So
+ * long that the ring is not half full then, if all goes as fast as it did at its fastest. */
+static const uint64_t look_first_ns = 250000, look_any_ns = 2000000, look_most_ns = 400000000;
+static const unsigned wait_ms = 100;
+static const double enough = 0.4, full = 0.7; /* of the ring */
 
 struct phases {
 	struct medium *model; /* NULL: the monitor */
 	struct usbmon *monitor;
 	pthread_t thread;
-	atomic_bool stop;
 	pthread_mutex_t lock; /* of all below */
-	pthread_cond_t begun; /* something is noted from now on: look often */
+	bool stop;
+	pthread_cond_t begun; /* something is noted from now on */
+	bool noting;
+	bool any; /* whatever is sent, which may be fast at any moment, or nothing for hours */
+	bool silent; /* nothing was there at the last look */
 	uint64_t look_ns; /* until the next look */
-	double filled; /* the ring, so many times since the pass began */
-	uint64_t commands, fastest_ns; /* of all that came since then */
+	uint64_t looked_ns; /* when the last one was */
+	double fastest; /* the ring filled, so many times in a ns */
 	struct pairing pairing;
 	struct phase_times *into; /* NULL: nothing is noted */
 	struct phases_tally *tally; /* the same */
@@ -130,23 +133,12 @@ static void sum_up(struct command_sum *s, const struct command_times *c)
 		s->longest_ns = ns;
 }
 
-static void note_pace(struct phases *p, const struct command_times *c)
-{
-	uint64_t ns = 0;
-
-	for (int i = 0; i < COMMAND_PHASES; i++)
-		ns += c->ns[i];
-	if (!p->commands++ || ns < p->fastest_ns)
-		p->fastest_ns = ns;
-}
-
 static void take_command(void *context, const struct command_times *c)
 {
 	struct phases *p = context;
 	enum command_deed deed = deed_of(c->opcode);
 
 	p->heard++;
-	note_pace(p, c);
 	/* Another disk of the same device: not ours to look at, but it takes its time. */
 	if (c->lun != p->lun) {
 		if (p->into)
@@ -179,10 +171,23 @@ static void take_event(void *context, const struct usbmon_event *e)
 		take_command(p, &c);
 }
 
+/* Looks into events at once only where there is no room for more: that can wait, and costs whoever shares the processor. */
+static void collect(struct phases *p)
+{
+	int rc;
+
+	if (!p->monitor)
+		return;
+	while ((rc = usbmon_collect(p->monitor)) == -ENOBUFS)
+		usbmon_hand_over(p->monitor, take_event, p);
+	p->unreadable |= rc < 0;
+}
+
 static void look(struct phases *p)
 {
-	if (p->monitor && usbmon_read(p->monitor, take_event, p) < 0)
-		p->unreadable = true;
+	collect(p);
+	if (p->monitor)
+		usbmon_hand_over(p->monitor, take_event, p);
 }
 
 /* Called with the lock, which is free meanwhile. */
@@ -190,6 +195,17 @@ static void doze(struct phases *p)
 {
 	struct timespec until;
 
+	if (!p->noting) {
+		pthread_cond_wait(&p->begun, &p->lock);
+		return;
+	}
+	if (p->silent) {
+		pthread_mutex_unlock(&p->lock);
+		usbmon_wait(p->monitor, wait_ms);
+		pthread_mutex_lock(&p->lock);
+		if (!p->noting || p->stop)
+			return;
+	}
 	clock_gettime(CLOCK_MONOTONIC, &until);
 	until.tv_nsec += (long)p->look_ns;
 	until.tv_sec += until.tv_nsec / 1000000000;
@@ -197,30 +213,22 @@ static void doze(struct phases *p)
 	pthread_cond_timedwait(&p->begun, &p->lock, &until);
 }
 
-/* Until the ring is full enough, if all commands were as fast as the fastest one so far: requests that come after a stall are
- * as fast as those before it. */
-static uint64_t longest_pause(const struct phases *p)
-{
-	double each = p->commands ? p->filled / (double)p->commands : 0, ns;
-
-	if (!(each > 0))
-		return look_usual_ns;
-	ns = enough / each * (double)p->fastest_ns;
-	return ns < (double)look_usual_ns  ? look_usual_ns
-	       : ns > (double)look_most_ns ? look_most_ns
-					   : (uint64_t)ns;
-}
-
-/* Within a pass all requests are alike, so that a bus which was slow stays so. One that was silent says nothing of that. */
+/* Within a pass all requests are alike, so that it may go on as fast as ever again. A bus that was silent says nothing of that. */
 static void choose_pause(struct phases *p, double fill)
 {
-	uint64_t most = longest_pause(p);
+	uint64_t now = clock_now_ns();
+	uint64_t longest = p->any ? look_any_ns : look_most_ns;
+	double pace = fill / (double)(now - p->looked_ns + 1), most;
 
-	p->filled += fill;
-	if (fill > much || !p->into)
-		p->look_ns = look_least_ns;
-	else if (fill > 0 && fill < little)
-		p->look_ns = p->look_ns < most / 2 ? p->look_ns * 2 : most;
+	p->looked_ns = now;
+	p->silent = !(fill > 0);
+	p->fastest = pace > p->fastest ? pace : p->fastest;
+	if (p->silent)
+		return;
+	most = enough / p->fastest;
+	most = most > (double)longest ? (double)longest : most;
+	p->look_ns = (double)p->look_ns < most / 4 ? p->look_ns * 4 : (uint64_t)most;
+	p->look_ns = p->look_ns < look_first_ns ? look_first_ns : p->look_ns;
 }
 
 /* There is room in the ring for what comes until the processor is free: whoever is awake between two phases of a request would
@@ -236,29 +244,33 @@ static void hurry(struct phases *p)
 	p->goes_first = true;
 }
 
+static void look_once(struct phases *p)
+{
+	double fill;
+
+	collect(p);
+	fill = usbmon_fill(p->monitor);
+	choose_pause(p, fill);
+	p->urgent |= fill > full;
+	hurry(p);
+}
+
 static void *watch_bus(void *context)
 {
 	struct phases *p = context;
 	const struct sched_param whenever = { .sched_priority = 0 };
-	bool watching = false;
 
 	(void)pthread_setschedparam(pthread_self(), SCHED_BATCH, &whenever);
-	while (!atomic_load(&p->stop)) {
-		double fill;
+	pthread_mutex_lock(&p->lock);
+	while (!p->stop) {
+		bool noting = p->noting;
 
-		/* While a pass runs something always comes: asking for it first would only cost. */
-		if (!watching)
-			usbmon_wait(p->monitor, 100);
-		pthread_mutex_lock(&p->lock);
-		look(p);
-		fill = usbmon_fill(p->monitor);
-		choose_pause(p, fill);
-		p->urgent |= fill > full;
-		hurry(p);
 		doze(p);
-		watching = p->into != NULL;
-		pthread_mutex_unlock(&p->lock);
+		/* What just began has nothing to look at yet. */
+		if (noting && p->noting && !p->stop)
+			look_once(p);
 	}
+	pthread_mutex_unlock(&p->lock);
 	return NULL;
 }
 
@@ -297,7 +309,6 @@ static void init_lock(struct phases *p)
 	pthread_condattr_setclock(&steady, CLOCK_MONOTONIC);
 	pthread_cond_init(&p->begun, &steady);
 	pthread_condattr_destroy(&steady);
-	p->look_ns = look_least_ns;
 }
 
 static void release_lock(struct phases *p)
@@ -334,7 +345,10 @@ void phases_close(struct phases *p)
 	if (p->model) {
 		(void)medium_watch_commands(p->model, NULL);
 	} else {
-		atomic_store(&p->stop, true);
+		pthread_mutex_lock(&p->lock);
+		p->stop = true;
+		pthread_cond_signal(&p->begun);
+		pthread_mutex_unlock(&p->lock);
 		pthread_join(p->thread, NULL);
 		usbmon_close(p->monitor);
 	}
@@ -349,6 +363,14 @@ static void clear(struct phase_times *t)
 		histogram_init(&t->ns[i]);
 }
 
+/* What is in the ring is looked at first: that somebody was heard counts. */
+static void expect(struct phases *p, uint64_t request_bytes)
+{
+	look(p);
+	if (p->monitor)
+		(void)usbmon_expect(p->monitor, request_bytes);
+}
+
 /* What came before is forgotten. */
 static void start_afresh(struct phases *p)
 {
@@ -360,17 +382,20 @@ static void start_afresh(struct phases *p)
 	p->pairing = (struct pairing){ .stage = PAIRING_IDLE };
 	p->strangers = p->unreadable = false;
 	p->fresh = true;
-	p->look_ns = look_least_ns;
-	p->filled = 0;
-	p->commands = 0;
+	p->noting = true;
+	p->any = p->silent = false;
+	p->look_ns = look_first_ns;
+	p->fastest = 0;
+	p->looked_ns = clock_now_ns();
 	pthread_cond_signal(&p->begun);
 	p->wall_ns = wall_now_ns();
 	p->raw_ns = clock_now_ns();
 }
 
-void phases_begin(struct phases *p, bool write, struct phase_times *into)
+void phases_begin(struct phases *p, bool write, uint64_t request_bytes, struct phase_times *into)
 {
 	pthread_mutex_lock(&p->lock);
+	expect(p, request_bytes);
 	start_afresh(p);
 	p->write = write;
 	p->into = into;
@@ -381,7 +406,9 @@ void phases_begin(struct phases *p, bool write, struct phase_times *into)
 void phases_begin_all(struct phases *p, struct phases_tally *into)
 {
 	pthread_mutex_lock(&p->lock);
+	expect(p, 0);
 	start_afresh(p);
+	p->any = true;
 	p->tally = into;
 	memset(into, 0, sizeof *into);
 	pthread_mutex_unlock(&p->lock);
@@ -426,6 +453,7 @@ void phases_end(struct phases *p, uint64_t bytes)
 	look(p);
 	p->into->state = judge(p, bytes);
 	p->into = NULL;
+	p->noting = false;
 	pthread_mutex_unlock(&p->lock);
 }
 
@@ -436,6 +464,7 @@ void phases_end_all(struct phases *p)
 	p->tally->state = judge_monitor(p, &p->tally->dropped);
 	p->tally->broken = p->pairing.broken;
 	p->tally = NULL;
+	p->noting = false;
 	pthread_mutex_unlock(&p->lock);
 }
 
@@ -461,6 +490,7 @@ void phases_end_stretch(struct phases *p, struct command_sum *out)
 		return;
 	pthread_mutex_lock(&p->lock);
 	look(p);
+	p->noting = false;
 	*out = p->sum;
 	/* That nothing passed is something only to who heard what came before. */
 	out->seen = p->heard > p->heard_from && judge_monitor(p, &dropped) == PHASES_SEEN &&

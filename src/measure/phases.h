@@ -59,8 +59,8 @@ int phases_open(struct phases **out, struct medium *m, const struct usbmon_filte
 	struct error *err);
 void phases_close(struct phases *p); /* closing NULL does nothing */
 
-/* From here on reads (or writes) are noted in *into. */
-void phases_begin(struct phases *p, bool write, struct phase_times *into);
+/* From here on reads (or writes) of that many bytes are noted in *into. */
+void phases_begin(struct phases *p, bool write, uint64_t request_bytes, struct phase_times *into);
 /* Takes what the monitor still has of it, and judges it: `bytes` were moved by the caller's own count. */
 void phases_end(struct phases *p, uint64_t bytes);
 

@@ -12,10 +12,13 @@
 
 #include "base/error.h"
 #include "platform/child.h"
+#include "platform/usbmon_log.h"
 
-/* Of each transfer the kernel copies up to a fifth of the ring: large enough to hold what comes while we sleep, small enough
- * that the copy costs little (Linux drivers/usb/mon/mon_bin.c, mon_bin_event). */
-enum { RING_BYTES = 128 << 10, FETCH = 128 };
+/* Of each transfer the kernel copies as much as there is, up to a fifth of the ring (Linux drivers/usb/mon/mon_bin.c,
+ * mon_bin_event, which allows rings of 8 to 1200 KiB). Of requests that are copied whole either way a large ring holds more, so that
+ * it is seldom looked at; of larger ones it would hold few, and copy them for nothing. */
+enum { RING_LARGE = 1200 << 10, RING_USUAL = 128 << 10, SMALL_REQUEST = RING_USUAL / 5 };
+enum { FETCH = 1024, LOG_EVENTS = 32768 };
 
 struct stats {
 	uint32_t queued, dropped;
@@ -24,29 +27,39 @@ struct stats {
 struct fetch {
 	uint32_t *offsets;
 	uint32_t count; /* in: room; out: how many */
-	uint32_t flush; /* how many of the last to let go of first */
+	uint32_t flush; /* how many to let go of first */
 };
 
 static const unsigned long get_stats = _IOR(0x92, 3, struct stats);
 static const unsigned long set_ring = _IO(0x92, 4), get_ring = _IO(0x92, 5);
 static const unsigned long take_events = _IOWR(0x92, 7, struct fetch);
+static const unsigned long let_go = _IO(0x92, 8);
 
 struct usbmon {
 	int fd;
 	const uint8_t *ring;
 	size_t ring_bytes;
 	struct usbmon_filter filter;
-	uint32_t held; /* events of the ring that were looked at and are still in it */
-	uint64_t found_bytes; /* by the last read */
+	struct usbmon_log log;
+	size_t asked_bytes; /* the ring was made that large; 0: it could not */
+	uint64_t found_bytes; /* by the last usbmon_collect */
 };
 
-static int map_ring(struct usbmon *m)
+static void unmap_ring(struct usbmon *m)
+{
+	if (m->ring)
+		munmap((void *)(uintptr_t)m->ring, m->ring_bytes);
+	m->ring = NULL;
+	m->ring_bytes = 0;
+}
+
+static int map_ring(struct usbmon *m, size_t wanted)
 {
 	int bytes;
 	void *at;
 
-	/* Refused while the ring is shared with somebody else; then it is as large as they want it. */
-	(void)ioctl(m->fd, set_ring, (unsigned long)RING_BYTES);
+	/* Without the memory for that it stays as large as it was. */
+	m->asked_bytes = ioctl(m->fd, set_ring, (unsigned long)wanted) < 0 ? 0 : wanted;
 	bytes = ioctl(m->fd, get_ring);
 	if (bytes <= 0)
 		return bytes < 0 ? -errno : -EIO;
@@ -70,7 +83,8 @@ int usbmon_open(struct usbmon **out, const struct usbmon_filter *filter, struct 
 	m->filter = *filter;
 	snprintf(path, sizeof path, "/dev/usbmon%u", (unsigned)filter->bus);
 	m->fd = open(path, O_RDONLY | O_NONBLOCK | O_CLOEXEC);
-	rc = m->fd < 0 ? -errno : map_ring(m);
+	rc = m->fd < 0 ? -errno : map_ring(m, RING_USUAL);
+	rc = rc < 0 ? rc : usbmon_log_init(&m->log, LOG_EVENTS);
 	if (rc == 0) {
 		*out = m;
 		return 0;
@@ -83,50 +97,77 @@ void usbmon_close(struct usbmon *m)
 {
 	if (!m)
 		return;
-	if (m->ring)
-		munmap((void *)(uintptr_t)m->ring, m->ring_bytes);
+	unmap_ring(m);
+	usbmon_log_release(&m->log);
 	if (m->fd >= 0)
 		close(m->fd);
 	free(m);
 }
 
-static void hand_over(struct usbmon *m, uint32_t offset,
-	void (*event)(void *context, const struct usbmon_event *e), void *context)
+int usbmon_expect(struct usbmon *m, uint64_t request_bytes)
 {
-	struct usbmon_event e;
+	size_t wanted = request_bytes <= SMALL_REQUEST ? RING_LARGE : RING_USUAL;
 
-	if (offset >= m->ring_bytes || m->ring_bytes - offset < USBMON_HEADER_BYTES)
-		return;
-	m->found_bytes += usbmon_event_bytes(m->ring + offset);
-	if (usbmon_event_parse(&e, m->ring + offset, m->ring_bytes - offset, &m->filter))
-		event(context, &e);
+	if (m->ring && wanted == m->asked_bytes)
+		return 0;
+	unmap_ring(m);
+	return map_ring(m, wanted);
 }
 
-int usbmon_read(
-	struct usbmon *m, void (*event)(void *context, const struct usbmon_event *e), void *context)
+/* PKT_ALIGN of mon_bin.c. */
+static size_t in_ring(const uint8_t *event)
+{
+	return (usbmon_event_bytes(event) + 63) & ~(size_t)63;
+}
+
+/* How many of them were taken into memory. */
+static uint32_t take(struct usbmon *m, const uint32_t *offsets, uint32_t count)
+{
+	for (uint32_t i = 0; i < count; i++) {
+		const uint8_t *at = m->ring + offsets[i];
+		size_t left = offsets[i] < m->ring_bytes ? m->ring_bytes - offsets[i] : 0;
+
+		if (left < USBMON_HEADER_BYTES)
+			continue;
+		if (!usbmon_log_add(&m->log, at, left, &m->filter))
+			return i;
+		m->found_bytes += in_ring(at);
+	}
+	return count;
+}
+
+int usbmon_collect(struct usbmon *m)
 {
 	uint32_t offsets[FETCH];
 
 	m->found_bytes = 0;
 	for (;;) {
-		struct fetch f = { .offsets = offsets, .count = FETCH, .flush = m->held };
+		struct fetch f = { .offsets = offsets, .count = FETCH };
+		uint32_t taken;
 
-		/* What was held is let go of first, also when there is no more. */
-		m->held = 0;
+		if (!m->ring)
+			return -ENXIO;
 		if (ioctl(m->fd, take_events, &f) < 0)
 			return errno == EAGAIN || errno == EINTR ? 0 : -errno;
-		m->held = f.count;
-		for (uint32_t i = 0; i < f.count && i < FETCH; i++)
-			hand_over(m, offsets[i], event, context);
-		/* Those stay in the ring until the next call: they are few. */
+		taken = take(m, offsets, f.count < FETCH ? f.count : FETCH);
+		if (taken && ioctl(m->fd, let_go, (unsigned long)taken) < 0)
+			return -errno;
+		if (taken < f.count)
+			return -ENOBUFS;
 		if (f.count < FETCH)
 			return 0;
 	}
 }
 
+void usbmon_hand_over(
+	struct usbmon *m, void (*event)(void *context, const struct usbmon_event *e), void *context)
+{
+	usbmon_log_hand_over(&m->log, &m->filter, event, context);
+}
+
 double usbmon_fill(const struct usbmon *m)
 {
-	return (double)m->found_bytes / (double)m->ring_bytes;
+	return m->ring_bytes ? (double)m->found_bytes / (double)m->ring_bytes : 0;
 }
 
 void usbmon_wait(struct usbmon *m, unsigned milliseconds)

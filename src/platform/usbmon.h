@@ -15,11 +15,19 @@ struct usbmon;
 int usbmon_open(struct usbmon **out, const struct usbmon_filter *filter, struct error *err);
 void usbmon_close(struct usbmon *m); /* closing NULL does nothing */
 
-/* Hands over all events that are there; they are valid during the call alone. 0 or a negative errno. */
-int usbmon_read(struct usbmon *m, void (*event)(void *context, const struct usbmon_event *e),
+/* Makes the ring fit for requests of that many bytes, 0: of any; what is in it is forgotten if that changes it. 0 or a negative
+ * errno: then there is no ring. */
+int usbmon_expect(struct usbmon *m, uint64_t request_bytes);
+
+/* Takes what is in the ring into memory, to be handed over later: that is cheaper. 0 or a negative errno; -ENOBUFS: memory
+ * is full, the rest is still in the ring. */
+int usbmon_collect(struct usbmon *m);
+
+/* Hands over all events collected, in their order; they are valid during the call alone. */
+void usbmon_hand_over(struct usbmon *m, void (*event)(void *context, const struct usbmon_event *e),
 	void *context);
 
-/* How full of events, whosever they were, the last usbmon_read found the ring: 0 to 1. */
+/* How full of events, whosever they were, the last usbmon_collect found the ring: 0 to 1. */
 double usbmon_fill(const struct usbmon *m);
 
 /* Waits until something happens on the bus, or for that long. */

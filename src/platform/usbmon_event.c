@@ -7,17 +7,12 @@
 enum {
 	AT_URB = 0,
 	AT_TYPE = 8,
-	AT_TRANSFER = 9,
-	AT_ENDPOINT = 10,
-	AT_DEVICE = 11,
-	AT_BUS = 12,
 	AT_NO_SETUP = 14, /* 0: there is one */
 	AT_NO_DATA = 15, /* 0: there is data */
 	AT_SECONDS = 16,
 	AT_MICROSECONDS = 24,
 	AT_STATUS = 28,
 	AT_LENGTH = 32,
-	AT_CAPTURED = 36,
 	AT_SETUP = 40,
 };
 
@@ -35,24 +30,6 @@ static uint32_t read_u32(const uint8_t *at)
 
 	memcpy(&n, at, sizeof n);
 	return n;
-}
-
-static uint16_t read_u16(const uint8_t *at)
-{
-	uint16_t n;
-
-	memcpy(&n, at, sizeof n);
-	return n;
-}
-
-static bool is_of(const struct usbmon_filter *f, const uint8_t *h)
-{
-	if (h[AT_DEVICE] != f->device || read_u16(h + AT_BUS) != f->bus)
-		return false;
-	if (h[AT_TRANSFER] == USBMON_CONTROL)
-		return !(h[AT_ENDPOINT] & 0x7f);
-	return h[AT_TRANSFER] == USBMON_BULK &&
-	       (h[AT_ENDPOINT] == f->in || h[AT_ENDPOINT] == f->out);
 }
 
 static bool take_type(struct usbmon_event *e, uint8_t letter)
@@ -76,7 +53,7 @@ static bool take_time(struct usbmon_event *e, const uint8_t *h)
 
 static void take_data(struct usbmon_event *e, const uint8_t *bytes, size_t length)
 {
-	uint32_t captured = read_u32(bytes + AT_CAPTURED);
+	uint32_t captured = usbmon_event_captured(bytes);
 	size_t there = length - USBMON_HEADER_BYTES;
 
 	e->data = NULL;
@@ -90,13 +67,13 @@ static void take_data(struct usbmon_event *e, const uint8_t *bytes, size_t lengt
 bool usbmon_event_parse(struct usbmon_event *out, const uint8_t *bytes, size_t length,
 	const struct usbmon_filter *filter)
 {
-	if (length < USBMON_HEADER_BYTES || !is_of(filter, bytes))
+	if (length < USBMON_HEADER_BYTES || !usbmon_event_is_of(filter, bytes))
 		return false;
 	if (!take_type(out, bytes[AT_TYPE]) || !take_time(out, bytes))
 		return false;
 	out->urb = read_u64(bytes + AT_URB);
-	out->transfer = (enum usbmon_transfer)bytes[AT_TRANSFER];
-	out->endpoint = bytes[AT_ENDPOINT];
+	out->transfer = (enum usbmon_transfer)bytes[USBMON_AT_TRANSFER];
+	out->endpoint = bytes[USBMON_AT_ENDPOINT];
 	out->status = (int)read_u32(bytes + AT_STATUS);
 	out->length = read_u32(bytes + AT_LENGTH);
 	out->has_setup = out->transfer == USBMON_CONTROL && out->type == USBMON_SUBMITTED &&
@@ -105,9 +82,4 @@ bool usbmon_event_parse(struct usbmon_event *out, const uint8_t *bytes, size_t l
 		memcpy(out->setup, bytes + AT_SETUP, sizeof out->setup);
 	take_data(out, bytes, length);
 	return true;
-}
-
-size_t usbmon_event_bytes(const uint8_t *bytes)
-{
-	return USBMON_HEADER_BYTES + (size_t)read_u32(bytes + AT_CAPTURED);
 }

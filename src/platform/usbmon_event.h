@@ -7,8 +7,18 @@
 #include <stdbool.h>
 #include <stddef.h>
 #include <stdint.h>
+#include <string.h>
 
 enum { USBMON_HEADER_BYTES = 64, USBMON_SETUP_BYTES = 8 };
+
+/* Offsets in the header that are looked at first. */
+enum {
+	USBMON_AT_TRANSFER = 9,
+	USBMON_AT_ENDPOINT = 10,
+	USBMON_AT_DEVICE = 11,
+	USBMON_AT_BUS = 12,
+	USBMON_AT_CAPTURED = 36,
+};
 
 enum usbmon_type { USBMON_SUBMITTED, USBMON_COMPLETED, USBMON_REFUSED };
 enum usbmon_transfer { USBMON_ISOCHRONOUS, USBMON_INTERRUPT, USBMON_CONTROL, USBMON_BULK };
@@ -40,7 +50,35 @@ struct usbmon_event {
 bool usbmon_event_parse(struct usbmon_event *out, const uint8_t *bytes, size_t length,
 	const struct usbmon_filter *filter);
 
-/* How many bytes the event at bytes takes, by its header: USBMON_HEADER_BYTES of it must be there. */
-size_t usbmon_event_bytes(const uint8_t *bytes);
+/* The rest is asked of every event on the bus, while what is measured goes on. */
+
+/* How much of an event's data was captured, by its header: USBMON_HEADER_BYTES must be there. */
+static inline uint32_t usbmon_event_captured(const uint8_t *bytes)
+{
+	uint32_t n;
+
+	memcpy(&n, bytes + USBMON_AT_CAPTURED, sizeof n);
+	return n;
+}
+
+/* How many bytes it takes. */
+static inline size_t usbmon_event_bytes(const uint8_t *bytes)
+{
+	return USBMON_HEADER_BYTES + (size_t)usbmon_event_captured(bytes);
+}
+
+/* Whether it is of that disk. */
+static inline bool usbmon_event_is_of(const struct usbmon_filter *f, const uint8_t *bytes)
+{
+	uint8_t endpoint = bytes[USBMON_AT_ENDPOINT];
+	uint16_t bus;
+
+	memcpy(&bus, bytes + USBMON_AT_BUS, sizeof bus);
+	if (bytes[USBMON_AT_DEVICE] != f->device || bus != f->bus)
+		return false;
+	if (bytes[USBMON_AT_TRANSFER] == USBMON_BULK)
+		return endpoint == f->in || endpoint == f->out;
+	return bytes[USBMON_AT_TRANSFER] == USBMON_CONTROL && !(endpoint & 0x7f);
+}
 
 #endif

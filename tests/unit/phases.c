@@ -220,23 +220,23 @@ START_TEST(others_on_the_bus)
 
 	opened("");
 	block = buffers.memory[0];
-	phases_begin(phases, true, &times);
+	phases_begin(phases, true, 512, &times);
 	ck_assert_int_eq(medium_write(medium, 0, block, 512, &got), 0);
 	phases_end(phases, 512);
 	ck_assert_int_eq(times.state, PHASES_SEEN);
 	/* More than the pass counted. */
-	phases_begin(phases, true, &times);
+	phases_begin(phases, true, 512, &times);
 	ck_assert_int_eq(medium_write(medium, 0, block, 512, &got), 0);
 	phases_end(phases, 0);
 	ck_assert_int_eq(times.state, PHASES_OTHERS);
 	/* A read among writes. */
-	phases_begin(phases, true, &times);
+	phases_begin(phases, true, 512, &times);
 	ck_assert_int_eq(medium_write(medium, 0, block, 512, &got), 0);
 	ck_assert_int_eq(medium_read(medium, 0, block, 512, &got), 0);
 	phases_end(phases, 512);
 	ck_assert_int_eq(times.state, PHASES_OTHERS);
 	/* Nothing at all. */
-	phases_begin(phases, true, &times);
+	phases_begin(phases, true, 512, &times);
 	phases_end(phases, 0);
 	ck_assert_int_eq(times.state, PHASES_OTHERS);
 }

@@ -10,6 +10,7 @@
 #include <unistd.h>
 
 #include "measure/pairing.h"
+#include "platform/usbmon_log.h"
 #include "support/bus_events.h"
 
 static const struct usbmon_filter disk = { .bus = 3, .device = 5, .in = 0x81, .out = 0x02 };
@@ -547,6 +548,85 @@ START_TEST(two_sticks)
 }
 END_TEST
 
+/* ---- events kept for later ---- */
+
+struct kept {
+	unsigned count;
+	uint64_t urb;
+	uint8_t data[64];
+	uint32_t data_bytes;
+};
+
+static void keep(void *context, const struct usbmon_event *e)
+{
+	struct kept *k = context;
+
+	ck_assert_uint_le(e->data_bytes, sizeof k->data);
+	k->count++;
+	k->urb = e->urb;
+	k->data_bytes = e->data_bytes;
+	if (e->data_bytes)
+		memcpy(k->data, e->data, e->data_bytes);
+}
+
+static bool log_event(
+	struct usbmon_log *log, uint8_t device, uint64_t urb, const void *data, uint32_t n)
+{
+	struct bus_event e = { .type = 'S',
+		.transfer = USBMON_BULK,
+		.endpoint = disk.out,
+		.device = device,
+		.bus = disk.bus,
+		.urb = urb,
+		.length = 4096,
+		.data = data,
+		.data_bytes = n };
+	size_t length = bus_event_make(bytes, &e);
+
+	/* What lies behind it in the ring is somebody else's. */
+	memset(bytes + length, 0xee, sizeof bytes - length);
+	return usbmon_log_add(log, bytes, sizeof bytes, &disk);
+}
+
+static bool holds(const struct usbmon_log *log, uint8_t byte)
+{
+	return memchr(log->events, byte, log->room * USBMON_LOG_EVENT) != NULL;
+}
+
+START_TEST(a_log_keeps_what_is_the_disks)
+{
+	uint8_t payload[64];
+	struct usbmon_log log;
+	struct kept k = { 0 };
+
+	ck_assert_int_eq(usbmon_log_init(&log, 2), 0);
+	memset(payload, 0xdd, sizeof payload);
+	ck_assert(log_event(&log, 9, 1, payload, 64)); /* a keyboard's */
+	ck_assert_uint_eq(log.count, 0);
+	ck_assert(!holds(&log, 0xdd));
+	memset(payload, 0x5a, sizeof payload);
+	ck_assert(log_event(&log, disk.device, 2, payload, 13));
+	ck_assert(log_event(&log, disk.device, 3, payload, 64));
+	/* No room: said for the disk's own alone, and none of what was kept is lost. */
+	ck_assert(!log_event(&log, disk.device, 4, NULL, 0));
+	ck_assert(log_event(&log, 9, 5, NULL, 0));
+	ck_assert(!holds(&log, 0xee));
+	usbmon_log_hand_over(&log, &disk, keep, &k);
+	ck_assert_uint_eq(k.count, 2);
+	ck_assert_uint_eq(k.urb, 3);
+	ck_assert_uint_eq(k.data_bytes, USBMON_LOG_DATA);
+	ck_assert_mem_eq(k.data, payload, USBMON_LOG_DATA);
+	ck_assert(log_event(&log, disk.device, 4, payload, 13));
+	usbmon_log_hand_over(&log, &disk, keep, &k);
+	ck_assert_uint_eq(k.count, 3);
+	ck_assert_uint_eq(k.data_bytes, 13);
+	/* Its end is missing. */
+	ck_assert(usbmon_log_add(&log, bytes, USBMON_HEADER_BYTES - 1, &disk));
+	ck_assert_uint_eq(log.count, 0);
+	usbmon_log_release(&log);
+}
+END_TEST
+
 Suite *usbmon_suite(void)
 {
 	Suite *s = suite_create("usbmon");
@@ -577,6 +657,9 @@ Suite *usbmon_suite(void)
 	t = tcase_create("captures");
 	tcase_add_test(t, a_stick);
 	tcase_add_test(t, two_sticks);
+	suite_add_tcase(s, t);
+	t = tcase_create("log");
+	tcase_add_test(t, a_log_keeps_what_is_the_disks);
 	suite_add_tcase(s, t);
 	return s;
 }
