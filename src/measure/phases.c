@@ -2,6 +2,7 @@
 #include "measure/phases.h"
 
 #include <errno.h>
+#include <math.h>
 #include <pthread.h>
 #include <sched.h>
 #include <stdlib.h>
@@ -15,11 +16,13 @@
 #include "platform/clock.h"
 #include "platform/usbmon.h"
 
-/* How long the thread leaves what comes in the ring: each look costs, and what is still there when a pass ends costs it nothing. So
- * long that the ring is not half full then, if all goes as fast as it did at its fastest. */
-static const uint64_t look_first_ns = 250000, look_any_ns = 2000000, look_most_ns = 400000000;
+/* How long the thread leaves what comes in the ring: each look costs, and may make a request that is on its way miss its turn on the
+ * bus; what is still there when a pass ends costs it nothing. So long that the ring is half full then, if all goes as fast as it did
+ * at its fastest; at first, as if all of it were filled at once by the fastest bus that bulk-only drives are on (5 Gb/s). */
+static const uint64_t look_any_ns = 2000000, look_most_ns = 400000000, look_growth = 16;
+static const double enough = 0.5, full = 0.7; /* of the ring */
+static const double bus_bytes_per_ns = 0.6;
 static const unsigned wait_ms = 100;
-static const double enough = 0.4, full = 0.7; /* of the ring */
 
 struct phases {
 	struct medium *model; /* NULL: the monitor */
@@ -213,6 +216,12 @@ static void doze(struct phases *p)
 	pthread_cond_timedwait(&p->begun, &p->lock, &until);
 }
 
+static uint64_t first_look_ns(const struct phases *p)
+{
+	return p->monitor ? (uint64_t)((double)usbmon_ring_bytes(p->monitor) / bus_bytes_per_ns)
+			  : 0;
+}
+
 /* Within a pass all requests are alike, so that it may go on as fast as ever again. A bus that was silent says nothing of that. */
 static void choose_pause(struct phases *p, double fill)
 {
@@ -225,10 +234,9 @@ static void choose_pause(struct phases *p, double fill)
 	p->fastest = pace > p->fastest ? pace : p->fastest;
 	if (p->silent)
 		return;
-	most = enough / p->fastest;
-	most = most > (double)longest ? (double)longest : most;
-	p->look_ns = (double)p->look_ns < most / 4 ? p->look_ns * 4 : (uint64_t)most;
-	p->look_ns = p->look_ns < look_first_ns ? look_first_ns : p->look_ns;
+	most = fmin(enough / p->fastest, (double)longest);
+	p->look_ns = (uint64_t)fmax(
+		(double)first_look_ns(p), fmin(most, (double)(p->look_ns * look_growth)));
 }
 
 /* There is room in the ring for what comes until the processor is free: whoever is awake between two phases of a request would
@@ -384,7 +392,7 @@ static void start_afresh(struct phases *p)
 	p->fresh = true;
 	p->noting = true;
 	p->any = p->silent = false;
-	p->look_ns = look_first_ns;
+	p->look_ns = first_look_ns(p);
 	p->fastest = 0;
 	p->looked_ns = clock_now_ns();
 	pthread_cond_signal(&p->begun);

@@ -165,6 +165,11 @@ void usbmon_hand_over(
 	usbmon_log_hand_over(&m->log, &m->filter, event, context);
 }
 
+size_t usbmon_ring_bytes(const struct usbmon *m)
+{
+	return m->ring_bytes;
+}
+
 double usbmon_fill(const struct usbmon *m)
 {
 	return m->ring_bytes ? (double)m->found_bytes / (double)m->ring_bytes : 0;

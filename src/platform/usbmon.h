@@ -4,6 +4,7 @@
 #ifndef PLATFORM_USBMON_H
 #define PLATFORM_USBMON_H
 
+#include <stddef.h>
 #include <stdint.h>
 
 #include "platform/usbmon_event.h"
@@ -26,6 +27,9 @@ int usbmon_collect(struct usbmon *m);
 /* Hands over all events collected, in their order; they are valid during the call alone. */
 void usbmon_hand_over(struct usbmon *m, void (*event)(void *context, const struct usbmon_event *e),
 	void *context);
+
+/* What the ring holds. */
+size_t usbmon_ring_bytes(const struct usbmon *m);
 
 /* How full of events, whosever they were, the last usbmon_collect found the ring: 0 to 1. */
 double usbmon_fill(const struct usbmon *m);
