@@ -732,14 +732,16 @@ static int try_full(
 	rc = look(s, &l, watch);
 	if (rc)
 		return rc;
-	s->longest_bytes = (uint64_t)s->bursts.full.bytes;
-	late = late_rate(&s->curve);
-	if (s->bursts.shape.knee)
-		late = s->bursts.shape.drain_rate;
+	late = s->bursts.shape.knee ? s->bursts.shape.drain_rate : late_rate(&s->curve);
 	if (late > 0 && late < KEEPS_UP * told_rate(s, &first, *by)) {
 		*by = STORING_NOT_SHOWN;
 		return 0;
 	}
+	if (s->bursts.shape.knee)
+		return 0; /* seen full, and at the same pace: that is the burst to speak of */
+	/* Freely, if it did not end more slowly. */
+	if (late * s->bursts.full.ack_s >= KEEPS_UP * s->bursts.full.bytes)
+		s->longest_bytes = (uint64_t)s->bursts.full.bytes;
 	s->bursts.full = first;
 	s->full_on_bus = first_on_bus;
 	s->bursts.shape = shape;

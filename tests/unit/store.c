@@ -113,7 +113,8 @@ static const struct kind {
 	{ BEHIND CLAIMS, PASS_STORED_FLUSH, FLUSHER_KERNEL, true, 2e6, 0 },
 	{ BEHIND QUIET, PASS_STORED_FLUSH, FLUSHER_COMMAND, true, 2e6, 0 },
 	{ BEHIND PAST QUIET, PASS_STORED_FLUSH, FLUSHER_COMMAND, true, 2e6, 0 },
-	{ "write behind = 8Mi\n" PAST CLAIMS, PASS_STORED_FLUSH, FLUSHER_KERNEL, false, 2e6, 0 },
+	{ "write behind = 8Mi\n" PAST CLAIMS, PASS_STORED_FLUSH, FLUSHER_KERNEL, true, 2e6,
+		8 << 20 },
 	/* It does not, but reads wait. */
 	{ BEHIND QUIET "synchronize cache = no\n", PASS_STORED_SETTLED, FLUSHER_REFUSED, true, 2e6,
 		0 },
