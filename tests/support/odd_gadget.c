@@ -380,7 +380,7 @@ double odd_stored_rate(const struct odd_spec *s, uint64_t request_bytes)
 			from = g->now;
 			stored = g->stored;
 		}
-		odd_write(&g->medium, done % SIZE, NULL, request_bytes, &(size_t){ 0 });
+		odd_write(&g->medium, done % SIZE, NULL, (size_t)request_bytes, &(size_t){ 0 });
 	}
 	rate = (double)(g->stored - stored) / (g->now - from);
 	odd_close(&g->medium);
