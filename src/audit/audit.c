@@ -7,6 +7,7 @@
 
 #include "audit/probe_context.h"
 #include "audit/probes.h"
+#include "base/advice.h"
 #include "base/error.h"
 #include "base/watch.h"
 
@@ -98,8 +99,8 @@ static int explain(struct probe_context *pc, int rc, const char *phase, struct e
 		return -1;
 	}
 	if (rc == -ENODEV || rc == -ENXIO || rc == -ENOMEDIUM)
-		error_add(
-			err, "; it is gone: check cable, power and card, and run the audit again");
+		error_add(err, "; it is gone: %s, then run the audit again",
+			advice_gone(pc->t->transport));
 	return -1;
 }
 

@@ -9,6 +9,7 @@
 #include <string.h>
 #include <sys/random.h>
 
+#include "base/advice.h"
 #include "base/buffer.h"
 #include "base/error.h"
 #include "base/random.h"
@@ -546,7 +547,8 @@ static void make_not_shown(struct promise *f)
 }
 
 /* Whatever was seen while something else failed counts for nothing. */
-static void doubt(struct promise *f, uint64_t kernel_errors, uint64_t host_errors)
+static void doubt(const struct probe_context *pc, struct promise *f, uint64_t kernel_errors,
+	uint64_t host_errors)
 {
 	if (f->verdict == PROMISE_NOT_ASKED || !(kernel_errors || host_errors))
 		return;
@@ -560,9 +562,8 @@ static void doubt(struct promise *f, uint64_t kernel_errors, uint64_t host_error
 			"; the kernel counted %llu error%s or reset%s of the device meanwhile",
 			(unsigned long long)kernel_errors, text_plural(kernel_errors),
 			text_plural(kernel_errors));
-	add_evidence(f,
-		", so this counts for nothing: see the kernel log (dmesg) and run the audit "
-		"again");
+	add_evidence(f, ", so this counts for nothing: %s, then run the audit again",
+		advice_errors(pc->t->virtual_clock));
 }
 
 static bool is_wanted(const struct probe_context *pc, enum promise_id id)
@@ -612,7 +613,7 @@ int context_report(struct probe_context *pc, enum promise_id id, enum promise_ve
 		add_evidence(f, "; nothing was tested");
 	}
 	pc->host_errors = 0;
-	doubt(f, new_errors(pc), host_errors);
+	doubt(pc, f, new_errors(pc), host_errors);
 	if (!is_wanted(pc, id))
 		leave_out(f);
 	return pc->hooks->promise && pc->hooks->promise(pc->hooks->context, f, pc->err) < 0

@@ -3,6 +3,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "base/advice.h"
 #include "base/buffer.h"
 #include "base/error.h"
 #include "base/random.h"
@@ -294,9 +295,10 @@ static void tell(const struct cut_job *job, const struct cut_summary *c)
 	if (c->device_errors)
 		message_warning(
 			"the kernel counted %llu error%s or reset%s of the device while it was "
-			"written; see the kernel log (dmesg)",
-			(unsigned long long)c->device_errors, c->device_errors == 1 ? "" : "s",
-			c->device_errors == 1 ? "" : "s");
+			"written; %s",
+			(unsigned long long)c->device_errors, text_plural(c->device_errors),
+			text_plural(c->device_errors),
+			advice_errors(job->session.traits->virtual_clock));
 }
 
 /* ---- cut and recheck ---- */

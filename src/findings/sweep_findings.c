@@ -2,6 +2,7 @@
 #include <math.h>
 #include <string.h>
 
+#include "base/advice.h"
 #include "base/number.h"
 #include "base/size.h"
 #include "base/text.h"
@@ -652,7 +653,7 @@ static const char *seldom_words(struct pool *pool, const struct run_storing *s)
 		size_format_decimal(size, s->buffer_bytes));
 }
 
-static const char *not_stored_words(struct pool *pool, const struct run_storing *s)
+static const char *not_stored_words(struct pool *pool, const struct run_storing *s, bool modelled)
 {
 	if (!s->present)
 		return "this record does not say how its target stores";
@@ -662,8 +663,10 @@ static const char *not_stored_words(struct pool *pool, const struct run_storing 
 	if (s->foreign)
 		return "something else used the target meanwhile; measure again when nothing does";
 	if (s->device_errors)
-		return "the kernel counted errors or resets of the device meanwhile; see the "
-		       "kernel log (dmesg), and measure again";
+		return pool_printf(pool,
+			"the kernel counted errors or resets of the device meanwhile; %s, and "
+			"measure again",
+			advice_errors(modelled));
 	if (s->waits_for_idle)
 		return "it stores only when it is flushed, read or left alone, and its buffer was "
 		       "never seen full";
@@ -696,7 +699,7 @@ static void add_stored_by(struct writer *w)
 		one = finding_add(w->f, &sweep_codes[NOT_STORED],
 			"Whether writes are stored is not shown: %s. Their rates here are those of "
 			"acknowledging alone.",
-			not_stored_words(w->pool, s));
+			not_stored_words(w->pool, s, w->run->target.modelled));
 		finding_figure(
 			one, "waits_for_idle", value_if(s->present, value_flag(s->waits_for_idle)));
 		finding_figure(one, "host_away", value_if(s->present, value_flag(s->host_away)));
@@ -963,9 +966,9 @@ static void add_disturbed(struct writer *w)
 		return;
 	one = finding_add(w->f, &sweep_codes[DISTURBED],
 		"%zu pass%s not counted: the kernel saw %zu error%s or reset%s of the device "
-		"meanwhile; see the kernel log (dmesg), and measure again.",
+		"meanwhile; %s, and measure again.",
 		passes, passes == 1 ? " is" : "es are", errors, text_plural(errors),
-		text_plural(errors));
+		text_plural(errors), advice_errors(w->run->target.modelled));
 	finding_figure(one, "passes", value_count(passes));
 	finding_figure(one, "device_errors", value_count(errors));
 }

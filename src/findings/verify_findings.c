@@ -3,6 +3,7 @@
 #include <string.h>
 
 #include "analysis/interval.h"
+#include "base/advice.h"
 #include "base/number.h"
 #include "base/shell.h"
 #include "base/size.h"
@@ -1032,9 +1033,10 @@ static void add_all_failures(struct writer *w)
 		finding_figure(finding_add(w->f, &verify_codes[DEVICE_ERRORS],
 				       "The kernel counted %" PRIu64
 				       " error%s or reset%s of the device that no request of this "
-				       "run saw: see the kernel log (dmesg).",
+				       "run saw: %s.",
 				       s->device_errors, text_plural(s->device_errors),
-				       text_plural(s->device_errors)),
+				       text_plural(s->device_errors),
+				       advice_errors(w->record->run.target.modelled)),
 			"device_errors", value_count(s->device_errors));
 }
 

@@ -5,6 +5,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "base/advice.h"
 #include "base/buffer.h"
 #include "base/error.h"
 #include "base/text.h"
@@ -210,17 +211,19 @@ static int note(struct rechecking *r, const struct journal_block *b, struct find
 static int note_unreadable(struct rechecking *r, const struct journal_block *b, uint64_t at, int rc)
 {
 	struct finding f = { .broken = true };
+	const char *advice = advice_gone(medium_traits(r->m)->transport);
 
 	if (rc == -ENODEV || rc == -ENXIO || rc == -ENOMEDIUM || rc == -ESHUTDOWN)
 		return error_sys(r->err, ERROR_IO, -rc,
-			"the target went away while it was read back, at byte %llu; plug it in "
-			"and recheck again",
-			(unsigned long long)at);
+			"the target went away while it was read back, at byte %llu; %s, then "
+			"recheck again",
+			(unsigned long long)at, advice);
 	r->unreadable++;
 	if (!r->readable && r->unreadable >= GIVE_UP_AFTER)
 		return error_sys(r->err, ERROR_IO, rc ? -rc : EIO,
-			"the target answers no read; no verdict can rest on that. Plug it in again "
-			"and recheck");
+			"the target answers no read, and no verdict can rest on that; %s, then "
+			"recheck again",
+			advice);
 	f.duty = duty_of(r, b, &f.floor);
 	f.verdict.class = DAMAGE_UNREADABLE;
 	f.verdict.read_errno = -rc;

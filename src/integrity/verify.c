@@ -5,6 +5,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "base/advice.h"
 #include "base/error.h"
 #include "base/random.h"
 #include "base/watch.h"
@@ -172,7 +173,8 @@ static int fail(struct verify *v, struct error *err, int rc, const char *verb, u
 	error_sys(err, ERROR_IO, -rc, "cannot %s '%s' at offset %llu", verb, path,
 		(unsigned long long)offset);
 	if (rc == -ENODEV || rc == -ENXIO || rc == -ENOMEDIUM)
-		error_add(err, "; the target is gone: check cable, power and card%s",
+		error_add(err, "; the target is gone: %s%s",
+			advice_gone(medium_traits(*v->medium)->transport),
 			v->hooks->resumable ? ", then go on with --resume" : "");
 	else if (rc == -ENOSPC && medium_traits(*v->medium)->kind == MEDIUM_IMAGE)
 		error_add(err, "; the filesystem that holds the image is full");

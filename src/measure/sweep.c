@@ -5,6 +5,7 @@
 #include <stdio.h>
 #include <string.h>
 
+#include "base/advice.h"
 #include "base/error.h"
 #include "base/random.h"
 #include "base/size.h"
@@ -66,8 +67,8 @@ static const char *request_name(const struct sweep_point *point, const struct pa
 	return point->write && !f->probe ? "write" : "read";
 }
 
-static int describe_request(
-	const struct sweep_point *point, const struct pass_failure *f, struct error *err)
+static int describe_request(const struct medium_traits *t, const struct sweep_point *point,
+	const struct pass_failure *f, struct error *err)
 {
 	const char *what = request_name(point, f);
 	char size[SIZE_TEXT_MAX];
@@ -83,10 +84,11 @@ static int describe_request(
 	error_sys(err, ERROR_IO, -f->code, "%s of %s at byte %llu failed", what, size,
 		(unsigned long long)f->at);
 	if (f->code == -ENODEV || f->code == -ENXIO || f->code == -ENOMEDIUM)
-		error_add(err, "; the target is gone: plug it in again and repeat the run");
+		error_add(err, "; the target is gone: %s, then repeat the run",
+			advice_gone(t->transport));
 	else if (f->code == -EIO)
-		error_add(
-			err, "; see the kernel log (dmesg), then try smaller requests or 'verify'");
+		error_add(err, "; %s, then try smaller requests or 'verify'",
+			advice_errors(t->virtual_clock));
 	else if (f->code == -ENOSPC)
 		error_add(err, "; the filesystem under the image is full");
 	return -1;
@@ -99,7 +101,7 @@ static int describe_failure(struct medium *m, const struct sweep_point *point,
 	char size[SIZE_TEXT_MAX];
 
 	if (medium_check(m, MEDIUM_CHECK_FAILED) == 0)
-		return describe_request(point, f, err);
+		return describe_request(medium_traits(m), point, f, err);
 	medium_explain(m, err);
 	error_add(err, ", then repeat the run");
 	/* What the kernel said of it (no space, an I/O error) would only mislead. */

@@ -6,6 +6,7 @@
 #include <string.h>
 #include <time.h>
 
+#include "base/advice.h"
 #include "base/error.h"
 #include "medium/telltale.h"
 
@@ -22,14 +23,14 @@ int identity_changed(const struct medium *m, struct error *why, const char *how)
 		error_add(why,
 			"; nothing more was written (one request may have slipped through before "
 			"this was seen)");
-	error_add(why, "; put the right one in");
+	error_add(why, "; %s", advice_another(m->traits.transport));
 	return -ESTALE;
 }
 
 int identity_gone(const struct medium *m, struct error *why, int rc, const char *how)
 {
-	error_set(why, ERROR_IO, "'%s' is gone: %s; check cable, power and card", m->traits.path,
-		how);
+	error_set(why, ERROR_IO, "'%s' is gone: %s; %s", m->traits.path, how,
+		advice_gone(m->traits.transport));
 	return rc;
 }
 
@@ -76,8 +77,8 @@ static int missing(struct medium *m, const char *when)
 	error_set(&why, ERROR_IO,
 		"'%s' does not show that it still holds the medium this run wrote to: %s none of "
 		"the blocks flushed last is there, so it is another one or has lost them all; "
-		"nothing more was written; put the right one in",
-		m->traits.path, when);
+		"nothing more was written; %s",
+		m->traits.path, when, advice_another(m->traits.transport));
 	return identity_lose(m, -ESTALE, &why);
 }
 

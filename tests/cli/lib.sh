@@ -3,7 +3,7 @@
 #   requires_root              skips (loudly) where loop devices cannot be made
 #   skip REASON                skips
 #   cleanup COMMAND            runs at exit, last first
-#   run STATUS COMMAND...      runs it, demands this very exit status; output in $out and $err
+#   run STATUS COMMAND...      runs it, demands this very exit status; output in $out and $err; of a model, no advice for hardware
 #   says TEXT / says_not TEXT  stdout or stderr contains / does not contain TEXT (fixed string)
 #   tells TEXT                 stdout contains TEXT however it is wrapped: line breaks and blanks count as one blank
 #   fits WIDTH FILE            no line of FILE is wider, but one word of a shell that cannot be broken (a path may be of any length)
@@ -44,6 +44,10 @@ run() {
 	status=0
 	"$@" >"$out" 2>"$err" </dev/null || status=$?
 	[ "$status" = "$wanted" ] || fail "'$*' exited with $status, not $wanted"
+	case " $*" in
+	*" model:"*) ! grep -nE 'dmesg|[Cc]heck cable|[Pp]lug it in|put the right one in' "$out" "$err" ||
+		fail "a model has no kernel log, no plug and no slot: '$*'" ;;
+	esac
 }
 says() { grep -qF -e "$1" "$out" "$err" || fail "nothing says '$1'"; }
 says_not() { ! grep -qF -e "$1" "$out" "$err" || fail "something says '$1'"; }
