@@ -89,25 +89,47 @@ static void add_other(struct findings *f, const struct explain_seen *seen)
 		"observed_token", value_text(seen->run->target.token));
 }
 
-static void add_unknown(struct findings *f, const struct explain_mix *m, enum run_direction d)
+static bool lacks_sweep(const struct explain_mix *m, enum run_direction d)
+{
+	return m->present[d] && isnan(m->seconds[d][EXPLAIN_NOW]);
+}
+
+static bool lacks_rates(const struct explain_mix *m, enum run_direction d)
+{
+	return m->present[d] && !lacks_sweep(m, d) && isnan(m->seconds[d][EXPLAIN_WHOLE]) &&
+	       (d == RUN_READ || m->shown);
+}
+
+static void add_no_sweep(struct findings *f, const struct explain_mix *m, enum run_direction d)
 {
 	const char *side = run_direction_name(d);
-	struct finding *one;
 
-	if (!m->present[d])
+	if (lacks_sweep(m, d))
+		finding_figure(finding_add(f, &explain_codes[EXPLAIN_MIX_UNKNOWN],
+				       "The sweep has no %ss: sweep with --direction %s to know "
+				       "their time.",
+				       side, side),
+			"direction", value_word(side));
+}
+
+/* Once, whether one direction lacks them or both. */
+static void add_no_rates(struct findings *f, const struct explain_mix *m)
+{
+	bool reads = lacks_rates(m, RUN_READ), writes = lacks_rates(m, RUN_WRITE);
+	bool both = reads && writes;
+
+	if (!reads && !writes)
 		return;
-	if (isnan(m->seconds[d][EXPLAIN_NOW]))
-		one = finding_add(f, &explain_codes[EXPLAIN_MIX_UNKNOWN],
-			"The sweep has no %ss: sweep with --direction %s to know their time.", side,
-			side);
-	else if (isnan(m->seconds[d][EXPLAIN_WHOLE]) && (d == RUN_READ || m->shown))
-		one = finding_add(f, &explain_codes[EXPLAIN_MIX_UNKNOWN],
-			"To tell what other firmware would gain for the observed %ss, the rates of "
-			"link and card are needed: give --link and --card-%s.",
-			side, side);
-	else
-		return;
-	finding_figure(one, "direction", value_word(side));
+	finding_figure(finding_add(f, &explain_codes[EXPLAIN_MIX_UNKNOWN],
+			       "To tell what other firmware would gain for the observed %s%s%s, "
+			       "the rates of link and card are needed: give --link%s%s%s%s.",
+			       reads ? "reads" : "", both ? " and " : "", writes ? "writes" : "",
+			       both ? ", " : " and ", reads ? "--card-read" : "",
+			       both ? " and " : "", writes ? "--card-write" : ""),
+		"direction",
+		value_word(both    ? "read,write"
+			   : reads ? "read"
+				   : "write"));
 }
 
 /* Of a record made before such pairs were timed, or of a target that takes no flush. */
@@ -145,7 +167,8 @@ void explain_mix_findings_add(struct findings *f, const struct explain_mix *m,
 			"Only mean request sizes are known of what was observed, because it was "
 			"not "
 			"traced.");
-	add_unknown(f, m, RUN_READ);
-	add_unknown(f, m, RUN_WRITE);
+	add_no_sweep(f, m, RUN_READ);
+	add_no_sweep(f, m, RUN_WRITE);
+	add_no_rates(f, m);
 	add_unknown_flushes(f, m);
 }

@@ -12,7 +12,9 @@ grep -qE '^write +5\.52 s ' "$out" || fail "360 x 1 ms + 5.16 s"
 # 40 x 131072 B: 5.28 of 12.6 s.
 tells "As observed, reads of 128 KiB take most of the time, 42 % of it: optimise these first."
 tells "its timing cannot confirm this"
-tells "gain for the observed writes, the rates of link and card are needed: give --link and --card-write"
+tells "gain for the observed reads and writes, the rates of link and card are needed: give --link, --card-read and --card-write."
+run 0 "$BLKASSAY" explain s.assay --as o.assay --link 4.0MB/s --card-read 2.0MB/s
+tells "gain for the observed writes, the rates of link and card are needed: give --link and --card-write."
 run 0 "$BLKASSAY" explain s.assay --as o.assay --link 4.0MB/s --card-write 2.0MB/s
 says_not "gain for the observed writes"
 # A direction that was not swept is not guessed.
