@@ -273,7 +273,8 @@ static int report_no_error(struct probe_context *pc)
 			"no write failed in the time allowed");
 	return context_report(pc, PROMISE_ID_BACKGROUND_ERROR,
 		context_unasked(pc, PROMISE_ID_BACKGROUND_ERROR), 0, "",
-		"no write failed; --provoke waits while you make one fail");
+		pc->scsi ? "no write failed; --provoke waits while you make one fail"
+			 : "no write failed");
 }
 
 /* That there is no card says nothing of the writes before. And what else is missing may have failed without a word. */

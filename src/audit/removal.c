@@ -288,7 +288,8 @@ static int report_both(struct probe_context *pc, enum promise_verdict v, const c
 
 static int report_unasked(struct probe_context *pc)
 {
-	static const char why[] = "not asked about: --with-eject sends START STOP UNIT";
+	const char *why = pc->scsi ? "not asked about: --with-eject sends START STOP UNIT"
+				   : "not asked about, as this target takes no SCSI commands";
 	int rc = context_report(
 		pc, PROMISE_ID_EJECT, context_unasked(pc, PROMISE_ID_EJECT), 0, "", "%s", why);
 

@@ -31,6 +31,11 @@ const char *advice_another(const char *transport)
 	return advice_for(transport)->another;
 }
 
+bool advice_has_plug(const char *transport)
+{
+	return strcmp(transport, "file") != 0 && strcmp(transport, "model") != 0;
+}
+
 const char *advice_errors(bool modelled)
 {
 	return modelled ? "see its model file" : "see the kernel log (dmesg)";

@@ -409,6 +409,23 @@ static int status_of(const struct cut_totals *t)
 	return t->rechecked && cut_totals_conclude(t) == RECHECK_NOT_SHOWN ? 4 : 0;
 }
 
+/* What will come to no verdict, however it goes. */
+static void caution_nothing_cut(const struct cut_job *job)
+{
+	const struct options *o = job->o;
+
+	if (job->model || o->given[OPTION_CUT_WITH])
+		return;
+	if (!advice_has_plug(job->session.traits->transport))
+		message_warning("'%s' has no plug to pull, so this run can test no promise; cut a "
+				"device, or a model",
+			job->session.traits->path);
+	else if (o->given[OPTION_SECONDS])
+		message_warning("after --seconds the target has time to store everything: a later "
+				"cut can show what is broken, but not what is kept; pull the plug "
+				"while it is written, or use --cut-with");
+}
+
 /* Said once in a run, before anything is switched; --quiet does not silence it. */
 static void caution_power(const struct cut_job *job)
 {
@@ -476,10 +493,7 @@ int cmd_cut(const struct options *o)
 		return status;
 	}
 	message_note("seed %llu; journal: %s", (unsigned long long)job.seed, job.path);
-	if (!job.model && o->given[OPTION_SECONDS] && !o->given[OPTION_CUT_WITH])
-		message_warning("after --seconds the target has time to store everything: a later "
-				"cut can show what is broken, but not what is kept; pull the plug "
-				"while it is written, or use --cut-with");
+	caution_nothing_cut(&job);
 	status = cut(&job, &err);
 	if (err.kind != ERROR_NONE)
 		message_error(&err);

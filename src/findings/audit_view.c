@@ -4,6 +4,7 @@
 #include <inttypes.h>
 #include <string.h>
 
+#include "base/advice.h"
 #include "findings/run_findings.h"
 #include "record/run.h"
 
@@ -131,7 +132,7 @@ static const char *names_wanting_scsi(struct pool *pool, const struct promises *
 	return names;
 }
 
-static void add_rest(struct findings *f, const struct promises *p, bool modelled)
+static void add_rest(struct findings *f, const struct promises *p, const char *transport)
 {
 	if (p->no_scsi)
 		finding_add(f, &audit_codes[NO_SCSI],
@@ -142,7 +143,7 @@ static void add_rest(struct findings *f, const struct promises *p, bool modelled
 		finding_add(f, &audit_codes[NAME_THEM],
 			"If only some of the promises matter, name them with --only, separated by "
 			"commas.");
-	if (!modelled && has(p, PROMISE_ID_POWER_CUT, PROMISE_NOT_ASKED))
+	if (advice_has_plug(transport) && has(p, PROMISE_ID_POWER_CUT, PROMISE_NOT_ASKED))
 		finding_add(f, &audit_codes[ASK_CUT],
 			"What survives a real loss of power is not tested here: see 'blkassay "
 			"cut'.");
@@ -297,7 +298,7 @@ int audit_view(struct view *v, const struct run *run, const struct promises *p, 
 	view_of_run(v, run);
 	add_verdict(&v->findings, p);
 	run_findings_add(&v->findings, run);
-	add_rest(&v->findings, p, run->target.modelled);
+	add_rest(&v->findings, p, run->target.transport);
 	rows = make_lines(&v->pool, p);
 	view_table(v, &audit_summary_spec, p, 1);
 	view_table(v, &audit_promises_spec, rows, rows ? p->count : 0);

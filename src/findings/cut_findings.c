@@ -4,6 +4,7 @@
 #include <string.h>
 
 #include "analysis/interval.h"
+#include "base/advice.h"
 #include "base/shell.h"
 #include "base/size.h"
 #include "base/text.h"
@@ -397,7 +398,7 @@ static void add_untested(struct writer *w)
 		const char *words;
 	} rows[] = {
 		{ NOT_CUT, "the target answered to the end and was not unplugged since, so nothing "
-			   "was cut; cut its power, then recheck" },
+			   "was cut" },
 		{ CUT_LATE, "power was cut after writing had ended, when the target may have had "
 			    "time to store everything; cut while it writes: pull the plug yourself "
 			    "without --seconds, or use --cut-with" },
@@ -427,7 +428,10 @@ static void add_untested(struct writer *w)
 		if (!n)
 			continue;
 		one = finding_add(w->f, &cut_codes[rows[k].code],
-			"%" PRIu64 " cut%s tested nothing: %s.", n, text_plural(n), rows[k].words);
+			"%" PRIu64 " cut%s tested nothing: %s%s.", n, text_plural(n), rows[k].words,
+			rows[k].code == NOT_CUT && advice_has_plug(w->run->target.transport)
+				? "; cut its power, then recheck"
+				: "");
 		if (rows[k].code == JOURNAL_SHORT)
 			finding_figure(one, "blocks", value_count(beyond));
 		finding_figure(one, "cuts", value_count(n));
@@ -566,7 +570,9 @@ static void add_next(struct writer *w)
 	if (!last || !cut_is_unseen(last) || w->run->target.modelled)
 		return;
 	one = finding_add(w->f, &cut_codes[DO_RECHECK],
-		!strcmp(last->stop, cut_ending_name(CUT_TIME_UP))
+		!advice_has_plug(w->run->target.transport)
+			? "It has no plug to pull. Once whatever it lies on has lost its power:"
+		: !strcmp(last->stop, cut_ending_name(CUT_TIME_UP))
 			? "Time was up, and the target still answered. A cut now can show only "
 			  "what is broken, as the target has had time to store everything. After "
 			  "it:"

@@ -5,6 +5,7 @@
 #include <stdio.h>
 #include <stdlib.h>
 
+#include "base/advice.h"
 #include "base/buffer.h"
 #include "base/error.h"
 #include "base/text.h"
@@ -243,8 +244,11 @@ static void tell_progress(struct cutting *c, uint64_t passed_ns)
 		step.done = passed_ns / 1000000;
 		step.total = (s->end_after_ns ? s->end_after_ns : s->pull_after_ns) / 1000000;
 	} else {
-		snprintf(c->phase, sizeof c->phase, "writing, %llu s; pull the plug at any moment",
-			(unsigned long long)(passed_ns / 1000000000));
+		snprintf(c->phase, sizeof c->phase, "writing, %llu s; %s",
+			(unsigned long long)(passed_ns / 1000000000),
+			advice_has_plug(medium_traits(c->m)->transport)
+				? "pull the plug at any moment"
+				: "Ctrl-C ends");
 	}
 	watch_step(c->watch, &step);
 }

@@ -14,6 +14,7 @@ says_not "flush: not shown"
 [ "$(grep -c "no SCSI command path" "$out")" = 1 ] || fail "the want of a command path is said more than once"
 # What was left to an option or to cut was not asked about, and does not count.
 for left in eject ejected power-cut background-error; do says "$left: not asked"; done
+for nonsense in --provoke --with-eject "see 'blkassay cut'"; do says_not "$nonsense"; done
 tells "No broken promise found, but not everything asked about could be shown"
 [ "$(sha256sum <a.img)" = "$sum" ] || fail "the kept data did not come back"
 python3 - a.json <<'END' || fail "the JSON says something else"

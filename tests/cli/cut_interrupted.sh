@@ -21,5 +21,8 @@ run 2 "$BLKASSAY" recheck "$tmp/j.assay" "$tmp/card.img"
 says "put the region's own data back at its end"
 interrupted --erase "$(image_token "$tmp/card.img")"
 says "the journal can be rechecked"
+# Whoever has no plug is not told to pull it.
+says "card.img' has no plug to pull, so this run can test no promise"
 run 4 "$BLKASSAY" recheck "$tmp/j.assay" "$tmp/card.img"
 tells "nothing is broken"
+says_not "cut its power"

@@ -41,7 +41,7 @@ kept() { # RECORD WRAPPER...: a run that says much: keeps data, warns, and leave
 	shift
 	run 0 "$@" "$BLKASSAY" cut "$image" --keep-data --region 0+1Mi --seconds 0.1 --out "$record"
 	noted "$saves '$record.kept', and put back at the end. $twice"
-	noted "pull the plug while it is written, or use --cut-with"
+	noted "has no plug to pull, so this run can test no promise; cut a device, or a model"
 	pasted "$back" "$record.kept" "$image"
 }
 
