@@ -50,15 +50,17 @@ need() {
 	rm -f "$log"
 }
 
+build_needs='cc:gcc make:make /usr/include/zlib.h:zlib1g-dev /usr/include/linux/fs.h:linux-libc-dev /usr/include/stdio.h:libc6-dev'
+test_needs='pkg-config:pkg-config /usr/include/check.h:check mandoc:mandoc col:bsdextrautils losetup:mount mkfs.ext4:e2fsprogs
+	mkfs.vfat:dosfstools git:git python3:python3'
+
 need_build() {
-	need cc:gcc make:make '/usr/include/zlib.h:zlib1g-dev' '/usr/include/linux/fs.h:linux-libc-dev' \
-		'/usr/include/stdio.h:libc6-dev'
+	need $build_needs
 }
 
+# All at once: who cannot install is told one command, not one after another.
 need_tests() {
-	need_build
-	need pkg-config:pkg-config '/usr/include/check.h:check' mandoc:mandoc col:bsdextrautils losetup:mount mkfs.ext4:e2fsprogs \
-		mkfs.vfat:dosfstools git:git python3:python3
+	need $build_needs $test_needs
 }
 
 need_lint() {
