@@ -35,6 +35,7 @@ struct cutting {
 	struct cut_plan plan;
 	struct cut_write batch[BATCH];
 	void *buf;
+	uint64_t batch_ns; /* the last whole batch took */
 	uint64_t begun_ns, ended_ns; /* baseline done; trigger ended */
 	uint64_t errors_before, errors_seen; /* by the kernel's count; the latter before the cut */
 	bool ended;
@@ -301,19 +302,46 @@ static void pause_for(struct cutting *c, uint64_t ns)
 		medium_idle_ns(c->m, ns);
 }
 
+/* What is announced is sent as it is: shortly before the trigger is due one write at a time. */
+static int batch_size(struct cutting *c)
+{
+	const struct cut_settings *s = c->settings;
+	uint64_t passed = now_ns(c) - c->begun_ns;
+	bool soon = s->moment != CUT_AT_ANY && s->pull_after_ns && !c->out->pulled &&
+		    passed + 2 * c->batch_ns >= s->pull_after_ns;
+
+	return soon ? 1 : BATCH;
+}
+
+/* Once the trigger works, short writes without a pause: so the cut comes soon after an answer, whenever it comes. */
+static void plan_batch(struct cutting *c, int n)
+{
+	bool hurry = c->out->pulled && c->settings->moment != CUT_AT_ANY;
+
+	for (int i = 0; i < n; i++) {
+		struct cut_write *w = &c->batch[i];
+
+		cut_plan_next(&c->plan, w);
+		if (hurry) {
+			w->bytes = c->settings->cycle.block_bytes;
+			w->pause_ns = 0;
+		}
+	}
+}
+
 static enum progress write_batch(struct cutting *c)
 {
-	int rc = medium_check(c->m, MEDIUM_CHECK_BATCH);
+	uint64_t begun = now_ns(c);
+	int n = batch_size(c), rc = medium_check(c->m, MEDIUM_CHECK_BATCH);
 
 	if (rc < 0)
 		return failed(c, "write", rc, 0, 0, 0);
 	if (!c->out->pulled)
 		c->errors_seen = kernel_errors(c);
-	for (int i = 0; i < BATCH; i++)
-		cut_plan_next(&c->plan, &c->batch[i]);
-	if (journal_write_intents(c->journal, c->batch, BATCH, now_ns(c), c->err) < 0)
+	plan_batch(c, n);
+	if (journal_write_intents(c->journal, c->batch, (size_t)n, now_ns(c), c->err) < 0)
 		return BROKEN;
-	for (int i = 0; i < BATCH; i++) {
+	for (int i = 0; i < n; i++) {
 		enum progress p = look_at_clock(c);
 
 		if (p == GO_ON)
@@ -322,6 +350,8 @@ static enum progress write_batch(struct cutting *c)
 			return p;
 		pause_for(c, c->batch[i].pause_ns);
 	}
+	if (n == BATCH)
+		c->batch_ns = now_ns(c) - begun;
 	/* The last number a generation can hold is out of reach for any run of less than years. */
 	return c->plan.next < UINT32_MAX - BATCH ? GO_ON : finish(c, CUT_TIME_UP);
 }

@@ -49,6 +49,10 @@ says "nothing was cut"
 awk '$2 == "pull" { after = 1 } after && $2 == "flush" { flushes++ } after && $2 == "done" { writes++; through += / stored=1 / }
 	END { exit !(writes > 1 && (through == writes && !flushes || !through && (!flushes || flushes == writes))) }' "$tmp/k.assay" ||
 	fail "writes of several kinds after the command that cuts had begun"
+# What is announced from then on is short, so that the cut comes soon after an answer.
+sed -n '/ pull /,$s/.* intend .* writes=\([^ ]*\) .*/\1/p' "$tmp/k.assay" | tr ',' '\n' >"$tmp/announced"
+awk -F: '{ n++; longest = $2 > longest ? $2 : longest } END { exit !(n && longest == 512) }' "$tmp/announced" ||
+	fail "long writes were announced after the command that cuts had begun"
 run 2 "$BLKASSAY" cut "$loop" --erase "$token" --cycles 2 --seconds 1 --out "$tmp/l.assay"
 says "--cut-with"
 run 2 "$BLKASSAY" cut "$loop" --keep-data --cycles 2 --cut-with true --out "$tmp/l.assay"
