@@ -16,6 +16,7 @@
 #include "gadget/clock.h"
 #include "gadget/composite.h"
 #include "gadget/order.h"
+#include "platform/clock.h"
 
 enum { TEXT_MAX = 512, WORDS_MAX = 8 };
 
@@ -209,9 +210,23 @@ int control_tell(int count, char **words_in)
 	struct sockaddr_un at = place();
 	int fd = socket(AF_UNIX, SOCK_STREAM | SOCK_CLOEXEC, 0);
 	char text[TEXT_MAX + 16];
-	size_t used = join(text, TEXT_MAX, count, words_in);
+	size_t used;
 	ssize_t n = -1;
 
+	/* From asleep it takes the host no time to speak of, unlike the start of this program: else all orders would come when
+	 * the host had just had no time for the drive. */
+	if (count > 1 && !strncmp(words_in[0], "in=", 3)) {
+		uint64_t ms;
+
+		if (number_parse_u64(words_in[0] + 3, &ms) < 0 || ms > 60000) {
+			fprintf(stderr, "bus_gadget: expected in=MILLISECONDS, 60000 at most\n");
+			return 2;
+		}
+		clock_sleep_ns(ms * 1000000);
+		count--;
+		words_in++;
+	}
+	used = join(text, TEXT_MAX, count, words_in);
 	if (used >= TEXT_MAX) {
 		fprintf(stderr, "bus_gadget: the order is too long\n");
 		return 2;

@@ -87,7 +87,7 @@ begin_equal() { # MODEL
 	run_as=$(basename "$1" .model).run
 	cp "$(model_file "$1")" "$run_as"
 	often "$run_as"
-	asleep="" cut_with="bus_gadget tell cut 2000"
+	asleep="" cut_with='bus_gadget tell in=$((20 + RANDOM % 100)) cut 2000'
 	case $1 in
 	# The kernel looks at a card six times, 30 s each: the faults sleep meanwhile.
 	*loses-status* | *silent-unknown* | *stalls-unknown*)
