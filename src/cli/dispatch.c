@@ -22,7 +22,8 @@ static int unknown_command(const char *name)
 
 	if (*name == '-') {
 		error_set(&err, ERROR_USAGE,
-			"'%s' is no command, which comes first: blkassay COMMAND [OPTION...] "
+			"'%s' is not a command, and the command comes first: blkassay COMMAND "
+			"[OPTION...] "
 			"[ARGUMENT...]; 'blkassay help' lists them",
 			name);
 		return message_error(&err);

@@ -101,9 +101,10 @@ int size_list_check(
 	for (size_t i = 0; i < list->count; i++) {
 		if (list->bytes[i] % block)
 			return error_set(err, ERROR_USAGE,
-				"--sizes: %llu bytes is not a multiple of the target's block of "
+				"--sizes: %llu byte%s is not a multiple of the target's block of "
 				"%llu bytes",
-				(unsigned long long)list->bytes[i], (unsigned long long)block);
+				(unsigned long long)list->bytes[i], text_plural(list->bytes[i]),
+				(unsigned long long)block);
 		if (list->bytes[i] > largest)
 			return error_set(err, ERROR_USAGE,
 				"--sizes: %s is larger than %s, the most that fits here",

@@ -18,7 +18,7 @@ says "option '--p' is ambiguous: --passes, --page"
 run 2 "$BLKASSAY" sweep -x
 says "no option '-x'"
 run 2 "$BLKASSAY" --seed 3 sweep x
-says "'--seed' is no command, which comes first"
+says "'--seed' is not a command, and the command comes first: blkassay COMMAND"
 run 2 "$BLKASSAY" sweep no-such-image
 says "cannot find target 'no-such-image': No such file or directory; 'blkassay targets' lists the devices here"
 
