@@ -73,6 +73,8 @@ for command in targets sweep verify audit cut recheck report explain compare obs
 done
 # Columns of the CSV, in order, as the format's page lists them.
 run 0 "$BLKASSAY" sweep model:"$here/../../scripts/models/buoy-b.model" --sizes 4Ki --seconds 0.1 --passes 1 --out "$tmp/a.assay"
+# The example of a record begins as a record does, its version and checksum among it.
+head -n 1 "$tmp/a.assay" | grep -qxF -f - "$here/../../man/blkassay-record.5" || fail "blkassay-record(5) shows another first line"
 run 0 "$BLKASSAY" report "$tmp/a.assay" --csv -
 head -n 1 "$out" | tr -d '\r' | tr ',' '\n' >"$tmp/columns"
 sed -n 's/^\.It Cm \([a-z0-9_]*\)$/\1/p' "$here/../../man/blkassay-csv.5" >"$tmp/listed"
