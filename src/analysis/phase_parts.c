@@ -110,7 +110,7 @@ static void find_gain(struct phase_parts *p, const struct phase_size *s, bool wr
 	if (!work->line_known || grows < all_of_it * card)
 		return;
 	p->gain = grows > 0 ? fmin(grows * s->bytes + fixed, moving) : 0;
-	p->gain_sure = card > 0 && grows <= no_more * card &&
+	p->gain_likely = card > 0 && grows <= no_more * card &&
 		       fmin(grows, moving / s->bytes) >= PHASES_TURN_SHARE * both;
 }
 

@@ -46,7 +46,7 @@ struct phase_parts {
 	 * that works on all data afterwards and one whose work just takes longer than the data look alike; what the card takes
 	 * tells them apart. */
 	double gain;
-	bool gain_sure; /* what it works for is what the card takes; else: if it works afterwards */
+	bool gain_likely; /* it works for as long as the card does, which speaks for that, though longer work may end so by chance */
 };
 
 /* Sizes rise. wanted: the request looked at is the nearest of them. link, card: s/B that they need; 0: not known, as the link is

@@ -38,7 +38,7 @@ static void widen_gain(struct phase_parts *p, double card)
 
 	if (p->gain > 0)
 		p->gain = fmax(p->gain, data - work);
-	p->gain_sure = false;
+	p->gain_likely = false;
 }
 
 /* Where times are whole frames all phases wait for them; else they may where no command was taken in less. */
@@ -151,14 +151,12 @@ static const char *gain_words(struct pool *p, const struct phase_parts *x)
 	if (x->gain < SAID_SHARE / 2 * x->seconds)
 		return "";
 	return pool_printf(p,
-		x->gain_sure
-			? ". That is as long as the card takes, so it seems to start only then: "
-			  "doing it while data move would save up "
-			  "to %s, at most %.0f %% more rate"
-			: ". If it starts on that only then, doing it while data move would save "
-			  "up to %s, at most %.0f %% more rate%s",
+		". If it starts on that only then, doing it while data move would save up to %s, "
+		"at most %.0f %% more rate%s",
 		TIME(x->gain), 100 * (x->seconds / (x->seconds - x->gain) - 1),
-		x->card > 0 ? "" : " (the card's rate would tell)");
+		x->gain_likely   ? " (it is as long as the card's own work, which speaks for it)"
+		: !(x->card > 0) ? " (the card's rate would help to tell)"
+				 : "");
 }
 
 /* Beyond a ceiling that nobody measured. */

@@ -34,7 +34,8 @@ design in-turn "1 MB/s" "0.1 ms"
 explained in-turn fetch store
 tells "512 us for each 512 B. If it starts on that only then, doing it while data move would save up to 4.10 ms"
 explained in-turn fetch store --card-read 1MB/s --card-write 1MB/s
-tells "That is as long as the card takes, so it seems to start only then: doing it while data move would save up to 4.10 ms"
+tells "would save up to 4.10 ms, at most"
+tells "it is as long as the card's own work, which speaks for it"
 # Against the card's rate: it is the card; a quicker card leaves the rest to the firmware, and a slower one has begun before.
 says_code() { grep -q "\"code\":\"$1\"" x.json || fail "no finding $1"; }
 no_code() { ! grep -q "\"code\":\"$1\"" x.json || fail "finding $1"; }

@@ -55,22 +55,22 @@ START_TEST(stores_and_answers)
 	ck_assert_double_eq_tol(p.list[PART_STORE].last_per_byte * 1024, 2e-3, 1e-9);
 	/* No more than the data takes; if it works afterwards. */
 	ck_assert_double_eq_tol(p.gain, 4e-3, 1e-9);
-	ck_assert(!p.gain_sure);
+	ck_assert(!p.gain_likely);
 	/* 1.6 ms a KiB, and that is what the card takes: it does. */
 	p = parts(&(struct design){ 0.1, 2, 0, 1, 0.5, 1.6 }, true, 1, 1.65);
 	ck_assert_double_eq_tol(p.gain, 4e-3, 1e-9);
-	ck_assert(p.gain_sure);
+	ck_assert(p.gain_likely);
 	/* A quick card's command, too, can begin with the first data: 0.5 and 4 times 0.5 ms of 4 can be saved. */
 	p = parts(&(struct design){ 0.1, 2, 0, 1, 0.5, 0.5 }, true, 1, 0);
 	ck_assert_double_eq_tol(p.gain, 2.5e-3, 1e-9);
 	/* 1.5 of other work as well: it may all go on beside the data, of which that would be the end. */
 	p = parts(&d, true, 1, 1.5);
 	ck_assert_double_eq_tol(p.gain, 4e-3, 1e-9);
-	ck_assert(!p.gain_sure);
+	ck_assert(!p.gain_likely);
 	/* The same beside short data, where 0.4 of other work would do. */
 	p = parts(&(struct design){ 0.1, 2, 0, 0.4, 0.5, 2 }, true, 0.4, 2);
 	ck_assert_double_eq_tol(p.gain, 1.6e-3, 1e-9);
-	ck_assert(!p.gain_sure);
+	ck_assert(!p.gain_likely);
 	/* The fixed 0.5 ms may be a wait for frames, which nothing in the gadget saves. */
 	wait_s = 2e-3;
 	p = parts(&(struct design){ 0.1, 2, 0, 1, 0.5, 0.5 }, true, 1, 0);
