@@ -129,8 +129,8 @@ static void check_watching(struct differences *d, const struct compared *c, cons
 {
 	if (c->watched != is_watched(run) && !run->target.modelled)
 		differ(d, "the bus", c->watched ? "watched" : "not watched",
-			c->watched ? "not watched (which takes some 3 % of short requests)"
-				   : "watched (which takes some 3 % of short requests)");
+			c->watched ? "not watched (which takes some 2 % of short requests)"
+				   : "watched (which takes some 2 % of short requests)");
 }
 
 static void add_remark(struct compared *c, enum compare_noticed what, const char *sentence)
