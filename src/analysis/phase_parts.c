@@ -111,7 +111,7 @@ static void find_gain(struct phase_parts *p, const struct phase_size *s, bool wr
 		return;
 	p->gain = grows > 0 ? fmin(grows * s->bytes + fixed, moving) : 0;
 	p->gain_likely = card > 0 && grows <= no_more * card &&
-		       fmin(grows, moving / s->bytes) >= PHASES_TURN_SHARE * both;
+			 fmin(grows, moving / s->bytes) >= PHASES_TURN_SHARE * both;
 }
 
 struct phase_parts phase_parts_of(const struct phase_size *sizes, size_t count, bool write,
