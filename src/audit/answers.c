@@ -4,6 +4,7 @@
 
 #include "audit/probe_context.h"
 #include "audit/probes.h"
+#include "base/text.h"
 
 enum { REFUSALS = 3, SENSE_BYTES = 18, NO_ANSWER_TWICE = 2 };
 
@@ -155,7 +156,7 @@ int probe_answered(struct probe_context *pc)
 	}
 	if (!unanswered)
 		return context_report(pc, PROMISE_ID_ANSWERED, PROMISE_KEPT, answered, "",
-			"%llu commands, each answered", answered);
+			"%llu command%s, each answered", answered, text_plural(answered));
 	some = never >= 0 ? never : some;
 	return context_report(pc, PROMISE_ID_ANSWERED,
 		never >= 0 && answered ? PROMISE_BROKEN : PROMISE_NOT_SHOWN, answered + unanswered,

@@ -67,7 +67,7 @@ static void add_verdict(struct findings *f, const struct target *rows, size_t co
 			writable_words(f->pool, rows, count, writable));
 	else
 		one = finding_add(f, &targets_codes[NONE_WRITABLE],
-			"No target here may be written to; below each says why. Reading needs no "
+			"No target here may be written to; each says why below. Reading needs no "
 			"token.");
 	finding_figure(one, "targets", value_count(count));
 	finding_figure(one, "writable_targets", value_count(writable));

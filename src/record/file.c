@@ -90,8 +90,11 @@ int record_create(struct record_writer *w, const char *path, const char *kind, s
 	if (w->fd < 0 && errno == EEXIST)
 		return error_set(err, ERROR_USAGE,
 			"'%s' exists already; name a new record with --out", path);
-	if (w->fd < 0)
-		return error_sys(err, ERROR_USAGE, errno, "cannot create record '%s'", path);
+	if (w->fd < 0) {
+		error_sys(err, ERROR_USAGE, errno, "cannot create record '%s'", path);
+		error_add(err, "; name a place that takes it with --out");
+		return -1;
+	}
 	text_copy(first.kind, sizeof first.kind, kind);
 	rc = record_write(w, &kind_record, &first, err);
 	if (!rc) {

@@ -78,6 +78,10 @@ says "a pipe"
 run 2 "$BLKASSAY" sweep "$tmp/empty.img" --out "$tmp/x.assay"
 run 2 "$BLKASSAY" sweep "$card" --out "$tmp/no/such/folder/x.assay" --passes 1 --seconds 0.01
 says "$tmp/no/such/folder/x.assay"
+# No file can be made there, not even by root.
+run 2 "$BLKASSAY" sweep "$card" --out /sys/x.assay
+says "cannot create record '/sys/x.assay'"
+says "name a place that takes it with --out"
 run 2 "$BLKASSAY" sweep "$card" --out "$card"
 run 2 "$BLKASSAY" frobnicate
 says "frobnicate"
