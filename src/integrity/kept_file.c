@@ -20,6 +20,8 @@
 
 enum { DATA_MAGIC = 0x5441444B, END_MAGIC = 0x444E454B }; /* "KDAT", "KEND" */
 enum { RETRIES = 100 }; /* of a call that only says "again"; then it counts as failed */
+/* Between writes it is asked whether the medium is still the same, so no more than this may go to another one. */
+enum { WRITE_BYTES = 128 * 1024 };
 enum { COVERS_ALL = 3 }; /* the version whose sums cover the header and every chunk */
 
 /* ---- bytes of the file ---- */
@@ -52,15 +54,15 @@ int kept_transfer(struct medium *m, bool write, uint64_t at, unsigned char *buf,
 	int retries = 0;
 
 	while (len) {
-		size_t got = 0;
-		int rc = write ? medium_write(m, at, buf, len, &got)
-			       : medium_read(m, at, buf, len, &got);
+		size_t got = 0, part = write && len > WRITE_BYTES ? WRITE_BYTES : len;
+		int rc = write ? medium_write(m, at, buf, part, &got)
+			       : medium_read(m, at, buf, part, &got);
 
 		if (durable_is_passing(-rc) && retries++ < RETRIES)
 			continue;
 		if (rc < 0)
 			return rc;
-		if (!got || got > len || got % m->traits.logical_block_bytes)
+		if (!got || got > part || got % m->traits.logical_block_bytes)
 			return -EIO;
 		at += got;
 		buf += got;
