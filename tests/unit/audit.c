@@ -163,6 +163,28 @@ static const struct fault_case fault_cases[] = {
 	{ "drops the last sector", back, "drop last sector = 1 in 20\n", "stored", true, false },
 };
 
+/* So small a buffer seldom holds two writes to one place but when they follow each other. */
+START_TEST(what_chance_did_not_meet_is_not_kept_beside_what_it_would_break)
+{
+	static const char text[] =
+		"gadget-model 1\ndevice:\nname = t\ncapacity = 32Mi\njitter = 2 %\nlink:\n"
+		"speed = full\nrate = 1.0 MB/s\nrequest cost = 0.2 ms\ncard:\nread rate = 1.7 "
+		"MB/s\n"
+		"write rate = 1.0 MB/s\nread command cost = 0.2 ms\nwrite command cost = 0.2 ms\n"
+		"firmware:\nunit = request\ntransfer = overlapped\nwrite behind = 4Ki\n"
+		"claims:\nwrite cache = yes\nfua = yes\nfaults:\nreorder overlaps = yes\n";
+	struct promises f;
+	const struct promise *p;
+
+	audit_text(text, 1, AREA, &f);
+	ck_assert_int_eq(line(&f, "overlap")->verdict, PROMISE_BROKEN);
+	p = line(&f, "interleaved");
+	ck_assert_int_eq(p->verdict, PROMISE_NOT_SHOWN);
+	ck_assert_ptr_nonnull(strstr(p->evidence, "0 of "));
+	ck_assert_ptr_nonnull(strstr(p->evidence, "did come out in the wrong order"));
+}
+END_TEST
+
 /* ---- how much it writes ---- */
 
 static void count_written(void *context, struct scsi_exchange *x)
@@ -1147,6 +1169,7 @@ Suite *audit_suite(void)
 	tcase_add_test(c, a_flush_that_waits_may_store_nothing);
 	tcase_add_test(c, a_fast_card_leaves_nothing);
 	tcase_add_test(c, it_writes_no_more_than_it_announces);
+	tcase_add_test(c, what_chance_did_not_meet_is_not_kept_beside_what_it_would_break);
 	tcase_add_test(c, fua_is_asked_of_short_writes_too);
 	tcase_add_test(c, a_flush_is_cut_after_short_writes_too);
 	tcase_add_loop_test(c, each_fault_is_caught, 0, sizeof fault_cases / sizeof *fault_cases);

@@ -81,7 +81,7 @@ fresh() {
 
 claims="inquiry,capacity,cache-page,kernel-view,past-end,sense,answered"
 waiting="buffer,flush,fua,fsync,write-behind,eject,ejected"
-order="read-after-write,interleaved,overlap,partial-overlap,straddle,odd-length"
+order="read-after-write,overlap,partial-overlap,straddle,interleaved,odd-length"
 
 begin_equal() { # MODEL
 	run_as=$(basename "$1" .model).run
