@@ -11,6 +11,7 @@ export SLOW_FIXED_US=1000 SLOW_RATE=20000000 SLOW_JITTER=0.02
 run 0 env LD_PRELOAD="$slow" SLOW_DRIFT=0.5 "$BLKASSAY" sweep card.img --order sequential --sizes 4Ki,32Ki --seconds 0.1 --passes 8 \
 	--out warm.assay --quiet
 run 0 "$BLKASSAY" explain warm.assay --json warm.json
+run 0 "$BLKASSAY" explain warm.assay
 tells "drifted: requests took"
 python3 - warm.json <<'END' || fail "the drift is not what it is"
 import json, sys
