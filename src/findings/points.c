@@ -141,6 +141,45 @@ static void add_up(struct point *p)
 	p->device_requests_each = known && host ? (double)device / (double)host : 0;
 }
 
+/* A closing flush stalls that makes its pass take half as long again as its bytes take in the median pass, and STALL_S at
+ * least (ours). What requests stalled in it is counted with them. */
+#define FLUSH_STALL_SHARE 0.5
+#define FLUSH_STALL_S 0.05
+
+static double free_seconds(const struct run_pass *p)
+{
+	double rate = run_pass_rate_stored(p);
+	double stalled = seconds(p->stall_ns) - seconds(p->lat_p50_ns) * (double)p->stalls;
+
+	return rate > 0 ? (double)p->bytes / rate - fmax(0, stalled) : 0;
+}
+
+static double value_seconds_per_byte(const struct run_pass *p)
+{
+	return p->bytes ? free_seconds(p) / (double)p->bytes : 0;
+}
+
+/* Behind a buffer a card's stall may pass in the flush alone. */
+static void add_flush_stalls(struct point *p, double *scratch)
+{
+	double each = median_of(p, value_seconds_per_byte, scratch);
+
+	if (p->pass_count < 3 || !(each > 0))
+		return;
+	for (size_t i = 0; i < p->pass_count; i++) {
+		const struct run_pass *pass = p->passes[i];
+		double usual = each * (double)pass->bytes;
+		double more = free_seconds(pass) - usual, flush = seconds(pass->flush_ns);
+
+		if (more < FLUSH_STALL_S || more < FLUSH_STALL_SHARE * usual ||
+			flush - p->flush_s < more / 2)
+			continue;
+		p->stalls++;
+		p->stalls_s += more;
+		p->flush_stall_s = fmax(p->flush_stall_s, flush);
+	}
+}
+
 bool point_has_p99(const struct point *p)
 {
 	for (size_t i = 0; i < p->pass_count; i++)
@@ -164,6 +203,8 @@ static void fill(struct point *p, double *scratch)
 	p->lat_p50_s = median_of(p, value_p50, scratch);
 	p->lat_p99_s = point_has_p99(p) ? median_of(p, value_p99, scratch) : 0;
 	p->flush_s = median_of(p, value_flush, scratch);
+	if (p->direction == RUN_WRITE && p->stored_by)
+		add_flush_stalls(p, scratch);
 }
 
 static void add_flags(struct point *p, const struct run_pass *pass)
@@ -261,6 +302,7 @@ static void add_long_run(const struct points *all, size_t first)
 		double free_s = p->stored_s - p->stalls_s;
 		double share = s.seconds > 0 ? s.stalled_s / s.seconds : 0;
 
+		p->table_stalled = share;
 		if (!(p->stored.median > 0) || !(free_s > 0))
 			continue;
 		p->long_run = p->bytes / (follow_bytes ? free_s + p->bytes * s.stalled_s / s.bytes

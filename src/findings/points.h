@@ -29,8 +29,11 @@ struct point {
 	size_t shown; /* passes that are shown to be stored */
 	/* Of the passes that have a stored rate (reads: all that count): */
 	double bytes, stored_s; /* moved, and the time in which they were stored */
-	uint64_t stalls;
-	double stalls_s; /* what they took beyond the median request */
+	uint64_t
+		stalls; /* requests, and closing flushes that took much of the time of what their pass wrote */
+	double stalls_s; /* what they took beyond the median request, or beyond the pass that took the median time */
+	double flush_stall_s; /* the longest of these flushes; 0: none */
+	double table_stalled; /* share of the time of its table that stalls took */
 	double long_run; /* B/s: all of it over all time, with its share of the stalls of its table; 0 where not shown */
 	double requests_per_second; /* median */
 	/* medians over passes of each pass's own quantile; p99 0 where point_has_p99 says no */
