@@ -63,8 +63,7 @@ static int read_after_write(struct probe_context *pc)
 	return rc ? rc
 		  : report(pc, PROMISE_ID_READ_AFTER_WRITE,
 			    "serve reads of blocks that still wait in the buffer from the buffer, "
-			    "or "
-			    "empty it first",
+			    "or empty it first",
 			    &c, "read back at once");
 }
 

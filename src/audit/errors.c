@@ -294,14 +294,12 @@ static int report_errors(struct probe_context *pc, const struct probe_check *c)
 	if (pc->absent_reported)
 		snprintf(absent, sizeof absent,
 			"; %llu more command%s ended with 'no card' (02/3A/00), which does not "
-			"report "
-			"a failed write",
+			"report a failed write",
 			(unsigned long long)pc->absent_reported, text_plural(pc->absent_reported));
 	return context_report(pc, PROMISE_ID_BACKGROUND_ERROR, judge_errors(pc, c),
 		pc->errors_reported, error_mend,
 		"%llu error%s reported, %llu of them deferred%s%s%s; %s (%llu block%s written "
-		"since "
-		"the last clean flush before an error not judged)",
+		"since the last clean flush before an error not judged)",
 		(unsigned long long)pc->errors_reported, text_plural(pc->errors_reported),
 		(unsigned long long)pc->deferred_reported,
 		pc->errors_reported ? ", the first: " : "", pc->first_error, absent,
@@ -333,8 +331,7 @@ int probe_background_error(struct probe_context *pc)
 		return context_report(pc, PROMISE_ID_BACKGROUND_ERROR, PROMISE_BROKEN,
 			pc->silent_places, error_mend,
 			"%llu block%s %s, whatever is written there; every write and flush was "
-			"answered "
-			"GOOD",
+			"answered GOOD",
 			(unsigned long long)pc->silent_places, text_plural(pc->silent_places),
 			pc->silent_places == 1 ? "stays as it was" : "stay as they were");
 	return context_told(pc) ? report_errors(pc, &c) : report_no_error(pc);

@@ -303,8 +303,7 @@ static const char *describe(
 	describe_cuts(cuts, sizeof cuts, w);
 	if (k->knee)
 		snprintf(out, room,
-			"%s%s after a burst of %s that fills the buffer, %s when idle; the "
-			"backlog "
+			"%s%s after a burst of %s that fills the buffer, %s when idle; the backlog "
 			"takes %s to store%s%s",
 			a, bus, size_format_decimal(d, (double)k->burst_bytes), b,
 			duration_format(c, backlog_of(k)), rest, cuts);

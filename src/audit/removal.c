@@ -230,8 +230,7 @@ static const char *heed_words(const struct probe_context *pc, enum heed heed)
 	return pc->t->marked_removable
 		       ? "refused while removal was prevented; if the card can be pulled all the "
 			 "same, PREVENT had better be refused with 05/20/00, as some hosts look "
-			 "for "
-			 "no other card after it is accepted"
+			 "for no other card after it is accepted"
 		       : "refused while removal was prevented";
 }
 

@@ -207,8 +207,7 @@ static void doubt_trace(struct observation *o, const struct observe_tally *t)
 		o->traced = false;
 		text_copy(o->why, sizeof o->why,
 			"this disk hands its requests on without events of its own; observe the "
-			"disk "
-			"below it");
+			"disk below it");
 	}
 }
 

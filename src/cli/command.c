@@ -81,13 +81,12 @@ const struct command commands[] = {
 			OPTION_END } },
 	{ "explain", "RUN...", "what limits it, what to do next, what that would gain",
 		"Says what limits each direction of a sweep, how much of a request's time it "
-		"takes, "
-		"and the rate without it; then fixed cost and streaming rate, what link and card "
-		"allow, and copy times. It takes what you know of link and card, as rates like "
+		"takes, and the rate without it; then fixed cost and streaming rate, what link and "
+		"card allow, and copy times. It takes what you know of link and card, as rates "
+		"like "
 		"1.7MB/s or 480kB/s; without them more causes fit alike. With --model it also "
-		"writes "
-		"a gadget model that has these times, and says what the run could not tell: edit a "
-		"line, sweep it, and see what the change would gain.",
+		"writes a gadget model that has these times, and says what the run could not tell: "
+		"edit a line, sweep it, and see what the change would gain.",
 		1, 64, cmd_explain,
 		{ OPTION_LINK, OPTION_CARD_READ, OPTION_CARD_WRITE, OPTION_CARD_BUS, OPTION_COPY,
 			OPTION_REQUEST, OPTION_AS, OPTION_MODEL, OPTION_CSV_FILE, OPTION_PAGE,

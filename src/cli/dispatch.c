@@ -23,8 +23,7 @@ static int unknown_command(const char *name)
 	if (*name == '-') {
 		error_set(&err, ERROR_USAGE,
 			"'%s' is not a command, and the command comes first: blkassay COMMAND "
-			"[OPTION...] "
-			"[ARGUMENT...]; 'blkassay help' lists them",
+			"[OPTION...] [ARGUMENT...]; 'blkassay help' lists them",
 			name);
 		return message_error(&err);
 	}

@@ -76,8 +76,7 @@ static const struct option_spec specs[OPTION_ID_COUNT] = {
 		"release gate: exit 1 when a point is shown to be slower by more than this" },
 	{ OPTION_ANYWAY, "anyway", NULL, OPTION_IS_FLAG, 0, 0,
 		"compare also what was measured under different conditions, and let a gate pass "
-		"though "
-		"labels, firmware or gadgets are doubtful; all that is named" },
+		"though labels, firmware or gadgets are doubtful; all that is named" },
 	{ OPTION_CUT_WITH, "cut-with", "COMMAND", OPTION_IS_TEXT, 0, 0,
 		"shell command that cuts the power, run at a seeded random moment" },
 	{ OPTION_CYCLES, "cycles", "N", OPTION_IS_COUNT, 1, 10000,

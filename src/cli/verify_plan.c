@@ -218,8 +218,8 @@ int verify_plan_check_seed(const struct verify_plan *p, struct session *s, struc
 			stamp_read(block, &h) && h.seed == p->seed)
 			rc = error_set(err, ERROR_REFUSED,
 				"'%s' holds data of a run with this very --seed %llu: a lost write "
-				"would "
-				"leave the right data behind and not be seen; choose another seed",
+				"would leave the right data behind and not be seen; choose another "
+				"seed",
 				s->traits->path, (unsigned long long)p->seed);
 	}
 	free(block);

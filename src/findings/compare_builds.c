@@ -118,8 +118,7 @@ static void check_both_sides(
 			? NULL
 			: pool_printf(pool,
 				  "both builds give the same firmware revision (%s) and no point "
-				  "is "
-				  "shown to differ, so the new one may never have been flashed.",
+				  "is shown to differ, so the new one may never have been flashed.",
 				  name));
 }
 

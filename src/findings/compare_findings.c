@@ -199,8 +199,7 @@ static void add_not_shown(struct findings *f, const struct compared *c)
 	size_t n = compare_count(c, COMPARE_NOT_SHOWN);
 	struct finding *one = finding_add(f, &compare_codes[NOT_SHOWN],
 		"The %s is not shown to differ at any of %zu point%s: a change of %s would have "
-		"been "
-		"found 4 times in 5.",
+		"been found 4 times in 5.",
 		new_side(c), n, text_plural(n), range_words(f->pool, r));
 
 	finding_figure(one, "points", value_count(n));
@@ -338,8 +337,7 @@ static void add_gate_failed(
 	if (worst)
 		one = finding_add(f, &compare_codes[GATE_FAILED],
 			"Gate failed%s: %zu of %zu point%s %s shown to be more than %g %% slower, "
-			"most of "
-			"all %s %ss of %s (%.1f %% slower).",
+			"most of all %s %ss of %s (%.1f %% slower).",
 			gate_scope(f->pool, c), n, c->count, text_plural(c->count),
 			n == 1 ? "is" : "are", gate->allowed * 100, run_order_name(worst->order),
 			run_direction_name(worst->direction),
@@ -441,8 +439,7 @@ static void add_gate_undecided(
 	size_t needed = c->gate_needed;
 	struct finding *one = finding_add(f, &compare_codes[GATE_UNDECIDED],
 		"Gate undecided: of %zu point%s %zu %s shown to lose no more than %g %%, and none "
-		"is "
-		"shown to lose more. %s",
+		"is shown to lose more. %s",
 		c->count, text_plural(c->count), gate->result.within,
 		gate->result.within == 1 ? "is" : "are", gate->allowed * 100,
 		way_out(f->pool, c, gate));

@@ -112,8 +112,7 @@ static const struct column points[] = {
 	{ "ratio_high", NULL, "upper end", 0, false, NULL, ratio_high },
 	{ "verdict", "verdict",
 		"faster, slower, not-shown (to differ) or too-few (for a verdict), corrected for "
-		"the "
-		"number of points",
+		"the number of points",
 		11, true, NULL, verdict },
 	{ "p", NULL, "two-sided p of Welch's t on the logarithms", 0, false, NULL, p_value },
 	{ "p_holm", NULL, "the same, corrected over all points by Holm", 0, false, NULL, p_holm },

@@ -93,8 +93,7 @@ static void show_chart(struct view *v, const struct compared *c)
 	*chart = (struct chart){ .kind = CHART_RATIOS,
 		.title = "Rate of the new side over the base",
 		.what = "Rate of the new side over that of the base, with 95 % ranges; the table "
-			"below "
-			"has the values.",
+			"below has the values.",
 		.x_name = "rate, new over base (1: no difference)",
 		.series = looks,
 		.series_count = sizeof looks / sizeof *looks,

@@ -53,8 +53,7 @@ const struct finding_code cut_codes[] = {
 		TALLY " broken_cuts_share_at_most confidence_share" },
 	[BROKEN] = { "broken", FINDING_CAUTION, true,
 		"a promise did not outlive a cut, or blocks that no promise covers are damaged: "
-		"not "
-		"safe to ship",
+		"not safe to ship",
 		TALLY " broken_cuts_share broken_cuts_share_low broken_cuts_share_high "
 		      "confidence_share" },
 	[NOT_SHOWN] = { "not-shown", FINDING_CAUTION, true,
@@ -102,8 +101,7 @@ const struct finding_code cut_codes[] = {
 		"fua_writes fua_cuts needed_cuts" },
 	[FEW_ANSWERS] = { "few-cuts", FINDING_CAUTION, false,
 		"nothing is broken, and no write cache is claimed, so that each answer is a "
-		"promise; "
-		"too few cuts tested that",
+		"promise; too few cuts tested that",
 		"cuts needed_cuts" },
 	[NOTHING_LOST] = { "nothing-lost", FINDING_CAUTION, false,
 		"no cut lost anything that was acknowledged: that a flush is needed, and does what "
@@ -369,8 +367,7 @@ static void add_disturbed(struct writer *w)
 		"Before %" PRIu64 " of the cuts in which something broke, the kernel had counted "
 		"errors or resets of the device (%" PRIu64 " in all). If its supply dipped, what "
 		"was lost then is not the flush's fault: look into the kernel log (dmesg), rule "
-		"out "
-		"cable, hub and supply, and cut again.",
+		"out cable, hub and supply, and cut again.",
 		cuts, errors);
 	finding_figure(one, "cuts", value_count(cuts));
 	finding_figure(one, "errors", value_count(errors));

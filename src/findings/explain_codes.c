@@ -13,8 +13,7 @@
 const struct finding_code explain_codes[] = {
 	[EXPLAIN_LIMITED] = { "limits", FINDING_PLAIN, true,
 		"what limits a direction, how much of a request's time it takes, and the rate "
-		"without "
-		"it",
+		"without it",
 		LIMIT },
 	[EXPLAIN_ONE_OF] = { "one-of", FINDING_PLAIN, true,
 		"the same where several causes fit alike, and what would tell them apart", LIMIT },
@@ -26,10 +25,9 @@ const struct finding_code explain_codes[] = {
 		NULL },
 	[EXPLAIN_PHASE] = { "phases", FINDING_PLAIN, false,
 		"a part of a request's time by its phases on the bus or in the model: fetch, "
-		"refuse, "
-		"store, not-ready, host or link; how much of it grows with the size, and what "
-		"working "
-		"on data while data move could save; how much of it may be waiting for frames of "
+		"refuse, store, not-ready, host or link; how much of it grows with the size, and "
+		"what working on data while data move could save; how much of it may be waiting "
+		"for frames of "
 		"the bus",
 		"direction order request_bytes part seconds share fixed_seconds seconds_per_byte "
 		"gain_seconds frames_seconds" },

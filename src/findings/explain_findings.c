@@ -140,8 +140,7 @@ static void add_unknown_flushes(struct findings *f, const struct explain_mix *m)
 				       "How long the observed flushes take is not known: this "
 				       "sweep timed no "
 				       "writes with a flush after each. Sweep writes again, on a "
-				       "target that "
-				       "takes flushes."),
+				       "target that takes flushes."),
 			"direction", value_word(run_direction_name(RUN_WRITE)));
 }
 
@@ -165,8 +164,7 @@ void explain_mix_findings_add(struct findings *f, const struct explain_mix *m,
 	if (m->means_only)
 		finding_add(f, &explain_codes[EXPLAIN_MIX_MEANS],
 			"Only mean request sizes are known of what was observed, because it was "
-			"not "
-			"traced.");
+			"not traced.");
 	add_no_sweep(f, m, RUN_READ);
 	add_no_sweep(f, m, RUN_WRITE);
 	add_no_rates(f, m);

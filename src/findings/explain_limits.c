@@ -339,10 +339,8 @@ static void add_remedy(struct text *t, const struct explained *x, enum cause cau
 		if (g->kind == GROWTH_UNIT)
 			text_addf(t,
 				" Requests take what whole units of %s do: the card programs so "
-				"much "
-				"at once, or the firmware works in buffers of that size. Next: "
-				"gather "
-				"smaller requests to that size, aligned to it.",
+				"much at once, or the firmware works in buffers of that size. "
+				"Next: gather smaller requests to that size, aligned to it.",
 				SIZE((uint64_t)g->at_bytes));
 		break;
 	case CAUSE_STALLS:

@@ -89,8 +89,7 @@ static const struct {
 				  "them first, or does not keep up with the link" },
 	[PART_REFUSE] = { "refuse",
 		"the gadget takes the data more slowly than the link could bring them: its buffer "
-		"is "
-		"full, it stores piece by piece, or it does not keep up with the link" },
+		"is full, it stores piece by piece, or it does not keep up with the link" },
 	[PART_STORE] = { "store",
 		"all of the data have passed and the gadget has not answered yet" },
 	[PART_NOT_READY] = { "not-ready",
@@ -500,8 +499,7 @@ static void add_ruled_out(
 		return;
 	one = finding_add(f, &explain_codes[EXPLAIN_PHASE_RULES_OUT],
 		"What limits %s %ss rests on their phases too: by the rates alone it could also be "
-		"%s, "
-		"which the phases rule out.",
+		"%s, which the phases rule out.",
 		is_ruled_alike(e, x) ? "sequential and random" : run_order_name(x->order),
 		run_direction_name(x->direction), ruled_words(f->pool, x->ruled_out));
 	add_where(one, x);
@@ -558,8 +556,7 @@ static void add_card(struct findings *f, const struct explanation *e, const stru
 	one = finding_add(f,
 		&explain_codes[against ? EXPLAIN_PHASE_CARD_AGAINST : EXPLAIN_PHASE_CARD],
 		"By their phases, %s %ss take %s of work for each 512 B beside the link; a card of "
-		"%s "
-		"needs %s%s.",
+		"%s needs %s%s.",
 		run_order_name(x->order), run_direction_name(x->direction), TIME(work * 512),
 		rate_format(words, rate), TIME(card * 512),
 		card_words(f->pool, work, card, x->link_known));

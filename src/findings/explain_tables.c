@@ -329,9 +329,8 @@ static const struct column copies[] = {
 	{ "direction", "direction", "read or write", 0, true, NULL, copy_direction },
 	{ "way", "how",
 		"measured: at the stored rates of this sweep; fitted: by its fitted line, beyond "
-		"the "
-		"sizes that it measured; not measured: such requests were not, and no line tells; "
-		"acknowledged: at those of its "
+		"the sizes that it measured; not measured: such requests were not, and no line "
+		"tells; acknowledged: at those of its "
 		"answers, where no stored rate is shown; or in turn or overlapped",
 		0, true, NULL, copy_way },
 	{ "request_bytes", "request", "size of the requests it is made of", 0, false, NULL,

@@ -95,10 +95,10 @@ static const char *meaning(const struct largest *l)
 	if (l->phase == RUN_PHASE_COMMAND)
 		return "the device not yet ready for the next command";
 	if (l->phase == RUN_PHASE_DATA)
-		return l->of == OBSERVED_WRITE ? "the link carrying the data, or the device not "
-						 "taking it"
-					       : "the link carrying the data, or the device "
-						 "fetching it";
+		return l->of == OBSERVED_WRITE
+			       ? "the link carrying the data, or the device not taking it"
+			       : "the link carrying the data, or the device "
+				 "fetching it";
 	return l->of == OBSERVED_READ    ? "the device's, after the data had passed"
 	       : l->of == OBSERVED_FLUSH ? "the device storing what it held"
 					 : "the device's, after it had the data";

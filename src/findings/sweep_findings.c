@@ -62,8 +62,7 @@ const struct finding_code sweep_codes[] = {
 	[ERRORS] = { "request-errors", FINDING_CAUTION, false, "requests failed", "requests" },
 	[LEFT_OUT] = { "passes-left-out", FINDING_CAUTION, false,
 		"passes that no figure rests on: cut short, empty, with errors, with I/O by "
-		"others, "
-		"or lost by the host",
+		"others, or lost by the host",
 		"passes passes_counted" },
 	[DISTURBED] = { "disturbed-passes", FINDING_CAUTION, false,
 		"the kernel counted errors or resets of the device during passes, which count for "

@@ -249,8 +249,7 @@ static const struct column points[] = {
 	{ "passes", NULL, "passes that the figures rest on", 0, false, NULL, point_passes },
 	{ "passes_left_out", NULL,
 		"passes cut short, empty, disturbed, with errors, with I/O by others or lost by "
-		"the "
-		"host",
+		"the host",
 		0, false, NULL, point_left_out },
 	{ "errors", NULL, "requests that failed", 0, false, NULL, point_errors },
 };

@@ -101,10 +101,9 @@ static void add_kept(struct findings *f, const struct target *t)
 	if (!*t->kept_by)
 		return;
 	one = finding_add(f, &targets_codes[KEPT],
-		*t->restore
-			? "'%s': its own data was saved by %s. If it was not put back since, put "
-			  "it back:"
-			: "'%s': its own data is saved by %s, which is still going.",
+		*t->restore ? "'%s': its own data was saved by %s. If it was not put back since, "
+			      "put it back:"
+			    : "'%s': its own data is saved by %s, which is still going.",
 		t->path, t->kept_by);
 	finding_figure(one, "path", value_text(t->path));
 	finding_figure(one, "saved_by", value_text(t->kept_by));

@@ -69,8 +69,7 @@ const struct finding_code verify_codes[] = {
 		"damaged_blocks " JUDGED },
 	[CAPACITY] = { "capacity-wrong", FINDING_CAUTION, true,
 		"addresses repeat, or all that lies beyond some byte lands on one place: less can "
-		"be "
-		"stored than the target states",
+		"be stored than the target states",
 		"capacity_bytes stated_bytes" },
 	[NOT_WRITTEN] = { "not-written", FINDING_CAUTION, true,
 		"not one block that was read bears a stamp, so nobody has shown that anything was "
@@ -98,8 +97,7 @@ const struct finding_code verify_codes[] = {
 		"damaged_share_at_most confidence_share" },
 	[UNDER_POWER] = { "read-under-power", FINDING_PLAIN, false,
 		"without damage found, in a run that wrote and read: what was written last may "
-		"have "
-		"come from the gadget's memory",
+		"have come from the gadget's memory",
 		NULL },
 	[ALL_SEEN] = { "no-false-capacity", FINDING_PLAIN, false,
 		"places of --spot would have shown any false capacity", "region_bytes" },
@@ -364,8 +362,7 @@ static void add_capacity(struct writer *w)
 		one = finding_add(w->f, &verify_codes[CAPACITY],
 			"The stated capacity is wrong: addresses repeat after %" PRIu64
 			" bytes (%s), and no more than that can be stored%s. What is written "
-			"beyond "
-			"overwrites what lies before.",
+			"beyond overwrites what lies before.",
 			bytes, amount_words(w->pool, bytes), claim);
 	finding_figure(one, "capacity_bytes", value_bytes_decimal(bytes));
 	finding_figure(one, "stated_bytes", value_if(stated, value_bytes_decimal(stated)));
@@ -606,9 +603,8 @@ static void add_under_power(struct writer *w)
 		finding_add(w->f, &verify_codes[UNDER_POWER],
 			"Read back under power: what was written last may have come from the "
 			"gadget's memory. verify --only write, a power cycle and verify --only "
-			"read "
-			"with the same --seed judge the card alone; 'blkassay cut' judges power "
-			"cuts.");
+			"read with the same --seed judge the card alone; 'blkassay cut' judges "
+			"power cuts.");
 }
 
 /* How many places of which size would see every capacity. */
@@ -777,12 +773,12 @@ static void add_request_places(struct writer *w)
 	struct finding *one;
 
 	if (p->always_last)
-		finding_figure(finding_add(w->f, &verify_codes[REQUEST_END],
-				       "Only the last block of a request is ever damaged: %s.",
-				       w->totals->by_class[DAMAGE_BIT_ERROR] == damaged
-					       ? "look at how the end of a multi-block transfer is "
-						 "handled"
-					       : "the end of a multi-block write gets lost"),
+		finding_figure(
+			finding_add(w->f, &verify_codes[REQUEST_END],
+				"Only the last block of a request is ever damaged: %s.",
+				w->totals->by_class[DAMAGE_BIT_ERROR] == damaged
+					? "look at how the end of a multi-block transfer is handled"
+					: "the end of a multi-block write gets lost"),
 			"request_bytes", size);
 	else if (p->always_first)
 		finding_figure(finding_add(w->f, &verify_codes[REQUEST_START],
@@ -825,8 +821,7 @@ static void add_misplaced_cause(struct writer *w)
 		t->distance_min == t->block_bytes
 			? finding_add(w->f, &verify_codes[ONE_DISTANCE],
 				  "Misplaced by one block: usually an off-by-one in the block "
-				  "number "
-				  "or in the count of a multi-block write.")
+				  "number or in the count of a multi-block write.")
 			: finding_add(w->f, &verify_codes[ONE_DISTANCE],
 				  "Misplaced by %" PRIu64
 				  " bytes each time: usually a wrong base address, or a buffer "

@@ -99,8 +99,7 @@ static const struct column summary[] = {
 		sum_distinct },
 	{ "damaged_blocks", NULL,
 		"of those judged, each time; all that does not hold this run's data, also where "
-		"the "
-		"verdict is that nobody wrote it",
+		"the verdict is that nobody wrote it",
 		0, false, NULL, sum_damaged },
 	{ "unlisted_blocks", NULL, "damaged ones for which the list of ranges had no room", 0,
 		false, NULL, sum_unlisted },

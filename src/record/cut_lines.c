@@ -135,8 +135,7 @@ static const struct field recheck_fields[] = {
 		"the end and was not unplugged since; no promise counts as tested"),
 	FIELD_WHEN("late", late, late_known,
 		"1: the cut came after writing had ended, at a moment that nobody knows; no "
-		"promise "
-		"counts as tested"),
+		"promise counts as tested"),
 	FIELD("unended", unended, "1: the cut has no stop line, so promises may be missing"),
 	FIELD("beyond", beyond,
 		"blocks with a later write of this seed than the journal announced: promises may "
