@@ -94,7 +94,8 @@ $(O)/unit: $(O)/tests/runner.o $(UNIT_OBJ) $(O)/libblkassay.a
 check: check-unit check-cli
 
 check-unit: $(O)/unit
-	$(Q)CK_DEFAULT_TIMEOUT=$(or $(CK_DEFAULT_TIMEOUT),600) $(if $(UNIT),CK_RUN_SUITE=$(UNIT)) $(O)/unit
+	$(Q)CK_DEFAULT_TIMEOUT=$(or $(CK_DEFAULT_TIMEOUT),600) $(if $(UNIT),CK_RUN_SUITE=$(UNIT) $(O)/unit, \
+		tests/run-unit $(O)/unit $(notdir $(UNIT_SRC:.c=)))
 
 check-cli: $(O)/blkassay $(O)/bench/describe_record $(O)/bench/make_record $(O)/bench/loop_limit $(O)/bench/loop_change $(O)/bench/fit_of \
 		$(O)/tests/slow.so $(O)/tests/at_open.so $(O)/tests/step.so $(O)/tests/fault.so $(O)/tests/mishap.so
