@@ -87,7 +87,7 @@ static const struct job jobs[] = {
 			"a.assay", NULL },
 		prepare_nothing, judge_failing, PLACE_IMAGE, false, NULL },
 	{ "model-cut", 1,
-		{ "cut", MODEL("fault-ignores-flush"), "--region", "0+512Ki", "--seed", "5",
+		{ "cut", MODEL("fault-ignores-flush"), "--region", "0+512Ki", "--seed", "4",
 			"--cycles", "3", "--seconds", "1", "--out", "a.assay", NULL },
 		prepare_nothing, judge_gate, PLACE_IMAGE, false, NULL },
 	{ "report", 0, { "report", "a.assay", NULL }, prepare_record, judge_output, PLACE_IMAGE,
