@@ -73,11 +73,12 @@ static int ask_to_prevent(struct probe_context *pc, enum heed *heed)
 
 	for (int tries = 0; tries < PREVENT_TRIES && !rc; tries++) {
 		rc = context_leave_marks(pc);
-		if (!rc)
+		if (!rc) {
 			medium_expect_change(pc->m);
-		rc = rc ? rc : prevent(pc, true);
-		if (!rc)
-			return 0;
+			rc = prevent(pc, true);
+			if (!rc)
+				return 0;
+		}
 		*heed = pc->host_failed ? PREVENT_LOST : PREVENT_UNKNOWN;
 		if (rc == PROBE_REFUSED)
 			rc = medium_confirm(pc->m);

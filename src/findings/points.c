@@ -96,17 +96,28 @@ static uint64_t device_requests(const struct run_pass *p)
 	return p->device_requests - (more < p->device_flushes ? more : p->device_flushes);
 }
 
+/* Until all of it was stored; 0: it is not known. */
+static double stored_seconds(const struct run_pass *p)
+{
+	double rate = run_pass_rate_stored(p);
+
+	return rate > 0 ? (double)p->bytes / rate : 0;
+}
+
+/* What requests stalled in it, beyond the median one. */
+static double stalled_seconds(const struct run_pass *p)
+{
+	return fmax(0, seconds(p->stall_ns) - seconds(p->lat_p50_ns) * (double)p->stalls);
+}
+
 static void add_times(struct point *p, const struct run_pass *pass)
 {
-	double median = seconds(pass->lat_p50_ns) * (double)pass->stalls;
-	double rate = run_pass_rate_stored(pass);
-
-	if (!(rate > 0))
+	if (!(stored_seconds(pass) > 0))
 		return;
 	p->bytes += (double)pass->bytes;
-	p->stored_s += (double)pass->bytes / rate;
+	p->stored_s += stored_seconds(pass);
 	p->stalls += pass->stalls;
-	p->stalls_s += fmax(0, seconds(pass->stall_ns) - median);
+	p->stalls_s += stalled_seconds(pass);
 }
 
 /* The later in the list, the weaker. */
@@ -141,17 +152,16 @@ static void add_up(struct point *p)
 	p->device_requests_each = known && host ? (double)device / (double)host : 0;
 }
 
-/* A closing flush stalls that makes its pass take half as long again as its bytes take in the median pass, and STALL_S at
+/* A closing flush stalls that makes its pass take half as long again as its bytes take in the median pass, and FLUSH_STALL_S at
  * least (ours). What requests stalled in it is counted with them. */
 #define FLUSH_STALL_SHARE 0.5
 #define FLUSH_STALL_S 0.05
 
 static double free_seconds(const struct run_pass *p)
 {
-	double rate = run_pass_rate_stored(p);
-	double stalled = seconds(p->stall_ns) - seconds(p->lat_p50_ns) * (double)p->stalls;
+	double stored = stored_seconds(p);
 
-	return rate > 0 ? (double)p->bytes / rate - fmax(0, stalled) : 0;
+	return stored > 0 ? stored - stalled_seconds(p) : 0;
 }
 
 static double value_seconds_per_byte(const struct run_pass *p)

@@ -235,21 +235,24 @@ static int flush(struct verify *v, struct error *err)
 	return 0;
 }
 
-/* Before a refusal counts it is asked whether the target serves at all. That it did not for a while is said: the failed requests
- * stay counted, and no block. */
-static int write_believed(
-	struct verify *v, const struct slot *s, uint64_t offset, uint32_t length, uint32_t unit)
+/* A request of the slot's data. Before a refusal counts it is asked whether the target serves at all. That it did not for a while
+ * is said: the failed requests stay counted, and no block. */
+static int move_believed(
+	struct verify *v, struct slot *s, bool write, uint64_t offset, uint32_t length)
 {
-	struct transfer_failures *f = &v->result->writes;
+	struct medium *m = *v->medium;
+	struct transfer_failures *f = write ? &v->result->writes : &v->result->reads;
 	const struct transfer_failures before = *f;
+	uint32_t unit = medium_traits(m)->offset_align_bytes;
 	int rc = TRANSFER_AGAIN;
 
 	for (int tries = 0; rc == TRANSFER_AGAIN; tries++) {
 		f->blocks = before.blocks;
-		rc = transfer_write(*v->medium, offset, s->bytes, length, unit, f);
+		rc = write ? transfer_write(m, offset, s->bytes, length, unit, f)
+			   : transfer_read(m, offset, s->bytes, length, unit, &s->refused, f);
 		if (rc == 0)
 			rc = transfer_believe(
-				*v->medium, &v->patience, offset, unit, f->blocks > before.blocks);
+				m, &v->patience, offset, unit, f->blocks > before.blocks);
 		if (tries == TRANSFER_AGAIN_MAX && rc == TRANSFER_AGAIN)
 			rc = 0;
 	}
@@ -258,7 +261,7 @@ static int write_believed(
 	return rc;
 }
 
-static int write_one(struct verify *v, const struct slot *s, struct error *err)
+static int write_one(struct verify *v, struct slot *s, struct error *err)
 {
 	struct verify_result *r = v->result;
 	uint64_t offset, failed = r->writes.blocks;
@@ -266,7 +269,7 @@ static int write_one(struct verify *v, const struct slot *s, struct error *err)
 	int rc;
 
 	locate(v, s->index, &offset, &length);
-	rc = write_believed(v, s, offset, length, unit);
+	rc = move_believed(v, s, true, offset, length);
 	if (rc < 0)
 		return fail(v, err, rc, "write", offset);
 	r->written_bytes += length - (r->writes.blocks - failed) * unit;
@@ -318,27 +321,6 @@ static int write_phase(struct verify *v, struct error *err)
 	return rc;
 }
 
-static int read_believed(
-	struct verify *v, struct slot *s, uint64_t offset, uint32_t length, uint32_t unit)
-{
-	struct transfer_failures *f = &v->result->reads;
-	const struct transfer_failures before = *f;
-	int rc = TRANSFER_AGAIN;
-
-	for (int tries = 0; rc == TRANSFER_AGAIN; tries++) {
-		f->blocks = before.blocks;
-		rc = transfer_read(*v->medium, offset, s->bytes, length, unit, &s->refused, f);
-		if (rc == 0)
-			rc = transfer_believe(
-				*v->medium, &v->patience, offset, unit, s->refused.any);
-		if (tries == TRANSFER_AGAIN_MAX && rc == TRANSFER_AGAIN)
-			rc = 0;
-	}
-	if (rc < 0)
-		*f = before;
-	return rc;
-}
-
 static int read_one(struct verify *v, struct slot *s, struct error *err)
 {
 	struct verify_result *r = v->result;
@@ -349,7 +331,7 @@ static int read_one(struct verify *v, struct slot *s, struct error *err)
 	s->index = r->position.next;
 	locate(v, s->index, &offset, &length);
 	s->refused.block_bytes = v->plan->block_bytes;
-	rc = read_believed(v, s, offset, length, unit);
+	rc = move_believed(v, s, false, offset, length);
 	if (rc < 0)
 		return fail(v, err, rc, "read", offset);
 	r->read_bytes += length - (r->reads.blocks - failed) * unit;

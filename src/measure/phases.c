@@ -227,7 +227,7 @@ static void choose_pause(struct phases *p, double fill)
 {
 	uint64_t now = clock_now_ns();
 	uint64_t longest = p->any ? look_any_ns : look_most_ns;
-	double pace = fill / (double)(now - p->looked_ns + 1), most;
+	double pace = fill / (double)(clock_span_ns(p->looked_ns, now) + 1), most;
 
 	p->looked_ns = now;
 	p->silent = !(fill > 0);

@@ -188,14 +188,9 @@ void absence_mark(struct absence *a, struct absence_mark *m)
 	m->away_ns = away(a);
 }
 
-static uint64_t more(uint64_t now, uint64_t before)
-{
-	return now > before ? now - before : 0;
-}
-
 void absence_since(struct absence *a, const struct absence_mark *m, struct absence_time *out)
 {
-	*out = (struct absence_time){ .away_ns = more(away(a), m->away_ns),
-		.suspended_ns = more(suspended(), m->suspended_ns),
-		.delayed_ns = more(delayed(), m->delayed_ns) };
+	*out = (struct absence_time){ .away_ns = clock_span_ns(m->away_ns, away(a)),
+		.suspended_ns = clock_span_ns(m->suspended_ns, suspended()),
+		.delayed_ns = clock_span_ns(m->delayed_ns, delayed()) };
 }

@@ -546,15 +546,11 @@ START_TEST(turns_in_frames)
 }
 END_TEST
 
-/* A bus of frames of 1 ms and 1216 B, two frames a request beside its data, and a card that costs nothing: whatever frames take, 4 KiB
- * are 3.37 ms on that link. */
-START_TEST(frames_carry_no_more_than_their_bus)
+/* Requests of 4 KiB on a bus of frames of 1 ms and 1216 B. */
+static struct culprit_input framed_input(const struct growth_set *set)
 {
-	struct growth_point p[SIZES];
-	struct growth_set set;
-	struct culprits c;
-	struct culprit_input in = { .growths = &set,
-		.framed = &set,
+	return (struct culprit_input){ .growths = set,
+		.framed = set,
 		.bytes = 4096,
 		.pieces = 1,
 		.block_bytes = 512,
@@ -562,8 +558,19 @@ START_TEST(frames_carry_no_more_than_their_bus)
 		.frame_s = 1e-3,
 		.frame_bytes_per_s = 1.216e6,
 		.frames = FRAMES_SEEN,
-		.link = { .rate = 1.216e6, .ceiling = 1.216e6 } };
+		.link = { .rate = 1.216e6 } };
+}
 
+/* A bus of frames of 1 ms and 1216 B, two frames a request beside its data, and a card that costs nothing: whatever frames take, 4 KiB
+ * are 3.37 ms on that link. */
+START_TEST(frames_carry_no_more_than_their_bus)
+{
+	struct growth_point p[SIZES];
+	struct growth_set set;
+	struct culprits c;
+	struct culprit_input in = framed_input(&set);
+
+	in.link.ceiling = in.link.rate;
 	for (int i = 0; i < SIZES; i++)
 		p[i] = (struct growth_point){ .bytes = UINT64_C(512) << i,
 			.seconds = 3e-3 + 1e-3 * ceil((512 << i) / 1216.),
@@ -1006,18 +1013,9 @@ START_TEST(work_in_frames)
 		struct growth_point p[SIZES];
 		struct growth_set set;
 		struct culprits c;
-		struct culprit_input in = { .growths = &set,
-			.framed = &set,
-			.bytes = 4096,
-			.pieces = 1,
-			.block_bytes = 512,
-			.in_flight = 1,
-			.frame_s = 1e-3,
-			.frame_bytes_per_s = 1.216e6,
-			.frames = FRAMES_SEEN,
-			.link = { .rate = 1.216e6 },
-			.card = { .rate = 50e6 } };
+		struct culprit_input in = framed_input(&set);
 
+		in.card.rate = 50e6;
 		for (int i = 0; i < SIZES; i++) {
 			double n = (double)doubling[i], data = ceil(n / 1216);
 			double all = 2 + ceil((n * work + n / 50e6) * 1e3) + data;
