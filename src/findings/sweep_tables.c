@@ -220,8 +220,10 @@ static const struct column points[] = {
 		"all bytes over all time, stalls shared out by bytes: in the long run (writes: "
 		"stored)",
 		11, false, stalls, point_long_run },
-	{ "stalls", NULL, "requests that took over 20 times the median", 0, false, NULL,
-		point_stalls },
+	{ "stalls", NULL,
+		"requests that took over 20 times the median, and closing flushes that made their "
+		"pass half as long again as usual",
+		0, false, NULL, point_stalls },
 	{ "stall_share", NULL, "of the time, in those", 0, false, NULL, point_stall_share },
 	{ "share_of_link", "of link", "share of what the link can carry (writes: stored)", 8, false,
 		link_known, point_of_link },
