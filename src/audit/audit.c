@@ -40,6 +40,8 @@ static const struct {
 	{ "transfers", probe_transfers, ID(TRANSFER_LENGTH), ID(STORED) },
 	{ "eject", probe_eject, ID(EJECT) | ID(EJECTED), ID(BUFFER) },
 	{ "answers", probe_answered, ID(ANSWERED), CLAIMS },
+	/* Last: some drives hang on such a question. */
+	{ "vital pages", probe_vital_pages, ID(VITAL_PAGES), 0 },
 };
 
 enum { PROBES = sizeof probes / sizeof *probes };

@@ -29,6 +29,7 @@ struct audit_plan {
 	uint64_t many_limit_ns; /* and its time */
 	uint32_t only; /* the promises that matter, a set of PROMISE_BIT(); 0: all */
 	bool with_eject; /* START STOP UNIT is sent, only then */
+	bool data_waits; /* kept data goes back afterwards: what may hang the drive is asked where `only` names it */
 	bool provoke; /* wait for the user to make the card fail */
 	uint64_t provoke_ns; /* how long */
 };

@@ -23,6 +23,7 @@ int probe_transfers(struct probe_context *pc); /* transfer-length: of all reads 
 int probe_sense(struct probe_context *pc);
 int probe_eject(struct probe_context *pc); /* eject, ejected */
 int probe_answered(struct probe_context *pc); /* answered: of all commands so far */
+int probe_vital_pages(struct probe_context *pc);
 
 /* For those with a model: writes a burst, with a last request as short as can be (short_end) or like the others, flushes it, cuts
  * power at the answer and judges what must be there then. 0, or a negative errno. */

@@ -50,6 +50,8 @@ static const struct promise_row rows[] = {
 		"after an eject the medium is gone until it is loaded again", "ejects" },
 	[PROMISE_ID_ANSWERED] = { "answered", "every command is answered, if only by a refusal",
 		"commands" },
+	[PROMISE_ID_VITAL_PAGES] = { "vital-pages",
+		"a vital product data page is answered as what it is, or refused", "pages" },
 };
 _Static_assert(sizeof rows / sizeof *rows == PROMISE_IDS, "one row a promise");
 

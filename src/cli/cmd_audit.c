@@ -87,6 +87,7 @@ static int make_plan(struct audit_plan *p, const struct session *s, const struct
 			s->region_bytes >= s->traits->size_bytes - s->traits->size_bytes % align,
 		.seed = seed,
 		.with_eject = o->given[OPTION_WITH_EJECT],
+		.data_waits = s->kept,
 		.provoke = o->given[OPTION_PROVOKE] };
 	audit_plan_defaults(p, s->medium);
 	p->provoke_ns = options_number(o, OPTION_SECONDS, p->provoke_ns);

@@ -307,6 +307,14 @@ void medium_expect_change(struct medium *m)
 		atomic_store(&identity_owner(m)->identity.stage, IDENTITY_EXPECTING);
 }
 
+bool medium_is_known(struct medium *wrapped)
+{
+	struct medium *m = identity_owner(wrapped);
+
+	return !identity_lost(m) && m->identity.telltales &&
+	       telltales_look(m->identity.telltales, m) == TELLTALE_FOUND;
+}
+
 bool medium_has_left(const struct medium *m)
 {
 	return stage_of(m) == IDENTITY_LEFT;

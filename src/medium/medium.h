@@ -173,6 +173,8 @@ void medium_give_telltales(struct medium *m, struct telltales *t);
 /* From here on the run itself makes the medium leave and come back, or has the user do it. Once it has left, nothing is
  * written and nothing read until medium_confirm; START STOP UNIT and questions go through. */
 void medium_expect_change(struct medium *m);
+/* Is anything that was flushed last still to be read, so that medium_confirm would know it? */
+bool medium_is_known(struct medium *m);
 /* Has it left, or another come, since medium_expect_change? */
 bool medium_has_left(const struct medium *m);
 /* Ends that: 0 when the size fits and one of the blocks that this run flushed last is there; else it is lost: negative

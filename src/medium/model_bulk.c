@@ -169,6 +169,18 @@ static void meet_unknown(struct model_bulk *b, struct model_bulk_command *x)
 	x->stalls = how == MODEL_UNKNOWN_STALL;
 }
 
+/* A firmware that loses itself where a vital product data page is asked for. */
+static void meet_vital_page(struct model_bulk *b, struct model_bulk_command *x)
+{
+	if (!b->gadget->spec.faults.vital_unanswered || x->cdb[0] != SCSI_INQUIRY ||
+		!(x->cdb[1] & 1))
+		return;
+	b->told = false;
+	x->moved = x->residue = 0;
+	x->silent = true;
+	x->stalls = false;
+}
+
 static int perform(struct model_bulk *b, struct model_bulk_command *x)
 {
 	const struct model_spec *s = &b->gadget->spec;
@@ -198,6 +210,7 @@ int model_bulk_run(struct model_bulk *b, struct model_bulk_command *x)
 	if (x->in && x->moved < x->length)
 		end_short(b, x);
 	meet_unknown(b, x);
+	meet_vital_page(b, x);
 	b->hung = x->silent;
 	return rc;
 }

@@ -184,6 +184,9 @@ static int check_protocol(const struct check *c)
 		if (given(c, "faults", these[i]) && !c->s->claims.removable)
 			return misplaced(
 				c, "faults", these[i], "'removable = yes' in the claims section");
+	if (c->s->faults.vital_unanswered && c->s->faults.vital_confused)
+		return misplaced(c, "faults", "vital pages confused",
+			"no 'vital pages unanswered = yes' beside it");
 	if (c->s->faults.mode_sense == MODEL_MODE_SHORT && !c->s->claims.caching_page)
 		return misplaced(c, "faults", "mode sense",
 			"'caching page = yes' in the claims section: there is nothing to leave "

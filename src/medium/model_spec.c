@@ -114,6 +114,7 @@ static const struct key keys[] = {
 	{ "faults", "wrong residue", ONE_IN, AT(faults.wrong_residue), 1, 1e9, NULL },
 	{ "faults", "mode sense", CHOICE, AT(faults.mode_sense), 0, 0, "right long short" },
 	{ "faults", "vital pages confused", YES_NO, AT(faults.vital_confused), 0, 0, NULL },
+	{ "faults", "vital pages unanswered", YES_NO, AT(faults.vital_unanswered), 0, 0, NULL },
 	{ "faults", "sense stays", YES_NO, AT(faults.sense_stays), 0, 0, NULL },
 	{ "faults", "prevent accepted", YES_NO, AT(faults.prevent_accepted), 0, 0, NULL },
 	{ "faults", "stays after eject", YES_NO, AT(faults.stays_after_eject), 0, 0, NULL },

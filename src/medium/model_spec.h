@@ -110,6 +110,7 @@ struct model_faults {
 	uint64_t wrong_tag, wrong_residue; /* of reads and writes */
 	int mode_sense; /* enum model_mode_answer */
 	int vital_confused; /* every vital product data page is the standard INQUIRY data */
+	int vital_unanswered; /* nothing comes where one is asked for, nor after it before a reset */
 	int sense_stays; /* asking for it does not clear it */
 	int prevent_accepted; /* with a removable medium */
 	int stays_after_eject;

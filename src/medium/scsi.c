@@ -54,6 +54,13 @@ void scsi_build_inquiry(struct scsi_exchange *x, void *data, uint8_t room)
 	take_data(x, SCSI_DATA_IN, data, room);
 }
 
+void scsi_build_inquiry_page(struct scsi_exchange *x, uint8_t page, void *data, uint8_t room)
+{
+	scsi_build_inquiry(x, data, room);
+	x->cdb[1] = 1;
+	x->cdb[2] = page;
+}
+
 static uint8_t page_byte(enum scsi_page_control control, uint8_t page)
 {
 	return (uint8_t)((unsigned)control << 6 | (page & 0x3Fu));

@@ -87,6 +87,14 @@ void scsi_build_test_unit_ready(struct scsi_exchange *x);
 /* room: 18 for the fixed form, as Linux asks. */
 void scsi_build_request_sense(struct scsi_exchange *x, void *data, uint8_t room);
 void scsi_build_inquiry(struct scsi_exchange *x, void *data, uint8_t room);
+/* A vital product data page, EVPD set (SPC-4 6.4.4). DANGER: some drives answer none of them and hang. */
+enum {
+	SCSI_PAGE_SUPPORTED = 0x00,
+	SCSI_PAGE_SERIAL = 0x80,
+	SCSI_PAGE_DEVICE_ID = 0x83,
+	SCSI_PAGE_BLOCK_LIMITS = 0xB0
+};
+void scsi_build_inquiry_page(struct scsi_exchange *x, uint8_t page, void *data, uint8_t room);
 enum scsi_page_control { SCSI_CURRENT, SCSI_CHANGEABLE, SCSI_DEFAULT, SCSI_SAVED };
 enum { SCSI_PAGE_CACHING = 0x08, SCSI_PAGE_CACHING_RBC = 0x06, SCSI_PAGE_ALL = 0x3F };
 void scsi_build_mode_sense_6(struct scsi_exchange *x, enum scsi_page_control control, uint8_t page,

@@ -38,7 +38,8 @@ for pair in ignores-flush=flush ignores-fua=fua stale-reads=read-after-write reo
 	says "Not safe to ship"
 done
 # Faults of the protocol that commands of the audit meet.
-for pair in sense-stays=sense stays-after-eject=ejected silent-unknown=answered stalls-unknown=answered; do
+for pair in sense-stays=sense stays-after-eject=ejected silent-unknown=answered stalls-unknown=answered \
+	vital-pages=vital-pages hangs-on-page=vital-pages; do
 	audit 1 "fault-${pair%=*}" --with-eject --only inquiry,eject,${pair#*=}
 	says "${pair#*=}: broken"
 	tells ", 1 broken (${pair#*=}), "

@@ -1009,6 +1009,7 @@ static const struct breaking_case breaking_cases[] = {
 	{ "sense stays = yes\n", NULL, NULL },
 	{ "stays after eject = yes\n", NULL, NULL },
 	{ "unknown command = silence\n", NULL, NULL },
+	{ "vital pages confused = yes\n", NULL, NULL },
 };
 
 static uint32_t broken_by(const struct breaking_case *b, const char *claims)

@@ -424,6 +424,32 @@ START_TEST(confused_vital_pages)
 }
 END_TEST
 
+START_TEST(a_vital_page_that_hangs_it)
+{
+	struct medium *m;
+	struct scsi_exchange e;
+
+	opened("faults:\nvital pages unanswered = yes\n");
+	sent("12 00 00 00 24 00", 'i', 36);
+	expect(0, 36, 0, false);
+	sent("12 01 80 00 FF 00", 'i', 255);
+	ck_assert(x.silent && !x.stalls);
+	ck_assert_uint_eq(x.moved, 0);
+	sent("00 00 00 00 00 00", 'o', 0); /* nothing before a reset */
+	ck_assert(x.silent);
+	model_bulk_reset(&b);
+	sent("03 00 00 00 12 00", 'i', 18);
+	ck_assert(!x.silent);
+	model_gadget_release(&g);
+	m = medium_of("faults:\nvital pages unanswered = yes\n");
+	e = exchanged(m, "12 01 00 00 FF 00", SCSI_DATA_IN, 255);
+	ck_assert_uint_eq(e.host_status, 3);
+	e = exchanged(m, "00 00 00 00 00 00", SCSI_NO_DATA, 0);
+	ck_assert_uint_eq(e.host_status, 0);
+	medium_close(m);
+}
+END_TEST
+
 START_TEST(sense_that_stays)
 {
 	opened("faults:\nsense stays = yes\n");
@@ -525,6 +551,8 @@ START_TEST(faults_that_could_not_show)
 	refused_model("claims:\ncaching page = no\nfaults:\nmode sense = short\n",
 		"there is nothing to leave out");
 	refused_model("faults:\nunreadable range = 4Mi+512\n", "whole blocks inside the capacity");
+	refused_model("faults:\nvital pages confused = yes\nvital pages unanswered = yes\n",
+		"no 'vital pages unanswered = yes' beside it");
 	refused_model("faults:\nunknown command = noise\n", "refused silence stall");
 }
 END_TEST
@@ -546,6 +574,7 @@ Suite *model_bulk_suite(void)
 	tcase_add_test(c, a_wrong_residue);
 	tcase_add_test(c, mode_sense_of_the_wrong_length);
 	tcase_add_test(c, confused_vital_pages);
+	tcase_add_test(c, a_vital_page_that_hangs_it);
 	tcase_add_test(c, sense_that_stays);
 	tcase_add_test(c, prevent_on_a_removable_medium);
 	tcase_add_test(c, a_medium_that_stays_after_eject);
