@@ -51,7 +51,21 @@ static void set_if_empty(
 		read_identity(d, out, room, dir, name);
 }
 
-/* Unit serial number page 80h: SPC-4 section 7.8.15, length in bytes 2 and 3. */
+/* Firmware that never looks which page is asked for answers with its standard INQUIRY data, which the kernel has as well. The
+ * code of the page does not tell them apart: byte 1 of a removable medium's is 80h. */
+static bool is_standard_data(const char *dir, const unsigned char *page, size_t n)
+{
+	unsigned char standard[36];
+	long have = sysfs_read_bytes(dir, "inquiry", standard, sizeof standard);
+	size_t same = have < 0 ? 0 : (size_t)have;
+
+	if (same > n)
+		same = n;
+	return same > 4 && !memcmp(page, standard, same);
+}
+
+/* Unit serial number page 80h: SPC-4 section 7.8.15, length in bytes 2 and 3. The former was reserved up to SPC-2, and no
+ * serial number is that long; the version in standard data is there. */
 static void take_serial_page(struct blockdev *d, const char *dir)
 {
 	unsigned char page[260];
@@ -59,9 +73,10 @@ static void take_serial_page(struct blockdev *d, const char *dir)
 	char text[257];
 	size_t length;
 
-	if (*d->serial || n < 4 || page[1] != 0x80)
+	if (*d->serial || n < 4 || page[1] != 0x80 || page[2] ||
+		is_standard_data(dir, page, (size_t)n))
 		return;
-	length = (size_t)page[2] << 8 | page[3];
+	length = page[3];
 	if (length > (size_t)n - 4)
 		length = (size_t)n - 4;
 	memcpy(text, page + 4, length);

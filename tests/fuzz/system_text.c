@@ -25,10 +25,10 @@ static const char *const parts[] = { "mountinfo", "swaps", DISK "/size", DISK "/
 	DISK "/../../model", LOOP "/loop/backing_file", DISK "/removable", DISK "/ro",
 	DISK "/diskseq", DISK "/queue/write_cache", DISK "/queue/max_sectors_kb",
 	DISK "/queue/logical_block_size", DISK "/sdb1/partition", DISK "/sdb1/dev",
-	VOLUME "/dm/name", VOLUME "/dm/uuid", VOLUME "/dev" };
+	VOLUME "/dm/name", VOLUME "/dm/uuid", VOLUME "/dev", DISK "/../../inquiry" };
 static const char *const usual[] = { "", "", "2048\n", "1 0 8 1 1 0 8 1 0 1 2\n", "8:16\n", "A1\n",
 	"12\n", "", "V\n", "M\n", "/dev/sdb1\n", "1\n", "0\n", "7\n", "write back\n", "120\n",
-	"512\n", "1\n", "8:17\n", "home\n", "LVM-1\n", "252:0\n" };
+	"512\n", "1\n", "8:17\n", "home\n", "LVM-1\n", "252:0\n", "" };
 enum { PARTS = sizeof parts / sizeof *parts };
 
 static char root[] = "/dev/shm/blkassay-fuzz-XXXXXX", mounts[64], swaps[64];

@@ -69,6 +69,44 @@ START_TEST(high_speed_stick_without_inquiry)
 }
 END_TEST
 
+static void put_bytes(const char *path, const void *bytes, size_t n)
+{
+	char whole[SYSFS_PATH_MAX];
+	FILE *f;
+
+	ck_assert_int_eq(sysfs_path(whole, "%s/%s", sysfs, path), 0);
+	f = fopen(whole, "w");
+	ck_assert_ptr_nonnull(f);
+	ck_assert_uint_eq(fwrite(bytes, 1, n, f), n);
+	ck_assert_int_eq(fclose(f), 0);
+}
+
+/* Standard INQUIRY data (SPC-4 6.4.2) in place of the serial number: RMB is the code of that page. All gadgets of a kind would
+ * bear one serial number, and one token. */
+START_TEST(standard_data_are_no_serial_number)
+{
+#define UNIT "devices/pci0/usb1/1-1/1-1.2/1-1.2:1.0/host3/target3:0:0/3:0:0:0/"
+	unsigned char data[1542] = "\0\x80\6\2\x1F\0\0\0FIELDLOGStick           1.00";
+
+	/* As long as bytes 2 and 3 say, with or without what the kernel has of INQUIRY. */
+	put_bytes(UNIT "vpd_pg80", data, sizeof data);
+	ck_assert_str_eq(device("sdc").serial, "");
+	put_bytes(UNIT "inquiry", data, 36);
+	ck_assert_str_eq(device("sdc").serial, "");
+	/* A version of 0, and more behind it: one byte, which is a character. */
+	data[2] = 0;
+	data[3] = 1;
+	data[4] = '[';
+	put_bytes(UNIT "inquiry", data, 96);
+	put_bytes(UNIT "vpd_pg80", data, 5);
+	ck_assert_str_eq(device("sdc").serial, "");
+	/* And a serial number beside it is one. */
+	put_bytes(UNIT "vpd_pg80", "\0\x80\0\2B7", 6);
+	ck_assert_str_eq(device("sdc").serial, "B7");
+#undef UNIT
+}
+END_TEST
+
 START_TEST(unknown_speed_is_not_the_hubs)
 {
 	struct blockdev d = device("sdd");
@@ -268,6 +306,7 @@ Suite *blockdev_suite(void)
 	tcase_add_checked_fixture(t, setup, tree_remove);
 	tcase_add_test(t, full_speed_gadget);
 	tcase_add_test(t, high_speed_stick_without_inquiry);
+	tcase_add_test(t, standard_data_are_no_serial_number);
 	tcase_add_test(t, unknown_speed_is_not_the_hubs);
 	tcase_add_test(t, every_speed);
 	tcase_add_test(t, partition_names_its_disk);
