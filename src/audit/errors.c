@@ -289,20 +289,26 @@ static enum promise_verdict judge_errors(
 
 static int report_errors(struct probe_context *pc, const struct probe_check *c)
 {
-	char text[200], absent[160] = "";
+	char text[200], absent[160] = "", refused[320] = "";
 
 	if (pc->absent_reported)
 		snprintf(absent, sizeof absent,
 			"; %llu more command%s ended with 'no card' (02/3A/00), which does not "
 			"report a failed write",
 			(unsigned long long)pc->absent_reported, text_plural(pc->absent_reported));
+	if (pc->refusals_reported)
+		snprintf(refused, sizeof refused,
+			"; %llu more command%s met a refusal that does not report a failed write "
+			"either, the first: %s",
+			(unsigned long long)pc->refusals_reported,
+			text_plural(pc->refusals_reported), pc->first_refusal);
 	return context_report(pc, PROMISE_ID_BACKGROUND_ERROR, judge_errors(pc, c),
 		pc->errors_reported, error_mend,
-		"%llu error%s reported, %llu of them deferred%s%s%s; %s (%llu block%s written "
+		"%llu error%s reported, %llu of them deferred%s%s%s%s; %s (%llu block%s written "
 		"since the last clean flush before an error not judged)",
 		(unsigned long long)pc->errors_reported, text_plural(pc->errors_reported),
 		(unsigned long long)pc->deferred_reported,
-		pc->errors_reported ? ", the first: " : "", pc->first_error, absent,
+		pc->errors_reported ? ", the first: " : "", pc->first_error, absent, refused,
 		c->wrong ? probe_check_format(text, sizeof text, c)
 		: pc->wrong_blocks
 			? "other blocks are wrong, and no error accounts for them: see their lines"
@@ -334,7 +340,11 @@ int probe_background_error(struct probe_context *pc)
 			"answered GOOD",
 			(unsigned long long)pc->silent_places, text_plural(pc->silent_places),
 			pc->silent_places == 1 ? "stays as it was" : "stay as they were");
-	return context_told(pc) ? report_errors(pc, &c) : report_no_error(pc);
+	/* A refusal by itself is no write that failed, unless one was waited for. */
+	return pc->errors_reported || pc->absent_reported ||
+			       (pc->plan->provoke && pc->refusals_reported)
+		       ? report_errors(pc, &c)
+		       : report_no_error(pc);
 }
 
 /* Of all that was read and written up to now. */

@@ -92,6 +92,23 @@ void context_release(struct probe_context *pc)
 	pc->generation = pc->window = NULL;
 }
 
+/* Does it tell of a write that failed, be it an earlier one? Not ready, a request that makes no sense, write protection and
+ * their like are said of this command. The kernel's answers have no sense. */
+static bool reports_a_failure(const struct probe_context *pc)
+{
+	const struct scsi_sense *s = &pc->last_sense;
+
+	return !pc->scsi || s->deferred || s->key == SENSE_MEDIUM_ERROR ||
+	       s->key == SENSE_HARDWARE_ERROR;
+}
+
+/* There is a card, and it cannot be got at: stopped, starting, busy with itself (SPC-4: NOT READY). Says nothing of data. */
+static bool is_unready(const struct scsi_sense *s)
+{
+	return s->valid && !s->deferred && s->key == SENSE_NOT_READY &&
+	       scsi_sense_identity(s) != -ENOMEDIUM;
+}
+
 /* After a failure what was written since the last clean flush need not be there. */
 static void note_error(struct probe_context *pc)
 {
@@ -99,6 +116,9 @@ static void note_error(struct probe_context *pc)
 		pc->host_errors++;
 	} else if (scsi_sense_identity(&pc->last_sense) == -ENOMEDIUM) {
 		pc->absent_reported++;
+	} else if (!reports_a_failure(pc)) {
+		if (!pc->refusals_reported++)
+			scsi_sense_format(pc->first_refusal, &pc->last_sense);
 	} else {
 		if (!pc->errors_reported++)
 			scsi_sense_format(pc->first_error, &pc->last_sense);
@@ -150,6 +170,18 @@ static void count_answer(struct probe_context *pc, const struct scsi_exchange *x
 	}
 }
 
+/* Whether it is ready is what TEST UNIT READY asks, and what comes of a load. */
+static int refused(struct probe_context *pc, const struct scsi_exchange *x)
+{
+	bool asks = x->cdb[0] == SCSI_TEST_UNIT_READY || x->cdb[0] == SCSI_START_STOP_UNIT;
+
+	if (!pc->host_failed && !asks && is_unready(&pc->last_sense)) {
+		pc->unready++;
+		pc->unready_sense = pc->last_sense;
+	}
+	return PROBE_REFUSED;
+}
+
 int context_exchange(struct probe_context *pc, struct scsi_exchange *x)
 {
 	for (int i = 0; i < REISSUES; i++) {
@@ -183,9 +215,9 @@ int context_exchange(struct probe_context *pc, struct scsi_exchange *x)
 		if (pc->last_sense.deferred && pc->last_sense.key != SENSE_RECOVERED_ERROR)
 			note_error(pc);
 		if (!worth_reissuing(pc, x))
-			return PROBE_REFUSED;
+			break;
 	}
-	return PROBE_REFUSED;
+	return refused(pc, x);
 }
 
 /* Through the kernel, an answer of the device is an errno without sense; so may be the answer of one that is gone. */
@@ -440,11 +472,13 @@ static void judge_unit(struct probe_context *pc, uint64_t offset, const unsigned
 static int check_request(
 	struct probe_context *pc, uint64_t offset, uint32_t length, struct probe_check *c)
 {
-	uint64_t shorts = pc->short_reads;
+	uint64_t shorts = pc->short_reads, unready = pc->unready;
 	int rc = context_read(pc, offset, length);
 
 	if (rc < 0)
 		return rc;
+	if (pc->unready > unready)
+		return 0; /* the line says so; the data may be right */
 	if (rc && length > pc->unit) {
 		for (uint32_t k = 0; k < length && rc >= 0; k += pc->unit)
 			rc = check_request(pc, offset + k, pc->unit, c);
@@ -546,13 +580,38 @@ static void make_not_shown(struct promise *f)
 	f->mend[0] = 0;
 }
 
-/* Whatever was seen while something else failed counts for nothing. */
-static void doubt(const struct probe_context *pc, struct promise *f, uint64_t kernel_errors,
-	uint64_t host_errors)
+/* What of it did not answer for itself while the line was found out. */
+struct trouble {
+	uint64_t kernel_errors, host_errors, unready;
+};
+
+static struct trouble take_trouble(struct probe_context *pc)
 {
-	if (f->verdict == PROMISE_NOT_ASKED || !(kernel_errors || host_errors))
+	struct trouble t = { new_errors(pc), pc->host_errors, pc->unready };
+
+	pc->host_errors = pc->unready = 0;
+	return t;
+}
+
+static void doubt_unready(const struct probe_context *pc, struct promise *f, uint64_t unready)
+{
+	char text[SCSI_SENSE_TEXT_MAX];
+
+	add_evidence(f, "; %llu command%s met a drive that was not ready (%s)",
+		(unsigned long long)unready, text_plural(unready),
+		scsi_sense_format(text, &pc->unready_sense));
+}
+
+/* Whatever was seen while something else failed counts for nothing. */
+static void doubt(const struct probe_context *pc, struct promise *f, const struct trouble *t)
+{
+	uint64_t kernel_errors = t->kernel_errors, host_errors = t->host_errors;
+
+	if (f->verdict == PROMISE_NOT_ASKED || !(kernel_errors || host_errors || t->unready))
 		return;
 	make_not_shown(f);
+	if (t->unready)
+		doubt_unready(pc, f, t->unready);
 	if (host_errors)
 		add_evidence(f,
 			"; %llu request%s failed on the way, with no answer from the device",
@@ -594,7 +653,7 @@ int context_report(struct probe_context *pc, enum promise_id id, enum promise_ve
 	uint64_t tested, const char *mend, const char *evidence, ...)
 {
 	struct promise *f;
-	uint64_t host_errors = pc->host_errors;
+	struct trouble trouble;
 	va_list ap;
 
 	if (pc->out->count == PROMISES_MAX)
@@ -612,8 +671,8 @@ int context_report(struct probe_context *pc, enum promise_id id, enum promise_ve
 		make_not_shown(f);
 		add_evidence(f, "; nothing was tested");
 	}
-	pc->host_errors = 0;
-	doubt(pc, f, new_errors(pc), host_errors);
+	trouble = take_trouble(pc);
+	doubt(pc, f, &trouble);
 	if (!is_wanted(pc, id))
 		leave_out(f);
 	return pc->hooks->promise && pc->hooks->promise(pc->hooks->context, f, pc->err) < 0

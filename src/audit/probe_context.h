@@ -85,10 +85,15 @@ struct probe_context {
 	uint64_t last_ns; /* duration of the last command */
 	uint64_t write_commands, written_bytes;
 
-	/* errors the device told of: 02/3A/00 apart, which says that there is no card and nothing of any write */
+	/* Errors the device told of: those that report a write that failed; apart from them 02/3A/00, which says that there is
+	 * no card, and what else refuses a command and says nothing of any write before. */
 	struct scsi_sense last_sense;
-	uint64_t errors_reported, deferred_reported, absent_reported, blocks_excused;
-	char first_error[SCSI_SENSE_TEXT_MAX];
+	uint64_t errors_reported, deferred_reported, absent_reported, refusals_reported,
+		blocks_excused;
+	char first_error[SCSI_SENSE_TEXT_MAX], first_refusal[SCSI_SENSE_TEXT_MAX];
+	/* commands refused because it was not ready, though there is a card, up to the last line; the last one */
+	uint64_t unready;
+	struct scsi_sense unready_sense;
 	/* requests that came to nothing on their way, so that the device said nothing of them; up to the last line */
 	uint64_t host_errors;
 	bool host_failed; /* the last command */
@@ -166,8 +171,8 @@ const char *context_mend(const struct probe_check *c, const char *mend);
 uint64_t context_tested(const struct probe_check *c);
 
 /* Reports a line. tested: how much the verdict rests on, as the promise's row counts; with 0 none is kept. A line during which
- * requests failed on the host's side, or the kernel counted errors or resets that this run did not bring about, proves
- * nothing either way: it is not shown. 0, or -ECANCELED with the error of the hook kept by the caller's error. */
+ * requests failed on the host's side, the device was not ready, or the kernel counted errors or resets that this run did not
+ * bring about, proves nothing either way: it is not shown. 0, or -ECANCELED with the error of the hook kept by the caller's error. */
 int context_report(struct probe_context *pc, enum promise_id id, enum promise_verdict verdict,
 	uint64_t tested, const char *mend, const char *evidence, ...)
 	__attribute__((format(printf, 6, 7)));
@@ -178,7 +183,7 @@ enum promise_verdict context_unasked(const struct probe_context *pc, enum promis
 /* Errors that the device told of, whatever they say. */
 static inline uint64_t context_told(const struct probe_context *pc)
 {
-	return pc->errors_reported + pc->absent_reported;
+	return pc->errors_reported + pc->absent_reported + pc->refusals_reported;
 }
 
 /* For a line that is about errors, or about the medium leaving: whatever the kernel counted up to now is no reason for doubt. */

@@ -648,7 +648,16 @@ static struct audit_plan context_plan;
 static struct medium *context_medium;
 
 /* What the tap makes of an answer. */
-static enum { FINE, NO_CARD, LOST_ON_THE_WAY, RESET_NEWS, NO_MORE_READS, NO_MORE_WRITES } spoiled;
+static enum {
+	FINE,
+	NO_CARD,
+	STOPPED,
+	NO_SUCH_WRITE,
+	LOST_ON_THE_WAY,
+	RESET_NEWS,
+	NO_MORE_READS,
+	NO_MORE_WRITES
+} spoiled;
 
 static void spoil(void *context, struct scsi_exchange *x)
 {
@@ -657,6 +666,11 @@ static void spoil(void *context, struct scsi_exchange *x)
 	(void)context;
 	if (spoiled == NO_CARD && write)
 		scsi_tap_fail(x, SENSE_NOT_READY, SENSE_NO_MEDIUM, false);
+	else if (spoiled == STOPPED &&
+		 (read || write)) /* 02/04/02: initializing command required */
+		scsi_tap_fail(x, SENSE_NOT_READY, 0x0402, false);
+	else if (spoiled == NO_SUCH_WRITE && write)
+		scsi_tap_fail(x, SENSE_ILLEGAL_REQUEST, SENSE_INVALID_FIELD, false);
 	else if (spoiled == RESET_NEWS && read)
 		scsi_tap_fail(x, SENSE_UNIT_ATTENTION, SENSE_POWER_ON, false);
 	else if (spoiled == NO_MORE_READS && read) /* 03/11/00: unrecovered read error */
@@ -726,6 +740,44 @@ START_TEST(an_absent_card_reports_nothing)
 	ck_assert_int_eq(probe_background_error(&probe), 0);
 	ck_assert_int_eq(last_line()->verdict, PROMISE_NOT_SHOWN);
 	ck_assert_ptr_nonnull(strstr(last_line()->evidence, "'no card'"));
+	context_end();
+}
+END_TEST
+
+/* A drive that has stopped, or is busy with itself, holds what it held: its refusals are neither damage nor the report of a
+ * write that failed. */
+START_TEST(a_drive_that_is_not_ready_judges_nothing)
+{
+	struct probe_check c = { 0 };
+
+	context_begin();
+	ck_assert_int_eq(context_write(&probe, 0, 8 * probe.unit, PROBE_PLAIN), 0);
+	spoiled = STOPPED;
+	ck_assert_int_eq(
+		context_write(&probe, 8 * (uint64_t)probe.unit, probe.unit, PROBE_PLAIN), 1);
+	ck_assert_int_eq(context_check(&probe, 0, 8 * (uint64_t)probe.unit, &c), 0);
+	ck_assert_uint_eq(c.judged, 0);
+	ck_assert_uint_eq(probe.errors_reported, 0);
+	context_report(&probe, PROMISE_ID_STORED, PROMISE_BROKEN, 1, "mend", "x");
+	ck_assert_int_eq(last_line()->verdict, PROMISE_NOT_SHOWN);
+	ck_assert_ptr_nonnull(strstr(last_line()->evidence, "not ready"));
+	context_report(&probe, PROMISE_ID_STORED, PROMISE_KEPT, 1, "", "x"); /* told once */
+	ck_assert_int_eq(last_line()->verdict, PROMISE_KEPT);
+	spoiled = FINE;
+	ck_assert_int_eq(probe_background_error(&probe), 0);
+	ck_assert_int_ne(last_line()->verdict, PROMISE_KEPT);
+	/* What it held is there once it runs again. */
+	ck_assert_int_eq(context_write(&probe, 0, 8 * probe.unit, PROBE_PLAIN), 0);
+	ck_assert_int_eq(context_check(&probe, 0, 8 * (uint64_t)probe.unit, &c), 0);
+	ck_assert_uint_eq(c.judged - c.wrong, 8 * probe.unit / probe.block);
+	context_end();
+	/* Nor is a command that makes no sense to it. */
+	context_begin();
+	spoiled = NO_SUCH_WRITE;
+	context_write(&probe, 0, probe.unit, PROBE_PLAIN);
+	spoiled = FINE;
+	ck_assert_int_eq(probe_background_error(&probe), 0);
+	ck_assert_int_ne(last_line()->verdict, PROMISE_KEPT);
 	context_end();
 }
 END_TEST
@@ -1012,6 +1064,8 @@ static const struct breaking_case breaking_cases[] = {
 	{ "vital pages confused = yes\n", NULL, NULL },
 };
 
+static scsi_tap_change *before_each; /* what is made of commands; NULL: nothing */
+
 static uint32_t broken_by(const struct breaking_case *b, const char *claims)
 {
 	struct audit_hooks hooks = { 0 };
@@ -1031,6 +1085,8 @@ static uint32_t broken_by(const struct breaking_case *b, const char *claims)
 	ck_assert_int_eq(model_open_spec(&m, &spec, "model:t", MEDIUM_READ_WRITE, &err), 0);
 	if (b->change)
 		m = scsi_tap_new(m, b->change, NULL);
+	if (b->change && before_each)
+		scsi_tap_before(m, before_each);
 	if (b->believe)
 		b->believe(&m->traits);
 	audit_plan_defaults(&plan, m);
@@ -1043,6 +1099,51 @@ static uint32_t broken_by(const struct breaking_case *b, const char *claims)
 			broken |= PROMISE_BIT(i);
 	return broken;
 }
+
+static unsigned commands_seen, stops_at, stays_for;
+
+static bool has_stopped(void)
+{
+	return commands_seen > stops_at && commands_seen <= stops_at + stays_for;
+}
+
+/* In the middle of it all, by itself or by somebody's STOP: for so many reads, writes and flushes, which then are not done. */
+static void stop_before(void *context, struct scsi_exchange *x)
+{
+	(void)context;
+	if (x->cdb[0] != 0x28 && x->cdb[0] != 0x2A && x->cdb[0] != 0x35)
+		return;
+	commands_seen++;
+	if (has_stopped())
+		x->cdb[0] = 0xC0; /* a command that nobody knows */
+}
+
+/* 02/04/02: initializing command required. */
+static void stop_after(void *context, struct scsi_exchange *x)
+{
+	(void)context;
+	if (x->cdb[0] == 0xC0)
+		scsi_tap_fail(x, SENSE_NOT_READY, 0x0402, false);
+}
+
+START_TEST(a_drive_that_stops_in_between_breaks_nothing)
+{
+	static const unsigned moments[] = { 3, 200, 900, 1500, 2200 };
+
+	for (size_t i = 0; i < sizeof moments / sizeof *moments; i++)
+		for (stays_for = 40; stays_for < 1000000; stays_for *= 20000) {
+			struct breaking_case b = { "", stop_after, NULL };
+			uint32_t broken;
+
+			commands_seen = 0;
+			stops_at = moments[i];
+			before_each = stop_before;
+			broken = broken_by(&b, back);
+			before_each = NULL;
+			ck_assert_msg(!broken, "stopped at %u: broken %X", stops_at, broken);
+		}
+}
+END_TEST
 
 /* "Kept" says nothing of a promise that nothing here can break. */
 START_TEST(every_promise_can_be_broken)
@@ -1151,6 +1252,8 @@ Suite *audit_suite(void)
 	tcase_add_test(c, only_what_is_named_counts);
 	tcase_add_test(c, nothing_tested_is_nothing_kept);
 	tcase_add_test(c, an_absent_card_reports_nothing);
+	tcase_add_test(c, a_drive_that_is_not_ready_judges_nothing);
+	tcase_add_test(c, a_drive_that_stops_in_between_breaks_nothing);
 	tcase_add_test(c, trouble_of_the_host_judges_nothing);
 	tcase_add_test(c, a_command_that_is_never_answered_is_told);
 	tcase_add_test(c, lost_sectors_are_no_eject_that_loses);
