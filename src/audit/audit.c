@@ -39,6 +39,7 @@ static const struct {
 	{ "hidden write-behind", probe_write_behind, ID(WRITE_BEHIND), ID(BUFFER) | ID(POWER_CUT) },
 	{ "transfers", probe_transfers, ID(TRANSFER_LENGTH), ID(STORED) },
 	{ "eject", probe_eject, ID(EJECT) | ID(EJECTED), ID(BUFFER) },
+	{ "claims again", probe_steady, ID(STEADY), CLAIMS },
 	{ "answers", probe_answered, ID(ANSWERED), CLAIMS },
 	/* Last: some drives hang on such a question. */
 	{ "vital pages", probe_vital_pages, ID(VITAL_PAGES), 0 },

@@ -333,9 +333,18 @@ int probe_write_behind(struct probe_context *pc)
 	bool behind = (k->knee && k->confirmed) || k->behind_proven;
 	bool waits = k->read_wait > k->resolution || k->sync_wait > k->resolution;
 	char a[SIZE_TEXT_MAX], b[SIZE_TEXT_MAX];
+	bool hold;
+	int rc = claims_of_cache_hold(pc, &hold);
 
+	if (rc)
+		return rc;
 	kib_format(a, k->buffer_bytes);
 	duration_format(b, k->resolution);
+	if (!hold)
+		return context_report(pc, PROMISE_ID_WRITE_BEHIND, PROMISE_NOT_SHOWN, 1, "",
+			"claimed write %s at first, and its mode pages say something else now (see "
+			"steady): a host goes by what they said when it looked",
+			k->claims_cache ? "back" : "through");
 	if (pc->t->cache == MEDIUM_CACHE_UNKNOWN && !pc->scsi)
 		return context_report(pc, PROMISE_ID_WRITE_BEHIND, PROMISE_NOT_SHOWN, 0, "",
 			"what this target claims about its cache is not known");

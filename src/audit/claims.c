@@ -7,28 +7,60 @@
 
 enum { MODE_BYTES = 192, INQUIRY_BYTES = 36 }; /* what Linux asks of USB disks */
 
-static int ask_inquiry(struct probe_context *pc)
+static int ask_inquiry(
+	struct probe_context *pc, struct scsi_inquiry *q, bool *answered, uint32_t *bytes)
 {
-	static const char mend[] = "answer INQUIRY with 36 bytes of standard data (additional "
-				   "length 31 or more) and the RMB bit as built";
 	struct scsi_exchange x;
-	struct scsi_inquiry q;
 	int rc;
 
 	memset(pc->buf, 0, INQUIRY_BYTES);
 	scsi_build_inquiry(&x, pc->buf, INQUIRY_BYTES);
 	rc = context_exchange(pc, &x);
-	if (rc < 0)
-		return rc;
-	if (rc || !scsi_inquiry_decode(&q, pc->buf, scsi_transferred(&x)))
+	*bytes = scsi_transferred(&x);
+	*answered = rc == 0 && scsi_inquiry_decode(q, pc->buf, *bytes);
+	return rc < 0 ? rc : 0;
+}
+
+static bool same_but_for_blanks(const char *a, const char *b)
+{
+	for (;;) {
+		a += strspn(a, " ");
+		b += strspn(b, " ");
+		if (*a != *b)
+			return false;
+		if (!*a)
+			return true;
+		a++;
+		b++;
+	}
+}
+
+/* The kernel asked when it was plugged in. What is no character in it is shown in other ways there. */
+static bool is_the_kernels_revision(const struct probe_context *pc, const struct scsi_inquiry *q)
+{
+	return !*pc->t->revision || strchr(q->revision, '?') ||
+	       same_but_for_blanks(pc->t->revision, q->revision);
+}
+
+static int report_inquiry(struct probe_context *pc, uint32_t bytes)
+{
+	static const char mend[] =
+		"answer INQUIRY with 36 bytes of standard data (additional length 31 or more), the "
+		"RMB bit and the revision as built, each time";
+	const struct scsi_inquiry *q = &pc->known.inquiry;
+	bool revision = is_the_kernels_revision(pc, q);
+
+	if (!pc->known.inquiry_answered)
 		return context_report(pc, PROMISE_ID_INQUIRY, PROMISE_BROKEN, 1, mend,
-			"refused, or %u bytes of no standard form", scsi_transferred(&x));
+			"refused, or %u bytes of no standard form", bytes);
 	return context_report(pc, PROMISE_ID_INQUIRY,
-		q.removable == pc->t->marked_removable ? PROMISE_KEPT : PROMISE_BROKEN, 1, mend,
+		revision && q->removable == pc->t->marked_removable ? PROMISE_KEPT : PROMISE_BROKEN,
+		1, mend,
 		"'%s' '%s' revision '%s', device type %02Xh, %sremovable; the kernel lists it as "
-		"%sremovable",
-		q.vendor, q.product, q.revision, q.device_type, q.removable ? "" : "not ",
-		pc->t->marked_removable ? "" : "not ");
+		"%sremovable%s%s%s",
+		q->vendor, q->product, q->revision, q->device_type, q->removable ? "" : "not ",
+		pc->t->marked_removable ? "" : "not ", revision ? "" : ", revision '",
+		revision ? "" : pc->t->revision, revision ? "" : "'");
 }
 
 static int ask_capacity(struct probe_context *pc)
@@ -159,6 +191,7 @@ static int report_kernel_view(struct probe_context *pc)
 int probe_claims(struct probe_context *pc)
 {
 	struct own_page own = { 0 };
+	uint32_t bytes = 0;
 	int rc = 0;
 
 	if (!pc->scsi) {
@@ -167,7 +200,9 @@ int probe_claims(struct probe_context *pc)
 			rc = context_report_no_scsi(pc, (enum promise_id)id);
 		return rc;
 	}
-	rc = ask_inquiry(pc);
+	rc = ask_inquiry(pc, &pc->known.inquiry, &pc->known.inquiry_answered, &bytes);
+	if (!rc)
+		rc = report_inquiry(pc, bytes);
 	if (!rc)
 		rc = ask_capacity(pc);
 	if (!rc)
@@ -180,4 +215,77 @@ int probe_claims(struct probe_context *pc)
 	pc->known.claims_fua = pc->known.mode.dpo_fua;
 	rc = report_cache_page(pc, &own);
 	return rc ? rc : report_kernel_view(pc);
+}
+
+static bool same_inquiry(const struct scsi_inquiry *a, const struct scsi_inquiry *b)
+{
+	return a->device_type == b->device_type && a->removable == b->removable &&
+	       !strcmp(a->vendor, b->vendor) && !strcmp(a->product, b->product) &&
+	       !strcmp(a->revision, b->revision);
+}
+
+static bool same_mode(const struct scsi_mode *a, const struct scsi_mode *b)
+{
+	return a->has_caching == b->has_caching && a->write_cache == b->write_cache &&
+	       a->dpo_fua == b->dpo_fua && a->write_protected == b->write_protected;
+}
+
+int claims_of_cache_hold(struct probe_context *pc, bool *hold)
+{
+	struct scsi_mode now;
+	bool answered;
+	int rc;
+
+	*hold = true;
+	if (!pc->scsi || !pc->known.mode_answered)
+		return 0;
+	rc = ask_mode(pc, SCSI_PAGE_ALL, false, &now, &answered);
+	*hold = answered && same_mode(&now, &pc->known.mode);
+	return rc;
+}
+
+static const char *mode_words(char out[80], const struct scsi_mode *m, bool answered)
+{
+	snprintf(out, 80, "%s, DPOFUA %d, write protect %d", wce(m, answered), m->dpo_fua,
+		m->write_protected);
+	return out;
+}
+
+/* Another program may set the cache, and an eject may set it back; who a device is, nobody can change but itself. */
+int probe_steady(struct probe_context *pc)
+{
+	static const char mend[] =
+		"answer INQUIRY alike from the first time on: hosts ask it once, when it is "
+		"plugged in, and tell builds apart by it";
+	const struct known *k = &pc->known;
+	struct scsi_inquiry q = { 0 };
+	struct scsi_mode mode = { 0 };
+	bool answered, mode_answered = false, same;
+	char first[80], now[80];
+	uint32_t bytes;
+	int rc;
+
+	if (!pc->scsi)
+		return context_report_no_scsi(pc, PROMISE_ID_STEADY);
+	rc = ask_inquiry(pc, &q, &answered, &bytes);
+	if (!rc && k->mode_answered)
+		rc = ask_mode(pc, SCSI_PAGE_ALL, false, &mode, &mode_answered);
+	if (rc)
+		return rc;
+	if (k->inquiry_answered && answered && !same_inquiry(&q, &k->inquiry))
+		return context_report(pc, PROMISE_ID_STEADY, PROMISE_BROKEN, 2, mend,
+			"INQUIRY told of '%s' '%s' revision '%s', %sremovable, at first, and now "
+			"of '%s' '%s' revision '%s', %sremovable: no line here speaks for either",
+			k->inquiry.vendor, k->inquiry.product, k->inquiry.revision,
+			k->inquiry.removable ? "" : "not ", q.vendor, q.product, q.revision,
+			q.removable ? "" : "not ");
+	same = answered == k->inquiry_answered && mode_answered == k->mode_answered &&
+	       same_mode(&mode, &k->mode);
+	mode_words(first, &k->mode, k->mode_answered);
+	mode_words(now, &mode, mode_answered);
+	return context_report(pc, PROMISE_ID_STEADY, same ? PROMISE_KEPT : PROMISE_NOT_SHOWN,
+		(uint64_t)answered + mode_answered, "", "%s; page 3Fh: %s%s%s",
+		answered == k->inquiry_answered ? "INQUIRY as at first"
+						: "INQUIRY answered only once of twice",
+		now, same ? "" : ", and at first ", same ? "" : first);
 }

@@ -34,6 +34,8 @@ enum { PROBE_CUT_RUNS = 3 * PROBE_CUTS + 2 * PROBE_FLUSH_CUTS };
 
 /* What is known of the device so far; probes add to it and later ones build on it. */
 struct known {
+	struct scsi_inquiry inquiry;
+	bool inquiry_answered;
 	struct scsi_mode mode; /* as the kernel asks for it: all pages */
 	bool mode_answered;
 	bool claims_cache; /* WCE */

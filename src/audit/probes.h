@@ -3,6 +3,8 @@
 #ifndef AUDIT_PROBES_H
 #define AUDIT_PROBES_H
 
+#include <stdbool.h>
+
 struct probe_context;
 
 int probe_claims(struct probe_context *pc); /* inquiry, capacity, cache-page, kernel-view */
@@ -22,8 +24,12 @@ int probe_background_error(struct probe_context *pc);
 int probe_transfers(struct probe_context *pc); /* transfer-length: of all reads and writes so far */
 int probe_sense(struct probe_context *pc);
 int probe_eject(struct probe_context *pc); /* eject, ejected */
+int probe_steady(struct probe_context *pc); /* the claims, asked for again */
 int probe_answered(struct probe_context *pc); /* answered: of all commands so far */
 int probe_vital_pages(struct probe_context *pc);
+
+/* Does the caching page say what it said at first? 0 or a negative errno. */
+int claims_of_cache_hold(struct probe_context *pc, bool *hold);
 
 /* For those with a model: writes a burst, with a last request as short as can be (short_end) or like the others, flushes it, cuts
  * power at the answer and judges what must be there then. 0, or a negative errno. */

@@ -48,6 +48,8 @@ static const struct promise_row rows[] = {
 	[PROMISE_ID_EJECT] = { "eject", "an eject empties the buffer before it returns", "ejects" },
 	[PROMISE_ID_EJECTED] = { "ejected",
 		"after an eject the medium is gone until it is loaded again", "ejects" },
+	[PROMISE_ID_STEADY] = { "steady",
+		"what it says of itself stays the same while it is tested", "answers" },
 	[PROMISE_ID_ANSWERED] = { "answered", "every command is answered, if only by a refusal",
 		"commands" },
 	[PROMISE_ID_VITAL_PAGES] = { "vital-pages",

@@ -8,8 +8,8 @@ sum=$(sha256sum <a.img)
 run 4 "$BLKASSAY" audit a.img --keep-data --seed 2 --out a.assay --quiet --json a.json
 says "stored: kept"
 # What takes SCSI commands is named once, not in a block each.
-tells "It takes no SCSI commands, so its claims, flushes and errors could not be examined: inquiry, capacity, cache-page, kernel-view, flush, fua, past-end, sense, answered, vital-pages."
-tells "and 10 that need SCSI commands: not shown (CSV and JSON have them)"
+tells "It takes no SCSI commands, so its claims, flushes and errors could not be examined: inquiry, capacity, cache-page, kernel-view, flush, fua, past-end, sense, steady, answered, vital-pages."
+tells "and 11 that need SCSI commands: not shown (CSV and JSON have them)"
 says_not "flush: not shown"
 [ "$(grep -c "no SCSI command path" "$out")" = 1 ] || fail "the want of a command path is said more than once"
 # What was left to an option or to cut was not asked about, and does not count.

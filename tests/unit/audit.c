@@ -1042,7 +1042,18 @@ static void zero_is_refused(void *context, struct scsi_exchange *x)
 		scsi_tap_fail(x, SENSE_ILLEGAL_REQUEST, 0x2400, false);
 }
 
+static unsigned asked_before;
+
+/* INQUIRY, SPC-4 6.4.2: product revision level in bytes 32 to 35; another one from the second time on. */
+static void another_revision_later(void *context, struct scsi_exchange *x)
+{
+	(void)context;
+	if (x->cdb[0] == 0x12 && !(x->cdb[1] & 1) && asked_before++)
+		memcpy((uint8_t *)x->data + 32, "2.00", 4);
+}
+
 static const struct breaking_case breaking_cases[] = {
+	{ "", another_revision_later, NULL },
 	{ "", NULL, another_mark },
 	{ "", NULL, no_cache_seen },
 	{ "", count_for_last_block, NULL },
@@ -1145,6 +1156,97 @@ START_TEST(a_drive_that_stops_in_between_breaks_nothing)
 }
 END_TEST
 
+static void nothing(void *context, struct scsi_exchange *x)
+{
+	(void)context;
+	(void)x;
+}
+
+static unsigned modes_asked, modes_hold;
+
+/* MODE SENSE(6), WCE in the caching page behind a header of 4 bytes: another one from some answer on, as where a firmware, or
+ * somebody else, switches its cache. */
+static void switch_the_cache(void *context, struct scsi_exchange *x)
+{
+	uint8_t *answer = x->data;
+
+	(void)context;
+	if (x->cdb[0] == 0x1A && modes_asked++ >= modes_hold)
+		answer[4 + 2] ^= 0x04;
+}
+
+static void list_of(struct promises *f, const char *claims, scsi_tap_change *change,
+	void (*believe)(struct medium_traits *t))
+{
+	struct audit_hooks hooks = { 0 };
+	struct audit_plan plan = { .area_bytes = AREA, .seed = 5 };
+	struct error err = { 0 };
+	enum audit_outcome outcome;
+	struct model_spec spec;
+	struct medium *m;
+	char text[2048];
+
+	draw_gadget(text, sizeof text, 35, true, claims, "");
+	ck_assert_msg(!model_spec_parse(&spec, text, strlen(text), "t", &err), "%s", err.text);
+	ck_assert_int_eq(model_open_spec(&m, &spec, "model:t", MEDIUM_READ_WRITE, &err), 0);
+	m = scsi_tap_new(m, change, NULL);
+	if (believe)
+		believe(&m->traits);
+	audit_plan_defaults(&plan, m);
+	plan.burst_limit_bytes = 1 << 20;
+	plan.many_writes = 256;
+	ck_assert_msg(!audit_run(m, &plan, &hooks, f, &outcome, &err), "%s", err.text);
+	medium_close(m);
+}
+
+/* Which claim the lines before were about cannot be told. Somebody else may have switched it: that is no fault of the device. */
+START_TEST(a_cache_that_is_switched_in_between_is_told)
+{
+	struct promises f;
+
+	modes_asked = 0;
+	modes_hold = 2; /* page 3Fh and page 08h, at first */
+	list_of(&f, back, switch_the_cache, NULL);
+	ck_assert_int_eq(line(&f, "cache-page")->verdict, PROMISE_KEPT);
+	ck_assert_int_eq(line(&f, "write-behind")->verdict, PROMISE_NOT_SHOWN);
+	ck_assert_int_eq(line(&f, "steady")->verdict, PROMISE_NOT_SHOWN);
+	ck_assert_ptr_nonnull(strstr(line(&f, "steady")->evidence, "WCE 0, DPOFUA"));
+	/* Claimed write through, and then that it has a cache: it holds data, and now says so. */
+	modes_asked = 0;
+	list_of(&f, no_cache, switch_the_cache, NULL);
+	ck_assert_int_eq(line(&f, "write-behind")->verdict, PROMISE_NOT_SHOWN);
+	modes_asked = 0;
+	modes_hold = 100;
+	list_of(&f, no_cache, switch_the_cache, NULL);
+	ck_assert_int_eq(line(&f, "write-behind")->verdict, PROMISE_BROKEN);
+	ck_assert_int_eq(line(&f, "steady")->verdict, PROMISE_KEPT);
+}
+END_TEST
+
+static void another_build(struct medium_traits *t)
+{
+	snprintf(t->revision, sizeof t->revision, "1.4");
+}
+
+/* A record names the revision that the kernel has, and builds are told apart by it. */
+START_TEST(a_revision_that_changes_is_told)
+{
+	struct promises f;
+
+	list_of(&f, back, nothing, NULL);
+	ck_assert_int_eq(line(&f, "inquiry")->verdict, PROMISE_KEPT);
+	ck_assert_int_eq(line(&f, "steady")->verdict, PROMISE_KEPT);
+	list_of(&f, back, nothing, another_build);
+	ck_assert_int_eq(line(&f, "inquiry")->verdict, PROMISE_BROKEN);
+	ck_assert_ptr_nonnull(strstr(line(&f, "inquiry")->evidence, ", revision '1.4'"));
+	asked_before = 0;
+	list_of(&f, back, another_revision_later, NULL);
+	ck_assert_int_eq(line(&f, "inquiry")->verdict, PROMISE_KEPT);
+	ck_assert_int_eq(line(&f, "steady")->verdict, PROMISE_BROKEN);
+	ck_assert_ptr_nonnull(strstr(line(&f, "steady")->evidence, "revision '2.00'"));
+}
+END_TEST
+
 /* "Kept" says nothing of a promise that nothing here can break. */
 START_TEST(every_promise_can_be_broken)
 {
@@ -1173,12 +1275,6 @@ static void fua_of_short_ones_alone(void *context, struct scsi_exchange *x)
 	(void)context;
 	if (x->cdb[0] == 0x2A && x->data_length > 8192)
 		x->cdb[1] &= (uint8_t)~0x08;
-}
-
-static void nothing(void *context, struct scsi_exchange *x)
-{
-	(void)context;
-	(void)x;
 }
 
 static enum promise_verdict fua_with(scsi_tap_change *before)
@@ -1252,6 +1348,8 @@ Suite *audit_suite(void)
 	tcase_add_test(c, only_what_is_named_counts);
 	tcase_add_test(c, nothing_tested_is_nothing_kept);
 	tcase_add_test(c, an_absent_card_reports_nothing);
+	tcase_add_test(c, a_cache_that_is_switched_in_between_is_told);
+	tcase_add_test(c, a_revision_that_changes_is_told);
 	tcase_add_test(c, a_drive_that_is_not_ready_judges_nothing);
 	tcase_add_test(c, a_drive_that_stops_in_between_breaks_nothing);
 	tcase_add_test(c, trouble_of_the_host_judges_nothing);

@@ -79,7 +79,7 @@ fresh() {
 	model_tell recount
 }
 
-claims="inquiry,capacity,cache-page,kernel-view,past-end,sense,answered,vital-pages"
+claims="inquiry,capacity,cache-page,kernel-view,past-end,sense,steady,answered,vital-pages"
 waiting="buffer,flush,fua,fsync,write-behind,eject,ejected"
 order="read-after-write,overlap,partial-overlap,straddle,interleaved,odd-length"
 
