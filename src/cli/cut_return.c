@@ -19,10 +19,11 @@ static const uint64_t look_every_ns = 500000000;
 
 struct identity {
 	char token[160], serial[96], model[96];
+	char revision[24], usb_release[8]; /* of the firmware that wrote; "": unknown */
 	uint64_t size_bytes, region_start, region_bytes;
 	/* blocks that were flushed before the cut: a serial number is the reader's, not the card's */
 	struct telltales *told;
-	bool wrong; /* what came back has not one of them */
+	bool wrong; /* what came back has not one of them, or is run by another firmware */
 };
 
 /* Plugged in again, a disk may get another name: its serial number finds it. */
@@ -58,6 +59,29 @@ static int confirm(struct session *s, struct identity *who, struct error *err)
 	return -1;
 }
 
+static bool differ(const char *a, const char *b)
+{
+	return *a && *b && strcmp(a, b) != 0;
+}
+
+/* A boot loader may start another image when power was cut: what one build stored would count for the other. */
+static int check_build(struct session *s, struct identity *who, struct error *err)
+{
+	const struct medium_traits *t = s->traits;
+
+	if (!differ(who->revision, t->revision) && !differ(who->usb_release, t->usb_release))
+		return 0;
+	who->wrong = true;
+	error_set(err, ERROR_IO,
+		"'%s' came back with another firmware: revision '%s' (bcdDevice %s), before the "
+		"cut '%s' (%s); cuts of two builds show nothing of either, so nothing was judged; "
+		"look at what it starts after a cut",
+		t->path, t->revision, *t->usb_release ? t->usb_release : "unknown", who->revision,
+		*who->usb_release ? who->usb_release : "unknown");
+	session_close(s, NULL);
+	return -1;
+}
+
 static int open_at(struct session *s, const struct options *o, const char *path,
 	struct identity *who, struct error *err)
 {
@@ -77,7 +101,7 @@ static int open_at(struct session *s, const struct options *o, const char *path,
 	if (!strcmp(s->token, who->token) && s->traits->size_bytes == who->size_bytes) {
 		s->region_start = who->region_start;
 		s->region_bytes = who->region_bytes;
-		return confirm(s, who, err);
+		return check_build(s, who, err) < 0 ? -1 : confirm(s, who, err);
 	}
 	session_close(s, NULL);
 	return error_set(err, ERROR_REFUSED, "'%s' is now a different target", path);
@@ -106,6 +130,8 @@ int cut_return_wait(
 	text_copy(who.token, sizeof who.token, s->token);
 	text_copy(who.serial, sizeof who.serial, s->traits->serial);
 	text_copy(who.model, sizeof who.model, s->traits->model);
+	text_copy(who.revision, sizeof who.revision, s->traits->revision);
+	text_copy(who.usb_release, sizeof who.usb_release, s->traits->usb_release);
 	who.told = medium_take_telltales(s->medium);
 	session_close(s, NULL);
 	message_note("the target is gone; %s",
@@ -121,6 +147,7 @@ int cut_return_wait(
 		if (try_open(s, o, &who, &why) == 0)
 			return 0;
 		if (who.wrong) {
+			telltales_free(who.told);
 			*err = why;
 			return -1;
 		}
