@@ -28,6 +28,7 @@
 #   $work                        a folder in memory; $disk: one on another disk (ext4), kept across resets
 #   model_plug MODEL, ...        a gadget that does what a model file says: see model.sh
 #   reset                        hard reset now; the scenario starts again with $RIG_AFTER_RESET=yes
+. /rig/settings
 work=/tmp/work
 disk=/mnt/disk
 results=/results/$RIG_JOB

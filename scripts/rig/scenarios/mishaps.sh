@@ -1,10 +1,12 @@
 # What can happen to a drive at random moments of every command that writes: the card forced out, another of the same size or
 # of another put in (with the host polling and without), the plug pulled, the driver let go, the host turning it away, a
 # reset. Nothing but the drive's own card is written, but for the one request that may slip through; nothing kept is lost;
-# exit status and sentence fit. As mishaps_long it goes through many moments, by hand.
+# exit status and sentence fit. As mishaps_long it goes through many moments, by hand. Each moment of a seed is the same by itself:
+# RIG_SEED=N RIG_MOMENTS=FROM-TO goes through some of them, or goes on where it stopped.
 # Time limit: 7200 s
 moments=8
 case $RIG_JOB in *long*) moments=200 ;; esac
+range=${RIG_MOMENTS:-1-$moments}
 seed=${RIG_SEED:-$(tr -dc 0-9 </dev/urandom | head -c 6)}
 card_bytes=$((2 << 20))
 number() { awk -v s="$seed" -v k="$1" -v m="$2" 'BEGIN { srand((s + k * 7919) % 2147483647); rand(); print 1 + int(rand() * m) }'; }
@@ -103,8 +105,10 @@ commands="verify-kept audit-kept sweep-kept cut-kept restore verify-erase sweep-
 events="swapped ejected swapped-polled unplugged turned-away resized unbound reset"
 for command in $commands; do for event in $events; do echo "$command $event"; done; done |
 	awk -v s="$seed" 'BEGIN { srand(s) } { print rand() "\t" $0 }' | sort -n | cut -f 2 >pairs
-moment=0 slipped=0 restored=0 missed=0 ended=
-while [ $moment -lt $moments ]; do
+note "moments $range of seed $seed"
+moment=$((${range%-*} - 1)) slipped=0 restored=0 missed=0 ended=
+while [ $moment -lt ${range#*-} ]; do
+	[ $((moment % 10)) != 0 ] || [ -z "$ended" ] || note "moments to $moment are over"
 	moment=$((moment + 1)) at=0
 	set -- $(sed -n "$(((moment - 1) % $(wc -l <pairs) + 1))p" pairs)
 	command=$1 event=$2
@@ -138,6 +142,6 @@ while [ $moment -lt $moments ]; do
 	case $command in *-kept | restore) own_is_back ;; esac
 	ended="$ended $status"
 done
-note "$moments moments (seed $seed): $slipped with one request that slipped through, $restored restored afterwards, $missed not met"
+note "moments $range of seed $seed: $slipped with one request that slipped through, $restored restored afterwards, $missed not met"
 note "exit statuses:$ended"
 rm -f $disk/k.assay* $disk/old.*
