@@ -41,7 +41,7 @@ audit_side() { # model|bus TARGET TOKEN
 	side=$1 target=$2 consent=$3
 	fresh
 	# shellcheck disable=SC2086
-	try $side-audit blkassay audit "$target" --erase "$consent" --seed 1 --with-eject $only --region 0+4Mi --csv $side-audit.csv --out $side-audit.assay --quiet
+	try $side-audit blkassay audit "$target" --erase "$consent" --seed 1 --with-eject $only --region $audit_at+4Mi --csv $side-audit.csv --out $side-audit.assay --quiet
 	audit_verdicts $side-audit >$side.audit
 	echo "exit $status" >>$side.audit
 }
@@ -49,7 +49,7 @@ data_side() { # model|bus TARGET TOKEN CUT-OPTION...
 	side=$1 target=$2 consent=$3
 	shift 3
 	fresh
-	try $side-verify blkassay verify "$target" --erase "$consent" --seed 2 --sizes 16Ki --region 0+2Mi --csv $side-verify.csv --out $side-verify.assay --quiet
+	try $side-verify blkassay verify "$target" --erase "$consent" --seed 2 --sizes 16Ki --region $verify_at+2Mi --csv $side-verify.csv --out $side-verify.assay --quiet
 	echo "damage exit-$status:$(damage_of $side-verify.csv)" >$side.verify
 	fresh
 	try $side-spot blkassay verify "$target" --erase "$consent" --seed 3 --sizes 4Ki --spot 64 --csv $side-spot.csv --out $side-spot.assay --quiet
@@ -87,6 +87,9 @@ begin_equal() { # MODEL
 	run_as=$(basename "$1" .model).run
 	cp "$(model_file "$1")" "$run_as"
 	often "$run_as"
+	# Where it is asked: at the front, or at the end of the drive, where this fault is.
+	audit_at=0 verify_at=0
+	! grep -q "twice range" "$run_as" || audit_at=28Mi verify_at=30Mi
 	asleep="" cut_with='bus_gadget tell in=$((20 + RANDOM % 100)) cut 2000'
 	case $1 in
 	# The kernel looks at a card six times, 30 s each: the faults sleep meanwhile.
@@ -167,9 +170,10 @@ equal_cuts() {
 	equal_done
 }
 
-# The same link, and nothing behind it; the same file for all models with that link.
+# The same link and buffer, and a card that takes no time; the same file for all models with those. The buffer stays, as the gadget
+# stores what it buffers while data comes in, and else behind the data, which takes it 1.2 ms for 64 KiB on the rig's processor.
 null_model() {
-	sed -e '/^#/d' -e '/command cost\|sector cost\|write unit\|stall \|transfer =\|write behind\|chunk =\|reads =\|drain =\|idle time\|when full/d' \
+	sed -e '/^#/d' -e '/command cost\|sector cost\|write unit\|stall /d' \
 		-e 's/\(read\|write\) rate = .*/\1 rate = unlimited/' -e 's/unit = sector/unit = request/' \
 		-e 's/ name = .*/ name = nothing/' -e 's/ seed = .*/ seed = 99/' -e '/ revision = /d' \
 		-e '/^firmware/,/^[a-z]*:/{/request cost/d;}' -e '/^claims/,$d' "$1"
