@@ -176,7 +176,8 @@ $(O)/rig-bin/%.so: tests/rig/%.so.c
 	@mkdir -p $(@D)
 	$(Q)$(CC) $(ALL_CPPFLAGS) $(ALL_CFLAGS) -shared -fPIC $(LDFLAGS) -o $@ $<
 
-rig: $(O)/blkassay $(O)/bench/bare_reads $(RIG_BIN) $(O)/rig-bin/bus_gadget $(O)/tests/mishap.so
+rig-tools: $(O)/blkassay $(O)/bench/bare_reads $(RIG_BIN) $(O)/rig-bin/bus_gadget $(O)/tests/mishap.so
+rig: rig-tools
 	$(Q)scripts/rig/run -b $(O)/blkassay $(or $(RIG),all)
 
 mishaps: $(O)/blkassay $(O)/tests/mishap.so
@@ -238,6 +239,6 @@ clean:
 -include $(GADGET_SRC:%.c=$(O)/%.d) $(OBJ:.o=.d) $(MAIN:.o=.d) $(UNIT_OBJ:.o=.d) $(O)/tests/runner.d \
 	$(BENCH_BIN:$(O)/bench/%=$(O)/tests/bench/%.d)
 
-.PHONY: all truth kill-campaign mishaps check check-unit check-cli check-browser man dist sanitize lint fuzz bench faults fault-leaks rig install uninstall clean
+.PHONY: all truth kill-campaign mishaps check check-unit check-cli check-browser man dist sanitize lint fuzz bench faults fault-leaks rig rig-tools install uninstall clean
 .DELETE_ON_ERROR:
 .SECONDARY:
