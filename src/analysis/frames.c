@@ -15,6 +15,8 @@ enum { POINTS_MAX = 64 };
 /* Standard errors by which a straight line must fail, and how many times its own. */
 #define BENDS 2.0
 #define MODEL_ERROR 0.006
+/* Times that are longer than one phase a frame by at most this at each size follow that (ours). */
+#define HUGS 1.18
 /* Beyond so many frames a quantile is not known to that. */
 #define TELLS (NEAR / (FRAMES_BIN / 2))
 
@@ -33,9 +35,17 @@ static bool beats_bound(const struct usb_link *link, const struct frames_point *
 	return p->seconds / p->pieces < 0.95 * usb_command_phased_s(link, piece);
 }
 
+/* A busy host or an emulated bus blurs whole frames to anything between, but they do not wander off from the bound. */
+static bool hugs_bound(const struct usb_link *link, const struct frames_point *p)
+{
+	uint64_t piece = (uint64_t)(p->bytes / p->pieces + 0.5);
+
+	return p->seconds / p->pieces < HUGS * usb_command_phased_s(link, piece);
+}
+
 /* Sizes that take whole frames, and how many different numbers of them. */
 struct tally {
-	size_t told, near, far, distinct;
+	size_t told, near, far, blurred, distinct;
 	size_t means, means_near, means_far; /* by the mean: sharper, and blurred by jitter */
 	size_t means_distinct;
 	double last, last_mean; /* frames */
@@ -59,6 +69,7 @@ static void tally_add(struct tally *t, const struct frames_point *p, double fram
 	t->told++;
 	t->near += off < NEAR;
 	t->far += off > FAR;
+	t->blurred += p->p90_s - p->median_s > FAR * frame_s;
 	t->distinct += frames > t->last;
 	t->last = fmax(t->last, frames);
 }
@@ -90,15 +101,17 @@ enum frames_evidence frames_look(const struct usb_link *link, const struct frame
 	size_t count, bool explained, double straight_misfit)
 {
 	struct tally t = { 0 };
+	bool hugs = count > 3; /* the bound, at each size */
 
 	if (!link || !link->packet_bytes || !count)
 		return FRAMES_EXCLUDED;
 	for (size_t i = 0; i < count; i++) {
 		if (beats_bound(link, &points[i]))
 			return FRAMES_EXCLUDED;
+		hugs = hugs && hugs_bound(link, &points[i]);
 		tally_add(&t, &points[i], link->frame_s);
 	}
-	if (t.told > 1 && t.far * 3 >= t.told)
+	if (t.told > 1 && t.far * 3 >= t.told && !(hugs && t.blurred * 2 >= t.told))
 		return FRAMES_EXCLUDED;
 	if (t.means > 1 && t.means_far * 3 >= t.means &&
 		would_bend(link, points, count) > BENDS * (1 + straight_misfit))

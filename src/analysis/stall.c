@@ -9,6 +9,8 @@
 /* A flush that is this much longer than others of its size is a stall in it; so many tell what is usual. */
 #define FLUSH_TIMES 5.0
 enum { FLUSHES_MIN = 3 };
+/* A median is the upper end of a bin of quantiles, that much too long at the most. */
+#define MEDIAN_OFF 0.0078
 
 typedef double value_of(const struct stall_pass *p);
 
@@ -84,15 +86,52 @@ double stalls_per_byte(const struct stalls *s)
 	return s->bytes > 0 ? s->seconds / s->bytes : 0;
 }
 
-static void take_off(const struct stalls *s, struct stall_pass *p, size_t n)
+/* While fewer than half of the requests have one, the median has none, and what all took beyond it bounds them. */
+static double most_in(const struct stalls *s, const struct stall_pass *p, double usual_s)
 {
+	double rest = 0.9 * (p->busy_s + p->flush_s);
+	double beyond = fmax(0, p->busy_s - p->requests * usual_s / p->in_flight);
+
+	if ((double)p->request_bytes * p->in_flight >= 0.5 * s->bytes / s->count)
+		return rest;
+	return fmin(rest, beyond + MEDIAN_OFF * p->busy_s + p->flush_s);
+}
+
+/* So much less than bytes make of it that it is no chance: what smaller requests met does not come by the byte. A busy host
+ * stops them now and then, too. */
+static bool falls_short(const struct stalls *s, double expected, double most)
+{
+	double each = s->seconds / s->count;
+
+	return expected - most > each * (1 + 2 * sqrt(expected / each));
+}
+
+static void take_off(struct stalls *s, struct stall_pass *p, size_t n, double *scratch)
+{
+	double usual_s = median_of(p, n, p50_of, scratch), each = s->seconds / s->count;
+	double rate = stalls_per_byte(s), bytes = 0, most = 0;
+	bool short_of;
+
 	for (size_t i = 0; i < n; i++) {
-		/* Their number is off by its root, and by one here or there. */
-		p[i].stalled_s =
-			fmin(stalls_per_byte(s) * p[i].bytes, 0.9 * (p[i].busy_s + p[i].flush_s));
-		p[i].stalled_error_s =
-			s->seconds / s->count * 0.5 + p[i].stalled_s / sqrt(s->count);
+		bytes += p[i].bytes;
+		most += most_in(s, &p[i], usual_s);
 	}
+	short_of = falls_short(s, rate * bytes, most);
+	for (size_t i = 0; i < n; i++) {
+		double rest = short_of ? most_in(s, &p[i], usual_s)
+				       : 0.9 * (p[i].busy_s + p[i].flush_s);
+
+		/* Their number is off by its root, and by one here or there. */
+		p[i].stalled_s = fmin(rate * p[i].bytes, rest);
+		p[i].stalled_error_s = each * 0.5 + p[i].stalled_s / sqrt(s->count);
+		if (short_of)
+			p[i].stalled_error_s = fmin(p[i].stalled_error_s, rest);
+	}
+	if (!short_of)
+		return;
+	s->bytes += bytes;
+	s->seconds += most;
+	s->count += most / each;
 }
 
 bool stalls_find(struct stalls *s, struct stall_pass *passes, size_t count)
@@ -111,7 +150,7 @@ bool stalls_find(struct stalls *s, struct stall_pass *passes, size_t count)
 		if (tells(s, &passes[at], median_of(&passes[at], n, p50_of, scratch)))
 			look_at_size(s, &passes[at], n, scratch);
 		else
-			take_off(s, &passes[at], n);
+			take_off(s, &passes[at], n, scratch);
 	}
 	free(scratch);
 	return true;

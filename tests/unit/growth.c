@@ -431,6 +431,38 @@ START_TEST(frames)
 }
 END_TEST
 
+/* A host that is busy now and then: nothing is a whole frame, but all follow one phase a frame. By an emulated stick. */
+START_TEST(blurred_frames)
+{
+	static const double ms[][3] = { /* mean, median, 90 % */
+		{ 3.24, 3.13, 3.21 }, { 3.33, 3.13, 5.27 }, { 4.36, 4.18, 5.83 },
+		{ 6.25, 6.27, 6.54 }, { 9.36, 9.40, 10.85 }, { 16.2, 16.3, 16.9 },
+		{ 29.2, 29.1, 29.6 }, { 57.2, 57.4, 57.9 } };
+	const struct usb_link *full = usb_link_at(12000000);
+	struct frames_point p[SIZES];
+
+	in_frames(p, SIZES, 0, 0);
+	for (int i = 0; i < SIZES; i++) {
+		p[i].seconds = ms[i][0] * 1e-3;
+		p[i].median_s = ms[i][1] * 1e-3;
+		p[i].p90_s = ms[i][2] * 1e-3;
+		p[i].noise = 0.03;
+	}
+	ck_assert_int_eq(frames_look(full, p, SIZES, false, INFINITY), FRAMES_OPEN);
+	/* As far off, and sharp: no frames. */
+	for (int i = 0; i < SIZES; i++)
+		p[i].p90_s = p[i].median_s += 0.3e-3;
+	ck_assert_int_eq(frames_look(full, p, SIZES, false, INFINITY), FRAMES_EXCLUDED);
+	/* Blurred, and longer by more than frames make them. */
+	for (int i = 0; i < SIZES; i++) {
+		p[i].seconds *= 1.4;
+		p[i].median_s *= 1.4;
+		p[i].p90_s = p[i].median_s + 1e-3;
+	}
+	ck_assert_int_eq(frames_look(full, p, SIZES, false, INFINITY), FRAMES_EXCLUDED);
+}
+END_TEST
+
 /* ---- stalls ---- */
 
 START_TEST(stalls)
@@ -496,6 +528,44 @@ START_TEST(stalls_of_long_requests)
 }
 END_TEST
 
+/* Stops among small requests that larger ones had none of are the host's: they do not come by the byte. */
+START_TEST(stops_of_the_host)
+{
+	struct stall_pass p[] = {
+		{ .request_bytes = 512,
+			.bytes = 1500 * 512,
+			.requests = 1500,
+			.busy_s = 1500 * 3.13e-3 + 0.3,
+			.p50_s = 3.13e-3,
+			.max_s = 23.1e-3,
+			.in_flight = 1 },
+		/* by the byte there would be 50 more */
+		{ .request_bytes = 8192,
+			.bytes = 320 * 8192,
+			.requests = 320,
+			.busy_s = 320 * 9.4e-3,
+			.p50_s = 9.4e-3,
+			.max_s = 14e-3,
+			.in_flight = 1 },
+		{ .request_bytes = 65536,
+			.bytes = 27 * 65536,
+			.requests = 27,
+			.busy_s = 27 * 57.2e-3,
+			.p50_s = 57.2e-3,
+			.max_s = 59e-3,
+			.in_flight = 1 },
+	};
+	struct stalls s;
+
+	ck_assert(stalls_find(&s, p, 3));
+	same(p[0].stalled_s, 0.3, 1e-9);
+	/* 128 bins to the octave: a median may be 0.8 % too long. */
+	ck_assert_double_le(p[1].stalled_s, 0.008 * p[1].busy_s);
+	ck_assert_double_le(p[2].stalled_s, 0.008 * p[2].busy_s);
+	ck_assert_double_le(stalls_per_byte(&s), 0.2 * 0.3 / (1500 * 512));
+}
+END_TEST
+
 START_TEST(no_stalls)
 {
 	struct stall_pass p[] = {
@@ -556,8 +626,10 @@ Suite *growth_suite(void)
 	tcase_add_test(c, no_shape_at_all);
 	tcase_add_test(c, hidden_unit);
 	tcase_add_test(c, frames);
+	tcase_add_test(c, blurred_frames);
 	tcase_add_test(c, stalls);
 	tcase_add_test(c, stalls_of_long_requests);
+	tcase_add_test(c, stops_of_the_host);
 	tcase_add_test(c, no_stalls);
 	suite_add_tcase(s, c);
 	return s;
