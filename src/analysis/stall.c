@@ -62,28 +62,21 @@ static bool tells(const struct stalls *s, const struct stall_pass *p, double usu
 	       s->seconds / s->count > (STALL_TIMES - 1) * usual_s;
 }
 
-static void look_at_size(struct stalls *s, struct stall_pass *p, size_t n, double *scratch)
-{
-	double usual_s = median_of(p, n, p50_of, scratch), count;
-	double usual_flush_s = median_of(p, n, flush_of, scratch);
-
-	for (size_t i = 0; i < n; i++) {
-		double flush = n < FLUSHES_MIN ? 0 : seen_in_flush(&p[i], usual_flush_s, usual_s);
-
-		p[i].stalled_s = seen_in(&p[i], usual_s, &count);
-		/* As much waited for the flush: a buffer ran full, which is no stall. */
-		if (p[i].flush_s - flush > 0.5 * p[i].stalled_s)
-			p[i].stalled_s = count = 0;
-		p[i].stalled_s += flush;
-		s->seconds += p[i].stalled_s;
-		s->count += count + (flush > 0);
-		s->bytes += p[i].bytes;
-	}
-}
-
 double stalls_per_byte(const struct stalls *s)
 {
 	return s->bytes > 0 ? s->seconds / s->bytes : 0;
+}
+
+/* So much less than bytes make of it that it is no chance: what smaller requests met does not come by the byte. A busy host
+ * stops them now and then, too. */
+static bool falls_short(const struct stalls *s, double bytes, double most)
+{
+	double each, expected = stalls_per_byte(s) * bytes;
+
+	if (!(s->count > 0))
+		return false;
+	each = s->seconds / s->count;
+	return expected - most > each * (1 + 2 * sqrt(expected / each));
 }
 
 /* While fewer than half of the requests have one, the median has none, and what all took beyond it bounds them. */
@@ -97,13 +90,30 @@ static double most_in(const struct stalls *s, const struct stall_pass *p, double
 	return fmin(rest, beyond + MEDIAN_OFF * p->busy_s + p->flush_s);
 }
 
-/* So much less than bytes make of it that it is no chance: what smaller requests met does not come by the byte. A busy host
- * stops them now and then, too. */
-static bool falls_short(const struct stalls *s, double expected, double most)
+static void look_at_size(struct stalls *s, struct stall_pass *p, size_t n, double *scratch)
 {
-	double each = s->seconds / s->count;
+	double usual_s = median_of(p, n, p50_of, scratch), count;
+	double usual_flush_s = median_of(p, n, flush_of, scratch);
+	struct stalls here = { 0 };
+	double most = 0;
 
-	return expected - most > each * (1 + 2 * sqrt(expected / each));
+	for (size_t i = 0; i < n; i++) {
+		double flush = n < FLUSHES_MIN ? 0 : seen_in_flush(&p[i], usual_flush_s, usual_s);
+
+		p[i].stalled_s = seen_in(&p[i], usual_s, &count);
+		/* As much waited for the flush: a buffer ran full, which is no stall. */
+		if (p[i].flush_s - flush > 0.5 * p[i].stalled_s)
+			p[i].stalled_s = count = 0;
+		p[i].stalled_s += flush;
+		most += s->count > 0 ? most_in(s, &p[i], usual_s) : 0;
+		here.seconds += p[i].stalled_s;
+		here.count += count + (flush > 0);
+		here.bytes += p[i].bytes;
+	}
+	s->not_by_byte |= falls_short(s, here.bytes, most);
+	s->seconds += here.seconds;
+	s->count += here.count;
+	s->bytes += here.bytes;
 }
 
 static void take_off(struct stalls *s, struct stall_pass *p, size_t n, double *scratch)
@@ -116,10 +126,11 @@ static void take_off(struct stalls *s, struct stall_pass *p, size_t n, double *s
 		bytes += p[i].bytes;
 		most += most_in(s, &p[i], usual_s);
 	}
-	short_of = falls_short(s, rate * bytes, most);
+	short_of = falls_short(s, bytes, most);
+	s->not_by_byte |= short_of;
 	for (size_t i = 0; i < n; i++) {
-		double rest = short_of ? most_in(s, &p[i], usual_s)
-				       : 0.9 * (p[i].busy_s + p[i].flush_s);
+		double rest =
+			short_of ? most_in(s, &p[i], usual_s) : 0.9 * (p[i].busy_s + p[i].flush_s);
 
 		/* Their number is off by its root, and by one here or there. */
 		p[i].stalled_s = fmin(rate * p[i].bytes, rest);

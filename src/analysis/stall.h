@@ -19,6 +19,7 @@ struct stall_pass {
 
 struct stalls {
 	double seconds, count, bytes; /* at the sizes that show them */
+	bool not_by_byte; /* some size had far fewer than its bytes would have met: a host's stops do not come by the byte */
 };
 
 /* Passes of one table, sorted by request size. Where stalls come so often that they are part of most requests they

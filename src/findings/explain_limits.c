@@ -25,6 +25,8 @@
 #define ONLY_BASE 0.75
 /* Tables whose requests take the same time to within that are told in one sentence. */
 #define SAME_TIME 1.15
+/* Frames show by so many sizes up to this (ours). */
+enum { FRAMES_SIZE_MAX = 8192, FRAMES_SIZES_MIN = 4 };
 
 /* Tables of one direction that come to the same. */
 struct group {
@@ -194,6 +196,7 @@ enum way {
 	WAY_LARGER,
 	WAY_UNITS,
 	WAY_FRAMES,
+	WAY_FRAMES_IDLE,
 	WAY_BUILD,
 	WAY_SMALLER,
 	WAYS
@@ -211,6 +214,8 @@ static const char *const ways[WAYS] = {
 	[WAY_FRAMES] =
 		"sweep 512..8Ki, one in flight: frames make every request take a whole number "
 		"of them",
+	[WAY_FRAMES_IDLE] = "sweep again on an idle computer: frames make every request take a "
+			    "whole number of them",
 	[WAY_BUILD] = "try a build that hands whole requests to the card, or one that overlaps "
 		      "link and card",
 	[WAY_SMALLER] = "sweep smaller requests",
@@ -221,6 +226,16 @@ static bool has(const struct explained *x, enum cause c)
 	return culprits_have(&x->culprits, c);
 }
 
+/* Small requests, one after the other: all that shows frames but for quiet. */
+static bool frames_were_looked_for(const struct explained *x)
+{
+	size_t small = 0;
+
+	for (size_t i = 0; i < x->point_count; i++)
+		small += x->points[i].request_bytes <= FRAMES_SIZE_MAX;
+	return x->in_flight == 1 && small >= FRAMES_SIZES_MIN;
+}
+
 /* Bits of enum way that would tell apart what is named together. */
 static unsigned ways_of(const struct explained *x)
 {
@@ -229,6 +244,7 @@ static unsigned ways_of(const struct explained *x)
 		     has(x, CAUSE_SECTOR_COST);
 	bool unit = write && has(x, CAUSE_PROGRAM_UNIT), fixed = has(x, CAUSE_REQUEST_COST);
 	bool gap = has(x, CAUSE_HOST_GAP), turn = has(x, CAUSE_IN_TURN);
+	bool frames = has(x, CAUSE_FRAMES), looked = frames_were_looked_for(x);
 	bool list[WAYS] = {
 		[WAY_LINK] = bytes && !x->link_known,
 		[WAY_CARD_READ] = bytes && !x->card_known && !write,
@@ -236,7 +252,8 @@ static unsigned ways_of(const struct explained *x)
 		[WAY_QUEUE] = gap && x->in_flight == 1,
 		[WAY_LARGER] = gap && x->in_flight > 1,
 		[WAY_UNITS] = fixed && has(x, CAUSE_PROGRAM_UNIT),
-		[WAY_FRAMES] = has(x, CAUSE_FRAMES),
+		[WAY_FRAMES] = frames && !looked,
+		[WAY_FRAMES_IDLE] = frames && looked,
 		[WAY_BUILD] = turn && has(x, CAUSE_SECTOR_COST) && both,
 		[WAY_SMALLER] = turn && fixed && x->points[0].request_bytes > 1024,
 	};
@@ -281,9 +298,12 @@ static void add_stall_figures(struct text *t, const struct explained *x)
 	else
 		text_addf(t, " They took %s of all passes (%.0f of them, about every %s).",
 			TIME(s->seconds), s->count, SIZE(number_whole(s->bytes / s->count)));
-	text_adds(t,
-		" Mostly that is the card's own housekeeping, not the firmware's work. Next: a "
-		"buffer that hides them.");
+	if (s->not_by_byte)
+		text_adds(t, " They do not come by the byte, as a card's housekeeping does: the "
+			     "host may be what stopped. Next: sweep on an idle computer.");
+	else
+		text_adds(t, " Mostly that is the card's own housekeeping, not the firmware's "
+			     "work. Next: a buffer that hides them.");
 }
 
 /* Costs too small to be named one by one may be much all together. */

@@ -133,6 +133,15 @@ START_TEST(nothing_twice)
 	says(&v, 1, "limits", "What limits sequential writes: ");
 	says(&v, 2, "limits", "What limits reads: ");
 	view_release(&v);
+	/* Where they do not come by the byte they are not put down to the card. */
+	t[3].stalls.not_by_byte = true;
+	view_of(&v, t, 4, NULL);
+	says(&v, 0, "limits",
+		"They do not come by the byte, as a card's housekeeping does: the host may be what "
+		"stopped. Next: sweep on an idle computer.");
+	ck_assert_ptr_null(strstr(v.findings.list[0].sentence, "Mostly"));
+	view_release(&v);
+	t[3].stalls.not_by_byte = false;
 	/* One alone comes every so often as far as nobody knows. */
 	t[3].stalls.count = 1;
 	view_of(&v, t, 4, NULL);

@@ -437,7 +437,8 @@ START_TEST(blurred_frames)
 	static const double ms[][3] = { /* mean, median, 90 % */
 		{ 3.24, 3.13, 3.21 }, { 3.33, 3.13, 5.27 }, { 4.36, 4.18, 5.83 },
 		{ 6.25, 6.27, 6.54 }, { 9.36, 9.40, 10.85 }, { 16.2, 16.3, 16.9 },
-		{ 29.2, 29.1, 29.6 }, { 57.2, 57.4, 57.9 } };
+		{ 29.2, 29.1, 29.6 }, { 57.2, 57.4, 57.9 }
+	};
 	const struct usb_link *full = usb_link_at(12000000);
 	struct frames_point p[SIZES];
 
@@ -521,6 +522,7 @@ START_TEST(stalls_of_long_requests)
 
 	ck_assert(stalls_find(&s, p, 2));
 	ck_assert_double_eq(s.count, 4);
+	ck_assert(!s.not_by_byte);
 	/* 60 x 64 KiB at 0.4 s for 2000 x 4 KiB */
 	same(p[1].stalled_s, 0.4 * 60 * 16 / 2000, 1e-9);
 	/* Nor are they looked for there. */
@@ -558,6 +560,7 @@ START_TEST(stops_of_the_host)
 	struct stalls s;
 
 	ck_assert(stalls_find(&s, p, 3));
+	ck_assert(s.not_by_byte);
 	same(p[0].stalled_s, 0.3, 1e-9);
 	/* 128 bins to the octave: a median may be 0.8 % too long. */
 	ck_assert_double_le(p[1].stalled_s, 0.008 * p[1].busy_s);
