@@ -1,6 +1,8 @@
 /* The page. */
 #include "report/page.h"
 
+#include <string.h>
+
 #include "base/text.h"
 #include "report/page_style.h"
 #include "report/svg.h"
@@ -46,9 +48,31 @@ void page_section(struct text *t, const char *heading)
 	text_adds(t, "</h2>\n");
 }
 
+/* Lines break between words only: browsers also break after the hyphens of an option. */
+void page_add_shell(struct text *t, const char *command)
+{
+	struct text word;
+
+	text_init(&word);
+	for (const char *c = command; *c;) {
+		size_t n = strcspn(c, " \n");
+
+		text_reset(&word);
+		text_add(&word, c, n);
+		text_adds(t, n ? "<span>" : "");
+		markup_add(t, word.bytes);
+		text_adds(t, n ? "</span>" : "");
+		c += n;
+		if (*c)
+			text_add(t, c++, 1);
+	}
+	t->failed = t->failed || word.failed;
+	text_release(&word);
+}
+
 void page_command(struct text *t, const char *command)
 {
 	text_adds(t, "<pre>");
-	markup_add(t, command);
+	page_add_shell(t, command);
 	text_adds(t, "</pre>");
 }

@@ -20,5 +20,6 @@ void page_add_view(struct text *t, const struct view *v, size_t nth);
 void page_heading(struct text *t, const char *heading);
 void page_section(struct text *t, const char *heading);
 void page_command(struct text *t, const char *command); /* to be copied as it is */
+void page_add_shell(struct text *t, const char *command); /* the same, where other text stands */
 
 #endif

@@ -33,6 +33,7 @@ const char page_style[] =
 	"dl{display:grid;grid-template-columns:max-content 1fr;gap:.25rem 1rem;margin:0}\n"
 	"dt{color:var(--soft)}\n"
 	"dd{margin:0;overflow-wrap:anywhere;min-width:0}\n"
+	"dd span,pre span{display:inline-block;max-width:100%}\n"
 	"figure{margin:1.2rem 0;max-width:48rem;break-inside:avoid}\n"
 	"figcaption{font-weight:650;margin-bottom:.3rem}\n"
 	"svg{display:block;width:100%;height:auto;overflow:visible}\n"

@@ -45,7 +45,7 @@ static void add_facts(struct text *t, const struct view *v)
 		text_adds(t, "<dt>");
 		markup_add(t, v->facts[i].name);
 		text_adds(t, "</dt><dd>");
-		markup_add(t, v->facts[i].value);
+		(v->facts[i].command ? page_add_shell : markup_add)(t, v->facts[i].value);
 		text_adds(t, "</dd>\n");
 	}
 	text_adds(t, "</dl>\n");

@@ -36,7 +36,7 @@ seen_by_all() { # RECORD
 	sed '/^Run 2/,$d; /^Cut/,$d' "$out" | grep -qF "blkassay restore " || fail "not before the run's facts"
 	pasted "$out"
 	run 0 "$BLKASSAY" report "$1" --page page.html
-	grep -qF '<pre>blkassay restore ' page.html || fail "not on the page"
+	grep -qF '<pre><span>blkassay</span> <span>restore</span> ' page.html || fail "not on the page"
 	pasted "$err"
 	run 0 "$BLKASSAY" targets
 	tells "'$loop': its own data was saved by"
@@ -127,7 +127,7 @@ tells "The target holds what the cut left there"
 tells "Recheck first"
 pasted "$out"
 run 0 "$BLKASSAY" report cut.assay --page page.html
-grep -qF '<pre>blkassay restore ' page.html || fail "not on the page"
+grep -qF '<pre><span>blkassay</span> <span>restore</span> ' page.html || fail "not on the page"
 status=0
 "$BLKASSAY" recheck cut.assay "$loop" >"$out" 2>"$err" || status=$?
 [ $status = 4 ] || fail "recheck ended with $status"
