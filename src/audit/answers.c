@@ -134,6 +134,17 @@ static const char *command_words(uint8_t code)
 	return "";
 }
 
+/* Section 6.7.2 of Bulk-Only Transport 1.0 has a stall behind data that is less than the host asked for. Nobody is harmed by a
+ * short packet alone. */
+static const char *short_words(const struct probe_context *pc)
+{
+	return pc->shorts && !pc->stalled_shorts
+		       ? "; on the bus, an answer shorter than asked for ends in a short packet, "
+			 "without the stall that Bulk-Only Transport has there (6.7.2), and hosts "
+			 "accept that"
+		       : "";
+}
+
 /* A command that is never answered, while others are, is the device's doing. One that fails now and then may be the cable's. */
 int probe_answered(struct probe_context *pc)
 {
@@ -156,14 +167,17 @@ int probe_answered(struct probe_context *pc)
 	}
 	if (!unanswered)
 		return context_report(pc, PROMISE_ID_ANSWERED, PROMISE_KEPT, answered, "",
-			"%llu command%s, each answered", answered, text_plural(answered));
+			"%llu command%s, each answered%s", answered, text_plural(answered),
+			short_words(pc));
 	some = never >= 0 ? never : some;
 	return context_report(pc, PROMISE_ID_ANSWERED,
 		never >= 0 && answered ? PROMISE_BROKEN : PROMISE_NOT_SHOWN, answered + unanswered,
-		mend, "%llu of %llu commands came to nothing; %02Xh%s %u of %u times, the last %s",
+		mend,
+		"%llu of %llu commands came to nothing; %02Xh%s %u of %u times, the last %s%s",
 		unanswered, answered + unanswered, (unsigned)some, command_words((uint8_t)some),
 		pc->commands[some].unanswered,
 		pc->commands[some].unanswered + pc->commands[some].answered,
 		pc->commands[some].host_status == TIMED_OUT ? "with no answer in time"
-							    : "broken off on the bus");
+							    : "broken off on the bus",
+		short_words(pc));
 }

@@ -4,6 +4,7 @@
 
 #include "audit/probe_context.h"
 #include "audit/probes.h"
+#include "medium/command_times.h"
 
 enum { MODE_BYTES = 192, INQUIRY_BYTES = 36 }; /* what Linux asks of USB disks */
 
@@ -188,6 +189,25 @@ static int report_kernel_view(struct probe_context *pc)
 		pc->t->fua ? "yes" : "no");
 }
 
+/* The mode pages are shorter than what hosts ask for: how such an answer ends is seen on the bus alone. */
+static int ask_mode_on_bus(struct probe_context *pc)
+{
+	const struct command_watcher *bus = pc->hooks->bus;
+	struct command_sum sum = { .seen = false };
+	int rc;
+
+	if (bus)
+		bus->begin(bus->context, DEED_OTHER);
+	rc = ask_mode(pc, SCSI_PAGE_ALL, false, &pc->known.mode, &pc->known.mode_answered);
+	if (bus)
+		bus->end(bus->context, &sum);
+	if (sum.seen) {
+		pc->shorts = sum.shorts;
+		pc->stalled_shorts = sum.stalled_shorts;
+	}
+	return rc;
+}
+
 int probe_claims(struct probe_context *pc)
 {
 	struct own_page own = { 0 };
@@ -206,7 +226,7 @@ int probe_claims(struct probe_context *pc)
 	if (!rc)
 		rc = ask_capacity(pc);
 	if (!rc)
-		rc = ask_mode(pc, SCSI_PAGE_ALL, false, &pc->known.mode, &pc->known.mode_answered);
+		rc = ask_mode_on_bus(pc);
 	if (!rc)
 		rc = ask_own_page(pc, &own);
 	if (rc)

@@ -104,6 +104,8 @@ struct probe_context {
 		uint32_t answered, unanswered;
 		uint16_t host_status;
 	} commands[256];
+	/* of the first answers, on the bus: shorter than asked for; ended in a stall */
+	uint64_t shorts, stalled_shorts;
 	/* reads and writes answered GOOD; those that moved less than was asked for */
 	uint64_t transfers, short_reads, short_writes;
 	char first_short[120];

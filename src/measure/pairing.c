@@ -1,6 +1,7 @@
 /* From events of a USB bus to commands of a bulk-only drive. */
 #include "measure/pairing.h"
 
+#include <errno.h>
 #include <string.h>
 
 #include "platform/usbmon_event.h"
@@ -44,7 +45,7 @@ static void begin(struct pairing *p, const struct usbmon_event *e)
 	p->stage = PAIRING_COMMAND;
 	p->urb = e->urb;
 	p->tag = little_endian(e->data + 4);
-	p->expected_bytes = little_endian(e->data + 8);
+	p->expected_bytes = p->now.asked_bytes = little_endian(e->data + 8);
 	p->data_open = 0;
 	p->data_seen = false;
 	p->sent_us = e->at_us;
@@ -103,6 +104,7 @@ static void complete_data(struct pairing *p, const struct usbmon_event *e)
 			continue;
 		p->data_urbs[i] = p->data_urbs[--p->data_open];
 		p->now.failed |= e->status != 0;
+		p->now.stalled |= e->status == -EPIPE;
 		p->moved_us = e->at_us;
 		if (e->length <= UINT32_MAX - p->now.data_bytes)
 			p->now.data_bytes += e->length;
@@ -151,7 +153,8 @@ static bool complete_status(struct pairing *p, const struct usbmon_event *e)
 		return false;
 	}
 	p->backwards += !measure(p, e->at_us);
-	p->now.failed |= e->data[12] != 0;
+	p->now.passed = e->data[12] == 0;
+	p->now.failed |= !p->now.passed;
 	p->stage = PAIRING_IDLE;
 	p->ended = true;
 	p->end_us = e->at_us;

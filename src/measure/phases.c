@@ -132,6 +132,10 @@ static void sum_up(struct command_sum *s, const struct command_times *c)
 			s->first_ns[i] = c->ns[i];
 	}
 	s->commands++;
+	if (c->to_host && c->passed && c->data_bytes < c->asked_bytes) {
+		s->shorts++;
+		s->stalled_shorts += c->stalled;
+	}
 	if (ns > s->longest_ns)
 		s->longest_ns = ns;
 }

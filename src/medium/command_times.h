@@ -15,6 +15,9 @@ struct command_times {
 	uint8_t lun; /* logical unit that it is for */
 	bool to_host; /* its data */
 	uint32_t data_bytes; /* moved */
+	uint32_t asked_bytes; /* what the host would move */
+	bool stalled; /* a piece of its data ended in a stall */
+	bool passed; /* its status is that it was done */
 	uint64_t
 		begun_ns; /* when the host sent it; of one clock, which only serves for differences */
 	/* By enum command_phase: from when the host offered the command, its data, its status, to when the drive had taken or
@@ -36,6 +39,8 @@ struct command_sum {
 	/* By enum command_phase, of all of them together; and of the first one. */
 	uint64_t ns[COMMAND_PHASES], first_ns[COMMAND_PHASES];
 	uint64_t longest_ns; /* of one, without the host's */
+	/* Answers to the host that were shorter than it had room for; those that ended in a stall. */
+	uint64_t shorts, stalled_shorts;
 };
 
 /* How long the drive let the host wait: for taking commands, moving data, giving statuses. */

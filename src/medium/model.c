@@ -94,17 +94,13 @@ static uint64_t stretch(double from, double to)
 }
 
 /* The command that is just over, as a monitor of its bus would have seen it. */
-static void tell(struct model *k, uint8_t opcode, bool to_host, size_t bytes, int rc)
+static void tell_times(struct model *k, struct command_times c)
 {
 	const struct model_gadget *g = &k->gadget;
 	double data_end = fmax(g->pace.data_end, g->taken_ns);
-	struct command_times c = { .opcode = opcode,
-		.to_host = to_host,
-		.data_bytes = (uint32_t)bytes,
-		.begun_ns = (uint64_t)g->sent_ns,
-		.host_known = true,
-		.failed = rc < 0 };
 
+	c.begun_ns = (uint64_t)g->sent_ns;
+	c.host_known = true;
 	c.ns[PHASE_COMMAND] = stretch(g->sent_ns, g->taken_ns);
 	c.ns[PHASE_DATA] = stretch(g->taken_ns, data_end);
 	c.ns[PHASE_STATUS] = stretch(data_end, g->now_ns);
@@ -113,6 +109,29 @@ static void tell(struct model *k, uint8_t opcode, bool to_host, size_t bytes, in
 	k->ended_ns = g->now_ns;
 	if (k->watch.command)
 		k->watch.command(k->watch.context, &c);
+}
+
+static void tell(struct model *k, uint8_t opcode, bool to_host, size_t bytes, int rc)
+{
+	tell_times(k, (struct command_times){ .opcode = opcode,
+			      .to_host = to_host,
+			      .data_bytes = (uint32_t)bytes,
+			      .asked_bytes = (uint32_t)bytes,
+			      .passed = rc >= 0,
+			      .failed = rc < 0 });
+}
+
+static void tell_bulk(struct model *k, const struct model_bulk_command *c)
+{
+	bool passed = c->status == MODEL_BULK_PASSED;
+
+	tell_times(k, (struct command_times){ .opcode = c->cdb[0],
+			      .to_host = c->in,
+			      .data_bytes = c->moved,
+			      .asked_bytes = c->length,
+			      .stalled = c->stalls,
+			      .passed = passed && !c->silent,
+			      .failed = !passed });
 }
 
 /* Is what has just been read or written to be repeated? A status for another command makes the driver reset the device; a
@@ -331,7 +350,7 @@ static int model_scsi(struct medium *m, struct scsi_exchange *x)
 	rc = model_bulk_run(&k->bulk, &c);
 	if (rc < 0)
 		return rc;
-	tell(k, c.cdb[0], c.in, c.moved, c.status == MODEL_BULK_PASSED ? 0 : -EIO);
+	tell_bulk(k, &c);
 	if (c.silent)
 		k->gadget.now_ns = fmax(k->gadget.now_ns, before + x->timeout_ms * 1e6);
 	take_answer(k, x, &c);

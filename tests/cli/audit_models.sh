@@ -44,6 +44,11 @@ for pair in sense-stays=sense stays-after-eject=ejected silent-unknown=answered 
 	says "${pair#*=}: broken"
 	tells ", 1 broken (${pair#*=}), "
 done
+# Told, and not judged: no host is harmed.
+audit 0 fault-ends-short --only answered
+tells "ends in a short packet, without the stall"
+audit 0 buoy-d --only answered
+says_not "short packet"
 audit 0 fault-prevents-removal --with-eject --only eject
 tells "PREVENT had better be refused with 05/20/00"
 # Alone: nothing else is blamed.

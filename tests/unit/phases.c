@@ -11,6 +11,7 @@
 #include "medium/medium.h"
 #include "medium/model.h"
 #include "medium/model_spec.h"
+#include "medium/scsi.h"
 #include "platform/usbmon_event.h"
 
 /* Link 0.2 ms a command and 4.096 ms for 4 KiB; host 0.3 ms; firmware 0.5 ms a request; card 0.1 ms + 2.048 ms to read
@@ -166,6 +167,35 @@ START_TEST(stretches_sum_up_commands)
 }
 END_TEST
 
+/* How an answer ends that is shorter than asked for: Bulk-Only Transport 1.0, 6.7.2. A refusal and one that fits are none. */
+START_TEST(short_answers_are_counted)
+{
+	static const char *const ends[] = { "", "faults:\nshort answer = ended\n" };
+
+	for (unsigned i = 0; i < 2; i++) {
+		unsigned char data[255] = { 0 };
+		struct scsi_exchange x;
+		struct command_sum sum;
+
+		if (i)
+			teardown();
+		opened(ends[i]);
+		phases_begin_stretch(phases, DEED_OTHER);
+		scsi_build_mode_sense_6(&x, SCSI_CURRENT, SCSI_PAGE_ALL, data, 192);
+		ck_assert_int_eq(medium_scsi(medium, &x), 0);
+		scsi_build_inquiry(&x, data, 36);
+		ck_assert_int_eq(medium_scsi(medium, &x), 0);
+		scsi_build_inquiry_page(&x, 0x83, data, 255);
+		ck_assert_int_eq(medium_scsi(medium, &x), 0);
+		phases_end_stretch(phases, &sum);
+		ck_assert(sum.seen);
+		ck_assert_uint_eq(sum.commands, 3);
+		ck_assert_uint_eq(sum.shorts, 1);
+		ck_assert_uint_eq(sum.stalled_shorts, !i);
+	}
+}
+END_TEST
+
 START_TEST(split_requests)
 {
 	opened("");
@@ -266,6 +296,7 @@ Suite *phases_suite(void)
 	tcase_add_test(t, overlapped_writes);
 	tcase_add_test(t, full_buffers_refuse_data);
 	tcase_add_test(t, stretches_sum_up_commands);
+	tcase_add_test(t, short_answers_are_counted);
 	tcase_add_test(t, split_requests);
 	tcase_add_test(t, phases_fill_the_pass);
 	tcase_add_test(t, a_pass_that_fails_shows_none);

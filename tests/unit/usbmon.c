@@ -258,8 +258,28 @@ START_TEST(stalled_data)
 	status(4, 1, 700, 750);
 	ck_assert_uint_eq(ended, 1);
 	ck_assert(last.failed);
+	ck_assert(last.stalled && !last.passed);
 	ck_assert_uint_eq(last.data_bytes, 4096);
+	ck_assert_uint_eq(last.asked_bytes, 8192);
 	expect_us(10, 490, 50, 200);
+}
+END_TEST
+
+/* The same in a short packet alone: 0 where data lies in one piece, EREMOTEIO where in several (Linux usb_sg_init). */
+START_TEST(data_that_ends_short)
+{
+	const int statuses[] = { 0, -EREMOTEIO };
+
+	for (unsigned i = 0; i < 2; i++) {
+		command(4 + i, 0x1a, 192, 0, 10);
+		happens('S', disk.in, 9, 10, -EINPROGRESS, 192, NULL, 0);
+		happens('C', disk.in, 9, 500, statuses[i], 24, NULL, 0);
+		status(4 + i, 0, 700, 750);
+		ck_assert_uint_eq(ended, i + 1);
+		ck_assert(last.passed && !last.stalled);
+		ck_assert_uint_eq(last.data_bytes, 24);
+		ck_assert_uint_eq(last.asked_bytes, 192);
+	}
 }
 END_TEST
 
@@ -642,6 +662,7 @@ Suite *usbmon_suite(void)
 	tcase_add_test(t, data_in_pieces);
 	tcase_add_test(t, without_data);
 	tcase_add_test(t, stalled_data);
+	tcase_add_test(t, data_that_ends_short);
 	tcase_add_test(t, stalled_status);
 	tcase_add_test(t, thirteen_bytes_of_data);
 	tcase_add_test(t, no_data_after_all);
