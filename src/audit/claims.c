@@ -287,6 +287,8 @@ int probe_steady(struct probe_context *pc)
 
 	if (!pc->scsi)
 		return context_report_no_scsi(pc, PROMISE_ID_STEADY);
+	if (medium_has_left(pc->m))
+		return context_report_no_medium(pc, PROMISE_ID_STEADY);
 	rc = ask_inquiry(pc, &q, &answered, &bytes);
 	if (!rc && k->mode_answered)
 		rc = ask_mode(pc, SCSI_PAGE_ALL, false, &mode, &mode_answered);

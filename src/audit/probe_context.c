@@ -684,3 +684,9 @@ int context_report_no_scsi(struct probe_context *pc, enum promise_id id)
 {
 	return context_report(pc, id, PROMISE_NOT_SHOWN, 0, "", PROMISE_NO_SCSI);
 }
+
+int context_report_no_medium(struct probe_context *pc, enum promise_id id)
+{
+	return context_report(pc, id, PROMISE_NOT_SHOWN, 0, "",
+		"not asked: the medium has not come back since it was ejected");
+}

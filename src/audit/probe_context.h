@@ -193,8 +193,9 @@ static inline uint64_t context_told(const struct probe_context *pc)
 /* For a line that is about errors, or about the medium leaving: whatever the kernel counted up to now is no reason for doubt. */
 void context_pass_over_errors(struct probe_context *pc);
 
-/* The same line for all that cannot be asked without SCSI. */
+/* The same line for all that cannot be asked without SCSI; and without a medium, after an eject. */
 int context_report_no_scsi(struct probe_context *pc, enum promise_id id);
+int context_report_no_medium(struct probe_context *pc, enum promise_id id);
 
 /* How many blocks at either end of the target are looked at: both ends fit the buffer together. 1 to 8. */
 uint32_t context_edge_blocks(uint64_t total, uint32_t block_bytes);

@@ -318,6 +318,8 @@ int probe_vital_pages(struct probe_context *pc)
 		return report_not(pc, PROMISE_NOT_ASKED,
 			"not asked about: some drives hang on such a question, and kept data has "
 			"to go back; --only vital-pages asks it");
+	if (medium_has_left(pc->m))
+		return context_report_no_medium(pc, PROMISE_ID_VITAL_PAGES);
 	rc = be_known_again(pc);
 	if (rc < 0 || context_stopped(pc))
 		return rc;

@@ -1,33 +1,33 @@
-/* The host's side of Bulk-Only Mass Storage Reset, as far as its driver lets one: asks for it, or breaks a read off.
+/* The host's side of Bulk-Only Mass Storage Reset, as far as its driver lets one.
  *
- *   class_reset ask DISK         SG_SCSI_RESET of the device, and nothing more where that fails (Linux scsi_ioctl.c)
- *   class_reset break DISK MS    a READ(10) of 120 KiB that gets so many milliseconds
+ *   class_reset idle DISK       asks for it when nothing is going on: SG_SCSI_RESET of the device, and nothing more where that
+ *                               fails (Linux scsi_ioctl.c)
+ *   class_reset hung DISK       sends a command that nobody knows (C1h), and waits until the host has done about it what it
+ *                               does
  *
- * Prints what came of it, then what TEST UNIT READY is answered, twice. */
+ * Prints, on one line, what TEST UNIT READY was answered before, what came of it, and what TEST UNIT READY is answered then,
+ * twice: "host 0" is GOOD, "host 3" no answer in time (Linux scsi_status.h). SG_IO waits seven seconds at least
+ * (BLK_MIN_SG_TIMEOUT), so no command that goes on is broken off by it. */
 #include <errno.h>
 #include <fcntl.h>
 #include <scsi/sg.h>
 #include <stdio.h>
-#include <stdlib.h>
 #include <string.h>
 #include <sys/ioctl.h>
 #include <unistd.h>
 
-enum { BLOCKS = 240, ESCALATE_NOT = 0x100 };
+enum { ESCALATE_NOT = 0x100, PATIENCE_MS = 7000 };
 
-static unsigned char sense[32], data[BLOCKS * 512];
-
-static void show(int fd, unsigned char *cdb, unsigned char n, unsigned length, unsigned ms)
+static void show(int fd, unsigned char opcode)
 {
+	unsigned char cdb[6] = { opcode }, sense[32];
 	struct sg_io_hdr h = { .interface_id = 'S',
-		.dxfer_direction = length ? SG_DXFER_FROM_DEV : SG_DXFER_NONE,
-		.cmd_len = n,
+		.dxfer_direction = SG_DXFER_NONE,
+		.cmd_len = sizeof cdb,
 		.mx_sb_len = sizeof sense,
-		.dxfer_len = length,
-		.dxferp = data,
 		.cmdp = cdb,
 		.sbp = sense,
-		.timeout = ms };
+		.timeout = PATIENCE_MS };
 
 	memset(sense, 0, sizeof sense);
 	if (ioctl(fd, SG_IO, &h) < 0)
@@ -41,21 +41,20 @@ static void show(int fd, unsigned char *cdb, unsigned char n, unsigned length, u
 
 int main(int argc, char **argv)
 {
-	unsigned char tur[6] = { 0 }, read[10] = { 0x28, [8] = BLOCKS };
-	int fd = argc >= 3 ? open(argv[2], O_RDWR | O_NONBLOCK) : -1,
+	int fd = argc == 3 ? open(argv[2], O_RDWR | O_NONBLOCK) : -1,
 	    how = SG_SCSI_RESET_DEVICE | ESCALATE_NOT;
 
-	if (fd < 0)
+	if (fd < 0) {
+		fputs("usage: class_reset idle|hung DISK\n", stderr);
 		return 2;
-	show(fd, tur, 6, 0, 5000);
-	if (argc > 3)
-		show(fd, read, 10, sizeof data, (unsigned)atoi(argv[3]));
-	else if (ioctl(fd, SG_SCSI_RESET, &how) < 0)
-		printf("reset: %s;", strerror(errno));
+	}
+	show(fd, 0x00);
+	if (!strcmp(argv[1], "hung"))
+		show(fd, 0xC1);
 	else
-		printf("reset: done;");
-	for (int i = 0; i < 2; i++)
-		show(fd, tur, 6, 0, 5000);
+		printf("reset: %s;", ioctl(fd, SG_SCSI_RESET, &how) < 0 ? strerror(errno) : "done");
+	show(fd, 0x00);
+	show(fd, 0x00);
 	puts("");
 	return 0;
 }

@@ -782,6 +782,24 @@ START_TEST(a_drive_that_is_not_ready_judges_nothing)
 }
 END_TEST
 
+/* As after an eject that nothing loads again: what is left to ask comes to no verdict, and to no end of the run. */
+START_TEST(a_medium_that_stays_away_is_asked_nothing)
+{
+	context_begin();
+	ck_assert_int_eq(context_write(&probe, 0, probe.unit, PROBE_PLAIN), 0);
+	medium_expect_change(context_medium);
+	spoiled = NO_CARD;
+	ck_assert_int_ne(context_write(&probe, 0, probe.unit, PROBE_PLAIN), 0);
+	ck_assert(medium_has_left(context_medium));
+	ck_assert_int_eq(probe_steady(&probe), 0);
+	ck_assert_int_eq(last_line()->verdict, PROMISE_NOT_SHOWN);
+	ck_assert_int_eq(probe_vital_pages(&probe), 0);
+	ck_assert_int_eq(last_line()->verdict, PROMISE_NOT_SHOWN);
+	ck_assert_ptr_nonnull(strstr(last_line()->evidence, "has not come back"));
+	context_end();
+}
+END_TEST
+
 /* The host's own trouble is no answer of the device, and judges it neither way. */
 START_TEST(trouble_of_the_host_judges_nothing)
 {
@@ -1348,6 +1366,7 @@ Suite *audit_suite(void)
 	tcase_add_test(c, only_what_is_named_counts);
 	tcase_add_test(c, nothing_tested_is_nothing_kept);
 	tcase_add_test(c, an_absent_card_reports_nothing);
+	tcase_add_test(c, a_medium_that_stays_away_is_asked_nothing);
 	tcase_add_test(c, a_cache_that_is_switched_in_between_is_told);
 	tcase_add_test(c, a_revision_that_changes_is_told);
 	tcase_add_test(c, a_drive_that_is_not_ready_judges_nothing);
