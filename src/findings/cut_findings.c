@@ -36,6 +36,7 @@ enum {
 	NOTHING_LOST,
 	FLAT_FLUSHES,
 	CLAIMS_NO_CACHE,
+	CLAIMS_CHANGED,
 	OLD_OR_NEW,
 	UNPROMISED,
 	DISORDERED,
@@ -113,6 +114,10 @@ const struct finding_code cut_codes[] = {
 	[CLAIMS_NO_CACHE] = { "claims-no-cache", FINDING_PLAIN, false,
 		"the target claims no write cache, so that each answered write is a promise",
 		NULL },
+	[CLAIMS_CHANGED] = { "claims-changed", FINDING_CAUTION, false,
+		"before some cuts the target claimed no write cache, and before others it did: "
+		"hosts go by what it claims when it is plugged in",
+		"answer_cuts cuts" },
 	[OLD_OR_NEW] = { "old-or-new", FINDING_PLAIN, false,
 		"what became of blocks that were written and not promised",
 		"old_blocks new_blocks" },
@@ -471,7 +476,7 @@ static void add_flat_flushes(struct writer *w)
 
 static void add_few_answers(struct writer *w)
 {
-	uint64_t tested = cut_totals_tested(&w->totals);
+	uint64_t tested = w->totals.answer_cuts;
 	struct finding *one = finding_add(w->f, &cut_codes[FEW_ANSWERS],
 		"Each answer is a promise here, and nothing but cuts shows that it is kept: %d are "
 		"needed to say so, and %" PRIu64 " tested it. With fewer, more than a fifth of "
@@ -525,13 +530,35 @@ static void add_unshown(struct writer *w)
 
 /* ---- what is allowed ---- */
 
+static void add_claims(struct writer *w)
+{
+	const struct cut_record *r = w->record;
+	uint64_t by_answer = 0;
+	struct finding *one;
+
+	for (size_t i = 0; i < r->count; i++)
+		by_answer += r->cycles[i].by_answer;
+	if (!by_answer)
+		return;
+	if (by_answer == r->count) {
+		finding_add(w->f, &cut_codes[CLAIMS_NO_CACHE],
+			"The target claims no write cache, so each answered write is a promise.");
+		return;
+	}
+	one = finding_add(w->f, &cut_codes[CLAIMS_CHANGED],
+		"Its claim changed: before %" PRIu64 " of %zu cuts it claimed no write cache, so "
+		"that each answered write was a promise, and before the others it claimed one. "
+		"Hosts go by what it claims when it is plugged in.",
+		by_answer, r->count);
+	finding_figure(one, "answer_cuts", value_count(by_answer));
+	finding_figure(one, "cuts", value_count(r->count));
+}
+
 static void add_allowed(struct writer *w)
 {
 	const struct cut_totals *o = &w->totals;
 
-	if (w->record->count && w->record->cycles[0].by_answer)
-		finding_add(w->f, &cut_codes[CLAIMS_NO_CACHE],
-			"The target claims no write cache, so each answered write is a promise.");
+	add_claims(w);
 	if (o->in_flight_old || o->in_flight_new) {
 		struct finding *one = finding_add(w->f, &cut_codes[OLD_OR_NEW],
 			"Of the blocks not promised, %" PRIu64 " are old and %" PRIu64 " new.",

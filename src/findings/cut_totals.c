@@ -22,6 +22,7 @@ void cut_totals_add(struct cut_totals *t, const struct recheck_result *r)
 		t->through_cuts += r->through_last && r->through_alone_known && r->through_alone;
 	}
 	t->by_answer |= r->acknowledged_counts;
+	t->answer_cuts += r->acknowledged_counts && c != RECHECK_NOT_SHOWN;
 	for (int d = 0; d < RECHECK_DUTIES; d++) {
 		t->blocks[d] += r->blocks[d];
 		t->broken_blocks[d] += r->broken[d];
@@ -47,9 +48,11 @@ bool cut_totals_flushes_grow(const struct cut_totals *t)
 
 enum cut_lack cut_totals_lack(const struct cut_totals *t)
 {
-	if (t->by_answer)
-		return cut_totals_tested(t) < CUT_ANSWERS_LEAST ? CUT_LACKS_ANSWERS
-								: CUT_LACKS_NOTHING;
+	/* What claims a cache in some of them shows in those what a flush is worth, and nothing of an answer. */
+	if (t->by_answer && t->answer_cuts < CUT_ANSWERS_LEAST)
+		return CUT_LACKS_ANSWERS;
+	if (t->by_answer && t->answer_cuts == cut_totals_tested(t))
+		return CUT_LACKS_NOTHING;
 	if (!t->lossy)
 		return CUT_LACKS_LOSS;
 	if (!cut_totals_flushes_grow(t))

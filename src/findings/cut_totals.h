@@ -16,7 +16,8 @@ struct cut_totals {
 	uint64_t lossy; /* cuts that tested something and lost what no promise covered */
 	/* of the cuts that tested something: record/flush_pairs.h */
 	uint64_t flush_pairs, flush_pairs_grew;
-	bool by_answer; /* every answered write is promised: none may be lost */
+	bool by_answer; /* of some at least, every answered write is promised: none may be lost */
+	uint64_t answer_cuts; /* of these, cuts that tested something */
 	/* of the cuts that tested something: writes with FUA; cuts right after one, which no flush had covered */
 	uint64_t throughs, through_cuts;
 };

@@ -466,6 +466,29 @@ START_TEST(answers_are_kept_by_many_cuts_only)
 }
 END_TEST
 
+/* One cut of 14 whose answers were promises says nothing of what an answer is worth, whatever the others say of flushes. */
+START_TEST(cuts_before_which_a_cache_was_claimed_test_no_answers)
+{
+	many(14, 50);
+	concludes("kept", "none of 700 in 14 cuts");
+	cycles[13].by_answer = cycles[13].verdict.acknowledged_counts = true;
+	concludes("not-shown", "so few say little of what an answer alone is worth");
+	ck_assert(says("claims-changed") && !says("claims-no-cache") && says("few-cuts"));
+	/* Enough of these, and one of flushes alone that shows nothing of flushes. */
+	answers_promise(14);
+	for (size_t i = 0; i < 14; i++)
+		cycles[i].by_answer = true;
+	concludes("kept", "none of 700 in 14 cuts");
+	ck_assert(says("claims-no-cache") && !says("claims-changed"));
+	answers_promise(15);
+	concludes("kept", "none of 750 in 15 cuts");
+	cycles[14].by_answer = cycles[14].verdict.acknowledged_counts = false;
+	cycles[14].verdict.forgotten = 0;
+	concludes("not-shown", "nothing was lost that was not promised either");
+	r = (struct cut_record){ 0 };
+}
+END_TEST
+
 /* A target that loses nothing at all had nothing to lose, or still had power: its flushes may do nothing. */
 START_TEST(a_cut_that_loses_nothing_shows_no_flush)
 {
@@ -534,8 +557,11 @@ START_TEST(every_code_of_cuts)
 	cycles[5].verdict.forgotten = cycles[5].verdict.in_flight_old = 8;
 	cycles[5].verdict.order_kept = false;
 	ck_assert(says("not-cut") && says("cut-late") && says("no-stop") && says("journal-short"));
-	ck_assert(says("no-promise") && says("claims-no-cache") && says("unpromised-lost"));
+	ck_assert(says("no-promise") && says("claims-changed") && says("unpromised-lost"));
 	ck_assert(says("order-not-kept"));
+	for (size_t i = 1; i < 6; i++)
+		cycles[i].by_answer = true;
+	ck_assert(says("claims-no-cache"));
 	cycles[4] = cycles[5];
 	cycles[4].verdict.acknowledged_counts = cycles[4].verdict.unflushed_known = true;
 	ck_assert(says("all-flushed"));
@@ -621,6 +647,7 @@ Suite *cut_record_suite(void)
 	tcase_add_test(t, pairs_of_flushes);
 	tcase_add_test(t, fua_that_flushes_cover_is_not_tested);
 	tcase_add_test(t, answers_are_kept_by_many_cuts_only);
+	tcase_add_test(t, cuts_before_which_a_cache_was_claimed_test_no_answers);
 	tcase_add_test(t, a_cut_that_loses_nothing_shows_no_flush);
 	tcase_add_test(t, a_page_begins_with_its_verdict);
 	tcase_add_test(t, every_code_of_cuts);
