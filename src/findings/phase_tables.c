@@ -232,8 +232,8 @@ static void say(struct findings *f, const struct phases_row *r, const struct pha
 
 static const char *const reasons[] = {
 	[RUN_PHASES_DROPPED] = "the USB monitor lost events, as the machine was too busy",
-	[RUN_PHASES_BROKEN] = "commands were broken off, or the device was reset",
-	[RUN_PHASES_OTHERS] = "the bus did not carry just their own requests",
+	[RUN_PHASES_BROKEN] = "commands came to no proper end, or the device was reset",
+	[RUN_PHASES_OTHERS] = "the bus was not seen to carry just their own requests",
 	[RUN_PHASES_CLOCK] = "the machine's clock was set meanwhile",
 };
 
