@@ -203,19 +203,17 @@ static void say(struct findings *f, const struct explained *x, enum phase_part p
 		value_if(wait_in(p, part) > 0, value_seconds(wait_in(p, part))));
 }
 
-/* The fixed part of all that the gadget does, and of the data on a link whose rate is not known; < 0: no line shows it. */
-static double fixed_work(const struct phase_parts *p, bool write)
+/* All that the gadget does beside the data on the link, as a line over the size; line_known: it is one. */
+static struct phase_amount gadget_work(const struct phase_parts *p, bool write)
 {
 	const enum phase_part work[] = { PART_NOT_READY, write ? PART_REFUSE : PART_FETCH,
 		PART_STORE };
-	double sum = 0;
+	struct phase_amount sum = { .line_known = p->link_known };
 
-	if (!p->link_known)
-		return -1;
 	for (size_t i = 0; i < sizeof work / sizeof *work; i++) {
-		if (!p->list[work[i]].line_known)
-			return -1;
-		sum += p->list[work[i]].fixed;
+		sum.line_known &= p->list[work[i]].line_known;
+		sum.fixed += p->list[work[i]].fixed;
+		sum.per_byte += p->list[work[i]].per_byte;
 	}
 	return sum;
 }
@@ -224,15 +222,23 @@ static double fixed_work(const struct phase_parts *p, bool write)
 static double time_of(const struct explained *x, enum cause cause)
 {
 	const struct phase_parts *p = &x->phases;
+	struct phase_amount work = gadget_work(p, x->direction == RUN_WRITE);
 
-	if (cause == CAUSE_HOST_GAP)
+	switch (cause) {
+	case CAUSE_HOST_GAP:
 		return p->list[PART_HOST].seconds;
-	if (cause == CAUSE_REQUEST_COST)
-		return fixed_work(p, x->direction == RUN_WRITE);
-	if (cause != CAUSE_LINK)
+	case CAUSE_REQUEST_COST:
+		return work.line_known ? work.fixed : -1;
+	case CAUSE_IN_TURN:
+	case CAUSE_SECTOR_COST:
+		return work.line_known ? work.per_byte * p->bytes : -1;
+	case CAUSE_LINK:
+		/* Its ceiling says no more than that it needs at least so much; but it needs no more than the data took. */
+		return x->link_known && p->link_known ? p->list[PART_LINK].seconds
+						      : p->data.seconds;
+	default:
 		return -1;
-	/* Its ceiling says no more than that it needs at least so much; but it needs no more than the data took. */
-	return x->link_known && p->link_known ? p->list[PART_LINK].seconds : p->data.seconds;
+	}
 }
 
 /* Below what part of its share by the rates a cause goes. */
@@ -416,13 +422,20 @@ bool explain_phases_contradict(const struct explained *x)
 	if (!x->phases.known || c->doubt || c->count != 1 || x->buffered || x->phases_stalled ||
 		is_answer_only(x) || x->phases.bytes != (double)x->judged_bytes)
 		return false;
-	return (c->list[0].cause == CAUSE_HOST_GAP || c->list[0].cause == CAUSE_LINK) &&
-	       is_refuted(x, &c->list[0], AGAINST);
+	return is_refuted(x, &c->list[0], AGAINST);
+}
+
+static const char *against_words(enum cause cause)
+{
+	return cause == CAUSE_HOST_GAP       ? "are the host's"
+	       : cause == CAUSE_LINK         ? "are the link's"
+	       : cause == CAUSE_REQUEST_COST ? "are work of the gadget that stays whatever the size"
+					     : "are work of the gadget that grows with the size";
 }
 
 static void add_contradiction(struct findings *f, const struct explained *x)
 {
-	enum phase_part part = x->against;
+	double seconds = fmax(0, time_of(x, x->against));
 	struct finding *one;
 
 	if (!x->phases_against)
@@ -430,13 +443,14 @@ static void add_contradiction(struct findings *f, const struct explained *x)
 	one = finding_add(f, &explain_codes[EXPLAIN_PHASE_AGAINST],
 		"The phases do not bear out what the rates of %s %ss seem to say: only %s of the "
 		"%s of a request of %s %s. Rely on the phases.",
-		run_order_name(x->order), run_direction_name(x->direction),
-		TIME(x->phases.list[part].seconds), TIME(x->phases.seconds),
-		SIZE((uint64_t)x->phases.bytes),
-		part == PART_HOST ? "are the host's" : "are the link's");
+		run_order_name(x->order), run_direction_name(x->direction), TIME(seconds),
+		TIME(x->phases.seconds), SIZE((uint64_t)x->phases.bytes),
+		against_words(x->against));
 	add_where(one, x);
-	finding_figure(one, "part", value_code(parts[part].name));
-	finding_figure(one, "seconds", value_seconds(x->phases.list[part].seconds));
+	finding_figure(one, "part",
+		value_code(x->against == CAUSE_HOST_GAP ? parts[PART_HOST].name
+							: cause_code(x->against)));
+	finding_figure(one, "seconds", value_seconds(seconds));
 }
 
 static const char *ruled_words(struct pool *p, unsigned causes)
@@ -445,6 +459,7 @@ static const char *ruled_words(struct pool *p, unsigned causes)
 		enum cause cause;
 		const char *words;
 	} names[] = { { CAUSE_HOST_GAP, "the host's pause" }, { CAUSE_LINK, "the link" },
+		{ CAUSE_IN_TURN, "link and card in turn" },
 		{ CAUSE_REQUEST_COST, "work per request" },
 		{ CAUSE_SECTOR_COST, "work per sector" } };
 	const char *words = "";

@@ -478,6 +478,77 @@ START_TEST(phases_against_rates)
 }
 END_TEST
 
+/* Phases of a request of 4 KiB that takes 6 ms: all parts lie on lines, and the host's time grows with the size. */
+static struct phase_parts slow_host(void)
+{
+	struct phase_parts p = {
+		.known = true, .link_known = true, .bytes = 4096, .seconds = 6e-3
+	};
+
+	for (int i = 0; i < PART_COUNT; i++)
+		p.list[i] = (struct phase_amount){ .line_known = true };
+	p.list[PART_HOST].seconds = 2.8e-3;
+	p.list[PART_HOST].per_byte = 2.8e-3 / 4096;
+	p.list[PART_HOST].share = 2.8 / 6;
+	p.list[PART_LINK].seconds = 3.2e-3;
+	p.list[PART_LINK].per_byte = 3.2e-3 / 4096;
+	p.list[PART_LINK].share = 3.2 / 6;
+	return p;
+}
+
+/* By the rates a host that takes its time for each byte looks like work of the gadget. */
+START_TEST(phases_against_work)
+{
+	static const struct {
+		enum cause cause;
+		const char *what;
+	} cases[] = { { CAUSE_SECTOR_COST, "are work of the gadget that grows with the size" },
+		{ CAUSE_IN_TURN, "are work of the gadget that grows with the size" },
+		{ CAUSE_REQUEST_COST, "are work of the gadget that stays whatever the size" } };
+	struct explained t;
+	struct view v;
+
+	for (size_t i = 0; i < sizeof cases / sizeof *cases; i++) {
+		t = table(RUN_READ, RUN_SEQUENTIAL, cases[i].cause, 0.5);
+		t.phases = slow_host();
+		explain_distrust(&t, false);
+		view_of(&v, &t, 1, NULL);
+		says(&v, 0, "not-shown", "their phases contradict what the rates seem to say");
+		says(&v, 1, "phases-against", cases[i].what);
+		says(&v, 2, "phases", "the host is at work itself");
+		view_release(&v);
+		/* A quarter of the time and more is enough. */
+		t = table(RUN_READ, RUN_SEQUENTIAL, cases[i].cause, 0.5);
+		t.phases = slow_host();
+		t.phases.list[PART_FETCH] = (struct phase_amount){ .line_known = true,
+			.seconds = 3.2e-3,
+			.fixed = 1.6e-3,
+			.per_byte = 1.6e-3 / 4096 };
+		explain_distrust(&t, false);
+		ck_assert(!t.phases_against);
+	}
+}
+END_TEST
+
+/* Of several names of a cost one stays, whatever the phases say: it is as little borne out as the others. */
+START_TEST(phases_against_all_names)
+{
+	struct explained t = table(RUN_READ, RUN_SEQUENTIAL, CAUSE_REQUEST_COST, 0.5);
+
+	t.phases = slow_host();
+	t.phases.list[PART_HOST].seconds = 0.1e-3;
+	t.phases.list[PART_LINK].seconds = 5.9e-3;
+	t.judged_bytes = 4096;
+	t.culprits.list[1] = t.culprits.list[0];
+	t.culprits.list[0].cause = CAUSE_HOST_GAP;
+	t.culprits.count = 2;
+	explain_phases_rule_out(&t);
+	ck_assert_uint_eq(t.culprits.count, 1);
+	explain_distrust(&t, false);
+	ck_assert_int_eq(t.culprits.doubt, CULPRIT_PHASES_AGAINST);
+}
+END_TEST
+
 /* What rests on a rate goes with it, and nothing else does. */
 START_TEST(rates_that_cannot_be)
 {
@@ -798,6 +869,8 @@ Suite *explain_view_suite(void)
 	tcase_add_test(c, words_of_a_beaten_link);
 	tcase_add_test(c, doubts_once);
 	tcase_add_test(c, phases_against_rates);
+	tcase_add_test(c, phases_against_work);
+	tcase_add_test(c, phases_against_all_names);
 	tcase_add_test(c, phases_of_reads);
 	tcase_add_test(c, phases_on_a_bus_with_frames);
 	tcase_add_test(c, rates_that_cannot_be);
