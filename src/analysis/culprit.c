@@ -13,6 +13,15 @@
 #define TINY 1e-6
 /* A unit whose steps are this many standard errors would have been seen. */
 #define HIDDEN 3.3
+/* Of what its steps say that a byte of a unit takes: so much less may be right. */
+#define UNIT_ROUGH 0.2
+/* Of a unit that is the fixed cost, or more than half of it: requests that long touch one more of them now and then, and are then
+ * longer by that much of that cost at the least (ours). */
+#define ODD_TOUCH_LEAST 0.13
+#define ODD_TOUCH_MOST 0.28
+#define ODD_STEP 0.3
+/* So near a size that units have a bend may be theirs. */
+#define BEND_NEAR 0.03
 /* See is_chance_likely (ours). */
 #define CHANCE_SHARE_LEAST 0.28
 #define CHANCE_SHARE 0.35
@@ -770,6 +779,18 @@ static void explain_shared_gap(struct search *s)
 	s->hidden_s = hidden;
 }
 
+/* What is read, or taken in, in whole units takes that long for anything shorter. Cells of three bits make units of three times a
+ * power of two (common practice, no source). */
+static bool bends_at_unit(const struct growth *g)
+{
+	double bend = log2(g->at_bytes / 512), part = bend - floor(bend);
+	double wide = (g->fixed_se + g->fixed_below_se + g->slope_se * g->at_bytes) /
+		      (g->slope - g->slope_below);
+	double near = log2(1 + BEND_NEAR + 2 * wide / g->at_bytes);
+
+	return part < near || part > 1 - near || fabs(part - log2(1.5)) < near;
+}
+
 /* ---- the whole ---- */
 
 /* Behind a buffer such steps may be something else's, and say nothing sure of the card. */
@@ -813,9 +834,11 @@ static void explain_line(struct search *s)
 {
 	if (s->growth->kind == GROWTH_COARSE)
 		explain_coarse(s);
-	else if (is_gap_shared(s->growth, s->in->in_flight))
+	else if (is_gap_shared(s->growth, s->in->in_flight)) {
+		if (bends_at_unit(s->growth))
+			explain_turned(s);
 		explain_shared_gap(s);
-	else if (s->growth->kind == GROWTH_TURNED)
+	} else if (s->growth->kind == GROWTH_TURNED)
 		explain_turned(s);
 	else {
 		explain_straight(s);
@@ -863,17 +886,58 @@ static void explain_hidden(struct search *s, const struct growth_hidden *h)
 		explain_hidden_at(s, h, least);
 }
 
-/* In sizes that divide it a unit of U adds U less the request, so one of 3 U or 5 U looks like one of U and a fixed cost. */
+/* In sizes that divide it a unit of U adds U less the request, so one of 3 U or 5 U looks like one of U and a fixed cost. What a
+ * byte of it takes is known roughly. */
 static void explain_multiple(struct search *s)
 {
 	const struct growth *g = s->growth;
-	double more = 2 * g->at_bytes * g->unit_slope;
-	double times = floor((s->fixed + s->fixed_error - least_frames(s)) / more + 0.15);
+	struct range card = range_of(&s->in->card);
+	double low = (1 - UNIT_ROUGH) * g->unit_slope, more = 2 * g->at_bytes;
+	double room = s->fixed + s->fixed_error - least_frames(s), times, extra;
 
-	if (g->kind != GROWTH_UNIT || !g->multiple_alike || times < 1)
+	if (g->kind != GROWTH_UNIT || !g->multiple_alike)
 		return;
-	s->excess_s += times * more;
-	s->fixed = fmax(0, s->fixed - times * more);
+	if (card.known)
+		low = fmin(low, card.low);
+	times = floor(room / (more * low));
+	if (times < 1)
+		return;
+	extra = fmin(times * more * g->unit_slope, fmax(0, s->fixed));
+	s->excess_s += extra;
+	s->fixed -= extra;
+	explain_straight(s);
+}
+
+/* Some requests of a size touch one such unit more than others do, and take as much longer: at sizes of which more than the slowest
+ * tenth and fewer than half do. */
+static bool is_spread_small(const struct search *s, double fixed, double unit)
+{
+	const struct growth_set *set = s->in->growths;
+
+	for (size_t i = 0; i < set->point_count; i++) {
+		const struct growth_point *p = &set->points[i];
+		/* One block is never on both sides of an edge. */
+		double touch = s->in->in_flight * ((double)p->bytes - s->in->block_bytes) / unit;
+
+		if (p->pieces < 1.01 && touch > ODD_TOUCH_LEAST && touch < ODD_TOUCH_MOST &&
+			p->spread_s < ODD_STEP * fixed)
+			return true;
+	}
+	return false;
+}
+
+/* A unit that is no multiple of these sizes adds nearly as much to all of them, so it looks like a cost of each request. */
+static void explain_odd_unit(struct search *s)
+{
+	struct range card = range_of(&s->in->card);
+	double block = s->in->block_bytes, fixed = s->fixed - least_frames(s);
+
+	if (!s->in->write || !card.known || s->growth->kind != GROWTH_STRAIGHT ||
+		fixed < CULPRIT_BESIDE * s->seconds || fixed < block * card.low ||
+		is_spread_small(s, fixed, fixed / middle(&card) + block))
+		return;
+	s->excess_s = fixed;
+	s->fixed -= fixed;
 	explain_straight(s);
 }
 
@@ -907,6 +971,8 @@ static void explain(struct search *s)
 	}
 	set_line(s);
 	explain_multiple(s);
+	set_line(s);
+	explain_odd_unit(s);
 	for (size_t i = 0; i < g->hidden_count; i++)
 		explain_hidden(s, &g->hidden[i]);
 	set_line(s);

@@ -613,4 +613,7 @@ void growth_find(struct growth_set *set, const struct growth_point *points, size
 			!(set->fits && set->list[0].squares <= less.list[0].squares))
 			*set = less;
 	}
+	set->point_count = count < GROWTH_POINTS_MAX ? count : GROWTH_POINTS_MAX;
+	for (size_t i = 0; i < set->point_count; i++)
+		set->points[i] = points[i];
 }

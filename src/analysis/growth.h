@@ -20,6 +20,8 @@ struct growth_point {
 	double seconds; /* > 0 */
 	double pieces; /* device requests, >= 1 */
 	double noise; /* standard error of `seconds`, as a share of it */
+	/* From the middle of the requests to the slowest tenth, in s; 0: all alike; infinite: not known. */
+	double spread_s;
 };
 
 enum growth_kind {
@@ -72,6 +74,8 @@ struct growth_set {
 	bool fits; /* within what the points' own noise explains */
 	bool strained; /* so far off all in all as the points' noise explains once in 100 */
 	bool partial; /* one point at an end was left out */
+	struct growth_point points[GROWTH_POINTS_MAX]; /* that it was made of */
+	size_t point_count;
 };
 
 struct growth_options {

@@ -18,6 +18,8 @@
 /* Of the time of a request: from so much of it in stalls on, its phases are not those of a request without. */
 #define STALLED_SHARE 0.03
 
+enum { SPREAD_REQUESTS = 30 };
+
 /* Geometric mean, as rates and comparisons have it. */
 struct log_mean {
 	double sum,
@@ -169,6 +171,18 @@ static struct stall_pass *stall_passes_of(
 	return list;
 }
 
+/* Of the pass in which it was largest. A tenth of few requests is hardly one. */
+static double spread_of(const struct point *p)
+{
+	double most = -1;
+
+	for (size_t i = 0; i < p->pass_count; i++)
+		if (p->passes[i]->requests >= SPREAD_REQUESTS)
+			most = fmax(most, (double)p->passes[i]->lat_p90_ns -
+						  (double)p->passes[i]->lat_p50_ns);
+	return most < 0 ? INFINITY : most / 1e9;
+}
+
 /* One size without its stalls: the passes at list[0..n). */
 static struct growth_point growth_point_of(
 	const struct stall_pass *list, size_t n, const struct point *p, double pieces)
@@ -193,6 +207,7 @@ static struct growth_point growth_point_of(
 		if (p50 > 0)
 			spread = fmax(spread, ((double)p->passes[i]->lat_p90_ns - p50) / p50);
 	}
+	g.spread_s = spread_of(p);
 	g.seconds = log_mean_value(&seconds);
 	/* What the requests' own spread makes of their mean at the least; 1.28: 90 % of a normal distribution. */
 	g.noise = fmin(spread, 0.5) / 1.28 / sqrt(requests);
