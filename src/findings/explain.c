@@ -11,6 +11,7 @@
 #include "base/error.h"
 #include "findings/explain_phases.h"
 #include "findings/explain_trust.h"
+#include "findings/phase_tables.h"
 #include "findings/points.h"
 
 /* Larger ones come from a damaged or invented record. */
@@ -570,6 +571,8 @@ static bool take_table(struct explanation *e, const struct points *table, const 
 	if (!look_for_wander(x, table) || !find_culprits(x, &e->known, table, run))
 		return false;
 	x->phases = explain_phases_of(table, x, e->known.link, e->known.card[x->direction]);
+	for (size_t i = 0; i < table->count; i++)
+		x->bus_shared |= phases_of_point(&table->list[i]).shared;
 	keep_stalls_apart(x);
 	budget(x, &e->known);
 	e->count++;

@@ -161,9 +161,10 @@ static const char *gain_words(struct pool *p, const struct phase_parts *x)
 /* Beyond a ceiling that nobody measured. */
 static const char *slow_link_words(const struct explained *x, enum phase_part part)
 {
-	bool beyond = part == PART_FETCH || part == PART_REFUSE;
-
-	return beyond && !x->link_known && x->frames != FRAMES_SEEN
+	if (part != PART_FETCH && part != PART_REFUSE)
+		return "";
+	return x->bus_shared ? ", or other devices had the bus, which moved data on it meanwhile"
+	       : !x->link_known && x->frames != FRAMES_SEEN
 		       ? ", or the link is slower than its ceiling"
 		       : "";
 }

@@ -25,6 +25,7 @@ static double host_seconds(const struct run_pass *p)
 static void add_pass(struct phases_of_point *out, const struct run_pass *p)
 {
 	out->passes++;
+	out->shared |= p->bus_shared;
 	out->requests += p->requests;
 	out->commands += (double)p->commands;
 	for (int i = 0; i < RUN_PHASE_COUNT; i++)

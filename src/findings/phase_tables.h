@@ -13,6 +13,7 @@ struct phases_of_point {
 	double whole_seconds; /* their sum */
 	double link_seconds; /* least time that the link needs for the data; 0: not known, or the data took less */
 	double commands; /* a request */
+	bool shared; /* with other devices on the bus */
 	double flush_seconds; /* longest SYNCHRONIZE CACHE at a closing flush; 0: none was seen */
 };
 

@@ -23,6 +23,8 @@ static const uint64_t look_any_ns = 2000000, look_most_ns = 400000000, look_grow
 static const double enough = 0.5, full = 0.7; /* of the ring */
 static const double bus_bytes_per_ns = 0.6;
 static const unsigned wait_ms = 100;
+/* Of the pass's own bytes: what others on the bus may move without being in the way (ours). */
+static const double sharing_most = 0.05;
 /* Of the time on the bus: with more of it spent on other commands, those of a pass are not alone on the device (ours). */
 static const double others_most = 0.02;
 
@@ -46,6 +48,7 @@ struct phases {
 	bool write;
 	bool fresh; /* no command of this pass yet */
 	bool strangers; /* reads among writes, or writes among reads */
+	uint64_t others_moved; /* by other devices, when the pass began */
 	uint64_t own_ns, others_ns; /* of the pass's own commands, and of all others */
 	bool unreadable; /* the monitor itself failed */
 	bool urgent; /* the ring was found too full once: the thread goes before others from then on */
@@ -415,6 +418,7 @@ static void start_afresh(struct phases *p)
 	p->pairing = (struct pairing){ .stage = PAIRING_IDLE };
 	p->strangers = p->unreadable = false;
 	p->own_ns = p->others_ns = 0;
+	p->others_moved = p->monitor ? usbmon_others_moved(p->monitor) : 0;
 	p->fresh = true;
 	p->noting = true;
 	p->any = p->silent = false;
@@ -494,6 +498,9 @@ void phases_end(struct phases *p, uint64_t bytes)
 	pthread_mutex_lock(&p->lock);
 	look(p);
 	p->into->state = judge(p, bytes);
+	p->into->bus_shared =
+		p->monitor && (double)(usbmon_others_moved(p->monitor) - p->others_moved) >
+				      sharing_most * (double)bytes;
 	p->into = NULL;
 	p->noting = false;
 	pthread_mutex_unlock(&p->lock);

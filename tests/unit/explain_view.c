@@ -414,6 +414,11 @@ START_TEST(phases_of_reads)
 	says(&v, 2, "phases", "all of the data have passed and the gadget has not answered yet.");
 	ck_assert_ptr_null(strstr(v.findings.list[2].sentence, "save"));
 	view_release(&v);
+	/* Another device on the bus takes its share of it, whatever is known of the link. */
+	t.bus_shared = t.link_known = true;
+	view_of(&v, &t, 1, NULL);
+	says(&v, 1, "phases", "or other devices had the bus");
+	view_release(&v);
 }
 END_TEST
 

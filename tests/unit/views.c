@@ -463,7 +463,7 @@ START_TEST(a_sweep_with_all_that_can_be_odd)
 		p->errors = i;
 	}
 	run.passes[1].phases = RUN_PHASES_SEEN;
-	run.passes[1].phases_seen = true;
+	run.passes[1].phases_seen = run.passes[1].bus_shared = true;
 	run.passes[1].commands = run.passes[1].requests;
 	run.passes[1].phase_ns[RUN_PHASE_DATA] = 900000000;
 	run.passes[2].phases = RUN_PHASES_DROPPED;

@@ -74,6 +74,9 @@ kill $neighbour
 wait $neighbour 2>/dev/null
 grep -q SOMEBODYS-PRIVATE "$results/two-sticks.usbmon" || fail "the neighbour's data did not pass the bus"
 ! grep -q SOMEBODYS-PRIVATE short.assay beside.assay beside.json || fail "the neighbour's data is in the record"
+grep -q ' pass .* bus_shared=1 ' beside.assay || fail "no pass says that the bus was shared"
+grep -q '"code":"bus-shared"' beside.json || fail "nobody is told that the bus was shared"
+grep -q ' pass .* bus_shared=0 ' stick.assay && ! grep -q ' pass .* bus_shared=1 ' stick.assay || fail "a bus of one drive is called shared"
 between "passes with phases beside a busy neighbour, in attempt $attempt" "$seen" 3 6
 grep ' pass .* phases=seen ' beside.assay | while read -r line; do
 	is "commands of a pass" "$(echo "$line" | grep -o ' commands=[0-9]*' | cut -d= -f2)" "$(echo "$line" | grep -o ' requests=[0-9]*' | cut -d= -f2)"
