@@ -1,9 +1,12 @@
 /* findings/explain_view: what is said of explained tables, once each, and that every code comes out with its figures. */
 #include <check.h>
 #include <math.h>
+#include <stdlib.h>
 #include <string.h>
 
 #include "base/error.h"
+#include "base/text.h"
+#include "findings/explain_model.h"
 #include "findings/explain_phases.h"
 #include "findings/explain_trust.h"
 #include "findings/explain_view.h"
@@ -554,6 +557,45 @@ START_TEST(phases_against_all_names)
 }
 END_TEST
 
+/* What a twin of reads of 1 ms and 1 MB/s does not know, when random ones take so much longer. */
+static bool twin_lacks(double more_s, uint32_t in_flight, const char *what)
+{
+	struct explain_known known = { .link = 1e6, .usual_bytes = 4096 };
+	struct text model = { 0 }, unknown = { 0 };
+	struct explanation e;
+	struct error err = { 0 };
+	struct run r;
+	bool lacks;
+
+	sample_run_init(&r);
+	for (uint64_t n = 512; n <= 65536; n *= 2)
+		for (int random = 0; random < 2; random++) {
+			double each = 1e-3 + random * more_s + (double)n * 1e-6;
+
+			for (uint32_t pass = 1; pass <= 3; pass++)
+				sample_run_add(&r, RUN_READ, random ? RUN_RANDOM : RUN_SEQUENTIAL,
+					n, pass, (double)n / each)
+					->in_flight = in_flight;
+		}
+	ck_assert_msg(!explanation_make(&e, &r, &known, &err), "%s", err.text);
+	ck_assert_msg(!explain_model_text(&model, &unknown, &r, &e, &err), "%s", err.text);
+	lacks = unknown.bytes && strstr(unknown.bytes, what);
+	text_release(&model);
+	text_release(&unknown);
+	explanation_release(&e);
+	free(r.passes);
+	return lacks;
+}
+
+START_TEST(what_a_twin_does_not_have)
+{
+	ck_assert(!twin_lacks(0, 1, "times in the other order"));
+	ck_assert(twin_lacks(2e-3, 1, "times in the other order"));
+	ck_assert(!twin_lacks(0, 1, "host gap"));
+	ck_assert(twin_lacks(0, 4, "host gap"));
+}
+END_TEST
+
 /* What rests on a rate goes with it, and nothing else does. */
 START_TEST(rates_that_cannot_be)
 {
@@ -874,6 +916,7 @@ Suite *explain_view_suite(void)
 	tcase_add_test(c, words_of_a_beaten_link);
 	tcase_add_test(c, doubts_once);
 	tcase_add_test(c, phases_against_rates);
+	tcase_add_test(c, what_a_twin_does_not_have);
 	tcase_add_test(c, phases_against_work);
 	tcase_add_test(c, phases_against_all_names);
 	tcase_add_test(c, phases_of_reads);
