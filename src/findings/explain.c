@@ -543,6 +543,21 @@ static void keep_stalls_apart(struct explained *x)
 		x->phases.gain = 0;
 }
 
+static void take_phases(
+	struct explained *x, const struct points *table, const struct explain_known *known)
+{
+	x->phases = explain_phases_of(table, x, known->link, known->card[x->direction]);
+	for (size_t i = 0; i < table->count; i++) {
+		struct phases_of_point of = phases_of_point(&table->list[i]);
+
+		x->bus_shared |= of.shared;
+		for (int k = 0; (double)table->list[i].request_bytes == x->phases.bytes &&
+				k < RUN_PHASE_COUNT;
+			k++)
+			x->phases_typical[k] = of.typical_seconds[k];
+	}
+}
+
 /* False when memory runs out. */
 static bool take_table(struct explanation *e, const struct points *table, const struct run *run)
 {
@@ -570,9 +585,7 @@ static bool take_table(struct explanation *e, const struct points *table, const 
 	cost_line_make(&x->line, x->stored, x->point_count);
 	if (!look_for_wander(x, table) || !find_culprits(x, &e->known, table, run))
 		return false;
-	x->phases = explain_phases_of(table, x, e->known.link, e->known.card[x->direction]);
-	for (size_t i = 0; i < table->count; i++)
-		x->bus_shared |= phases_of_point(&table->list[i]).shared;
+	take_phases(x, table, &e->known);
 	keep_stalls_apart(x);
 	budget(x, &e->known);
 	e->count++;

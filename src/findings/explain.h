@@ -72,6 +72,7 @@ struct explained {
 	/* What the rates named alone is contradicted by its phases: they have too little of this part. */
 	bool phases_against;
 	enum cause against; /* that they do not bear out */
+	double phases_typical[RUN_PHASE_COUNT]; /* s that half of the commands take at most */
 	bool bus_shared; /* other devices moved data on the bus */
 	bool phases_stalled; /* stalls are part of their means */
 	unsigned ruled_out; /* by them, of what the rates allowed: bits 1 << enum cause */

@@ -20,6 +20,8 @@ enum { SIZES_MAX = 64 };
 #define AGAINST 0.5
 /* One of several names of a cost goes where the phases have less than so much of it; else it is of both kinds. */
 #define GOES 0.3
+/* Of the mean: where half of the requests take no more than that, it speaks of some of them (ours). */
+#define UNEVEN 0.5
 /* How far a share that was seen may be off, of itself (ours). */
 #define SEEN_SLACK 0.1
 /* A given rate is right to within 5 %. */
@@ -88,8 +90,9 @@ static const struct {
 	[PART_FETCH] = { "fetch", "the gadget sends the data later than the link could: it fetches "
 				  "them first, or does not keep up with the link" },
 	[PART_REFUSE] = { "refuse",
-		"the gadget takes the data more slowly than the link could bring them: its buffer "
-		"is full, it stores piece by piece, or it does not keep up with the link" },
+		"the gadget takes the data more slowly than the link could bring them: it is not "
+		"ready for them or its buffer is full, it stores piece by piece, or it does not "
+		"keep up with the link" },
 	[PART_STORE] = { "store",
 		"all of the data have passed and the gadget has not answered yet" },
 	[PART_NOT_READY] = { "not-ready",
@@ -169,6 +172,41 @@ static const char *slow_link_words(const struct explained *x, enum phase_part pa
 		       : "";
 }
 
+/* In the middle one of the requests. */
+static double typical_of(const struct explained *x, enum phase_part part)
+{
+	const double *typical = x->phases_typical;
+
+	switch (part) {
+	case PART_FETCH:
+	case PART_REFUSE:
+		return fmax(0, typical[RUN_PHASE_DATA] - x->phases.list[PART_LINK].seconds);
+	case PART_STORE:
+		return typical[RUN_PHASE_STATUS];
+	case PART_NOT_READY:
+		return typical[RUN_PHASE_COMMAND];
+	case PART_HOST:
+		return typical[RUN_PHASE_HOST];
+	default:
+		return x->phases.list[part].seconds;
+	}
+}
+
+/* A mean that most requests are far from: whatever it is does not happen to each of them. */
+static const char *uneven_words(struct pool *p, const struct explained *x, enum phase_part part)
+{
+	double typical = typical_of(x, part), all = 0;
+
+	for (int i = 0; i < RUN_PHASE_COUNT; i++)
+		all += x->phases_typical[i];
+	/* Not in the record. */
+	if (!(all > 0) || typical > UNEVEN * x->phases.list[part].seconds)
+		return "";
+	return pool_printf(p,
+		". That is the mean: half of the requests wait %s at most, and some far longer",
+		typical > 0 ? TIME(typical) : "not at all");
+}
+
 static void add_where(struct finding *one, const struct explained *x)
 {
 	finding_figure(one, "direction", value_word(run_direction_name(x->direction)));
@@ -183,11 +221,12 @@ static void say(struct findings *f, const struct explained *x, enum phase_part p
 	bool gains =
 		part == (x->direction == RUN_WRITE ? PART_STORE : PART_FETCH) && !is_answer_only(x);
 	struct finding *one = finding_add(f, &explain_codes[EXPLAIN_PHASE],
-		"By its phases: for %s of the %s of a %s %s of %s, %s%s%s%s%s.%s%s",
+		"By its phases: for %s of the %s of a %s %s of %s, %s%s%s%s%s%s.%s%s",
 		TIME(a->seconds), TIME(p->seconds), run_order_name(x->order),
 		run_direction_name(x->direction), SIZE((uint64_t)p->bytes), parts[part].does,
 		slow_link_words(x, part), growth_words(f->pool, a, p->bytes),
-		wait_words(f->pool, x, part), gains ? gain_words(f->pool, p) : "",
+		uneven_words(f->pool, x, part), wait_words(f->pool, x, part),
+		gains ? gain_words(f->pool, p) : "",
 		!is_answer_only(x) ? ""
 		: x->shown         ? " That is until it is acknowledged; storing takes longer."
 				   : " That is until it is acknowledged.",

@@ -28,8 +28,10 @@ static void add_pass(struct phases_of_point *out, const struct run_pass *p)
 	out->shared |= p->bus_shared;
 	out->requests += p->requests;
 	out->commands += (double)p->commands;
-	for (int i = 0; i < RUN_PHASE_COUNT; i++)
+	for (int i = 0; i < RUN_PHASE_COUNT; i++) {
 		out->seconds[i] += i == RUN_PHASE_HOST ? host_seconds(p) : seconds(p->phase_ns[i]);
+		out->typical_seconds[i] += seconds(p->phase_p50_ns[i]);
+	}
 	if (seconds(p->flush_command_ns) > out->flush_seconds)
 		out->flush_seconds = seconds(p->flush_command_ns);
 }
@@ -46,6 +48,7 @@ struct phases_of_point phases_of_point(const struct point *p)
 	out.commands /= (double)out.requests;
 	for (int i = 0; i < RUN_PHASE_COUNT; i++) {
 		out.seconds[i] /= (double)out.requests;
+		out.typical_seconds[i] /= (double)out.passes;
 		out.whole_seconds += out.seconds[i];
 	}
 	if (p->link_ceiling_bps > 0)

@@ -459,6 +459,25 @@ START_TEST(phases_on_a_bus_with_frames)
 }
 END_TEST
 
+/* A mean of 4 ms that most requests are far from, and one that they are near. */
+START_TEST(phases_of_some_requests)
+{
+	struct explained t = table(RUN_WRITE, RUN_SEQUENTIAL, CAUSE_REQUEST_COST, 0.5);
+	struct view v;
+
+	t.phases = (struct phase_parts){ .known = true, .bytes = 4096, .seconds = 6e-3 };
+	t.phases.list[PART_NOT_READY] = (struct phase_amount){ .seconds = 4e-3, .share = 4. / 6 };
+	t.phases_typical[RUN_PHASE_COMMAND] = 0.2e-3;
+	view_of(&v, &t, 1, NULL);
+	says(&v, 1, "phases", "half of the requests wait 200 us at most, and some far longer.");
+	view_release(&v);
+	t.phases_typical[RUN_PHASE_COMMAND] = 3.8e-3;
+	view_of(&v, &t, 1, NULL);
+	says(&v, 1, "phases", "the bus is slow to bring it.");
+	view_release(&v);
+}
+END_TEST
+
 /* Rates that seem to say the host, and phases that say that it has no part in it: 4 ms of storing in 6 ms. */
 START_TEST(phases_against_rates)
 {
@@ -917,6 +936,7 @@ Suite *explain_view_suite(void)
 	tcase_add_test(c, doubts_once);
 	tcase_add_test(c, phases_against_rates);
 	tcase_add_test(c, what_a_twin_does_not_have);
+	tcase_add_test(c, phases_of_some_requests);
 	tcase_add_test(c, phases_against_work);
 	tcase_add_test(c, phases_against_all_names);
 	tcase_add_test(c, phases_of_reads);
