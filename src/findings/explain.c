@@ -18,6 +18,8 @@
 #define REQUEST_MAX (UINT64_C(1) << 40)
 /* Of the time of a request: from so much of it in stalls on, its phases are not those of a request without. */
 #define STALLED_SHARE 0.03
+/* Of a request's time by the rates: phases that add up to more or less by so much are not of the same requests (ours). */
+#define APART 0.1
 
 enum { SPREAD_REQUESTS = 30 };
 
@@ -543,6 +545,18 @@ static void keep_stalls_apart(struct explained *x)
 		x->phases.gain = 0;
 }
 
+/* Passes that show their phases may be few, and not like the others whose rates are explained. */
+static bool are_phases_apart(const struct explained *x)
+{
+	for (size_t i = 0; i < x->point_count; i++) {
+		const struct cost_point *p = &x->points[i];
+
+		if ((double)p->request_bytes == x->phases.bytes)
+			return fabs(x->phases.seconds / p->seconds - 1) > APART;
+	}
+	return false;
+}
+
 static void take_phases(
 	struct explained *x, const struct points *table, const struct explain_known *known)
 {
@@ -556,6 +570,7 @@ static void take_phases(
 			k++)
 			x->phases_typical[k] = of.typical_seconds[k];
 	}
+	x->phases_apart = x->phases.known && are_phases_apart(x);
 }
 
 /* False when memory runs out. */

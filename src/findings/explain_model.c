@@ -339,8 +339,9 @@ static void take_phases(struct twin_side *s, const struct explained *x)
 	const struct phase_amount *host = &part[PART_HOST], *command = &part[PART_NOT_READY],
 				  *status = &part[PART_STORE], *data = &x->phases.data;
 
-	s->phases_seen = x->phases.known && !x->phases_stalled && host->line_known &&
-			 command->line_known && status->line_known && data->line_known &&
+	s->phases_seen = x->phases.known && !x->phases_stalled && !x->phases_apart &&
+			 host->line_known && command->line_known && status->line_known &&
+			 data->line_known &&
 			 !(x->direction == RUN_WRITE && (!x->shown || x->behind > EXPLAIN_BEHIND));
 	if (!s->phases_seen)
 		return;

@@ -218,8 +218,9 @@ static void say(struct findings *f, const struct explained *x, enum phase_part p
 {
 	const struct phase_parts *p = &x->phases;
 	const struct phase_amount *a = &p->list[part];
-	bool gains =
-		part == (x->direction == RUN_WRITE ? PART_STORE : PART_FETCH) && !is_answer_only(x);
+	bool gains = !x->phases_apart &&
+		     part == (x->direction == RUN_WRITE ? PART_STORE : PART_FETCH) &&
+		     !is_answer_only(x);
 	struct finding *one = finding_add(f, &explain_codes[EXPLAIN_PHASE],
 		"By its phases: for %s of the %s of a %s %s of %s, %s%s%s%s%s%s.%s%s",
 		TIME(a->seconds), TIME(p->seconds), run_order_name(x->order),
@@ -230,7 +231,11 @@ static void say(struct findings *f, const struct explained *x, enum phase_part p
 		!is_answer_only(x) ? ""
 		: x->shown         ? " That is until it is acknowledged; storing takes longer."
 				   : " That is until it is acknowledged.",
-		x->phases_stalled ? " Stalls are in these times." : "");
+		x->phases_stalled ? " Stalls are in these times."
+		: x->phases_apart
+			? " By the rates a request takes another time, as not all passes show "
+			  "their phases: nothing more is concluded from these."
+			: "");
 
 	add_where(one, x);
 	finding_figure(one, "part", value_code(parts[part].name));
@@ -436,14 +441,19 @@ static unsigned keep_what_is_seen(const struct explained *x, struct culprit *lis
 	return gone;
 }
 
+/* Phases of a write end with its answer: what is stored behind it goes on through the host's pause and the next request, and they
+ * rule out nothing of it. Nor do those of other requests than the rates are of. */
+static bool judge_rates(const struct explained *x)
+{
+	return x->phases.known && !x->buffered && !x->phases_stalled && !x->phases_apart &&
+	       !is_answer_only(x) && x->phases.bytes == (double)x->judged_bytes;
+}
+
 void explain_phases_rule_out(struct explained *x)
 {
 	struct culprits *c = &x->culprits;
 
-	/* Phases of a write end with its answer: what is stored behind it goes on through the host's pause and the next
-	 * request, and they rule out nothing of it. */
-	if (!x->phases.known || c->doubt || x->buffered || x->phases_stalled || is_answer_only(x) ||
-		x->phases.bytes != (double)x->judged_bytes)
+	if (c->doubt || !judge_rates(x))
 		return;
 	if (c->next_count > 1)
 		keep_what_is_seen(x, c->next, &c->next_count);
@@ -459,10 +469,7 @@ bool explain_phases_contradict(const struct explained *x)
 {
 	const struct culprits *c = &x->culprits;
 
-	if (!x->phases.known || c->doubt || c->count != 1 || x->buffered || x->phases_stalled ||
-		is_answer_only(x) || x->phases.bytes != (double)x->judged_bytes)
-		return false;
-	return is_refuted(x, &c->list[0], AGAINST);
+	return !c->doubt && c->count == 1 && judge_rates(x) && is_refuted(x, &c->list[0], AGAINST);
 }
 
 static const char *against_words(enum cause cause)
@@ -602,7 +609,8 @@ static void add_card(struct findings *f, const struct explanation *e, const stru
 	struct finding *one;
 	bool against;
 
-	if (!(card > 0) || work < 0 || x->buffered || x->phases_stalled || is_answer_only(x))
+	if (!(card > 0) || work < 0 || x->buffered || x->phases_stalled || x->phases_apart ||
+		is_answer_only(x))
 		return;
 	link = x->phases.list[PART_LINK].seconds / x->phases.bytes;
 	against = work > (1 + GIVEN_SLACK) * card && work - card > GIVEN_SLACK * (work + link);

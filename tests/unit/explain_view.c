@@ -459,6 +459,48 @@ START_TEST(phases_on_a_bus_with_frames)
 }
 END_TEST
 
+/* 2 of 6 passes show phases, of requests that took 8 ms where the others took 4. */
+static void explain_some(struct explanation *e, uint64_t others_bps, size_t shown)
+{
+	struct explain_known known = { .link = 1e6, .usual_bytes = 4096 };
+	struct error err = { 0 };
+	struct run r;
+
+	sample_run_init(&r);
+	for (uint64_t n = 1024; n <= 16384; n *= 2)
+		for (uint32_t pass = 1; pass <= 6; pass++) {
+			bool shows = pass <= shown;
+			double rate =
+				shows ? (double)n / (4e-3 + (double)n * 1e-6) : (double)others_bps;
+			struct run_pass *p =
+				sample_run_add(&r, RUN_READ, RUN_SEQUENTIAL, n, pass, rate);
+
+			p->phases_watched = p->phases_seen = shows;
+			p->phases = shows ? RUN_PHASES_SEEN : RUN_PHASES_NOT_WATCHED;
+			p->commands = p->host_gaps = p->requests;
+			p->phase_ns[RUN_PHASE_HOST] = p->requests * 4000000;
+			p->phase_ns[RUN_PHASE_DATA] = p->requests * n * 1000;
+		}
+	ck_assert_msg(!explanation_make(e, &r, &known, &err), "%s", err.text);
+	free(r.passes);
+}
+
+START_TEST(phases_of_other_passes)
+{
+	struct explanation e;
+
+	explain_some(&e, 0, 6);
+	ck_assert(e.tables[0].phases.known && !e.tables[0].phases_apart);
+	/* By the rates it is either; by the phases the host. */
+	ck_assert_uint_eq(e.tables[0].ruled_out >> CAUSE_REQUEST_COST & 1, 1);
+	explanation_release(&e);
+	explain_some(&e, 900000, 2);
+	ck_assert(e.tables[0].phases.known && e.tables[0].phases_apart);
+	ck_assert_uint_eq(e.tables[0].ruled_out, 0);
+	explanation_release(&e);
+}
+END_TEST
+
 /* A mean of 4 ms that most requests are far from, and one that they are near. */
 START_TEST(phases_of_some_requests)
 {
@@ -936,6 +978,7 @@ Suite *explain_view_suite(void)
 	tcase_add_test(c, doubts_once);
 	tcase_add_test(c, phases_against_rates);
 	tcase_add_test(c, what_a_twin_does_not_have);
+	tcase_add_test(c, phases_of_other_passes);
 	tcase_add_test(c, phases_of_some_requests);
 	tcase_add_test(c, phases_against_work);
 	tcase_add_test(c, phases_against_all_names);
