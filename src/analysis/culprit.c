@@ -15,11 +15,13 @@
 #define HIDDEN 3.3
 /* Of what its steps say that a byte of a unit takes: so much less may be right. */
 #define UNIT_ROUGH 0.2
-/* Of a unit that is the fixed cost, or more than half of it: requests that long touch one more of them now and then, and are then
- * longer by that much of that cost at the least (ours). */
-#define ODD_TOUCH_LEAST 0.13
-#define ODD_TOUCH_MOST 0.28
-#define ODD_STEP 0.3
+/* A unit that takes so much of the fixed cost; adds so much of its most to requests of all sizes; makes some of them longer by so much
+ * of its own time at the least. Beyond so many blocks it is tried in steps (all ours). */
+#define ODD_PART 0.6
+#define ODD_ALIKE 0.9
+#define ODD_STEP 0.5
+#define ODD_EXACT 64
+#define ODD_TRIES 40
 /* So near a size that units have a bend may be theirs. */
 #define BEND_NEAR 0.03
 /* See is_chance_likely (ours). */
@@ -908,21 +910,47 @@ static void explain_multiple(struct search *s)
 	explain_straight(s);
 }
 
-/* Some requests of a size touch one such unit more than others do, and take as much longer: at sizes of which more than the slowest
- * tenth and fewer than half do. */
-static bool is_spread_small(const struct search *s, double fixed, double unit)
+/* Would such a unit hide in the fixed cost: does it add about the same to requests of all sizes? */
+static bool is_hidden(const struct search *s, uint64_t unit)
+{
+	const struct growth_set *set = s->in->growths;
+	double most = (double)unit - s->in->block_bytes;
+
+	for (size_t i = 0; i < set->point_count; i++)
+		if (set->points[i].pieces < 1.01 &&
+			growth_unit_excess(set->points[i].bytes, 0, unit) < ODD_ALIKE * most)
+			return false;
+	return true;
+}
+
+/* Some requests of a size touch one unit more than others do, and take as much longer, at `each` s a byte: do they not? */
+static bool is_spread_missing(const struct search *s, uint64_t unit, double each)
 {
 	const struct growth_set *set = s->in->growths;
 
 	for (size_t i = 0; i < set->point_count; i++) {
 		const struct growth_point *p = &set->points[i];
-		/* One block is never on both sides of an edge. */
-		double touch = s->in->in_flight * ((double)p->bytes - s->in->block_bytes) / unit;
+		bool exact = (double)unit <= ODD_EXACT * s->in->block_bytes ||
+			     s->in->in_flight * (double)p->bytes < 2 * (double)unit;
 
-		if (p->pieces < 1.01 && touch > ODD_TOUCH_LEAST && touch < ODD_TOUCH_MOST &&
-			p->spread_s < ODD_STEP * fixed)
+		if (p->pieces < 1.01 && exact && p->spread_s < ODD_STEP * (double)unit * each &&
+			growth_unit_spread(p->bytes, s->in->in_flight, unit) > 0)
 			return true;
 	}
+	return false;
+}
+
+/* A unit that makes up all of the fixed cost, or more than half of it. */
+static bool may_be_odd_unit(const struct search *s, double fixed, const struct range *card)
+{
+	uint64_t block = (uint64_t)s->in->block_bytes;
+	uint64_t low = (uint64_t)(ODD_PART * fixed / card->high) / block + 1;
+	uint64_t high = (uint64_t)(fixed / card->low) / block + 2;
+	uint64_t step = (high - low) / ODD_TRIES + 1;
+
+	for (uint64_t n = low; n <= high; n += step)
+		if (n > 1 && is_hidden(s, n * block) && !is_spread_missing(s, n * block, card->low))
+			return true;
 	return false;
 }
 
@@ -930,11 +958,10 @@ static bool is_spread_small(const struct search *s, double fixed, double unit)
 static void explain_odd_unit(struct search *s)
 {
 	struct range card = range_of(&s->in->card);
-	double block = s->in->block_bytes, fixed = s->fixed - least_frames(s);
+	double fixed = s->fixed - least_frames(s);
 
 	if (!s->in->write || !card.known || s->growth->kind != GROWTH_STRAIGHT ||
-		fixed < CULPRIT_BESIDE * s->seconds || fixed < block * card.low ||
-		is_spread_small(s, fixed, fixed / middle(&card) + block))
+		fixed < CULPRIT_BESIDE * s->seconds || !may_be_odd_unit(s, fixed, &card))
 		return;
 	s->excess_s = fixed;
 	s->fixed -= fixed;

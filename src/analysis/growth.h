@@ -95,4 +95,8 @@ double growth_seconds(const struct growth *g, double bytes);
  * aligned places; split at piece_limit (0: never). */
 double growth_unit_excess(uint64_t bytes, uint64_t piece_limit, uint64_t unit);
 
+/* How many units of that size the slowest tenth of requests touches beyond the middle one: sequential ones from the start of a unit, so
+ * many in flight that each waits for all of them. */
+unsigned growth_unit_spread(uint64_t bytes, unsigned in_flight, uint64_t unit);
+
 #endif
