@@ -13,6 +13,17 @@
 #define TINY 1e-6
 /* A unit whose steps are this many standard errors would have been seen. */
 #define HIDDEN 3.3
+/* Of what its steps say that a byte of a unit takes: so much less may be right. */
+#define UNIT_ROUGH 0.2
+/* A unit that takes so much of the fixed cost; adds so much of its most to requests of all sizes; makes some of them longer by so much
+ * of its own time at the least. Beyond so many blocks it is tried in steps (all ours). */
+#define ODD_PART 0.6
+#define ODD_ALIKE 0.9
+#define ODD_STEP 0.5
+#define ODD_EXACT 64
+#define ODD_TRIES 40
+/* So near a size that units have a bend may be theirs. */
+#define BEND_NEAR 0.03
 /* See is_chance_likely (ours). */
 #define CHANCE_SHARE_LEAST 0.28
 #define CHANCE_SHARE 0.35
@@ -770,6 +781,18 @@ static void explain_shared_gap(struct search *s)
 	s->hidden_s = hidden;
 }
 
+/* What is read, or taken in, in whole units takes that long for anything shorter. Cells of three bits make units of three times a
+ * power of two (common practice, no source). */
+static bool bends_at_unit(const struct growth *g)
+{
+	double bend = log2(g->at_bytes / 512), part = bend - floor(bend);
+	double wide = (g->fixed_se + g->fixed_below_se + g->slope_se * g->at_bytes) /
+		      (g->slope - g->slope_below);
+	double near = log2(1 + BEND_NEAR + 2 * wide / g->at_bytes);
+
+	return part < near || part > 1 - near || fabs(part - log2(1.5)) < near;
+}
+
 /* ---- the whole ---- */
 
 /* Behind a buffer such steps may be something else's, and say nothing sure of the card. */
@@ -813,9 +836,11 @@ static void explain_line(struct search *s)
 {
 	if (s->growth->kind == GROWTH_COARSE)
 		explain_coarse(s);
-	else if (is_gap_shared(s->growth, s->in->in_flight))
+	else if (is_gap_shared(s->growth, s->in->in_flight)) {
+		if (bends_at_unit(s->growth))
+			explain_turned(s);
 		explain_shared_gap(s);
-	else if (s->growth->kind == GROWTH_TURNED)
+	} else if (s->growth->kind == GROWTH_TURNED)
 		explain_turned(s);
 	else {
 		explain_straight(s);
@@ -863,17 +888,83 @@ static void explain_hidden(struct search *s, const struct growth_hidden *h)
 		explain_hidden_at(s, h, least);
 }
 
-/* In sizes that divide it a unit of U adds U less the request, so one of 3 U or 5 U looks like one of U and a fixed cost. */
+/* In sizes that divide it a unit of U adds U less the request, so one of 3 U or 5 U looks like one of U and a fixed cost. What a
+ * byte of it takes is known roughly. */
 static void explain_multiple(struct search *s)
 {
 	const struct growth *g = s->growth;
-	double more = 2 * g->at_bytes * g->unit_slope;
-	double times = floor((s->fixed + s->fixed_error - least_frames(s)) / more + 0.15);
+	struct range card = range_of(&s->in->card);
+	double low = (1 - UNIT_ROUGH) * g->unit_slope, more = 2 * g->at_bytes;
+	double room = s->fixed + s->fixed_error - least_frames(s), times, extra;
 
-	if (g->kind != GROWTH_UNIT || !g->multiple_alike || times < 1)
+	if (g->kind != GROWTH_UNIT || !g->multiple_alike)
 		return;
-	s->excess_s += times * more;
-	s->fixed = fmax(0, s->fixed - times * more);
+	if (card.known)
+		low = fmin(low, card.low);
+	times = floor(room / (more * low));
+	if (times < 1)
+		return;
+	extra = fmin(times * more * g->unit_slope, fmax(0, s->fixed));
+	s->excess_s += extra;
+	s->fixed -= extra;
+	explain_straight(s);
+}
+
+/* Would such a unit hide in the fixed cost: does it add about the same to requests of all sizes? */
+static bool is_hidden(const struct search *s, uint64_t unit)
+{
+	const struct growth_set *set = s->in->growths;
+	double most = (double)unit - s->in->block_bytes;
+
+	for (size_t i = 0; i < set->point_count; i++)
+		if (set->points[i].pieces < 1.01 &&
+			growth_unit_excess(set->points[i].bytes, 0, unit) < ODD_ALIKE * most)
+			return false;
+	return true;
+}
+
+/* Some requests of a size touch one unit more than others do, and take as much longer, at `each` s a byte: do they not? */
+static bool is_spread_missing(const struct search *s, uint64_t unit, double each)
+{
+	const struct growth_set *set = s->in->growths;
+
+	for (size_t i = 0; i < set->point_count; i++) {
+		const struct growth_point *p = &set->points[i];
+		bool exact = (double)unit <= ODD_EXACT * s->in->block_bytes ||
+			     s->in->in_flight * (double)p->bytes < 2 * (double)unit;
+
+		if (p->pieces < 1.01 && exact && p->spread_s < ODD_STEP * (double)unit * each &&
+			growth_unit_spread(p->bytes, s->in->in_flight, unit) > 0)
+			return true;
+	}
+	return false;
+}
+
+/* A unit that makes up all of the fixed cost, or more than half of it. */
+static bool may_be_odd_unit(const struct search *s, double fixed, const struct range *card)
+{
+	uint64_t block = (uint64_t)s->in->block_bytes;
+	uint64_t low = (uint64_t)(ODD_PART * fixed / card->high) / block + 1;
+	uint64_t high = (uint64_t)(fixed / card->low) / block + 2;
+	uint64_t step = (high - low) / ODD_TRIES + 1;
+
+	for (uint64_t n = low; n <= high; n += step)
+		if (n > 1 && is_hidden(s, n * block) && !is_spread_missing(s, n * block, card->low))
+			return true;
+	return false;
+}
+
+/* A unit that is no multiple of these sizes adds nearly as much to all of them, so it looks like a cost of each request. */
+static void explain_odd_unit(struct search *s)
+{
+	struct range card = range_of(&s->in->card);
+	double fixed = s->fixed - least_frames(s);
+
+	if (!s->in->write || !card.known || s->growth->kind != GROWTH_STRAIGHT ||
+		fixed < CULPRIT_BESIDE * s->seconds || !may_be_odd_unit(s, fixed, &card))
+		return;
+	s->excess_s = fixed;
+	s->fixed -= fixed;
 	explain_straight(s);
 }
 
@@ -907,6 +998,8 @@ static void explain(struct search *s)
 	}
 	set_line(s);
 	explain_multiple(s);
+	set_line(s);
+	explain_odd_unit(s);
 	for (size_t i = 0; i < g->hidden_count; i++)
 		explain_hidden(s, &g->hidden[i]);
 	set_line(s);

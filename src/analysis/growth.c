@@ -2,6 +2,7 @@
 #include "analysis/growth.h"
 
 #include <math.h>
+#include <stdlib.h>
 
 #include "analysis/fit.h"
 #include "analysis/least_squares.h"
@@ -79,6 +80,38 @@ double growth_unit_excess(uint64_t bytes, uint64_t piece_limit, uint64_t unit)
 	for (uint64_t i = 0; i < places; i++)
 		sum += (double)excess_at(i * step * bytes, bytes, limit, unit);
 	return sum / (double)places;
+}
+
+static uint64_t touched(uint64_t start, uint64_t bytes, unsigned in_flight, uint64_t unit)
+{
+	uint64_t sum = 0;
+
+	for (unsigned k = 0; k < in_flight; k++)
+		sum += covered(start + k * bytes, start + (k + 1) * bytes, unit) / unit;
+	return sum;
+}
+
+static int compare_counts(const void *a, const void *b)
+{
+	const uint64_t *x = a, *y = b;
+
+	return (*x > *y) - (*x < *y);
+}
+
+unsigned growth_unit_spread(uint64_t bytes, unsigned in_flight, uint64_t unit)
+{
+	enum { PLACES_MAX = 256 };
+	uint64_t places = unit / number_gcd(bytes, unit), step = 1, counts[PLACES_MAX];
+
+	if (places > PLACES_MAX) {
+		step = places / PLACES_MAX;
+		places = PLACES_MAX;
+	}
+	for (uint64_t i = 0; i < places; i++)
+		counts[i] = touched(i * step * bytes, bytes, in_flight, unit);
+	qsort(counts, places, sizeof *counts, compare_counts);
+	/* A tenth and a half, and to spare. */
+	return (unsigned)(counts[places * 7 / 8] - counts[places * 6 / 10]);
 }
 
 /* ---- a shape against the points ---- */
@@ -613,4 +646,7 @@ void growth_find(struct growth_set *set, const struct growth_point *points, size
 			!(set->fits && set->list[0].squares <= less.list[0].squares))
 			*set = less;
 	}
+	set->point_count = count < GROWTH_POINTS_MAX ? count : GROWTH_POINTS_MAX;
+	for (size_t i = 0; i < set->point_count; i++)
+		set->points[i] = points[i];
 }

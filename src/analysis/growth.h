@@ -20,6 +20,8 @@ struct growth_point {
 	double seconds; /* > 0 */
 	double pieces; /* device requests, >= 1 */
 	double noise; /* standard error of `seconds`, as a share of it */
+	/* From the middle of the requests to the slowest tenth, in s; 0: all alike; infinite: not known. */
+	double spread_s;
 };
 
 enum growth_kind {
@@ -72,6 +74,8 @@ struct growth_set {
 	bool fits; /* within what the points' own noise explains */
 	bool strained; /* so far off all in all as the points' noise explains once in 100 */
 	bool partial; /* one point at an end was left out */
+	struct growth_point points[GROWTH_POINTS_MAX]; /* that it was made of */
+	size_t point_count;
 };
 
 struct growth_options {
@@ -90,5 +94,9 @@ double growth_seconds(const struct growth *g, double bytes);
 /* Bytes that a card writes beyond those of a request of `bytes` when it programs whole units, mean over
  * aligned places; split at piece_limit (0: never). */
 double growth_unit_excess(uint64_t bytes, uint64_t piece_limit, uint64_t unit);
+
+/* How many units of that size the slowest tenth of requests touches beyond the middle one: sequential ones from the start of a unit, so
+ * many in flight that each waits for all of them. */
+unsigned growth_unit_spread(uint64_t bytes, unsigned in_flight, uint64_t unit);
 
 #endif

@@ -55,6 +55,8 @@ enum twin_doubt {
 	TWIN_BUFFER, /* its size */
 	TWIN_UNIT, /* whether the card programs units larger than those that were looked for */
 	TWIN_FRAMES, /* whether requests wait for frames of the bus */
+	TWIN_GAP, /* the host's pause, which several requests in flight hide; for the caller to set, like the next */
+	TWIN_ORDER, /* requests in another order take other times, which a model has no lines for */
 	TWIN_DOUBTS
 };
 

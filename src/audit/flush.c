@@ -25,24 +25,21 @@ struct waits {
 	bool on_bus;
 };
 
-/* What somebody on the bus sees of a flush. By SG_IO one was sent for certain: if none passed, that bus is another one. */
-static void note_on_bus(const struct probe_context *pc, struct waits *w, bool busy, bool sent)
+/* What somebody on the bus sees of a flush. By SG_IO one was sent for certain: if none passed, that bus is another one. Where it was
+ * asked for again, what lay between is of the wait, and in none of its commands. */
+static void note_on_bus(struct waits *w, const struct command_sum *sum, bool busy, bool sent)
 {
-	struct command_sum sum = { .seen = false };
-
-	if (pc->hooks->bus)
-		pc->hooks->bus->end(pc->hooks->bus->context, &sum);
 	w->flushes++;
-	if (!sum.seen || (sent && !sum.commands))
+	if (!sum->seen || sum->commands > 1 || (sent && !sum->commands))
 		return;
 	w->seen++;
-	w->passed += sum.commands > 0;
+	w->passed += sum->commands > 0;
 	sample_add(busy ? &w->busy_on_bus : &w->idle_on_bus,
-		context_seconds(command_sum_wait_ns(&sum)));
+		context_seconds(command_sum_wait_ns(sum)));
 	if (!busy)
 		return;
-	sample_add(&w->taken, context_seconds(sum.ns[PHASE_COMMAND]));
-	sample_add(&w->answered, context_seconds(sum.ns[PHASE_STATUS]));
+	sample_add(&w->taken, context_seconds(sum->ns[PHASE_COMMAND]));
+	sample_add(&w->answered, context_seconds(sum->ns[PHASE_STATUS]));
 }
 
 static int kernel_flush(struct probe_context *pc)
@@ -58,15 +55,20 @@ typedef int flush_call(struct probe_context *pc);
 
 static int timed_flush(struct probe_context *pc, flush_call *flush, struct waits *w, bool busy)
 {
+	struct command_sum sum = { .seen = false };
 	int rc;
 
 	if (pc->hooks->bus)
 		pc->hooks->bus->begin(pc->hooks->bus->context, DEED_FLUSH);
 	rc = flush(pc);
-	note_on_bus(pc, w, busy, flush != kernel_flush);
-	if (!rc)
-		sample_add(busy ? &w->busy : &w->idle, context_seconds(pc->last_ns));
-	return rc;
+	if (pc->hooks->bus)
+		pc->hooks->bus->end(pc->hooks->bus->context, &sum);
+	/* One that was refused has stored nothing for certain, however long it took. */
+	if (rc)
+		return rc;
+	note_on_bus(w, &sum, busy, flush != kernel_flush);
+	sample_add(busy ? &w->busy : &w->idle, context_seconds(pc->last_ns));
+	return 0;
 }
 
 /* One that runs into a full buffer, but is not much longer: what it finds there shows best. */

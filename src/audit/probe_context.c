@@ -184,8 +184,9 @@ static int refused(struct probe_context *pc, const struct scsi_exchange *x)
 
 int context_exchange(struct probe_context *pc, struct scsi_exchange *x)
 {
+	uint64_t began = medium_now_ns(pc->m);
+
 	for (int i = 0; i < REISSUES; i++) {
-		uint64_t began = medium_now_ns(pc->m);
 		int rc;
 
 		x->status = 0;

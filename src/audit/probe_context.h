@@ -84,7 +84,8 @@ struct probe_context {
 	uint32_t next_generation, this_window;
 
 	uint64_t settle_ns; /* after this long without commands nothing is pending any more */
-	uint64_t last_ns; /* duration of the last command */
+	uint64_t
+		last_ns; /* until the last command was done, however often it had to be asked for */
 	uint64_t write_commands, written_bytes;
 
 	/* Errors the device told of: those that report a write that failed; apart from them 02/3A/00, which says that there is

@@ -221,6 +221,7 @@ static void note_phases(struct run_pass *out, const struct pass_result *p)
 		return;
 	out->phases = phases_state_in_record[t->state];
 	out->phases_watched = true;
+	out->bus_shared = t->bus_shared;
 	if (t->state != PHASES_SEEN)
 		return;
 	out->phases_seen = true;

@@ -1,6 +1,8 @@
 /* Which phase of requests changed: its table and its sentences. */
 #include "findings/compare_phases.h"
 
+#include <math.h>
+
 #include "base/size.h"
 #include "findings/alike.h"
 #include "findings/compared.h"
@@ -54,6 +56,15 @@ const struct table_spec compare_phases_spec = { .key = "phases",
 	.row_bytes = sizeof(struct compare_phase_row),
 	TABLE_COLUMNS(columns) };
 
+/* Of the rates that are compared, to which all that is said of phases has to fit. */
+static struct phase_change change_of(const struct compare_point *p)
+{
+	double bytes = (double)p->request_bytes;
+
+	return phase_replicates_change(&p->phases,
+		bytes / exp(p->rate.fresh_logs.mean) - bytes / exp(p->rate.base_logs.mean));
+}
+
 struct table compare_phases_table(
 	struct pool *p, const struct compared *c, size_t first, size_t end)
 {
@@ -61,8 +72,8 @@ struct table compare_phases_table(
 	struct table t = { .spec = &compare_phases_spec, .rows = rows };
 
 	for (size_t i = first; rows && i < end; i++) {
-		rows[t.count] = (struct compare_phase_row){ &c->points[i],
-			phase_replicates_change(&c->points[i].phases) };
+		rows[t.count] =
+			(struct compare_phase_row){ &c->points[i], change_of(&c->points[i]) };
 		t.count += rows[t.count].change.seen;
 	}
 	return t;
@@ -123,15 +134,10 @@ static void say(struct findings *f, const struct told *t, const struct told *as,
 	finding_figure(one, "new_seconds", value_seconds(seconds_of(t, COMPARE_NEW)));
 }
 
-/* The rate went the way the time of the phases did, so that they speak of the same change. */
+/* A change of the rate is shown, and that phase has most of it. */
 static bool explains(const struct compare_point *p, const struct phase_change *c)
 {
-	double whole = 0;
-
-	for (int i = 0; i < RUN_PHASE_COUNT; i++)
-		whole += c->seconds[COMPARE_NEW][i] - c->seconds[COMPARE_BASE][i];
-	return c->shown && ((p->rate.verdict == COMPARE_HIGHER && whole < 0) ||
-				   (p->rate.verdict == COMPARE_LOWER && whole > 0));
+	return c->shown && (p->rate.verdict == COMPARE_HIGHER || p->rate.verdict == COMPARE_LOWER);
 }
 
 void compare_phases_add(
@@ -141,14 +147,14 @@ void compare_phases_add(
 	size_t n = 0;
 
 	for (size_t i = 0; list && i < c->count; i++) {
-		struct phase_change change = phase_replicates_change(&c->points[i].phases);
+		struct phase_change change = change_of(&c->points[i]);
 		bool last = true;
 
 		if (!explains(&c->points[i], &change))
 			continue;
 		/* Sorted by size: only the last of its table is told. */
 		for (size_t k = i + 1; k < c->count; k++) {
-			struct phase_change later = phase_replicates_change(&c->points[k].phases);
+			struct phase_change later = change_of(&c->points[k]);
 
 			if (compare_same_table(&c->points[i], &c->points[k]) &&
 				explains(&c->points[k], &later))

@@ -11,12 +11,17 @@
 #include "base/error.h"
 #include "findings/explain_phases.h"
 #include "findings/explain_trust.h"
+#include "findings/phase_tables.h"
 #include "findings/points.h"
 
 /* Larger ones come from a damaged or invented record. */
 #define REQUEST_MAX (UINT64_C(1) << 40)
 /* Of the time of a request: from so much of it in stalls on, its phases are not those of a request without. */
 #define STALLED_SHARE 0.03
+/* Of a request's time by the rates: phases that add up to more or less by so much are not of the same requests (ours). */
+#define APART 0.1
+
+enum { SPREAD_REQUESTS = 30 };
 
 /* Geometric mean, as rates and comparisons have it. */
 struct log_mean {
@@ -169,6 +174,18 @@ static struct stall_pass *stall_passes_of(
 	return list;
 }
 
+/* Of the pass in which it was largest. A tenth of few requests is hardly one. */
+static double spread_of(const struct point *p)
+{
+	double most = -1;
+
+	for (size_t i = 0; i < p->pass_count; i++)
+		if (p->passes[i]->requests >= SPREAD_REQUESTS)
+			most = fmax(most, (double)p->passes[i]->lat_p90_ns -
+						  (double)p->passes[i]->lat_p50_ns);
+	return most < 0 ? INFINITY : most / 1e9;
+}
+
 /* One size without its stalls: the passes at list[0..n). */
 static struct growth_point growth_point_of(
 	const struct stall_pass *list, size_t n, const struct point *p, double pieces)
@@ -193,6 +210,7 @@ static struct growth_point growth_point_of(
 		if (p50 > 0)
 			spread = fmax(spread, ((double)p->passes[i]->lat_p90_ns - p50) / p50);
 	}
+	g.spread_s = spread_of(p);
 	g.seconds = log_mean_value(&seconds);
 	/* What the requests' own spread makes of their mean at the least; 1.28: 90 % of a normal distribution. */
 	g.noise = fmin(spread, 0.5) / 1.28 / sqrt(requests);
@@ -527,6 +545,34 @@ static void keep_stalls_apart(struct explained *x)
 		x->phases.gain = 0;
 }
 
+/* Passes that show their phases may be few, and not like the others whose rates are explained. */
+static bool are_phases_apart(const struct explained *x)
+{
+	for (size_t i = 0; i < x->point_count; i++) {
+		const struct cost_point *p = &x->points[i];
+
+		if ((double)p->request_bytes == x->phases.bytes)
+			return fabs(x->phases.seconds / p->seconds - 1) > APART;
+	}
+	return false;
+}
+
+static void take_phases(
+	struct explained *x, const struct points *table, const struct explain_known *known)
+{
+	x->phases = explain_phases_of(table, x, known->link, known->card[x->direction]);
+	for (size_t i = 0; i < table->count; i++) {
+		struct phases_of_point of = phases_of_point(&table->list[i]);
+
+		x->bus_shared |= of.shared;
+		for (int k = 0; (double)table->list[i].request_bytes == x->phases.bytes &&
+				k < RUN_PHASE_COUNT;
+			k++)
+			x->phases_typical[k] = of.typical_seconds[k];
+	}
+	x->phases_apart = x->phases.known && are_phases_apart(x);
+}
+
 /* False when memory runs out. */
 static bool take_table(struct explanation *e, const struct points *table, const struct run *run)
 {
@@ -554,7 +600,7 @@ static bool take_table(struct explanation *e, const struct points *table, const 
 	cost_line_make(&x->line, x->stored, x->point_count);
 	if (!look_for_wander(x, table) || !find_culprits(x, &e->known, table, run))
 		return false;
-	x->phases = explain_phases_of(table, x, e->known.link, e->known.card[x->direction]);
+	take_phases(x, table, &e->known);
 	keep_stalls_apart(x);
 	budget(x, &e->known);
 	e->count++;

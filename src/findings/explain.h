@@ -71,7 +71,10 @@ struct explained {
 	bool doubt_in_turn; /* the other direction does not take turns */
 	/* What the rates named alone is contradicted by its phases: they have too little of this part. */
 	bool phases_against;
-	enum phase_part against;
+	enum cause against; /* that they do not bear out */
+	double phases_typical[RUN_PHASE_COUNT]; /* s that half of the commands take at most */
+	bool bus_shared; /* other devices moved data on the bus */
+	bool phases_apart; /* they add up to another time than the rates have */
 	bool phases_stalled; /* stalls are part of their means */
 	unsigned ruled_out; /* by them, of what the rates allowed: bits 1 << enum cause */
 	bool buffered; /* writes that were acknowledged before the card had them */

@@ -39,6 +39,8 @@ static const char *const doubts[TWIN_DOUBTS] = {
 	[TWIN_BUFFER] = "write behind",
 	[TWIN_UNIT] = "write unit",
 	[TWIN_FRAMES] = "frames",
+	[TWIN_GAP] = "host gap",
+	[TWIN_ORDER] = "times in the other order",
 };
 
 struct writer {
@@ -337,8 +339,9 @@ static void take_phases(struct twin_side *s, const struct explained *x)
 	const struct phase_amount *host = &part[PART_HOST], *command = &part[PART_NOT_READY],
 				  *status = &part[PART_STORE], *data = &x->phases.data;
 
-	s->phases_seen = x->phases.known && !x->phases_stalled && host->line_known &&
-			 command->line_known && status->line_known && data->line_known &&
+	s->phases_seen = x->phases.known && !x->phases_stalled && !x->phases_apart &&
+			 host->line_known && command->line_known && status->line_known &&
+			 data->line_known &&
 			 !(x->direction == RUN_WRITE && (!x->shown || x->behind > EXPLAIN_BEHIND));
 	if (!s->phases_seen)
 		return;
@@ -371,9 +374,8 @@ static struct twin_side side_of(
 }
 
 /* What the twin takes against what was measured, at the farthest size that the kernel does not split. */
-static double worst(const struct writer *w, int d)
+static double worst_of(const struct writer *w, const struct explained *x)
 {
-	const struct explained *x = w->side[d];
 	double most = 0;
 
 	for (size_t i = 0; x && i < x->point_count; i++) {
@@ -383,10 +385,29 @@ static double worst(const struct writer *w, int d)
 
 		if (c->pieces > 1.01)
 			continue;
-		twin = twin_seconds(&w->twin, &w->in, d == RUN_WRITE, (double)c->request_bytes);
+		twin = twin_seconds(
+			&w->twin, &w->in, x->direction == RUN_WRITE, (double)c->request_bytes);
 		most = fmax(most, fabs(twin / is - 1));
 	}
 	return most;
+}
+
+static double worst(const struct writer *w, int d)
+{
+	return worst_of(w, w->side[d]);
+}
+
+/* It is made from one order, and takes the other one for the same: a gadget that reads ahead does not. */
+static bool is_other_order_off(const struct writer *w)
+{
+	for (size_t i = 0; i < w->e->count; i++) {
+		const struct explained *x = &w->e->tables[i], *of = w->side[x->direction];
+
+		if (x->order != of->order && x->in_flight == of->in_flight &&
+			worst_of(w, of) <= OFF && worst_of(w, x) > OFF)
+			return true;
+	}
+	return false;
 }
 
 /* Makes it anew with *choice set, and keeps to that where its times are nearer. */
@@ -426,6 +447,9 @@ static void make_twin(struct writer *w)
 		try_other(w, &w->in.odd_chunk);
 	w->twin.doubts[TWIN_READ_SHAPE] |= worst(w, RUN_READ) > OFF;
 	w->twin.doubts[TWIN_WRITE_SHAPE] |= worst(w, RUN_WRITE) > OFF;
+	for (int d = 0; d < 2; d++)
+		w->twin.doubts[TWIN_GAP] |= w->side[d] && w->side[d]->in_flight > 1;
+	w->twin.doubts[TWIN_ORDER] = is_other_order_off(w);
 }
 
 int explain_model_text(struct text *t, struct text *unknown, const struct run *run,

@@ -20,6 +20,8 @@ enum { SIZES_MAX = 64 };
 #define AGAINST 0.5
 /* One of several names of a cost goes where the phases have less than so much of it; else it is of both kinds. */
 #define GOES 0.3
+/* Of the mean: where half of the requests take no more than that, it speaks of some of them (ours). */
+#define UNEVEN 0.5
 /* How far a share that was seen may be off, of itself (ours). */
 #define SEEN_SLACK 0.1
 /* A given rate is right to within 5 %. */
@@ -88,8 +90,9 @@ static const struct {
 	[PART_FETCH] = { "fetch", "the gadget sends the data later than the link could: it fetches "
 				  "them first, or does not keep up with the link" },
 	[PART_REFUSE] = { "refuse",
-		"the gadget takes the data more slowly than the link could bring them: its buffer "
-		"is full, it stores piece by piece, or it does not keep up with the link" },
+		"the gadget takes the data more slowly than the link could bring them: it is not "
+		"ready for them or its buffer is full, it stores piece by piece, or it does not "
+		"keep up with the link" },
 	[PART_STORE] = { "store",
 		"all of the data have passed and the gadget has not answered yet" },
 	[PART_NOT_READY] = { "not-ready",
@@ -161,11 +164,47 @@ static const char *gain_words(struct pool *p, const struct phase_parts *x)
 /* Beyond a ceiling that nobody measured. */
 static const char *slow_link_words(const struct explained *x, enum phase_part part)
 {
-	bool beyond = part == PART_FETCH || part == PART_REFUSE;
-
-	return beyond && !x->link_known && x->frames != FRAMES_SEEN
+	if (part != PART_FETCH && part != PART_REFUSE)
+		return "";
+	return x->bus_shared ? ", or other devices had the bus, which moved data on it meanwhile"
+	       : !x->link_known && x->frames != FRAMES_SEEN
 		       ? ", or the link is slower than its ceiling"
 		       : "";
+}
+
+/* In the middle one of the requests. */
+static double typical_of(const struct explained *x, enum phase_part part)
+{
+	const double *typical = x->phases_typical;
+
+	switch (part) {
+	case PART_FETCH:
+	case PART_REFUSE:
+		return fmax(0, typical[RUN_PHASE_DATA] - x->phases.list[PART_LINK].seconds);
+	case PART_STORE:
+		return typical[RUN_PHASE_STATUS];
+	case PART_NOT_READY:
+		return typical[RUN_PHASE_COMMAND];
+	case PART_HOST:
+		return typical[RUN_PHASE_HOST];
+	default:
+		return x->phases.list[part].seconds;
+	}
+}
+
+/* A mean that most requests are far from: whatever it is does not happen to each of them. */
+static const char *uneven_words(struct pool *p, const struct explained *x, enum phase_part part)
+{
+	double typical = typical_of(x, part), all = 0;
+
+	for (int i = 0; i < RUN_PHASE_COUNT; i++)
+		all += x->phases_typical[i];
+	/* Not in the record. */
+	if (!(all > 0) || typical > UNEVEN * x->phases.list[part].seconds)
+		return "";
+	return pool_printf(p,
+		". That is the mean: half of the requests wait %s at most, and some far longer",
+		typical > 0 ? TIME(typical) : "not at all");
 }
 
 static void add_where(struct finding *one, const struct explained *x)
@@ -179,18 +218,24 @@ static void say(struct findings *f, const struct explained *x, enum phase_part p
 {
 	const struct phase_parts *p = &x->phases;
 	const struct phase_amount *a = &p->list[part];
-	bool gains =
-		part == (x->direction == RUN_WRITE ? PART_STORE : PART_FETCH) && !is_answer_only(x);
+	bool gains = !x->phases_apart &&
+		     part == (x->direction == RUN_WRITE ? PART_STORE : PART_FETCH) &&
+		     !is_answer_only(x);
 	struct finding *one = finding_add(f, &explain_codes[EXPLAIN_PHASE],
-		"By its phases: for %s of the %s of a %s %s of %s, %s%s%s%s%s.%s%s",
+		"By its phases: for %s of the %s of a %s %s of %s, %s%s%s%s%s%s.%s%s",
 		TIME(a->seconds), TIME(p->seconds), run_order_name(x->order),
 		run_direction_name(x->direction), SIZE((uint64_t)p->bytes), parts[part].does,
 		slow_link_words(x, part), growth_words(f->pool, a, p->bytes),
-		wait_words(f->pool, x, part), gains ? gain_words(f->pool, p) : "",
+		uneven_words(f->pool, x, part), wait_words(f->pool, x, part),
+		gains ? gain_words(f->pool, p) : "",
 		!is_answer_only(x) ? ""
 		: x->shown         ? " That is until it is acknowledged; storing takes longer."
 				   : " That is until it is acknowledged.",
-		x->phases_stalled ? " Stalls are in these times." : "");
+		x->phases_stalled ? " Stalls are in these times."
+		: x->phases_apart
+			? " By the rates a request takes another time, as not all passes show "
+			  "their phases: nothing more is concluded from these."
+			: "");
 
 	add_where(one, x);
 	finding_figure(one, "part", value_code(parts[part].name));
@@ -203,19 +248,17 @@ static void say(struct findings *f, const struct explained *x, enum phase_part p
 		value_if(wait_in(p, part) > 0, value_seconds(wait_in(p, part))));
 }
 
-/* The fixed part of all that the gadget does, and of the data on a link whose rate is not known; < 0: no line shows it. */
-static double fixed_work(const struct phase_parts *p, bool write)
+/* All that the gadget does beside the data on the link, as a line over the size; line_known: it is one. */
+static struct phase_amount gadget_work(const struct phase_parts *p, bool write)
 {
 	const enum phase_part work[] = { PART_NOT_READY, write ? PART_REFUSE : PART_FETCH,
 		PART_STORE };
-	double sum = 0;
+	struct phase_amount sum = { .line_known = p->link_known };
 
-	if (!p->link_known)
-		return -1;
 	for (size_t i = 0; i < sizeof work / sizeof *work; i++) {
-		if (!p->list[work[i]].line_known)
-			return -1;
-		sum += p->list[work[i]].fixed;
+		sum.line_known &= p->list[work[i]].line_known;
+		sum.fixed += p->list[work[i]].fixed;
+		sum.per_byte += p->list[work[i]].per_byte;
 	}
 	return sum;
 }
@@ -224,15 +267,23 @@ static double fixed_work(const struct phase_parts *p, bool write)
 static double time_of(const struct explained *x, enum cause cause)
 {
 	const struct phase_parts *p = &x->phases;
+	struct phase_amount work = gadget_work(p, x->direction == RUN_WRITE);
 
-	if (cause == CAUSE_HOST_GAP)
+	switch (cause) {
+	case CAUSE_HOST_GAP:
 		return p->list[PART_HOST].seconds;
-	if (cause == CAUSE_REQUEST_COST)
-		return fixed_work(p, x->direction == RUN_WRITE);
-	if (cause != CAUSE_LINK)
+	case CAUSE_REQUEST_COST:
+		return work.line_known ? work.fixed : -1;
+	case CAUSE_IN_TURN:
+	case CAUSE_SECTOR_COST:
+		return work.line_known ? work.per_byte * p->bytes : -1;
+	case CAUSE_LINK:
+		/* Its ceiling says no more than that it needs at least so much; but it needs no more than the data took. */
+		return x->link_known && p->link_known ? p->list[PART_LINK].seconds
+						      : p->data.seconds;
+	default:
 		return -1;
-	/* Its ceiling says no more than that it needs at least so much; but it needs no more than the data took. */
-	return x->link_known && p->link_known ? p->list[PART_LINK].seconds : p->data.seconds;
+	}
 }
 
 /* Below what part of its share by the rates a cause goes. */
@@ -390,14 +441,19 @@ static unsigned keep_what_is_seen(const struct explained *x, struct culprit *lis
 	return gone;
 }
 
+/* Phases of a write end with its answer: what is stored behind it goes on through the host's pause and the next request, and they
+ * rule out nothing of it. Nor do those of other requests than the rates are of. */
+static bool judge_rates(const struct explained *x)
+{
+	return x->phases.known && !x->buffered && !x->phases_stalled && !x->phases_apart &&
+	       !is_answer_only(x) && x->phases.bytes == (double)x->judged_bytes;
+}
+
 void explain_phases_rule_out(struct explained *x)
 {
 	struct culprits *c = &x->culprits;
 
-	/* Phases of a write end with its answer: what is stored behind it goes on through the host's pause and the next
-	 * request, and they rule out nothing of it. */
-	if (!x->phases.known || c->doubt || x->buffered || x->phases_stalled || is_answer_only(x) ||
-		x->phases.bytes != (double)x->judged_bytes)
+	if (c->doubt || !judge_rates(x))
 		return;
 	if (c->next_count > 1)
 		keep_what_is_seen(x, c->next, &c->next_count);
@@ -413,16 +469,20 @@ bool explain_phases_contradict(const struct explained *x)
 {
 	const struct culprits *c = &x->culprits;
 
-	if (!x->phases.known || c->doubt || c->count != 1 || x->buffered || x->phases_stalled ||
-		is_answer_only(x) || x->phases.bytes != (double)x->judged_bytes)
-		return false;
-	return (c->list[0].cause == CAUSE_HOST_GAP || c->list[0].cause == CAUSE_LINK) &&
-	       is_refuted(x, &c->list[0], AGAINST);
+	return !c->doubt && c->count == 1 && judge_rates(x) && is_refuted(x, &c->list[0], AGAINST);
+}
+
+static const char *against_words(enum cause cause)
+{
+	return cause == CAUSE_HOST_GAP       ? "are the host's"
+	       : cause == CAUSE_LINK         ? "are the link's"
+	       : cause == CAUSE_REQUEST_COST ? "are work of the gadget that stays whatever the size"
+					     : "are work of the gadget that grows with the size";
 }
 
 static void add_contradiction(struct findings *f, const struct explained *x)
 {
-	enum phase_part part = x->against;
+	double seconds = fmax(0, time_of(x, x->against));
 	struct finding *one;
 
 	if (!x->phases_against)
@@ -430,13 +490,14 @@ static void add_contradiction(struct findings *f, const struct explained *x)
 	one = finding_add(f, &explain_codes[EXPLAIN_PHASE_AGAINST],
 		"The phases do not bear out what the rates of %s %ss seem to say: only %s of the "
 		"%s of a request of %s %s. Rely on the phases.",
-		run_order_name(x->order), run_direction_name(x->direction),
-		TIME(x->phases.list[part].seconds), TIME(x->phases.seconds),
-		SIZE((uint64_t)x->phases.bytes),
-		part == PART_HOST ? "are the host's" : "are the link's");
+		run_order_name(x->order), run_direction_name(x->direction), TIME(seconds),
+		TIME(x->phases.seconds), SIZE((uint64_t)x->phases.bytes),
+		against_words(x->against));
 	add_where(one, x);
-	finding_figure(one, "part", value_code(parts[part].name));
-	finding_figure(one, "seconds", value_seconds(x->phases.list[part].seconds));
+	finding_figure(one, "part",
+		value_code(x->against == CAUSE_HOST_GAP ? parts[PART_HOST].name
+							: cause_code(x->against)));
+	finding_figure(one, "seconds", value_seconds(seconds));
 }
 
 static const char *ruled_words(struct pool *p, unsigned causes)
@@ -445,6 +506,7 @@ static const char *ruled_words(struct pool *p, unsigned causes)
 		enum cause cause;
 		const char *words;
 	} names[] = { { CAUSE_HOST_GAP, "the host's pause" }, { CAUSE_LINK, "the link" },
+		{ CAUSE_IN_TURN, "link and card in turn" },
 		{ CAUSE_REQUEST_COST, "work per request" },
 		{ CAUSE_SECTOR_COST, "work per sector" } };
 	const char *words = "";
@@ -547,7 +609,8 @@ static void add_card(struct findings *f, const struct explanation *e, const stru
 	struct finding *one;
 	bool against;
 
-	if (!(card > 0) || work < 0 || x->buffered || x->phases_stalled || is_answer_only(x))
+	if (!(card > 0) || work < 0 || x->buffered || x->phases_stalled || x->phases_apart ||
+		is_answer_only(x))
 		return;
 	link = x->phases.list[PART_LINK].seconds / x->phases.bytes;
 	against = work > (1 + GIVEN_SLACK) * card && work - card > GIVEN_SLACK * (work + link);

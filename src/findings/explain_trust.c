@@ -59,7 +59,7 @@ void explain_distrust(struct explained *x, bool link_refuted)
 	if (c->doubt)
 		return;
 	x->phases_against = explain_phases_contradict(x);
-	x->against = c->list[0].cause == CAUSE_HOST_GAP ? PART_HOST : PART_LINK;
+	x->against = c->list[0].cause;
 	if (rests_on(x, EXPLAIN_GIVEN_LINK) && link_refuted)
 		culprits_give_up(c, CULPRIT_LINK_BEATEN);
 	else if (rests_on(x, EXPLAIN_GIVEN_CARD) && x->diagnosis.card_beaten)

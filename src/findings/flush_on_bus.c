@@ -108,7 +108,7 @@ static void add_next(
 	bool command = beyond(s->next_command_ns, s->usual_command_ns) * 2 > next_waits(s);
 	struct finding *one = finding_add(f, code,
 		"The read after that flush waited %s longer than usual %s: the target was still at "
-		"work on what it had answered for.",
+		"work, most likely on what it had answered for.",
 		TIME(next_waits(s)),
 		command ? "until its command was taken" : "until its data had come");
 

@@ -93,15 +93,18 @@ static const char *meaning(const struct largest *l)
 	if (l->phase == RUN_PHASE_HOST)
 		return "the host's own, between the phases of commands";
 	if (l->phase == RUN_PHASE_COMMAND)
-		return "the device not yet ready for the next command";
+		return "the device not yet ready for them, or the bus slow to bring them";
 	if (l->phase == RUN_PHASE_DATA)
 		return l->of == OBSERVED_WRITE
 			       ? "the link carrying the data, or the device not taking it"
 			       : "the link carrying the data, or the device "
 				 "fetching it";
-	return l->of == OBSERVED_READ    ? "the device's, after the data had passed"
-	       : l->of == OBSERVED_FLUSH ? "the device storing what it held"
-					 : "the device's, after it had the data";
+	/* Whether a flush stores is not to be seen here. */
+	return l->of == OBSERVED_READ    ? "the device's, after the data had passed, or the bus's"
+	       : l->of == OBSERVED_WRITE ? "the device's, after it had the data, or the bus's"
+	       : l->of == OBSERVED_FLUSH
+		       ? "the device's before it answered, storing what it held where it stores"
+		       : "the device's before it answered, or the bus's";
 }
 
 void observe_commands_add(

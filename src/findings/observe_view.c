@@ -24,6 +24,7 @@ enum {
 	DROPPED,
 	ERRORS,
 	PHASES,
+	COMMANDS_BROKEN,
 	PHASES_NOT_SHOWN,
 };
 
@@ -59,6 +60,9 @@ const struct finding_code observe_codes[] = {
 	[PHASES] = { "phases", FINDING_PLAIN, false,
 		"the phase of the commands on the bus in which most of their time went",
 		"of phase seconds all_seconds" },
+	[COMMANDS_BROKEN] = { "commands-broken", FINDING_CAUTION, false,
+		"commands on the bus that came to no proper end, and are in no time of phases",
+		"commands" },
 	[PHASES_NOT_SHOWN] = { "phases-not-shown", FINDING_CAUTION, false,
 		"the bus was watched, and does not show where the time of commands went; the "
 		"sentence says why",
@@ -267,14 +271,30 @@ static void add_limits(struct findings *f, const struct observation *o)
 			"requests", value_count(o->errors));
 }
 
+/* They may have taken longest of all: a host waits half a minute for some. */
+static void add_broken(struct findings *f, const struct observation *o)
+{
+	if (o->phases_watched && o->broken_commands)
+		finding_figure(finding_add(f, &observe_codes[COMMANDS_BROKEN],
+				       "%llu command%s came to no proper end on the bus: what %s "
+				       "took is in "
+				       "none of these times.",
+				       ull(o->broken_commands), text_plural(o->broken_commands),
+				       o->broken_commands == 1 ? "it" : "they"),
+			"commands", value_count(o->broken_commands));
+}
+
 static void add_unseen_phases(struct findings *f, const struct observation *o)
 {
-	if (!o->phases_watched || o->phases == RUN_PHASES_SEEN)
+	bool silent = o->phases == RUN_PHASES_SEEN && !o->command_count && !saw_nothing(o);
+
+	if (!o->phases_watched || (o->phases == RUN_PHASES_SEEN && !silent))
 		return;
 	finding_add(f, &observe_codes[PHASES_NOT_SHOWN],
 		"Where the time of commands went is not shown: %s.",
-		o->phases == RUN_PHASES_CLOCK ? "the machine's clock was set meanwhile"
-					      : "events of the USB monitor were lost");
+		silent ? "none of them was seen on the bus that was watched"
+		: o->phases == RUN_PHASES_CLOCK ? "the machine's clock was set meanwhile"
+						: "events of the USB monitor were lost");
 }
 
 static void add_findings(struct findings *f, const struct run *run, const struct observation *o)
@@ -292,6 +312,7 @@ static void add_findings(struct findings *f, const struct run *run, const struct
 		add_others(f, o);
 	}
 	observe_commands_add(f, o, &observe_codes[PHASES]);
+	add_broken(f, o);
 	add_limits(f, o);
 	add_unseen_phases(f, o);
 }

@@ -67,7 +67,22 @@ void phase_replicates_release(struct phase_replicates *c)
 	*c = (struct phase_replicates){ 0 };
 }
 
-struct phase_change phase_replicates_change(const struct phase_replicates *c)
+/* By which the time of a phase changed. */
+static double part_of(const struct phase_change *c, int phase)
+{
+	return c->seconds[1][phase] - c->seconds[0][phase];
+}
+
+/* Another phase takes up half of it or more: then work went from one phase to another, and neither is what changed the whole. */
+static bool is_taken_up(const struct phase_change *c, double part)
+{
+	for (int i = 0; i < RUN_PHASE_COUNT; i++)
+		if (part_of(c, i) * part < 0 && fabs(part_of(c, i)) > fabs(part) / 2)
+			return true;
+	return false;
+}
+
+struct phase_change phase_replicates_change(const struct phase_replicates *c, double by_rate_s)
 {
 	struct phase_change out = { .seen = c->side[0].n > 0 && c->side[1].n > 0 };
 	double whole = 0, most = 0;
@@ -84,13 +99,15 @@ struct phase_change phase_replicates_change(const struct phase_replicates *c)
 		struct moments a = moments_of(c->side[0].seconds[i], c->side[0].n);
 		struct moments b = moments_of(c->side[1].seconds[i], c->side[1].n);
 		struct welch w = welch_of(&a, &b);
-		double part = b.mean - a.mean;
+		double part = part_of(&out, i);
 
 		if (!(part * whole > 0) || !(fabs(part) > fabs(most)))
 			continue;
 		most = part;
 		out.phase = (enum run_phase)i;
-		out.shown = w.known && w.p <= certain_p && fabs(part) > fabs(whole) / 2;
+		out.shown = w.known && w.p <= certain_p && fabs(part) > fabs(whole) / 2 &&
+			    !is_taken_up(&out, part) && part * by_rate_s > 0 &&
+			    fabs(part) > fabs(by_rate_s) / 2 && fabs(part) < fabs(by_rate_s) * 2;
 	}
 	return out;
 }

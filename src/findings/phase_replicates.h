@@ -24,11 +24,14 @@ struct phase_change {
 	bool seen; /* phases were, on both sides */
 	double seconds[2][RUN_PHASE_COUNT]; /* means */
 	/* The phase that changed most, the way the request's time did, if that is shown: its difference is beyond chance (Welch's
-	 * t, p <= 0.05 over the four phases, Bonferroni) and the larger part of the whole. */
+	 * t, p <= 0.05 over the four phases, Bonferroni), the larger part of the whole and of what the rates say, and no other
+	 * phase makes up for half of it. */
 	bool shown;
 	enum run_phase phase;
 };
 
-struct phase_change phase_replicates_change(const struct phase_replicates *c);
+/* by_rate_s: by how much a request takes longer by the rates compared, which have what phases don't: storing after the answer, other
+ * passes. */
+struct phase_change phase_replicates_change(const struct phase_replicates *c, double by_rate_s);
 
 #endif

@@ -25,10 +25,13 @@ static double host_seconds(const struct run_pass *p)
 static void add_pass(struct phases_of_point *out, const struct run_pass *p)
 {
 	out->passes++;
+	out->shared |= p->bus_shared;
 	out->requests += p->requests;
 	out->commands += (double)p->commands;
-	for (int i = 0; i < RUN_PHASE_COUNT; i++)
+	for (int i = 0; i < RUN_PHASE_COUNT; i++) {
 		out->seconds[i] += i == RUN_PHASE_HOST ? host_seconds(p) : seconds(p->phase_ns[i]);
+		out->typical_seconds[i] += seconds(p->phase_p50_ns[i]);
+	}
 	if (seconds(p->flush_command_ns) > out->flush_seconds)
 		out->flush_seconds = seconds(p->flush_command_ns);
 }
@@ -45,6 +48,7 @@ struct phases_of_point phases_of_point(const struct point *p)
 	out.commands /= (double)out.requests;
 	for (int i = 0; i < RUN_PHASE_COUNT; i++) {
 		out.seconds[i] /= (double)out.requests;
+		out.typical_seconds[i] /= (double)out.passes;
 		out.whole_seconds += out.seconds[i];
 	}
 	if (p->link_ceiling_bps > 0)
@@ -232,8 +236,8 @@ static void say(struct findings *f, const struct phases_row *r, const struct pha
 
 static const char *const reasons[] = {
 	[RUN_PHASES_DROPPED] = "the USB monitor lost events, as the machine was too busy",
-	[RUN_PHASES_BROKEN] = "commands were broken off, or the device was reset",
-	[RUN_PHASES_OTHERS] = "the bus did not carry just their own requests",
+	[RUN_PHASES_BROKEN] = "commands came to no proper end, or the device was reset",
+	[RUN_PHASES_OTHERS] = "the bus was not seen to carry just their own requests",
 	[RUN_PHASES_CLOCK] = "the machine's clock was set meanwhile",
 };
 

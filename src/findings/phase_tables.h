@@ -10,9 +10,12 @@ struct phases_of_point {
 	size_t passes; /* in which they were; 0: nothing below is known */
 	uint64_t requests;
 	double seconds[RUN_PHASE_COUNT]; /* by enum run_phase, summed over the request's commands */
+	double typical_seconds
+		[RUN_PHASE_COUNT]; /* of a command: medians of the passes, mean over these */
 	double whole_seconds; /* their sum */
 	double link_seconds; /* least time that the link needs for the data; 0: not known, or the data took less */
 	double commands; /* a request */
+	bool shared; /* with other devices on the bus */
 	double flush_seconds; /* longest SYNCHRONIZE CACHE at a closing flush; 0: none was seen */
 };
 

@@ -42,6 +42,7 @@ enum {
 	TAIL,
 	PHASES,
 	PHASES_LEFT_OUT,
+	BUS_SHARED,
 	HOST,
 };
 
@@ -131,6 +132,8 @@ const struct finding_code sweep_codes[] = {
 		"split",
 		POINT "request_seconds command_seconds data_seconds link_seconds status_seconds "
 		      "host_seconds" },
+	[BUS_SHARED] = { "bus-shared", FINDING_CAUTION, false,
+		"other devices moved data on the target's bus", "passes" },
 	[PHASES_LEFT_OUT] = { "phases-left-out", FINDING_CAUTION, false,
 		"passes were watched on the bus and do not show their phases",
 		"passes passes_shown" },
@@ -929,6 +932,24 @@ static void add_flags(struct writer *w)
 	}
 }
 
+/* Rates and times of data are then those of a part of the bus. */
+static void add_bus_shared(struct writer *w)
+{
+	size_t n = 0;
+
+	for (size_t i = 0; i < w->points->count; i++)
+		for (size_t k = 0; k < w->points->list[i].pass_count; k++)
+			n += w->points->list[i].passes[k]->bus_shared;
+	if (n)
+		finding_figure(
+			finding_add(w->f, &sweep_codes[BUS_SHARED],
+				"Other devices moved data on the same bus during %zu pass%s: what "
+				"that took of the bus is in these times. Unplug them, or use "
+				"another port, and measure again.",
+				n, n == 1 ? "" : "es"),
+			"passes", value_count(n));
+}
+
 static void add_errors(struct writer *w)
 {
 	uint64_t errors = 0;
@@ -1003,4 +1024,5 @@ void sweep_findings_add(struct findings *f, const struct run *run, const struct 
 	add_above_link(&w);
 	add_flags(&w);
 	phases_findings_add(f, points, &sweep_codes[PHASES], &sweep_codes[PHASES_LEFT_OUT]);
+	add_bus_shared(&w);
 }

@@ -439,8 +439,8 @@ static void compare_counts(struct medium *m, const struct pass_plan *plan,
 		plan->write ? after.writes - before->writes : after.reads - before->reads;
 	r->device_bytes = plan->write ? writes : reads;
 	r->device_flushes = after.flushes - before->flushes;
-	r->foreign = !r->failure.failed &&
-		     (r->device_bytes > r->bytes || (plan->write ? reads : writes) > 0);
+	r->foreign |= !r->failure.failed &&
+		      (r->device_bytes > r->bytes || (plan->write ? reads : writes) > 0);
 }
 
 int pass_run(struct medium *m, const struct pass_plan *plan, struct pass_buffers *buffers,
@@ -504,6 +504,7 @@ int pass_run(struct medium *m, const struct pass_plan *plan, struct pass_buffers
 		phases_end(plan->phases, out->bytes);
 		/* One that failed says so; what its last command took says nothing. */
 		out->phases = out->failure.failed ? NULL : buffers->phases;
+		out->foreign = out->phases && out->phases->others_slow;
 	}
 	buffers->serial += out->bytes / 512 + PASS_IN_FLIGHT_MAX;
 	if (plan->write && out->requests && plan->flusher)

@@ -23,6 +23,10 @@ static const uint64_t look_any_ns = 2000000, look_most_ns = 400000000, look_grow
 static const double enough = 0.5, full = 0.7; /* of the ring */
 static const double bus_bytes_per_ns = 0.6;
 static const unsigned wait_ms = 100;
+/* Of the pass's own bytes: what others on the bus may move without being in the way (ours). */
+static const double sharing_most = 0.05;
+/* Of the time on the bus: with more of it spent on other commands, those of a pass are not alone on the device (ours). */
+static const double others_most = 0.02;
 
 struct phases {
 	struct medium *model; /* NULL: the monitor */
@@ -44,6 +48,8 @@ struct phases {
 	bool write;
 	bool fresh; /* no command of this pass yet */
 	bool strangers; /* reads among writes, or writes among reads */
+	uint64_t others_moved; /* by other devices, when the pass began */
+	uint64_t own_ns, others_ns; /* of the pass's own commands, and of all others */
 	bool unreadable; /* the monitor itself failed */
 	bool urgent; /* the ring was found too full once: the thread goes before others from then on */
 	bool goes_first; /* it does */
@@ -140,6 +146,23 @@ static void sum_up(struct command_sum *s, const struct command_times *c)
 		s->longest_ns = ns;
 }
 
+/* Back to the command before it, so that a pass is all of them. */
+static uint64_t whole_ns(const struct command_times *c, bool first)
+{
+	uint64_t ns = first ? 0 : c->ns[PHASE_HOST];
+
+	for (int i = 0; i < COMMAND_PHASES; i++)
+		ns += i == PHASE_HOST ? 0 : c->ns[i];
+	return ns;
+}
+
+static void add_other(struct phases *p, const struct command_times *c)
+{
+	p->into->others++;
+	p->others_ns += whole_ns(c, p->fresh);
+	p->fresh = false;
+}
+
 static void take_command(void *context, const struct command_times *c)
 {
 	struct phases *p = context;
@@ -149,7 +172,7 @@ static void take_command(void *context, const struct command_times *c)
 	/* Another disk of the same device: not ours to look at, but it takes its time. */
 	if (c->lun != p->lun) {
 		if (p->into)
-			p->into->others++;
+			add_other(p, c);
 		return;
 	}
 	if (deed == p->summed)
@@ -158,12 +181,13 @@ static void take_command(void *context, const struct command_times *c)
 		tally(p->tally, deed, c);
 	if (!p->into)
 		return;
-	if (deed == (p->write ? DEED_WRITE : DEED_READ))
-		add(p->into, c, p->fresh);
-	else if (deed == DEED_READ || deed == DEED_WRITE)
-		p->strangers = true;
-	else
-		p->into->others++;
+	p->strangers |= deed == (p->write ? DEED_READ : DEED_WRITE);
+	if (deed != (p->write ? DEED_WRITE : DEED_READ)) {
+		add_other(p, c);
+		return;
+	}
+	add(p->into, c, p->fresh);
+	p->own_ns += whole_ns(c, p->fresh);
 	p->fresh = false;
 }
 
@@ -393,6 +417,8 @@ static void start_afresh(struct phases *p)
 		(void)usbmon_dropped(p->monitor, &before);
 	p->pairing = (struct pairing){ .stage = PAIRING_IDLE };
 	p->strangers = p->unreadable = false;
+	p->own_ns = p->others_ns = 0;
+	p->others_moved = p->monitor ? usbmon_others_moved(p->monitor) : 0;
 	p->fresh = true;
 	p->noting = true;
 	p->any = p->silent = false;
@@ -447,6 +473,12 @@ static enum phases_state judge_monitor(struct phases *p, uint64_t *dropped)
 	return p->pairing.backwards || clock_was_set(p) ? PHASES_CLOCK : PHASES_SEEN;
 }
 
+/* What others are sent meanwhile is in no phase, and yet makes the pass longer. */
+static bool others_matter(const struct phases *p)
+{
+	return (double)p->others_ns > others_most * (double)(p->own_ns + p->others_ns);
+}
+
 static enum phases_state judge(struct phases *p, uint64_t bytes)
 {
 	struct phase_times *t = p->into;
@@ -456,7 +488,9 @@ static enum phases_state judge(struct phases *p, uint64_t bytes)
 		return state;
 	if (p->pairing.broken || p->pairing.resets)
 		return PHASES_BROKEN;
-	return p->strangers || t->bytes != bytes || !t->commands ? PHASES_OTHERS : PHASES_SEEN;
+	t->others_slow = others_matter(p);
+	return p->strangers || t->others_slow || t->bytes != bytes || !t->commands ? PHASES_OTHERS
+										   : PHASES_SEEN;
 }
 
 void phases_end(struct phases *p, uint64_t bytes)
@@ -464,6 +498,9 @@ void phases_end(struct phases *p, uint64_t bytes)
 	pthread_mutex_lock(&p->lock);
 	look(p);
 	p->into->state = judge(p, bytes);
+	p->into->bus_shared =
+		p->monitor && (double)(usbmon_others_moved(p->monitor) - p->others_moved) >
+				      sharing_most * (double)bytes;
 	p->into = NULL;
 	p->noting = false;
 	pthread_mutex_unlock(&p->lock);

@@ -43,6 +43,7 @@ struct usbmon {
 	struct usbmon_log log;
 	size_t asked_bytes; /* the ring was made that large; 0: it could not */
 	uint64_t found_bytes; /* by the last usbmon_collect */
+	uint64_t others_moved; /* ever */
 };
 
 static void unmap_ring(struct usbmon *m)
@@ -131,6 +132,8 @@ static uint32_t take(struct usbmon *m, const uint32_t *offsets, uint32_t count)
 			continue;
 		if (!usbmon_log_add(&m->log, at, left, &m->filter))
 			return i;
+		if (!usbmon_event_is_of(&m->filter, at))
+			m->others_moved += usbmon_event_moved(at);
 		m->found_bytes += in_ring(at);
 	}
 	return count;
@@ -173,6 +176,11 @@ size_t usbmon_ring_bytes(const struct usbmon *m)
 double usbmon_fill(const struct usbmon *m)
 {
 	return m->ring_bytes ? (double)m->found_bytes / (double)m->ring_bytes : 0;
+}
+
+uint64_t usbmon_others_moved(const struct usbmon *m)
+{
+	return m->others_moved;
 }
 
 void usbmon_wait(struct usbmon *m, unsigned milliseconds)

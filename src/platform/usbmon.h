@@ -1,6 +1,6 @@
 /* The kernel's USB monitor (Linux Documentation/usb/usbmon.rst, the binary interface), for one disk. Events lie in a ring
  * that the kernel shares with us; those of other devices on the bus are passed over by their header, so that a keyboard's
- * are never read. */
+ * are never read: that others moved data at all, and how much together, is all that is known of them. */
 #ifndef PLATFORM_USBMON_H
 #define PLATFORM_USBMON_H
 
@@ -33,6 +33,9 @@ size_t usbmon_ring_bytes(const struct usbmon *m);
 
 /* How full of events, whosever they were, the last usbmon_collect found the ring: 0 to 1. */
 double usbmon_fill(const struct usbmon *m);
+
+/* How many bytes all else on that bus moved since it was opened, as far as events were collected. */
+uint64_t usbmon_others_moved(const struct usbmon *m);
 
 /* Waits until something happens on the bus, or for that long. */
 void usbmon_wait(struct usbmon *m, unsigned milliseconds);

@@ -6,13 +6,11 @@
 /* Offsets in the header. */
 enum {
 	AT_URB = 0,
-	AT_TYPE = 8,
 	AT_NO_SETUP = 14, /* 0: there is one */
 	AT_NO_DATA = 15, /* 0: there is data */
 	AT_SECONDS = 16,
 	AT_MICROSECONDS = 24,
 	AT_STATUS = 28,
-	AT_LENGTH = 32,
 	AT_SETUP = 40,
 };
 
@@ -69,13 +67,13 @@ bool usbmon_event_parse(struct usbmon_event *out, const uint8_t *bytes, size_t l
 {
 	if (length < USBMON_HEADER_BYTES || !usbmon_event_is_of(filter, bytes))
 		return false;
-	if (!take_type(out, bytes[AT_TYPE]) || !take_time(out, bytes))
+	if (!take_type(out, bytes[USBMON_AT_TYPE]) || !take_time(out, bytes))
 		return false;
 	out->urb = read_u64(bytes + AT_URB);
 	out->transfer = (enum usbmon_transfer)bytes[USBMON_AT_TRANSFER];
 	out->endpoint = bytes[USBMON_AT_ENDPOINT];
 	out->status = (int)read_u32(bytes + AT_STATUS);
-	out->length = read_u32(bytes + AT_LENGTH);
+	out->length = read_u32(bytes + USBMON_AT_LENGTH);
 	out->has_setup = out->transfer == USBMON_CONTROL && out->type == USBMON_SUBMITTED &&
 			 !bytes[AT_NO_SETUP];
 	if (out->has_setup)

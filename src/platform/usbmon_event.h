@@ -13,10 +13,12 @@ enum { USBMON_HEADER_BYTES = 64, USBMON_SETUP_BYTES = 8 };
 
 /* Offsets in the header that are looked at first. */
 enum {
+	USBMON_AT_TYPE = 8,
 	USBMON_AT_TRANSFER = 9,
 	USBMON_AT_ENDPOINT = 10,
 	USBMON_AT_DEVICE = 11,
 	USBMON_AT_BUS = 12,
+	USBMON_AT_LENGTH = 32,
 	USBMON_AT_CAPTURED = 36,
 };
 
@@ -79,6 +81,20 @@ static inline bool usbmon_event_is_of(const struct usbmon_filter *f, const uint8
 	if (bytes[USBMON_AT_TRANSFER] == USBMON_BULK)
 		return endpoint == f->in || endpoint == f->out;
 	return bytes[USBMON_AT_TRANSFER] == USBMON_CONTROL && !(endpoint & 0x7f);
+}
+
+/* What an event says was moved in bulk or isochronously, for which devices share a bus: of those that are not of that disk that is
+ * all that is looked at, and of which device is not. */
+static inline uint32_t usbmon_event_moved(const uint8_t *bytes)
+{
+	uint8_t transfer = bytes[USBMON_AT_TRANSFER];
+	uint32_t n;
+
+	memcpy(&n, bytes + USBMON_AT_LENGTH, sizeof n);
+	return bytes[USBMON_AT_TYPE] == 'C' &&
+			       (transfer == USBMON_BULK || transfer == USBMON_ISOCHRONOUS)
+		       ? n
+		       : 0;
 }
 
 #endif

@@ -274,6 +274,8 @@ static const struct field pass_fields[] = {
 		"were broken off, others came in between, or the clock was set; absent when nobody "
 		"watched",
 		.words = run_phases_words, FIELD_IF(phases_watched)),
+	FIELD_WHEN("bus_shared", bus_shared, phases_watched,
+		"0 or 1: other devices moved more than 5 % as much on the same bus meanwhile"),
 	FIELD_WHEN("commands", commands, phases_seen,
 		"that carried the data; this and the rest are absent unless phases were seen"),
 	FIELD_WHEN("other_commands", other_commands, phases_seen, "in between"),

@@ -142,6 +142,7 @@ struct run_pass { /* line "pass" */
 	uint32_t flags; /* enum run_pass_flag */
 	enum run_phases phases;
 	bool phases_watched; /* phases is anything but NOT_WATCHED */
+	bool bus_shared; /* watched: other devices moved data on the same bus meanwhile */
 	bool phases_seen; /* phases is SEEN: the following hold */
 	uint64_t commands; /* that carried the data */
 	uint64_t other_commands; /* in between, without such data */

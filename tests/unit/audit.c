@@ -330,8 +330,11 @@ struct dawdler {
 	struct phases *phases;
 	enum bus_watch watch;
 	bool after_writes, every_other;
+	bool refuses; /* every SYNCHRONIZE CACHE, once it has stored all */
+	uint64_t busy_ns; /* after a write SYNCHRONIZE CACHE is answered NOT READY for so long */
 	const char *card; /* MB/s; NULL: 0.4 */
 	bool wrote;
+	uint64_t wrote_ns;
 	unsigned flushes;
 };
 
@@ -339,11 +342,17 @@ static void dawdle(void *context, struct scsi_exchange *x)
 {
 	struct dawdler *d = context;
 
-	if (x->cdb[0] == SCSI_WRITE_10)
+	if (x->cdb[0] == SCSI_WRITE_10) {
 		d->wrote = true;
+		d->wrote_ns = medium_now_ns(d->inner);
+	}
 	if (x->cdb[0] != SCSI_SYNCHRONIZE_CACHE_10)
 		return;
 	d->flushes++;
+	if (d->refuses)
+		scsi_tap_fail(x, SENSE_HARDWARE_ERROR, 0x4400, false);
+	if (medium_now_ns(d->inner) - d->wrote_ns < d->busy_ns)
+		scsi_tap_fail(x, SENSE_NOT_READY, 0x0401, false);
 	if ((d->after_writes && d->wrote) || (d->every_other && d->flushes % 2))
 		medium_idle_ns(d->inner, 170000000);
 	d->wrote = false;
@@ -455,6 +464,35 @@ START_TEST(a_flush_may_wait_to_be_taken)
 	ck_assert_msg(
 		line(&f, "flush")->verdict == PROMISE_KEPT, "%s", line(&f, "flush")->evidence);
 	ck_assert_ptr_nonnull(strstr(line(&f, "flush")->evidence, "its status at once"));
+}
+END_TEST
+
+/* It answers that it is about to be ready until all is stored, and the host asks again: that takes as long as storing does, though no
+ * command on the bus does. */
+START_TEST(a_flush_may_be_asked_for_again)
+{
+	for (int watch = BUS_UNWATCHED; watch <= BUS_WATCHED; watch++) {
+		struct dawdler d = { .watch = (enum bus_watch)watch, .busy_ns = 166000000 };
+		struct promises f = audited_on_bus(&d, "", ignores);
+
+		ck_assert_msg(line(&f, "flush")->verdict == PROMISE_KEPT, "%s",
+			line(&f, "flush")->evidence);
+		ck_assert_ptr_null(strstr(line(&f, "flush")->evidence, "on the bus (taken"));
+	}
+}
+END_TEST
+
+/* It waits until all is stored, and then answers with an error. */
+START_TEST(a_flush_refused_keeps_nothing)
+{
+	for (int watch = BUS_UNWATCHED; watch <= BUS_WATCHED; watch++) {
+		struct dawdler d = { .watch = (enum bus_watch)watch, .refuses = true };
+		struct promises f = audited_on_bus(&d, "", "");
+
+		ck_assert_msg(line(&f, "flush")->verdict != PROMISE_KEPT, "%s",
+			line(&f, "flush")->evidence);
+		ck_assert_ptr_nonnull(strstr(line(&f, "flush")->evidence, "refused every time"));
+	}
 }
 END_TEST
 
@@ -1387,6 +1425,8 @@ Suite *audit_suite(void)
 	tcase_add_test(c, a_dawdling_host_hides_no_storing);
 	tcase_add_test(c, lost_events_judge_no_flush);
 	tcase_add_test(c, a_flush_may_wait_to_be_taken);
+	tcase_add_test(c, a_flush_may_be_asked_for_again);
+	tcase_add_test(c, a_flush_refused_keeps_nothing);
 	tcase_add_test(c, a_flush_that_waits_may_store_nothing);
 	tcase_add_test(c, a_fast_card_leaves_nothing);
 	tcase_add_test(c, it_writes_no_more_than_it_announces);

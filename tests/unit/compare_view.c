@@ -129,10 +129,11 @@ static void say_all_that_can_be_odd(struct scene *s)
 	strcpy(s->heads[1].target.serial, "S-2");
 }
 
-/* Passes whose status takes so long, give or take 1 %, and whose data always takes 4 ms. */
-static void fill_phases(struct compare_point *p, double base_s, double new_s)
+/* Passes whose status takes so long, give or take 1 %, and their data so long. */
+static void fill_both(
+	struct compare_point *p, double base_s, double new_s, double base_data_s, double new_data_s)
 {
-	const double status[2] = { base_s, new_s };
+	const double status[2] = { base_s, new_s }, data[2] = { base_data_s, new_data_s };
 
 	for (int side = 0; side < 2; side++) {
 		struct run_pass passes[VALUES] = { 0 };
@@ -142,7 +143,7 @@ static void fill_phases(struct compare_point *p, double base_s, double new_s)
 			passes[i] = (struct run_pass){
 				.phases_seen = true, .requests = 100, .commands = 100
 			};
-			passes[i].phase_ns[RUN_PHASE_DATA] = 400000000;
+			passes[i].phase_ns[RUN_PHASE_DATA] = (uint64_t)(data[side] * 100e9);
 			passes[i].phase_ns[RUN_PHASE_STATUS] =
 				(uint64_t)(status[side] * 100e9 * (1 + 0.01 * (i % 2)));
 			list[i] = &passes[i];
@@ -151,15 +152,20 @@ static void fill_phases(struct compare_point *p, double base_s, double new_s)
 	}
 }
 
+static void fill_phases(struct compare_point *p, double base_s, double new_s)
+{
+	fill_both(p, base_s, new_s, 4e-3, 4e-3);
+}
+
 /* A phase is named when its change is beyond chance and the larger part of the whole, and never the wrong way round. */
 START_TEST(which_phase_changed)
 {
 	struct compare_point p = { .request_bytes = 4096 };
 	struct phase_change c;
 
-	ck_assert(!phase_replicates_change(&p.phases).seen);
+	ck_assert(!phase_replicates_change(&p.phases, -6e-3).seen);
 	fill_phases(&p, 8e-3, 2e-3);
-	c = phase_replicates_change(&p.phases);
+	c = phase_replicates_change(&p.phases, -6e-3);
 	ck_assert(c.seen && c.shown);
 	ck_assert_int_eq(c.phase, RUN_PHASE_STATUS);
 	ck_assert_double_eq_tol(c.seconds[0][RUN_PHASE_STATUS], 8e-3, 1e-4);
@@ -167,11 +173,25 @@ START_TEST(which_phase_changed)
 	ck_assert_double_eq_tol(c.seconds[1][RUN_PHASE_DATA], 4e-3, 1e-9);
 	phase_replicates_release(&p.phases);
 	fill_phases(&p, 2e-3, 2e-3);
-	ck_assert(!phase_replicates_change(&p.phases).shown);
+	ck_assert(!phase_replicates_change(&p.phases, 2e-6).shown);
 	phase_replicates_release(&p.phases);
 	/* 0.1 % of difference in 1 % of noise. */
 	fill_phases(&p, 2e-3, 2.002e-3);
-	ck_assert(!phase_replicates_change(&p.phases).shown);
+	ck_assert(!phase_replicates_change(&p.phases, 2e-6).shown);
+	phase_replicates_release(&p.phases);
+	/* By the rates a request takes 40 ms less, or hardly less, or more: most of the change is not in the phases. */
+	fill_phases(&p, 8e-3, 2e-3);
+	ck_assert(!phase_replicates_change(&p.phases, -40e-3).shown);
+	ck_assert(!phase_replicates_change(&p.phases, -1e-3).shown);
+	ck_assert(!phase_replicates_change(&p.phases, 6e-3).shown);
+	phase_replicates_release(&p.phases);
+	/* What the status no longer takes the data does, but for 1 ms. */
+	fill_both(&p, 8e-3, 2e-3, 4e-3, 9e-3);
+	c = phase_replicates_change(&p.phases, -1e-3);
+	ck_assert(c.seen && !c.shown);
+	phase_replicates_release(&p.phases);
+	fill_both(&p, 8e-3, 2e-3, 4e-3, 5e-3);
+	ck_assert(phase_replicates_change(&p.phases, -5e-3).shown);
 	phase_replicates_release(&p.phases);
 }
 END_TEST
@@ -218,7 +238,7 @@ START_TEST(every_code)
 	for (int i = 0; i < POINTS; i++)
 		fill_side(&s, i, 1, 13 + 0.2, 0.001);
 	scene_compare(&s, VALUES, -1);
-	fill_phases(&s.points[POINTS - 1], 8e-3, 2e-3);
+	fill_phases(&s.points[POINTS - 1], 40e-3, 13e-3);
 	ck_assert_str_eq(verdict(&s, said), "faster");
 	ck_assert_ptr_nonnull(strstr(said, "The new build is faster at 8 of 8 points, by 22 %;"));
 	phase_replicates_release(&s.points[POINTS - 1].phases);
@@ -242,8 +262,8 @@ static void check_alike(double times, bool alike)
 	for (int i = 0; i < POINTS; i++)
 		fill_side(&s, i, 1, 13 + 0.2, 0.001);
 	scene_compare(&s, VALUES, -1);
-	fill_phases(&s.points[POINTS - 2], 8e-3, 2e-3);
-	fill_phases(&s.points[POINTS - 1], times * 8e-3, times * 2e-3);
+	fill_phases(&s.points[POINTS - 2], 40e-3, 13e-3);
+	fill_phases(&s.points[POINTS - 1], times * 40e-3, times * 13e-3);
 	ck_assert_int_eq(compare_view(&v, &s.c, &s.gate, &err), 0);
 	for (size_t i = 0; i < v.findings.count; i++) {
 		const struct finding *f = &v.findings.list[i];

@@ -33,6 +33,7 @@ struct question {
 	unsigned in_flight;
 	bool write, behind, doubt_in_turn;
 	double stall_ms;
+	double spread_ms; /* from the middle of the requests of any size to their slowest tenth */
 };
 
 static struct culprits asked(const struct gadget *g, const struct question *q)
@@ -56,7 +57,8 @@ static struct culprits asked(const struct gadget *g, const struct question *q)
 	for (int i = 0; i < SIZES; i++)
 		p[i] = (struct growth_point){ .bytes = UINT64_C(512) << i,
 			.seconds = seconds_of(g, UINT64_C(512) << i),
-			.pieces = 1 };
+			.pieces = 1,
+			.spread_s = q->spread_ms * 1e-3 };
 	growth_find(&set, p, SIZES,
 		&(struct growth_options){ .units = q->write, .wanted_bytes = 4096 });
 	culprits_find(&c, &in);
@@ -150,6 +152,15 @@ START_TEST(fixed_cost)
 	gives(&g, &(struct question){ .link = 1, .in_flight = 2, .write = true },
 		"request-cost program-unit");
 	gives(&g, &(struct question){ .link = 1, .card = 1.7, .in_flight = 2, .write = true },
+		"request-cost");
+	/* Or a unit of 15 blocks, that is 14 more than one, 4.2 ms: then some requests of a size touch one more than others do. */
+	gives(&g,
+		&(struct question){
+			.link = 1, .card = 1.7, .in_flight = 2, .write = true, .spread_ms = 4.5 },
+		"request-cost program-unit");
+	gives(&g,
+		&(struct question){
+			.link = 1, .card = 1.7, .in_flight = 2, .write = true, .spread_ms = 0.5 },
 		"request-cost");
 	/* So much of the time that nothing per byte can be more, whatever link and card are. */
 	g.fixed_ms = 12;
@@ -275,6 +286,45 @@ START_TEST(pieces_and_no_card)
 	in.card.rate = 1 / 0.45e-6;
 	culprits_find(&c, &in);
 	names(&c, "in-turn");
+}
+END_TEST
+
+/* Two in flight: either a pause of the host that long requests hide, or units that are read whole, in turn with a link that is as
+ * fast. Where the bend is at no size of a unit it is the pause. */
+static struct culprits bent_reads(double bend)
+{
+	struct growth_point p[2 * SIZES];
+	struct growth_set set;
+	struct culprits c;
+	struct culprit_input in = { .growths = &set,
+		.bytes = 1024,
+		.pieces = 1,
+		.block_bytes = 512,
+		.in_flight = 2,
+		.link = { .rate = 1e6 },
+		.card = { .rate = 1e6 } };
+
+	for (int i = 0; i < 2 * SIZES; i++) {
+		double n = floor((512 << i / 2) * (i % 2 ? 1.5 : 1));
+
+		p[i] = (struct growth_point){ .bytes = (uint64_t)n,
+			.seconds = n * 1e-6 + fmax(n, bend) * 1e-6,
+			.pieces = 1 };
+	}
+	growth_find(&set, p, 2 * SIZES, &(struct growth_options){ .wanted_bytes = 1024 });
+	ck_assert_int_eq(set.list[0].kind, GROWTH_TURNED);
+	ck_assert_double_eq_tol(set.list[0].at_bytes, bend, 0.01 * bend);
+	culprits_find(&c, &in);
+	return c;
+}
+
+START_TEST(units_of_reads_and_pauses)
+{
+	struct culprits c = bent_reads(4096);
+
+	ck_assert(culprits_have(&c, CAUSE_HOST_GAP) && culprits_have(&c, CAUSE_REQUEST_COST));
+	c = bent_reads(4700);
+	names(&c, "host-gap");
 }
 END_TEST
 
@@ -1071,6 +1121,7 @@ Suite *culprit_suite(void)
 	tcase_add_test(c, contradicted);
 	tcase_add_test(c, nothing_known);
 	tcase_add_test(c, pieces_and_no_card);
+	tcase_add_test(c, units_of_reads_and_pauses);
 	tcase_add_test(c, roughly);
 	tcase_add_test(c, all_sizes_but_one);
 	tcase_add_test(c, unit_of_odd_times);

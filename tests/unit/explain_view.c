@@ -1,9 +1,12 @@
 /* findings/explain_view: what is said of explained tables, once each, and that every code comes out with its figures. */
 #include <check.h>
 #include <math.h>
+#include <stdlib.h>
 #include <string.h>
 
 #include "base/error.h"
+#include "base/text.h"
+#include "findings/explain_model.h"
 #include "findings/explain_phases.h"
 #include "findings/explain_trust.h"
 #include "findings/explain_view.h"
@@ -414,6 +417,11 @@ START_TEST(phases_of_reads)
 	says(&v, 2, "phases", "all of the data have passed and the gadget has not answered yet.");
 	ck_assert_ptr_null(strstr(v.findings.list[2].sentence, "save"));
 	view_release(&v);
+	/* Another device on the bus takes its share of it, whatever is known of the link. */
+	t.bus_shared = t.link_known = true;
+	view_of(&v, &t, 1, NULL);
+	says(&v, 1, "phases", "or other devices had the bus");
+	view_release(&v);
 }
 END_TEST
 
@@ -451,6 +459,67 @@ START_TEST(phases_on_a_bus_with_frames)
 }
 END_TEST
 
+/* 2 of 6 passes show phases, of requests that took 8 ms where the others took 4. */
+static void explain_some(struct explanation *e, uint64_t others_bps, size_t shown)
+{
+	struct explain_known known = { .link = 1e6, .usual_bytes = 4096 };
+	struct error err = { 0 };
+	struct run r;
+
+	sample_run_init(&r);
+	for (uint64_t n = 1024; n <= 16384; n *= 2)
+		for (uint32_t pass = 1; pass <= 6; pass++) {
+			bool shows = pass <= shown;
+			double rate =
+				shows ? (double)n / (4e-3 + (double)n * 1e-6) : (double)others_bps;
+			struct run_pass *p =
+				sample_run_add(&r, RUN_READ, RUN_SEQUENTIAL, n, pass, rate);
+
+			p->phases_watched = p->phases_seen = shows;
+			p->phases = shows ? RUN_PHASES_SEEN : RUN_PHASES_NOT_WATCHED;
+			p->commands = p->host_gaps = p->requests;
+			p->phase_ns[RUN_PHASE_HOST] = p->requests * 4000000;
+			p->phase_ns[RUN_PHASE_DATA] = p->requests * n * 1000;
+		}
+	ck_assert_msg(!explanation_make(e, &r, &known, &err), "%s", err.text);
+	free(r.passes);
+}
+
+START_TEST(phases_of_other_passes)
+{
+	struct explanation e;
+
+	explain_some(&e, 0, 6);
+	ck_assert(e.tables[0].phases.known && !e.tables[0].phases_apart);
+	/* By the rates it is either; by the phases the host. */
+	ck_assert_uint_eq(e.tables[0].ruled_out >> CAUSE_REQUEST_COST & 1, 1);
+	explanation_release(&e);
+	explain_some(&e, 900000, 2);
+	ck_assert(e.tables[0].phases.known && e.tables[0].phases_apart);
+	ck_assert_uint_eq(e.tables[0].ruled_out, 0);
+	explanation_release(&e);
+}
+END_TEST
+
+/* A mean of 4 ms that most requests are far from, and one that they are near. */
+START_TEST(phases_of_some_requests)
+{
+	struct explained t = table(RUN_WRITE, RUN_SEQUENTIAL, CAUSE_REQUEST_COST, 0.5);
+	struct view v;
+
+	t.phases = (struct phase_parts){ .known = true, .bytes = 4096, .seconds = 6e-3 };
+	t.phases.list[PART_NOT_READY] = (struct phase_amount){ .seconds = 4e-3, .share = 4. / 6 };
+	t.phases_typical[RUN_PHASE_COMMAND] = 0.2e-3;
+	view_of(&v, &t, 1, NULL);
+	says(&v, 1, "phases", "half of the requests wait 200 us at most, and some far longer.");
+	view_release(&v);
+	t.phases_typical[RUN_PHASE_COMMAND] = 3.8e-3;
+	view_of(&v, &t, 1, NULL);
+	says(&v, 1, "phases", "the bus is slow to bring it.");
+	view_release(&v);
+}
+END_TEST
+
 /* Rates that seem to say the host, and phases that say that it has no part in it: 4 ms of storing in 6 ms. */
 START_TEST(phases_against_rates)
 {
@@ -475,6 +544,116 @@ START_TEST(phases_against_rates)
 	says(&v, 0, "limits", "");
 	says(&v, 1, "phases", "");
 	view_release(&v);
+}
+END_TEST
+
+/* Phases of a request of 4 KiB that takes 6 ms: all parts lie on lines, and the host's time grows with the size. */
+static struct phase_parts slow_host(void)
+{
+	struct phase_parts p = {
+		.known = true, .link_known = true, .bytes = 4096, .seconds = 6e-3
+	};
+
+	for (int i = 0; i < PART_COUNT; i++)
+		p.list[i] = (struct phase_amount){ .line_known = true };
+	p.list[PART_HOST].seconds = 2.8e-3;
+	p.list[PART_HOST].per_byte = 2.8e-3 / 4096;
+	p.list[PART_HOST].share = 2.8 / 6;
+	p.list[PART_LINK].seconds = 3.2e-3;
+	p.list[PART_LINK].per_byte = 3.2e-3 / 4096;
+	p.list[PART_LINK].share = 3.2 / 6;
+	return p;
+}
+
+/* By the rates a host that takes its time for each byte looks like work of the gadget. */
+START_TEST(phases_against_work)
+{
+	static const struct {
+		enum cause cause;
+		const char *what;
+	} cases[] = { { CAUSE_SECTOR_COST, "are work of the gadget that grows with the size" },
+		{ CAUSE_IN_TURN, "are work of the gadget that grows with the size" },
+		{ CAUSE_REQUEST_COST, "are work of the gadget that stays whatever the size" } };
+	struct explained t;
+	struct view v;
+
+	for (size_t i = 0; i < sizeof cases / sizeof *cases; i++) {
+		t = table(RUN_READ, RUN_SEQUENTIAL, cases[i].cause, 0.5);
+		t.phases = slow_host();
+		explain_distrust(&t, false);
+		view_of(&v, &t, 1, NULL);
+		says(&v, 0, "not-shown", "their phases contradict what the rates seem to say");
+		says(&v, 1, "phases-against", cases[i].what);
+		says(&v, 2, "phases", "the host is at work itself");
+		view_release(&v);
+		/* A quarter of the time and more is enough. */
+		t = table(RUN_READ, RUN_SEQUENTIAL, cases[i].cause, 0.5);
+		t.phases = slow_host();
+		t.phases.list[PART_FETCH] = (struct phase_amount){ .line_known = true,
+			.seconds = 3.2e-3,
+			.fixed = 1.6e-3,
+			.per_byte = 1.6e-3 / 4096 };
+		explain_distrust(&t, false);
+		ck_assert(!t.phases_against);
+	}
+}
+END_TEST
+
+/* Of several names of a cost one stays, whatever the phases say: it is as little borne out as the others. */
+START_TEST(phases_against_all_names)
+{
+	struct explained t = table(RUN_READ, RUN_SEQUENTIAL, CAUSE_REQUEST_COST, 0.5);
+
+	t.phases = slow_host();
+	t.phases.list[PART_HOST].seconds = 0.1e-3;
+	t.phases.list[PART_LINK].seconds = 5.9e-3;
+	t.judged_bytes = 4096;
+	t.culprits.list[1] = t.culprits.list[0];
+	t.culprits.list[0].cause = CAUSE_HOST_GAP;
+	t.culprits.count = 2;
+	explain_phases_rule_out(&t);
+	ck_assert_uint_eq(t.culprits.count, 1);
+	explain_distrust(&t, false);
+	ck_assert_int_eq(t.culprits.doubt, CULPRIT_PHASES_AGAINST);
+}
+END_TEST
+
+/* What a twin of reads of 1 ms and 1 MB/s does not know, when random ones take so much longer. */
+static bool twin_lacks(double more_s, uint32_t in_flight, const char *what)
+{
+	struct explain_known known = { .link = 1e6, .usual_bytes = 4096 };
+	struct text model = { 0 }, unknown = { 0 };
+	struct explanation e;
+	struct error err = { 0 };
+	struct run r;
+	bool lacks;
+
+	sample_run_init(&r);
+	for (uint64_t n = 512; n <= 65536; n *= 2)
+		for (int random = 0; random < 2; random++) {
+			double each = 1e-3 + random * more_s + (double)n * 1e-6;
+
+			for (uint32_t pass = 1; pass <= 3; pass++)
+				sample_run_add(&r, RUN_READ, random ? RUN_RANDOM : RUN_SEQUENTIAL,
+					n, pass, (double)n / each)
+					->in_flight = in_flight;
+		}
+	ck_assert_msg(!explanation_make(&e, &r, &known, &err), "%s", err.text);
+	ck_assert_msg(!explain_model_text(&model, &unknown, &r, &e, &err), "%s", err.text);
+	lacks = unknown.bytes && strstr(unknown.bytes, what);
+	text_release(&model);
+	text_release(&unknown);
+	explanation_release(&e);
+	free(r.passes);
+	return lacks;
+}
+
+START_TEST(what_a_twin_does_not_have)
+{
+	ck_assert(!twin_lacks(0, 1, "times in the other order"));
+	ck_assert(twin_lacks(2e-3, 1, "times in the other order"));
+	ck_assert(!twin_lacks(0, 1, "host gap"));
+	ck_assert(twin_lacks(0, 4, "host gap"));
 }
 END_TEST
 
@@ -798,6 +977,11 @@ Suite *explain_view_suite(void)
 	tcase_add_test(c, words_of_a_beaten_link);
 	tcase_add_test(c, doubts_once);
 	tcase_add_test(c, phases_against_rates);
+	tcase_add_test(c, what_a_twin_does_not_have);
+	tcase_add_test(c, phases_of_other_passes);
+	tcase_add_test(c, phases_of_some_requests);
+	tcase_add_test(c, phases_against_work);
+	tcase_add_test(c, phases_against_all_names);
 	tcase_add_test(c, phases_of_reads);
 	tcase_add_test(c, phases_on_a_bus_with_frames);
 	tcase_add_test(c, rates_that_cannot_be);

@@ -83,6 +83,18 @@ END_TEST
 static const struct growth_options reading = { .wanted_bytes = 4096 },
 				   writing = { .wanted_bytes = 4096, .units = true };
 
+/* Units of 5 blocks: of five requests of 2 one lies across an edge, of 4 three do, of one none. */
+START_TEST(requests_across_edges)
+{
+	ck_assert_uint_eq(growth_unit_spread(1024, 1, 2560), 1);
+	ck_assert_uint_eq(growth_unit_spread(2048, 1, 2560), 0);
+	ck_assert_uint_eq(growth_unit_spread(512, 1, 2560), 0);
+	/* Four in flight touch 4, or 5 where an edge lies within one of them: that is most often. */
+	ck_assert_uint_eq(growth_unit_spread(1024, 4, 2560), 0);
+	ck_assert_uint_eq(growth_unit_spread(1024, 1, 1024), 0);
+}
+END_TEST
+
 /* 512 B.. by powers of two; t is filled in by who asks. */
 static void sizes(struct growth_point *p, size_t n)
 {
@@ -633,6 +645,7 @@ Suite *growth_suite(void)
 	tcase_add_test(c, stalls);
 	tcase_add_test(c, stalls_of_long_requests);
 	tcase_add_test(c, stops_of_the_host);
+	tcase_add_test(c, requests_across_edges);
 	tcase_add_test(c, no_stalls);
 	suite_add_tcase(s, c);
 	return s;

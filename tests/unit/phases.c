@@ -272,6 +272,45 @@ START_TEST(others_on_the_bus)
 }
 END_TEST
 
+static void ask_if_ready(unsigned times)
+{
+	while (times--) {
+		struct scsi_exchange x = { .timeout_ms = 1000 };
+
+		scsi_build_test_unit_ready(&x);
+		ck_assert_int_eq(medium_scsi(medium, &x), 0);
+	}
+}
+
+/* Nobody counts commands without data, and yet a pass takes longer for them, in no phase of its own. */
+START_TEST(others_that_take_their_time)
+{
+	struct phase_times times;
+	unsigned char *block;
+	size_t got;
+
+	opened("");
+	block = buffers.memory[0];
+	phases_begin(phases, false, 64 << 10, &times);
+	for (int i = 0; i < 20; i++)
+		ck_assert_int_eq(medium_read(medium, 0, block, 64 << 10, &got), 0);
+	ask_if_ready(1);
+	phases_end(phases, 20 * 64 << 10);
+	/* A look for a medium now and then, 1 ms of 2 s. */
+	ck_assert_int_eq(times.state, PHASES_SEEN);
+	ck_assert_uint_eq(times.others, 1);
+	ck_assert(!times.others_slow);
+	phases_begin(phases, false, 64 << 10, &times);
+	ck_assert_int_eq(medium_read(medium, 0, block, 64 << 10, &got), 0);
+	ask_if_ready(10);
+	ck_assert_int_eq(medium_read(medium, 0, block, 64 << 10, &got), 0);
+	phases_end(phases, 2 * 64 << 10);
+	ck_assert_int_eq(times.state, PHASES_OTHERS);
+	ck_assert_uint_eq(times.others, 10);
+	ck_assert(times.others_slow);
+}
+END_TEST
+
 START_TEST(a_bus_that_is_not_there)
 {
 	static const struct usbmon_filter nowhere = { .bus = 65535, .device = 1 };
@@ -301,6 +340,7 @@ Suite *phases_suite(void)
 	tcase_add_test(t, phases_fill_the_pass);
 	tcase_add_test(t, a_pass_that_fails_shows_none);
 	tcase_add_test(t, others_on_the_bus);
+	tcase_add_test(t, others_that_take_their_time);
 	tcase_add_test(t, a_bus_that_is_not_there);
 	suite_add_tcase(s, t);
 	return s;

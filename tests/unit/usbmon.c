@@ -158,6 +158,31 @@ START_TEST(others_are_passed_over)
 }
 END_TEST
 
+/* What shares the bus with the disk: data in bulk or isochronous, once they were moved. */
+START_TEST(what_others_move)
+{
+	static const struct {
+		char type;
+		enum usbmon_transfer transfer;
+		uint32_t moved;
+	} cases[] = { { 'C', USBMON_BULK, 4096 }, { 'C', USBMON_ISOCHRONOUS, 4096 },
+		{ 'S', USBMON_BULK, 0 }, { 'E', USBMON_BULK, 0 }, { 'C', USBMON_INTERRUPT, 0 },
+		{ 'C', USBMON_CONTROL, 0 } };
+
+	for (size_t i = 0; i < sizeof cases / sizeof *cases; i++) {
+		struct bus_event e = { .type = cases[i].type,
+			.transfer = (uint8_t)cases[i].transfer,
+			.endpoint = 0x81,
+			.device = 6,
+			.bus = 3,
+			.length = 4096 };
+
+		bus_event_make(bytes, &e);
+		ck_assert_uint_eq(usbmon_event_moved(bytes), cases[i].moved);
+	}
+}
+END_TEST
+
 /* What others send is not even looked at: it lies where looking is fatal. */
 START_TEST(what_others_send_is_never_read)
 {
@@ -188,6 +213,7 @@ START_TEST(what_others_send_is_never_read)
 	bus_event_make(bytes, &keys);
 	memcpy(at, bytes, USBMON_HEADER_BYTES);
 	ck_assert(!usbmon_event_parse(&out, at, page, &disk));
+	ck_assert_uint_eq(usbmon_event_moved(at), 0);
 	/* The disk's own control transfers: their setup alone. */
 	bus_event_make(bytes, &answer);
 	memcpy(at, bytes, USBMON_HEADER_BYTES);
@@ -654,6 +680,7 @@ Suite *usbmon_suite(void)
 
 	tcase_add_test(t, fields_of_an_event);
 	tcase_add_test(t, others_are_passed_over);
+	tcase_add_test(t, what_others_move);
 	tcase_add_test(t, what_others_send_is_never_read);
 	suite_add_tcase(s, t);
 	t = tcase_create("commands");

@@ -463,7 +463,7 @@ START_TEST(a_sweep_with_all_that_can_be_odd)
 		p->errors = i;
 	}
 	run.passes[1].phases = RUN_PHASES_SEEN;
-	run.passes[1].phases_seen = true;
+	run.passes[1].phases_seen = run.passes[1].bus_shared = true;
 	run.passes[1].commands = run.passes[1].requests;
 	run.passes[1].phase_ns[RUN_PHASE_DATA] = 900000000;
 	run.passes[2].phases = RUN_PHASES_DROPPED;
@@ -529,6 +529,7 @@ START_TEST(an_observation_with_all_that_can_be_odd)
 		.upto_bytes = 512,
 		.commands = 1,
 		.phase_ns = { [RUN_PHASE_STATUS] = 700000 } };
+	o.broken_commands = 2;
 	check_observation(&run, &o);
 	o.phases = RUN_PHASES_DROPPED;
 	o.lost = 3;
@@ -537,6 +538,47 @@ START_TEST(an_observation_with_all_that_can_be_odd)
 	check_observation(&run, &o);
 	check_observation(&run, &nothing);
 	view_check_all_codes("observe");
+}
+END_TEST
+
+/* What is said of 1 ms in that phase of such commands: nothing that the bus does not show. */
+static void check_phase_words(enum observed_deed of, enum run_phase phase, const char *words)
+{
+	struct observation o = {
+		.total = { .ns = 2000000000, .requests = { 10, 1 }, .bytes = { 40960, 512 } },
+		.phases_watched = true,
+		.phases = RUN_PHASES_SEEN,
+		.command_count = words != NULL,
+		.commands = { { .of = of, .upto_bytes = 4096, .commands = 10 } }
+	};
+	struct error err = { 0 };
+	struct run run;
+	struct view v;
+	bool said = false;
+
+	sample_run_init(&run);
+	o.commands[0].phase_ns[phase] = 1000000;
+	ck_assert_msg(!observe_view(&v, &run, &o, &err), "%s", err.text);
+	for (size_t i = 0; i < v.findings.count; i++) {
+		const struct finding *f = &v.findings.list[i];
+		bool unseen = !strcmp(f->code->code, "phases-not-shown");
+
+		ck_assert(!unseen || !words);
+		said |= words ? strstr(f->sentence, words) != NULL
+			      : unseen && strstr(f->sentence, "none of them was seen") != NULL;
+	}
+	ck_assert_msg(said, "nothing says '%s'", words ? words : "that none was seen");
+	view_release(&v);
+}
+
+START_TEST(words_of_observed_phases)
+{
+	check_phase_words(OBSERVED_FLUSH, RUN_PHASE_STATUS, "storing what it held where it stores");
+	check_phase_words(OBSERVED_READ, RUN_PHASE_COMMAND, "or the bus slow to bring them");
+	check_phase_words(OBSERVED_OTHER, RUN_PHASE_STATUS,
+		"other commands: the device's before it answered");
+	check_phase_words(OBSERVED_WRITE, RUN_PHASE_STATUS, "or the bus's");
+	check_phase_words(OBSERVED_READ, RUN_PHASE_STATUS, NULL);
 }
 END_TEST
 
@@ -618,6 +660,7 @@ Suite *views_suite(void)
 	tcase_add_test(t, what_goes_alike_is_said_once);
 	tcase_add_test(t, a_sweep_with_all_that_can_be_odd);
 	tcase_add_test(t, an_observation_with_all_that_can_be_odd);
+	tcase_add_test(t, words_of_observed_phases);
 	tcase_add_test(t, a_record_with_all_that_can_be_odd);
 	tcase_add_test(t, what_watching_takes);
 	suite_add_tcase(s, t);
