@@ -12,6 +12,7 @@
 
 #include <stdbool.h>
 #include <stddef.h>
+#include <stdint.h>
 
 #include "analysis/curve.h"
 
@@ -21,6 +22,7 @@ struct storing_burst {
 	double flush_s; /* of the flush right after; 0 without one */
 	double wait_s; /* after that, until reads took their usual time: beyond that usual time */
 	double reads_s; /* of wait_s: what reads take anyway, which did not end it */
+	uint64_t at; /* where its first request went */
 };
 
 enum { STORING_REPEATS = 3 };

@@ -15,6 +15,19 @@ void offsets_init(struct offsets *o, bool random, uint64_t region_start, uint64_
 	permutation_init(&o->permutation, o->slots, seed);
 }
 
+void offsets_begin_in(struct offsets *o, struct offsets_part p)
+{
+	struct random r = { o->seed };
+	uint64_t from, to;
+
+	if (!p.parts || o->slots < p.parts)
+		return;
+	/* Not part * slots: that may be more than 64 bits hold. */
+	from = o->slots / p.parts * p.part + o->slots % p.parts * p.part / p.parts;
+	to = o->slots / p.parts * (p.part + 1) + o->slots % p.parts * (p.part + 1) / p.parts;
+	o->first = from + random_below(&r, to - from);
+}
+
 uint64_t offsets_at(struct offsets *o, uint64_t index)
 {
 	uint64_t place = index % o->slots, lap = index / o->slots, slot;

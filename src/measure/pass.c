@@ -466,6 +466,8 @@ int pass_run(struct medium *m, const struct pass_plan *plan, struct pass_buffers
 		out->trace_step_ns = 5000000;
 	offsets_init(&s.offsets, plan->random, plan->region_start, plan->region_bytes,
 		plan->request_bytes, plan->seed);
+	offsets_begin_in(&s.offsets, plan->begin);
+	out->start_bytes = offsets_at(&s.offsets, 0);
 	for (unsigned i = 0; i < count; i++) {
 		workers[i] = (struct worker){ .shared = &s,
 			.memory = buffers->memory[i],

@@ -7,6 +7,7 @@
 
 #include "base/watch.h"
 #include "measure/histogram.h"
+#include "measure/offsets.h"
 #include "medium/command_times.h"
 
 struct flusher;
@@ -30,6 +31,7 @@ struct pass_plan {
 	uint64_t request_bytes;
 	unsigned in_flight; /* 1..PASS_IN_FLIGHT_MAX */
 	uint64_t region_start, region_bytes;
+	struct offsets_part begin; /* of sequential requests */
 	/* requests are started until this much time has passed; at least one is made */
 	uint64_t duration_ns;
 	uint64_t least_bytes; /* and until so much was moved */
@@ -58,6 +60,7 @@ struct pass_result {
 	uint64_t settle_ns; /* after the flush, until reads took their usual time again */
 	uint64_t lead_bytes; /* written before, untimed */
 	bool lost; /* the host was away for some of it: it counts for nothing */
+	uint64_t start_bytes; /* where the first request went */
 	bool wrapped; /* every place of the region was used and begun again */
 	bool interrupted; /* the watch asked to stop */
 	bool device_known; /* the next four come from the device's own counters */

@@ -16,6 +16,10 @@ enum {
 	LONG_LOOK = 64 * MIB, /* with no evidence so far: a slow leak fills a buffer late */
 	SMALL_LOOK = 8 * MIB, /* the same in small requests */
 	PACE_LOOK = 16 * MIB, /* held up: is that the pace it keeps? */
+	AGAIN_LOOK = 16 * MIB, /* does it matter that a place was written before? */
+	AGAIN_REQUESTS = 16,
+	AGAIN_BUFFERS = 8,
+	PLACE_LOOK = 16 * MIB, /* held up: by a full buffer, or by a slow place? */
 	USUAL_REQUEST =
 		64 * 1024, /* for bursts: fast enough, and not too coarse for a small buffer */
 	FINER = 8,
@@ -30,6 +34,7 @@ enum {
 	STARTS_BUFFERS =
 		4, /* in fits and starts: written before a pass may end without having waited */
 	HELD_TRIES = 2,
+	WAITING_SHARE = 4, /* timed from one wait to another: so much of the pass at least */
 	COARSE_BUFFERS =
 		24, /* of a pass whose requests are no smaller: how full it is at either end is chance */
 };
@@ -40,6 +45,8 @@ enum {
 #define SELDOM_SHARE 0.1
 /* A buffer in fits and starts that no request of a pass ever met full: of what was written, at most. */
 #define STARTS_HIDDEN 0.06
+#define AGAIN_S 0.1
+#define AGAIN_DIFFERS 1.1
 /* Clearly longer: by that much; as fast, as far as own_rate can tell. */
 #define HELD_TIMES 1.05
 #define KEEPS_UP 0.94
@@ -68,6 +75,7 @@ uint64_t store_most_bytes(const struct store_plan *p)
 {
 	return 2 * within_region(p, FIRST_LOOK) + within_region(p, LONG_LOOK) +
 	       within_region(p, SMALL_LOOK) + within_region(p, PACE_LOOK) +
+	       within_region(p, PLACE_LOOK) + within_region(p, AGAIN_LOOK) +
 	       (PAIRS + 1) * (p->smallest_bytes + p->largest_bytes);
 }
 
@@ -237,7 +245,7 @@ static int burst(
 	struct store *s, const struct look *l, struct storing_burst *out, const struct watch *watch)
 {
 	uint64_t began = medium_now_ns(s->medium), ns = 0, bytes = 0, stride = 1, took;
-	uint64_t check = KNEE_CHECK;
+	uint64_t check = KNEE_CHECK, first = s->at;
 	int rc = 0;
 
 	s->curve.count = s->curve.start_count = 0;
@@ -250,6 +258,8 @@ static int burst(
 		rc = write_next(s, l->request_bytes, &took);
 		if (rc < 0)
 			return rc;
+		if (n == 1)
+			first = s->at - l->request_bytes;
 		histogram_add(&s->buffers->latencies[0], took);
 		bytes += l->request_bytes;
 		leave_gap(s, l->gap_ns);
@@ -262,7 +272,9 @@ static int burst(
 			break;
 		check = n + n / 4;
 	}
-	*out = (struct storing_burst){ .bytes = (double)bytes, .ack_s = (double)ns / 1e9 };
+	*out = (struct storing_burst){
+		.bytes = (double)bytes, .ack_s = (double)ns / 1e9, .at = first
+	};
 	return rc;
 }
 
@@ -353,9 +365,11 @@ static int whole_burst(
 int store_init(struct store *s, struct medium *m, const struct store_plan *plan,
 	struct pass_buffers *buffers)
 {
-	*s = (struct store){
-		.medium = m, .plan = plan, .buffers = buffers, .at = plan->region_start
-	};
+	*s = (struct store){ .medium = m, .plan = plan, .buffers = buffers };
+	/* Away from the start, where a card may keep quicker cells for the tables of its filesystem. */
+	s->at = plan->region_start;
+	if (plan->largest_bytes)
+		s->at += plan->region_bytes / 2 / plan->largest_bytes * plan->largest_bytes;
 	flusher_init(&s->flusher, m);
 	return probe_init(&s->probe, m, plan->seed);
 }
@@ -803,6 +817,7 @@ static void conclude(struct store *s, enum storing_by by, uint64_t request)
 		e->buffer_bytes = s->seldom_bytes;
 		return;
 	}
+	s->told_by = by;
 	if (by == STORING_FLUSH)
 		e->by = PASS_STORED_FLUSH;
 	else if (by == STORING_SETTLED)
@@ -942,6 +957,194 @@ static int learn_flushed(struct store *s, const struct watch *watch)
 	return rc;
 }
 
+/* ---- a place, or a buffer? ---- */
+
+/* Do the last requests wait for room: all of them somewhat, or the very last for long? */
+static bool waits(const struct store *s, const uint64_t *took, uint64_t n)
+{
+	uint64_t sum = 0;
+
+	if (s->in_starts)
+		return took[(n - 1) % FULL_REQUESTS] >= s->wait_ns;
+	for (int i = 0; i < FULL_REQUESTS; i++)
+		sum += took[i];
+	return n >= FULL_REQUESTS && sum > FULL_REQUESTS * s->wait_ns;
+}
+
+/* Acknowledged until it was full: what it holds at most, were nothing stored meanwhile. */
+static double knee_bytes(const struct store_evidence *e)
+{
+	return e->head_bps > e->drain_bps
+		       ? e->buffer_bytes * e->head_bps / (e->head_bps - e->drain_bps)
+		       : e->buffer_bytes;
+}
+
+/* Bursts until requests wait for room. *room: bytes that went in; *ns: how long that took; *full: they do wait. 0 or a
+ * negative errno. */
+static int fill_up(
+	struct store *s, uint64_t *room, uint64_t *ns, bool *full, const struct watch *watch)
+{
+	const struct store_evidence *e = &s->evidence;
+	uint64_t began = medium_now_ns(s->medium), took[FULL_REQUESTS] = { 0 }, n = 0;
+	/* Twice what the knee asked for, or something else is the matter. */
+	double most = 2 * knee_bytes(e) / (double)e->request_bytes + 4 * FULL_REQUESTS;
+
+	for (*full = false; !*full && (double)n < most && !watch_should_stop(watch);) {
+		int rc = write_next(s, e->request_bytes, &took[n % FULL_REQUESTS]);
+
+		if (rc < 0)
+			return rc;
+		*full = waits(s, took, ++n);
+		show(s, watch, n, (uint64_t)most);
+	}
+	*room = n * e->request_bytes;
+	*ns = medium_since_ns(s->medium, began);
+	return 0;
+}
+
+/* A full buffer is full wherever one writes: with no pause, back at the places that were quick, requests have to wait as well.
+ * Where they do not, it was the place that slowed the burst down. */
+static int is_place(struct store *s, bool *place, const struct watch *watch)
+{
+	uint64_t request = s->evidence.request_bytes, room, ns, next, took, sum = 0;
+	uint64_t n = (uint64_t)(s->bursts.shape.knee_bytes / (double)request);
+	bool full;
+	int rc = fill_up(s, &room, &ns, &full, watch);
+
+	*place = false;
+	if (rc < 0 || !full)
+		return rc;
+	n = n < 2 * FULL_REQUESTS ? 2 * FULL_REQUESTS : n;
+	next = s->at;
+	s->at = s->bursts.full.at;
+	for (uint64_t i = 0; i < n && !watch_should_stop(watch); i++) {
+		rc = write_next(s, request, &took);
+		if (rc < 0)
+			return rc;
+		sum += i < n / 2 ? 0 : took;
+	}
+	s->at = next;
+	*place = sum < (n - n / 2) * s->wait_ns;
+	return 0;
+}
+
+/* Whether a burst was slowed down by a full buffer or by a slow place. Where that would take more than PLACE_LOOK it is not
+ * asked. */
+static int tell_place(struct store *s, const struct watch *watch)
+{
+	bool place = false;
+	int rc = 0;
+
+	if (s->held && !s->in_starts && 3 * knee_bytes(&s->evidence) < PLACE_LOOK)
+		rc = is_place(s, &place, watch);
+	if (!place)
+		return rc;
+	doubt(s);
+	/* Nor was a buffer seen full, by which a flush might be judged. */
+	s->evidence.by_place = true;
+	s->evidence.held_up = false;
+	s->evidence.buffer_bytes = s->evidence.head_bps = s->evidence.drain_bps = 0;
+	return rc;
+}
+
+/* ---- written before, or not? ---- */
+
+/* Bytes of a pass that push all bursts out of the buffer: how much it holds is known to a burst's request or two. */
+static double pushes_out(const struct store *s)
+{
+	const struct store_evidence *e = &s->evidence;
+
+	return 1.1 * fmax(knee_bytes(e), s->fills_bytes) + 2 * (double)e->request_bytes;
+}
+
+/* Large ones tell most of the card. */
+static uint64_t again_request(const struct store *s)
+{
+	return s->held ? s->evidence.request_bytes : usual_request(s->plan);
+}
+
+/* So much goes before the timed bytes: with the buffer full, what is stored while these are written. */
+static uint64_t again_lead(const struct store *s)
+{
+	uint64_t request = again_request(s);
+	double bytes = s->held ? pushes_out(s) : s->level ? AGAIN_REQUESTS * (double)request : 0;
+
+	return (uint64_t)bytes / request * request;
+}
+
+/* Enough to tell; of a buffer in fits and starts several rounds. */
+static uint64_t again_timed(const struct store *s)
+{
+	const struct storing_burst *f = &s->bursts.full;
+	uint64_t request = again_request(s);
+	double bytes = fmax(AGAIN_REQUESTS * (double)request, f->bytes / f->ack_s * AGAIN_S);
+
+	if (s->in_starts)
+		bytes = fmax(bytes, AGAIN_BUFFERS * s->evidence.buffer_bytes);
+	return (uint64_t)bytes / request * request;
+}
+
+/* *seconds: until the timed bytes were stored, as this target's passes tell it. */
+static int write_there(struct store *s, uint64_t at, double *seconds, const struct watch *watch)
+{
+	struct look l = { .request_bytes = again_request(s), .most_ns = first_ns };
+	struct storing_burst b = { 0 };
+	int rc = 0;
+
+	s->at = at;
+	l.most_bytes = again_lead(s);
+	if (l.most_bytes)
+		rc = burst(s, &l, &b, watch);
+	l.most_bytes = again_timed(s);
+	if (!rc && (s->held || s->level))
+		rc = burst(s, &l, &b, watch);
+	else if (!rc)
+		rc = whole_burst(s, &l, &b, watch);
+	*seconds = s->held || s->level ? b.ack_s : b.bytes / told_rate(s, &b, s->told_by);
+	return rc;
+}
+
+/* Clearly longer: each of them than each of the others. */
+static bool is_longer(const double *a, const double *b)
+{
+	double least = a[0], most = b[0];
+
+	for (int i = 1; i < STORING_REPEATS; i++) {
+		least = fmin(least, a[i]);
+		most = fmax(most, b[i]);
+	}
+	return least > AGAIN_DIFFERS * most;
+}
+
+/* Places that were not written before in this run, and the same once more. */
+static int learn_again(struct store *s, const struct watch *watch)
+{
+	const struct store_plan *p = s->plan;
+	struct store_evidence *e = &s->evidence;
+	uint64_t each = again_lead(s) + again_timed(s), at = s->at;
+	double first[STORING_REPEATS], again[STORING_REPEATS];
+	int rc = 0;
+
+	/* Bursts lie one behind the other: once they came round, no place is left that was not written. */
+	if (e->by == PASS_NOT_SHOWN || 2 * STORING_REPEATS * each > AGAIN_LOOK ||
+		s->written + 2 * STORING_REPEATS * each > p->region_bytes)
+		return 0;
+	for (int i = 0; !rc && i < STORING_REPEATS; i++) {
+		if (at + each > p->region_start + p->region_bytes)
+			at = p->region_start;
+		rc = write_there(s, at, &first[i], watch);
+		if (!rc)
+			rc = write_there(s, at, &again[i], watch);
+		at = s->at;
+	}
+	if (rc || (!is_longer(first, again) && !is_longer(again, first)))
+		return rc;
+	e->again_bytes = again_timed(s);
+	e->first_ns = (uint64_t)(1e9 * middle_of(first, STORING_REPEATS));
+	e->again_ns = (uint64_t)(1e9 * middle_of(again, STORING_REPEATS));
+	return 0;
+}
+
 /* Errors of a target that refuses a flush, or does not answer it, come before the first burst: they disturb none. */
 static int examine(struct store *s, const struct watch *watch)
 {
@@ -958,6 +1161,10 @@ static int examine(struct store *s, const struct watch *watch)
 	s->bursts.flushes = flusher_works(&s->flusher);
 	before = tally_of(s);
 	rc = examine_sizes(s, watch);
+	if (!rc)
+		rc = tell_place(s, watch);
+	if (!rc)
+		rc = learn_again(s, watch);
 	if (!rc)
 		rc = learn_flushed(s, watch);
 	if (!rc)
@@ -1137,49 +1344,6 @@ static int pass_level(struct store *s, const struct pass_plan *plan, struct pass
 	return 0;
 }
 
-/* Do the last requests wait for room: all of them somewhat, or the very last for long? */
-static bool waits(const struct store *s, const uint64_t *took, uint64_t n)
-{
-	uint64_t sum = 0;
-
-	if (s->in_starts)
-		return took[(n - 1) % FULL_REQUESTS] >= s->wait_ns;
-	for (int i = 0; i < FULL_REQUESTS; i++)
-		sum += took[i];
-	return n >= FULL_REQUESTS && sum > FULL_REQUESTS * s->wait_ns;
-}
-
-/* Acknowledged until it was full: what it holds at most, were nothing stored meanwhile. */
-static double knee_bytes(const struct store_evidence *e)
-{
-	return e->head_bps > e->drain_bps
-		       ? e->buffer_bytes * e->head_bps / (e->head_bps - e->drain_bps)
-		       : e->buffer_bytes;
-}
-
-/* Bursts until requests wait for room. *room: bytes that went in; *ns: how long that took; *full: they do wait. 0 or a
- * negative errno. */
-static int fill_up(
-	struct store *s, uint64_t *room, uint64_t *ns, bool *full, const struct watch *watch)
-{
-	const struct store_evidence *e = &s->evidence;
-	uint64_t began = medium_now_ns(s->medium), took[FULL_REQUESTS] = { 0 }, n = 0;
-	/* Twice what the knee asked for, or something else is the matter. */
-	double most = 2 * knee_bytes(e) / (double)e->request_bytes + 4 * FULL_REQUESTS;
-
-	for (*full = false; !*full && (double)n < most && !watch_should_stop(watch);) {
-		int rc = write_next(s, e->request_bytes, &took[n % FULL_REQUESTS]);
-
-		if (rc < 0)
-			return rc;
-		*full = waits(s, took, ++n);
-		show(s, watch, n, (uint64_t)most);
-	}
-	*room = n * e->request_bytes;
-	*ns = medium_since_ns(s->medium, began);
-	return 0;
-}
-
 /* What was written in a row from one full buffer to the next. */
 struct stretch {
 	uint64_t bytes, ns; /* of the pass and its lead */
@@ -1284,6 +1448,13 @@ static int held_stretch(struct store *s, const struct pass_plan *plan, struct pa
 	return rc;
 }
 
+/* It waited late in the pass only: it had to come to a place where it does, and what is timed there says nothing of where it
+ * began. Rounds of a buffer come from the start on. */
+static bool waits_in_places(const struct pass_result *r)
+{
+	return r->waits > 1 && r->requests * WAITING_SHARE < r->all_requests;
+}
+
 /* Timed; once more where single requests turn out to wait for long, so that it is fair to those. *fair: it is. */
 static int held_timed(struct store *s, struct pass_plan *timed, struct pass_result *out,
 	struct stretch *w, bool *fair, const struct watch *watch)
@@ -1298,7 +1469,8 @@ static int held_timed(struct store *s, struct pass_plan *timed, struct pass_resu
 		if (is_cut(rc, out))
 			return rc;
 		w->rounds = rounds && out->waits > 1;
-		*fair = s->in_starts || w->rounds || !long_request(&out->latency_ns);
+		*fair = (s->in_starts || w->rounds || !long_request(&out->latency_ns)) &&
+			!waits_in_places(out);
 	}
 	return rc;
 }
@@ -1325,14 +1497,6 @@ static int learn_free(struct store *s, const struct pass_plan *lead, struct pass
 		s->free_times[s->free_count++] = (struct store_free_time){ lead->request_bytes,
 			histogram_quantile(&out->latency_ns, 0.5) };
 	return rc;
-}
-
-/* Bytes of a pass that push all bursts out of the buffer: how much it holds is known to a burst's request or two. */
-static double pushes_out(const struct store *s)
-{
-	const struct store_evidence *e = &s->evidence;
-
-	return 1.1 * fmax(knee_bytes(e), s->fills_bytes) + 2 * (double)e->request_bytes;
 }
 
 /* With the buffer full: first filled with bursts, then with requests of the pass, so that what is drained is theirs. */

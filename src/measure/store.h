@@ -30,6 +30,7 @@ struct store_evidence {
 	enum flusher_way flusher;
 	bool reads_wait; /* reads wait for what is not stored */
 	bool waits_for_idle; /* it stores when flushed, read or left alone, not by itself */
+	bool by_place; /* it slowed down at some places and not at others: no buffer was seen full */
 	/* What was looked at while one of these was so counts for nothing: */
 	bool host_away; /* the host was stopped or too busy to look */
 	bool foreign; /* the device served others */
@@ -46,6 +47,8 @@ struct store_evidence {
 	/* buffer_bytes where neither held up nor shown: one write in so much waited for a second or more */
 	double buffer_bytes, head_bps, drain_bps;
 	uint64_t free_bytes; /* the most written in one go without (another) slowing down */
+	/* Places written twice: where either time was clearly the longer one, what both took (medians); else ns 0. */
+	uint64_t again_bytes, first_ns, again_ns;
 	/* Single writes, each with a flush after it, of the smallest and the largest size; ns 0: not timed. */
 	struct store_flushed {
 		uint64_t request_bytes, ns;
@@ -87,6 +90,7 @@ struct store {
 	double period_bytes; /* the same in bytes, where a pass with the buffer full can be fair to them */
 	bool in_starts; /* a full buffer is stored as a whole: single requests wait long */
 	bool held; /* writes may be timed while the buffer is full */
+	enum storing_by told_by;
 	bool level; /* nothing ever held writes up */
 	struct pass_failure failure; /* of a burst: the request that failed */
 	struct store_free_time free_times[STORE_FREE_MAX];

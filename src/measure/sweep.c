@@ -194,6 +194,8 @@ static enum sweep_outcome run_one(struct sweeping *s, size_t index, unsigned num
 		.duration_ns = plan->duration_ns,
 		.least_requests = plan->least_requests,
 		.longest_ns = plan->longest_ns,
+		/* The passes of a point are spread over the region, and each part of it over the run. */
+		.begin = { (index + number) % plan->passes, plan->passes },
 		.seed = pass_seed(plan, index, number),
 		.phases = plan->phases };
 	struct pass_result result;

@@ -177,6 +177,9 @@ static const struct field storing_fields[] = {
 	FIELD("reads_wait", reads_wait, "0 or 1: for what is not stored"),
 	FIELD("waits_for_idle", waits_for_idle,
 		"0 or 1: it stores when flushed, read or left alone, not by itself"),
+	FIELD("by_place", by_place,
+		"0 or 1: writes slowed down at some places and were quick at others, so that no "
+		"full buffer was seen"),
 	FIELD("host_away", host_away, "0 or 1: the host was stopped or too busy to look"),
 	FIELD("foreign", foreign, "0 or 1: the device served others meanwhile"),
 	FIELD("device_errors", device_errors,
@@ -219,6 +222,11 @@ static const struct field storing_fields[] = {
 	FIELD("head_bytes_per_second", head_bps, "before it slowed down"),
 	FIELD("drain_bytes_per_second", drain_bps, "after that"),
 	FIELD("free_bytes", free_bytes, "the most written in one go without another slow-down"),
+	FIELD("again_bytes", again_bytes,
+		"written twice to the same places; the next two are how long the first time and "
+		"the second took; 0: no clear difference, or not tried"),
+	FIELD_NS("first_write_seconds", first_ns, ""),
+	FIELD_NS("second_write_seconds", again_ns, ""),
 	FIELD("flushed_bytes", flushed_bytes,
 		"of single writes with a flush after each; the next is how long such a write and "
 		"its flush take, and the two after that are the same of a larger size; 0: not "
@@ -255,6 +263,8 @@ static const struct field pass_fields[] = {
 	FIELD_AS("stored_by", FIELD_IS_WORD, stored_by,
 		"of writes: flush, settled, steady, or none: not shown", .words = stored_words),
 	FIELD_NS("stored_seconds", stored_ns, "time in which the bytes were stored; 0: not shown"),
+	FIELD_WHEN("start_bytes", start_bytes, start_known,
+		"of the target: where its first request went; absent in older records"),
 	FIELD("lead_bytes", lead_bytes, "written untimed before"),
 	FIELD("stalls", stalls, "requests over 20 times the median one"),
 	FIELD_NS("stall_seconds", stall_ns, "their time"),

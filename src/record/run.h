@@ -94,6 +94,7 @@ struct run_storing { /* line "storing": how the target showed what it has stored
 	char flusher[16]; /* kernel, command, refused, silent, none */
 	bool reads_wait; /* for what is not stored */
 	bool waits_for_idle; /* it stores when flushed, read or left alone, not by itself */
+	bool by_place; /* it slowed down at some places and not at others */
 	bool host_away; /* the host was stopped or too busy to look */
 	bool foreign; /* the device served others meanwhile */
 	uint64_t device_errors; /* that the kernel counted meanwhile */
@@ -110,6 +111,8 @@ struct run_storing { /* line "storing": how the target showed what it has stored
 	bool held_up; /* it slowed down: then the next three, else 0 */
 	double buffer_bytes, head_bps, drain_bps;
 	uint64_t free_bytes; /* the most written in one go without another slowing down */
+	/* places written twice, where either time was clearly the longer one: how long both took; else 0 */
+	uint64_t again_bytes, first_ns, again_ns;
 	/* single writes of two sizes, each with a flush after it: how long both take; 0: not timed */
 	uint64_t flushed_bytes, flushed_ns, flushed_large_bytes, flushed_large_ns;
 };
@@ -132,6 +135,8 @@ struct run_pass { /* line "pass" */
 	uint64_t settle_ns; /* after that, until reads took their usual time again */
 	enum run_stored_by stored_by;
 	uint64_t stored_ns; /* time in which `bytes` were stored, by that evidence; 0: not shown */
+	bool start_known;
+	uint64_t start_bytes; /* where the first request went, since the start of the target */
 	uint64_t lead_bytes; /* written just before, untimed, to fill the target's buffer */
 	uint64_t stalls, stall_ns; /* requests over 20 times the median, and their time */
 	uint64_t lat_min_ns, lat_p50_ns, lat_p90_ns, lat_p99_ns,

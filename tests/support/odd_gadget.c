@@ -7,10 +7,11 @@
 #include <string.h>
 
 #include "base/random.h"
+#include "measure/offsets.h"
 #include "medium/medium.h"
 #include "medium/scsi.h"
 
-enum { SIZE = 64 << 20, LIMIT = 120 * 1024 };
+enum { SIZE = 64 << 20, LIMIT = 120 * 1024, PIECE = 4096 };
 
 struct waiting {
 	double card_s, come_s;
@@ -27,7 +28,9 @@ struct odd {
 	double fresh_bytes; /* written since it rested */
 	uint64_t commands, given, stored; /* given, stored: bytes */
 	double link_x, card_x; /* of this command */
-	bool in_slow_zone;
+	double place_times, place_s; /* of this block's place */
+	uint64_t last_stretch;
+	bool written[SIZE / PIECE];
 	struct medium_counts counts;
 };
 
@@ -148,15 +151,15 @@ static void end(struct odd *g, double t)
 static double card_seconds(struct odd *g, bool first)
 {
 	const struct odd_spec *s = &g->s;
-	double t = ODD_BLOCK / s->card_bps * (g->in_slow_zone ? 1 / s->zone_slow : 1) + s->block_s +
-		   (first ? s->command_s : 0);
+	double t =
+		ODD_BLOCK / s->card_bps * g->place_times + s->block_s + (first ? s->command_s : 0);
 	uint64_t before = g->given;
 
 	g->given += ODD_BLOCK;
 	g->fresh_bytes += ODD_BLOCK;
 	if (s->tires_after_bytes && g->fresh_bytes > (double)s->tires_after_bytes)
 		t /= s->tired;
-	t *= g->card_x;
+	t = t * g->card_x + g->place_s;
 	if (first && s->tail_in && random_below(&g->random, s->tail_in) == 0)
 		t += s->tail_s;
 	if (s->stall_every_bytes &&
@@ -184,11 +187,46 @@ static double take_block(struct odd *g, double t, bool first)
 	return t;
 }
 
-static void write_command(struct odd *g, size_t len)
+/* Is that a place with another rate? 0: not at all, 1: wholly. */
+static double other_place(struct odd *g, uint64_t at)
+{
+	uint64_t stretch = g->s.place_bytes ? at / g->s.place_bytes : 0;
+	bool again = g->written[at / PIECE];
+
+	switch (g->s.places) {
+	case ODD_STRIPES:
+		return (double)(stretch % 2);
+	case ODD_START:
+		return stretch == 0;
+	case ODD_SLOPE:
+		return fmin(1, (double)at / (double)g->s.place_bytes);
+	case ODD_FRESH:
+		return !again;
+	case ODD_AGAIN:
+		return again;
+	case ODD_ERASES:
+		g->place_s = stretch == g->last_stretch ? 0 : g->s.place_s;
+		g->last_stretch = stretch;
+		break;
+	case ODD_ALIKE:
+		break;
+	}
+	return 0;
+}
+
+static void go_to(struct odd *g, uint64_t at)
+{
+	g->place_times = 1 + other_place(g, at) * (1 / g->s.place_slow - 1);
+	if ((at + ODD_BLOCK) % PIECE == 0)
+		g->written[at / PIECE] = true;
+}
+
+static void write_command(struct odd *g, uint64_t at, size_t len)
 {
 	double t = begin(g);
 
 	for (size_t i = 0; i < len; i += ODD_BLOCK) {
+		go_to(g, at + i);
 		if (g->room)
 			t = take_block(g, t, i == 0);
 		else
@@ -250,10 +288,8 @@ static int odd_write(struct medium *m, uint64_t at, const void *buf, size_t len,
 	struct odd *g = odd_of(m);
 
 	(void)buf;
-	for (size_t done = 0; done < len; done += LIMIT) {
-		g->in_slow_zone = g->s.zone_bytes && (at + done) / g->s.zone_bytes % 2;
-		write_command(g, len - done < LIMIT ? len - done : LIMIT);
-	}
+	for (size_t done = 0; done < len; done += LIMIT)
+		write_command(g, at + done, len - done < LIMIT ? len - done : LIMIT);
 	odd_of(m)->counts.written_bytes += len;
 	*got = len;
 	return 0;
@@ -329,6 +365,8 @@ struct medium *odd_new(const struct odd_spec *s)
 	if (!g)
 		return NULL;
 	g->s = *s;
+	if (!(g->s.place_slow > 0))
+		g->s.place_slow = 1;
 	g->random.state = s->seed;
 	g->room = (size_t)(s->behind_bytes / ODD_BLOCK);
 	g->queue = calloc(g->room + 1, sizeof *g->queue);
@@ -373,7 +411,7 @@ double odd_stored_rate(const struct odd_spec *s, uint64_t request_bytes)
 		return 0;
 	if (s->tail_in && most < 2000 * (uint64_t)s->tail_in * request_bytes / 4)
 		most = 2000 * (uint64_t)s->tail_in * request_bytes / 4;
-	most += 2 * s->tires_after_bytes + 8 * s->zone_bytes;
+	most += 2 * s->tires_after_bytes;
 	lead = most / 10 + 2 * s->tires_after_bytes;
 	for (uint64_t done = 0; done < lead + most; done += request_bytes) {
 		if (!stored && done >= lead) {
@@ -385,6 +423,46 @@ double odd_stored_rate(const struct odd_spec *s, uint64_t request_bytes)
 	rate = (double)(g->stored - stored) / (g->now - from);
 	odd_close(&g->medium);
 	return rate;
+}
+
+static double whole_laps(
+	const struct odd_spec *s, uint64_t request, uint64_t start, uint64_t slots, bool random)
+{
+	struct odd_spec other = *s;
+	uint64_t laps = 3 + (2 * s->behind_bytes + (4 << 20)) / (slots * request), stored = 0;
+	struct offsets o;
+	struct odd *g;
+	double from = 0, rate;
+
+	other.seed = random_mix(s->seed + 1);
+	g = odd_of(odd_new(&other));
+	if (!g)
+		return 0;
+	memset(g->written, 1, sizeof g->written);
+	offsets_init(&o, random, start, slots * request, request, s->seed);
+	for (uint64_t i = 0; i < laps * slots; i++) {
+		/* Half of them to fill what it has. */
+		if (i == laps / 2 * slots) {
+			from = g->now;
+			stored = g->stored;
+		}
+		odd_write(&g->medium, offsets_at(&o, i), NULL, (size_t)request, &(size_t){ 0 });
+	}
+	rate = (double)(g->stored - stored) / (g->now - from);
+	odd_close(&g->medium);
+	return rate;
+}
+
+double odd_stored_rate_in(
+	const struct odd_spec *s, uint64_t request_bytes, uint64_t region_bytes, bool random)
+{
+	return whole_laps(s, request_bytes, 0, region_bytes / request_bytes, random);
+}
+
+double odd_stored_rate_at(
+	const struct odd_spec *s, uint64_t request_bytes, uint64_t start, uint64_t bytes)
+{
+	return whole_laps(s, request_bytes, start, bytes / request_bytes, false);
 }
 
 /* ---- drawn at random ---- */
@@ -459,6 +537,27 @@ void odd_draw(struct odd_spec *s, uint64_t seed)
 	draw_moods(s, &r);
 }
 
+void odd_draw_places(struct odd_spec *s, uint64_t seed, uint64_t region_bytes)
+{
+	struct random r = { random_mix(seed + 1000000) };
+
+	odd_draw(s, seed);
+	if (s->drain == ODD_HIGH_WATER || s->drain == ODD_TWO_SPEEDS)
+		s->drain = ODD_AT_ONCE;
+	s->stall_every_bytes = s->tires_after_bytes = s->tail_in = 0;
+	s->places = (enum odd_places)(1 + random_below(&r, ODD_ERASES));
+	s->place_slow = between(&r, 0.2, 0.9);
+	if (random_below(&r, 2) && s->places != ODD_SLOPE)
+		s->place_slow = 1 / s->place_slow;
+	s->place_bytes = (uint64_t)between(&r, 1 << 18, (double)(region_bytes / 2)) / PIECE * PIECE;
+	if (s->places == ODD_SLOPE)
+		s->place_bytes = region_bytes;
+	if (s->places == ODD_ERASES) {
+		s->place_bytes = UINT64_C(65536) << random_below(&r, 7);
+		s->place_s = (double)s->place_bytes / s->card_bps * between(&r, 0.05, 1);
+	}
+}
+
 void odd_print(FILE *out, const struct odd_spec *s)
 {
 	static const char *const drains[] = { "at-once", "after-idle", "on-flush", "high-water",
@@ -467,6 +566,8 @@ void odd_print(FILE *out, const struct odd_spec *s)
 	static const char *const syncs[] = { "true", "lies", "lies-late", "leaves", "refused",
 		"halves" };
 	static const char *const reads[] = { "wait", "pass", "cached" };
+	static const char *const places[] = { "alike", "stripes", "start", "slope", "fresh",
+		"again", "erases" };
 
 	fprintf(out,
 		"link %.3g B/s + %g s, ack %g s, card %.4g B/s + %g s + %.3g s/block, read %.3g, "
@@ -474,12 +575,13 @@ void odd_print(FILE *out, const struct odd_spec *s)
 		"%llu, drain %s idle %g slow %.2f, full %s, reads %s, sync %s (%.3g s, %llu), %s, "
 		"stall "
 		"%llu %.3g s, tail 1/%u %.3g s, tires %llu %.2f rest %.2g s, jitter %g, asleep %g "
-		"wakes %g s, zones %llu %.2f\n",
+		"wakes %g s, %s %llu %.2f %.3g s\n",
 		s->link_bps, s->link_s, s->ack_s, s->card_bps, s->command_s, s->block_s,
 		s->card_read_bps, (unsigned long long)s->behind_bytes, drains[s->drain], s->idle_s,
 		s->slow, fulls[s->full], reads[s->reads], syncs[s->sync], s->late_s,
 		(unsigned long long)s->leaves_bytes, s->write_back ? "back" : "through",
 		(unsigned long long)s->stall_every_bytes, s->stall_s, s->tail_in, s->tail_s,
 		(unsigned long long)s->tires_after_bytes, s->tired, s->rest_s, s->jitter,
-		s->asleep_s, s->wake_s, (unsigned long long)s->zone_bytes, s->zone_slow);
+		s->asleep_s, s->wake_s, places[s->places], (unsigned long long)s->place_bytes,
+		s->place_slow, s->place_s);
 }

@@ -28,6 +28,17 @@ enum odd_sync {
 	ODD_HALVES, /* stores half of what waits */
 };
 
+/* Which places the card stores at place_slow of its rate. */
+enum odd_places {
+	ODD_ALIKE, /* none */
+	ODD_STRIPES, /* every other stretch of place_bytes */
+	ODD_START, /* the first place_bytes */
+	ODD_SLOPE, /* the farther in, the more: the very last */
+	ODD_FRESH, /* those not written before, in pieces of 4 KiB */
+	ODD_AGAIN, /* the others */
+	ODD_ERASES, /* none; who goes on to another stretch of place_bytes has to wait for place_s */
+};
+
 struct odd_spec {
 	double link_bps, link_s; /* of each command */
 	double ack_s; /* from the last byte to the answer */
@@ -50,23 +61,30 @@ struct odd_spec {
 	double tired, rest_s;
 	double asleep_s,
 		wake_s; /* left alone for that long, its next command takes so much longer; 0: it never sleeps */
-	uint64_t
-		zone_bytes; /* every other stretch of so many bytes is stored at zone_slow of the rate; 0: none is */
-	double zone_slow;
+	enum odd_places places;
+	uint64_t place_bytes;
+	double place_slow; /* of the card's rate in these places; above 1: quicker there */
+	double place_s;
 	double jitter; /* relative standard deviation, a command */
 	uint64_t seed;
 };
 
 enum { ODD_BLOCK = 512 };
 
-/* One drawn at random. Stores by itself, without being flushed, read or left alone? */
+/* One drawn at random; and one without moods whose rate depends on the place. Stores by itself, without being flushed, read or left alone? */
 void odd_draw(struct odd_spec *s, uint64_t seed);
+void odd_draw_places(struct odd_spec *s, uint64_t seed, uint64_t region_bytes);
 bool odd_by_itself(const struct odd_spec *s);
 void odd_print(FILE *out, const struct odd_spec *s);
 
 struct medium *odd_new(const struct odd_spec *s); /* 64 MiB; NULL: no memory */
 
-/* B/s stored in a long run of writes of that size. */
+/* B/s stored in a long run of writes of that size, one behind the other. */
 double odd_stored_rate(const struct odd_spec *s, uint64_t request_bytes);
+/* The same over a region from 0, again and again, in either order; and over one stretch of it alone, which was written before. */
+double odd_stored_rate_in(
+	const struct odd_spec *s, uint64_t request_bytes, uint64_t region_bytes, bool random);
+double odd_stored_rate_at(
+	const struct odd_spec *s, uint64_t request_bytes, uint64_t start, uint64_t bytes);
 
 #endif

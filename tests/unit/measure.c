@@ -94,6 +94,44 @@ START_TEST(offsets_use_every_place_once_a_lap)
 }
 END_TEST
 
+/* Each part's beginnings lie in it, and all of them are used. */
+START_TEST(passes_begin_in_their_part)
+{
+	for (uint64_t part = 0; part < 4; part++) {
+		bool seen[26] = { false };
+		unsigned count = 0;
+
+		for (uint64_t seed = 1; seed <= 400; seed++) {
+			struct offsets o;
+			uint64_t slot;
+
+			offsets_init(&o, false, 4096, 26 * 512, 512, seed);
+			offsets_begin_in(&o, (struct offsets_part){ part, 4 });
+			slot = (offsets_at(&o, 0) - 4096) / 512;
+			ck_assert_uint_ge(slot, 26 * part / 4);
+			ck_assert_uint_lt(slot, 26 * (part + 1) / 4);
+			count += !seen[slot];
+			seen[slot] = true;
+			ck_assert_uint_eq(offsets_at(&o, 25) - 4096, (slot + 25) % 26 * 512);
+		}
+		ck_assert_uint_eq(count, 26 * (part + 1) / 4 - 26 * part / 4);
+	}
+}
+END_TEST
+
+START_TEST(few_places_have_no_parts)
+{
+	struct offsets a, b;
+
+	offsets_init(&a, false, 0, 3 * 512, 512, 9);
+	b = a;
+	offsets_begin_in(&b, (struct offsets_part){ 3, 4 });
+	ck_assert_uint_eq(a.first, b.first);
+	offsets_begin_in(&b, (struct offsets_part){ 0, 0 });
+	ck_assert_uint_eq(a.first, b.first);
+}
+END_TEST
+
 START_TEST(random_orders_differ_by_lap_and_seed)
 {
 	struct offsets a, b;
@@ -614,6 +652,8 @@ Suite *measure_suite(void)
 	tcase_add_test(c, histogram_quantiles_match_sorted_values);
 	tcase_add_test(c, histogram_quantiles_are_type_7);
 	tcase_add_test(c, offsets_use_every_place_once_a_lap);
+	tcase_add_test(c, passes_begin_in_their_part);
+	tcase_add_test(c, few_places_have_no_parts);
 	tcase_add_test(c, random_orders_differ_by_lap_and_seed);
 	tcase_add_test(c, payload_is_unique_and_incompressible);
 	tcase_add_test(c, a_pass_measures_the_hockney_rate);

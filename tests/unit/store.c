@@ -226,7 +226,7 @@ END_TEST
 START_TEST(a_flush_that_reports_a_failure_ends_the_run)
 {
 	struct medium *m =
-		opened(BEHIND CLAIMS "faults:\nbad range = 1Mi+4Ki\nbad range report = flush\n");
+		opened(BEHIND CLAIMS "faults:\nbad range = 33Mi+4Ki\nbad range report = flush\n");
 	struct sweep_plan plan = plan_of(64 << 20);
 	struct seen seen = { .writes = 0 };
 	struct sweep_sink sink = { &seen, take_pass, take_evidence };
