@@ -53,10 +53,15 @@ static struct rate_summary summarise(double *rates, size_t n)
 
 void rate_summary_widen(struct rate_summary *s, double log_half)
 {
+	rate_summary_reach(s, exp(-log_half), exp(log_half));
+}
+
+void rate_summary_reach(struct rate_summary *s, double low, double high)
+{
 	if (!s->interval_known)
 		return;
-	s->low = fmin(s->low, s->typical * exp(-log_half));
-	s->high = fmax(s->high, s->typical * exp(log_half));
+	s->low = fmin(s->low, s->typical * low);
+	s->high = fmax(s->high, s->typical * high);
 }
 
 struct rate_summary rate_summary_of(const double *rates, size_t n)

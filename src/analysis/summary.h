@@ -27,6 +27,9 @@ struct rate_summary {
 /* The interval becomes at least so wide on either side, in the logarithm; only where there is one. */
 void rate_summary_widen(struct rate_summary *s, double log_half);
 
+/* The interval reaches to `low` and `high` times the typical rate at least; only where there is one. */
+void rate_summary_reach(struct rate_summary *s, double low, double high);
+
 /* rates in B/s in any order, left as they are; what is not > 0 and finite is left out. Needs memory for a copy when
  * n > 64: without it all fields are 0. */
 struct rate_summary rate_summary_of(const double *rates, size_t n);

@@ -390,6 +390,101 @@ static bool widen_all(struct points *all, size_t passes)
 	return enough;
 }
 
+/* ---- parts of the region ---- */
+
+static double log_rate(const struct run_pass *p)
+{
+	double rate = run_pass_rate_stored(p);
+
+	return log(rate > 0 ? rate : run_pass_rate_acknowledged(p));
+}
+
+/* As passes are laid out: measure/offsets.h. */
+static size_t part_of(const struct run_pass *p, const struct run_plan *plan)
+{
+	uint64_t slots = plan->region_bytes / p->request_bytes, parts = plan->passes;
+	uint64_t slot = (p->start_bytes - plan->region_start) / p->request_bytes;
+	size_t part = 0;
+
+	while (part < parts &&
+		slot >= slots / parts * (part + 1) + slots % parts * (part + 1) / parts)
+		part++;
+	return part;
+}
+
+/* The logarithms of its passes' rates, one in each part. False: not one in each, or of unlike rates. */
+static bool take_parts(double *row, const struct point *p, const struct run_plan *plan)
+{
+	bool stored = p->stored.median > 0, had[PLACES_MAX] = { false };
+	size_t parts = plan->passes;
+
+	if (p->pass_count != parts || (p->direction == RUN_WRITE && stored && p->shown != parts))
+		return false;
+	for (size_t i = 0; i < parts; i++) {
+		const struct run_pass *pass = p->passes[i];
+		size_t part = part_of(pass, plan);
+
+		if (!pass->start_known || part >= parts || had[part])
+			return false;
+		had[part] = true;
+		row[part] = log_rate(pass);
+	}
+	return true;
+}
+
+static bool find_places(const struct points *table, const struct run_plan *plan)
+{
+	size_t rows = 0, parts = plan->passes;
+	struct places found;
+	double *v;
+
+	if (table->list[0].order != RUN_SEQUENTIAL || parts < 2 || parts > PLACES_MAX ||
+		!plan->region_bytes)
+		return true;
+	v = calloc(table->count * parts, sizeof *v);
+	if (!v)
+		return false;
+	for (size_t i = 0; i < table->count; i++)
+		rows += take_parts(v + rows * parts, &table->list[i], plan);
+	places_find(&found, v, rows, parts);
+	free(v);
+	for (size_t i = 0; i < table->count; i++)
+		table->list[i].places = found;
+	return true;
+}
+
+static double covered(const struct point *p, const struct run_plan *plan)
+{
+	double bytes = 0;
+
+	for (size_t i = 0; i < p->pass_count; i++)
+		bytes += (double)p->passes[i]->bytes;
+	return plan->region_bytes ? fmin(1, bytes / (double)plan->region_bytes) : 0;
+}
+
+/* Which passes met places that were written before is chance, and the target will soon have no others. */
+static void reach_again(struct points *all, const struct run_storing *s)
+{
+	double times = (double)s->first_ns / (double)s->again_ns;
+
+	for (size_t i = 0; s->first_ns && s->again_ns && i < all->count; i++)
+		if (all->list[i].direction == RUN_WRITE)
+			rate_summary_reach(&all->list[i].stored, fmin(1, times), fmax(1, times));
+}
+
+static bool find_all_places(struct points *all, const struct run_plan *plan)
+{
+	for (size_t i = 0; i < all->count; i++)
+		all->list[i].covered = covered(&all->list[i], plan);
+	for (size_t i = 0; i < all->count; i += points_table(all, i).count) {
+		struct points table = points_table(all, i);
+
+		if (!find_places(&table, plan))
+			return false;
+	}
+	return true;
+}
+
 int points_make(struct points *out, const struct run *run, struct error *err)
 {
 	size_t n = run->pass_count, at = 0;
@@ -413,8 +508,9 @@ int points_make(struct points *out, const struct run *run, struct error *err)
 	}
 	for (size_t i = 0; i < out->count; i += points_table(out, i).count)
 		add_long_run(out, i);
-	if (!widen_all(out, n))
+	if (!widen_all(out, n) || !find_all_places(out, &run->plan))
 		goto fail;
+	reach_again(out, &run->storing);
 	free(scratch);
 	return 0;
 fail:

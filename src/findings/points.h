@@ -7,6 +7,7 @@
 #include <stddef.h>
 #include <stdint.h>
 
+#include "analysis/places.h"
 #include "analysis/summary.h"
 #include "record/run.h"
 
@@ -44,6 +45,8 @@ struct point {
 	uint64_t errors;
 	size_t flagged
 		[RUN_PASS_FLAGS]; /* passes, left out or not, with flag 1 << i of enum run_pass_flag */
+	struct places places; /* of its table: does the rate depend on the place? */
+	double covered; /* share of the region that its passes went to, at most */
 	double link_ceiling_bps; /* what the link can carry at most; 0: unknown */
 };
 

@@ -32,6 +32,9 @@ enum {
 	BEHIND,
 	STALLS,
 	SPREAD,
+	PLACES,
+	BY_PLACE,
+	WRITTEN_BEFORE,
 	FEW,
 	SPLIT,
 	ABOVE_LINK,
@@ -75,7 +78,7 @@ const struct finding_code sweep_codes[] = {
 		"buffer_bytes" },
 	[NOT_STORED] = { "stored-not-shown", FINDING_CAUTION, false,
 		"nothing shows when writes are stored: their rates are those of acknowledging",
-		"waits_for_idle host_away foreign device_errors flusher buffer_bytes" },
+		"waits_for_idle by_place host_away foreign device_errors flusher buffer_bytes" },
 	[POINTS_NOT_STORED] = { "points-stored-not-shown", FINDING_CAUTION, false,
 		"points whose passes are not shown to be stored, though others are", "points" },
 	[FLUSH_WAITS] = { "flush-on-bus", FINDING_PLAIN, false,
@@ -107,6 +110,18 @@ const struct finding_code sweep_codes[] = {
 		      "long_run_bytes_per_second" },
 	[SPREAD] = { "wide-spread", FINDING_CAUTION, false, "passes of the same point differ",
 		POINT "half_width_share points" },
+	[PLACES] = { "places", FINDING_PLAIN, false,
+		"of which places the rates speak, where that is not all of the target",
+		"region_bytes target_bytes places least_covered_share most_covered_share" },
+	[BY_PLACE] = { "rate-by-place", FINDING_CAUTION, false,
+		"sequential rates depend on the place: a part of the region is slower, or quicker, "
+		"at all sizes alike; shares are of the mean rate of all parts",
+		"direction in_flight parts slowest_part fastest_part slowest_share fastest_share "
+		"points" },
+	[WRITTEN_BEFORE] = { "written-before", FINDING_CAUTION, false,
+		"places take another time when they are written again; the 95 % intervals of "
+		"stored rates reach from one to the other",
+		"bytes first_seconds second_seconds" },
 	[FEW] = { "few-passes", FINDING_CAUTION, false, "too few passes for a 95 % interval",
 		"points" },
 	[SPLIT] = { "split", FINDING_CAUTION, false,
@@ -678,6 +693,10 @@ static const char *not_stored_words(struct pool *pool, const struct run_storing 
 			"the kernel counted errors or resets of the device meanwhile; %s, and "
 			"measure again",
 			advice_errors(modelled));
+	if (s->by_place)
+		return "writes slowed down at some places, and at others they were quick again at "
+		       "once: a slow place, not a full buffer. What is stored meanwhile did not "
+		       "show";
 	if (s->waits_for_idle)
 		return "it stores only when it is flushed, read or left alone, and its buffer was "
 		       "never seen full";
@@ -713,6 +732,7 @@ static void add_stored_by(struct writer *w)
 			not_stored_words(w->pool, s, w->run->target.modelled));
 		finding_figure(
 			one, "waits_for_idle", value_if(s->present, value_flag(s->waits_for_idle)));
+		finding_figure(one, "by_place", value_if(s->present, value_flag(s->by_place)));
 		finding_figure(one, "host_away", value_if(s->present, value_flag(s->host_away)));
 		finding_figure(one, "foreign", value_if(s->present, value_flag(s->foreign)));
 		finding_figure(
@@ -861,7 +881,8 @@ static void add_above_link(struct writer *w)
 
 static double concern_few(const struct point *p)
 {
-	return p->pass_count && !p->acknowledged.interval_known;
+	return p->pass_count &&
+	       (!p->acknowledged.interval_known || (is_stored(p) && !p->stored.interval_known));
 }
 
 static void add_few(struct writer *w)
@@ -875,6 +896,139 @@ static void add_few(struct writer *w)
 			       "is not known there.",
 			       count, text_plural(count), count == 1 ? "has" : "have"),
 		"points", value_count(count));
+}
+
+/* ---- places ---- */
+
+/* "1.2 % to 19 %" of the sequential points; figures 0 without any, or where all cover the region. */
+struct cover {
+	double least, most;
+	size_t passes;
+	bool spread; /* over the region, on purpose */
+};
+
+static struct cover cover_of(const struct writer *w)
+{
+	struct cover c = { .least = 1 };
+
+	for (size_t i = 0; i < w->points->count; i++) {
+		const struct point *p = &w->points->list[i];
+
+		if (p->order != RUN_SEQUENTIAL || !p->pass_count)
+			continue;
+		c.least = fmin(c.least, p->covered);
+		c.most = fmax(c.most, p->covered);
+		c.passes = p->pass_count > c.passes ? p->pass_count : c.passes;
+		c.spread = p->passes[0]->start_known;
+	}
+	return c;
+}
+
+static const char *cover_words(struct pool *pool, const struct cover *c, const char *region)
+{
+	const char *least = share_words(pool, c->least), *most = share_words(pool, c->most);
+	bool same = !strcmp(least, most);
+
+	if (c->passes == 1)
+		return pool_printf(pool,
+			"the sequential pass of a point went to one place of %s, %s%s%s of it long",
+			region, least, same ? "" : " to ", same ? "" : most);
+	return pool_printf(pool,
+		"sequential passes of a point went to %zu place%s%s %s, %s%s%s of it altogether",
+		c->passes, text_plural(c->passes), c->spread ? " spread over" : " of", region,
+		least, same ? "" : " to ", same ? "" : most);
+}
+
+static void add_places(struct writer *w)
+{
+	const struct run *run = w->run;
+	uint64_t region = run->plan.region_bytes, all = run->target.size_bytes;
+	bool part = region && (double)region < SWEEP_COVERED * (double)all, few;
+	struct cover c = cover_of(w);
+	char r[SIZE_TEXT_MAX], t[SIZE_TEXT_MAX], s[SIZE_TEXT_MAX];
+	struct finding *one;
+
+	few = c.passes && c.least < SWEEP_COVERED;
+	if (!region || !w->points->count || (!part && !few))
+		return;
+	size_format_decimal(r, (double)region);
+	size_format_decimal(t, (double)all);
+	size_format_decimal(s, (double)run->plan.region_start);
+	one = finding_add(w->f, &sweep_codes[PLACES],
+		"Rates speak of the places they were measured at, and no others: %s%s%s.",
+		part ? pool_printf(
+			       w->pool, "the region is %s of the target's %s, from %s on", r, t, s)
+		     : "",
+		part && few ? ", and " : "",
+		few ? cover_words(w->pool, &c, part ? "it" : "the region") : "");
+	finding_figure(one, "region_bytes", value_bytes(region));
+	finding_figure(one, "target_bytes", value_if(all, value_bytes(all)));
+	finding_figure(one, "places", value_if(few, value_count(c.passes)));
+	finding_figure(one, "least_covered_share", value_if(few, value_share(c.least)));
+	finding_figure(one, "most_covered_share", value_if(few, value_share(c.most)));
+}
+
+static const char *change_words(struct pool *pool, double share)
+{
+	return pool_printf(
+		pool, "%.0f %% %s", fabs(share - 1) * 100, share < 1 ? "slower" : "faster");
+}
+
+static void add_by_place(struct writer *w, const struct points *table)
+{
+	const struct point *p = &table->list[0];
+	const struct places *d = &p->places;
+	struct finding *one;
+
+	if (!d->differ)
+		return;
+	one = finding_add(w->f, &sweep_codes[BY_PLACE],
+		"The rate of %s depends on the place: passes that began in part %zu of %zu of the "
+		"region went %s than the mean of all parts, those in part %zu %s, at all sizes "
+		"alike. Rates are of all these parts together: measure the --region that matters, "
+		"and compare builds over the same one.",
+		point_series_words(w->pool, p), d->slowest_part + 1, d->parts,
+		change_words(w->pool, d->slowest), d->fastest_part + 1,
+		change_words(w->pool, d->fastest));
+	finding_figure(one, "direction", value_word(run_direction_name(p->direction)));
+	finding_figure(one, "in_flight", value_count(p->in_flight));
+	finding_figure(one, "parts", value_count(d->parts));
+	finding_figure(one, "slowest_part", value_count(d->slowest_part + 1));
+	finding_figure(one, "fastest_part", value_count(d->fastest_part + 1));
+	finding_figure(one, "slowest_share", value_share(d->slowest));
+	finding_figure(one, "fastest_share", value_share(d->fastest));
+	finding_figure(one, "points", value_count(d->points));
+}
+
+static void add_written_before(struct writer *w)
+{
+	const struct run_storing *s = &w->run->storing;
+	double times = (double)s->again_ns / (double)s->first_ns;
+	struct finding *one;
+
+	if (!has_writes(w) || !s->first_ns || !s->again_ns)
+		return;
+	one = finding_add(w->f, &sweep_codes[WRITTEN_BEFORE],
+		"Places that this run had written before took %s the time they took at first. A "
+		"pass meets some of either, and the 95 %% ranges of stored rates reach from one to "
+		"the other: write the whole region once ('verify' does), then measure again.",
+		times > 2 ? pool_printf(w->pool, "%.2g times", times)
+			  : pool_printf(w->pool, "%.0f %% of", times * 100));
+	finding_figure(one, "bytes", value_bytes_decimal(s->again_bytes));
+	finding_figure(one, "first_seconds", value_ns(s->first_ns));
+	finding_figure(one, "second_seconds", value_ns(s->again_ns));
+}
+
+static void add_all_places(struct writer *w)
+{
+	add_places(w);
+	for (size_t i = 0; i < w->points->count;) {
+		struct points table = points_table(w->points, i);
+
+		add_by_place(w, &table);
+		i += table.count;
+	}
+	add_written_before(w);
 }
 
 /* ---- flags of passes ---- */
@@ -1019,6 +1173,7 @@ void sweep_findings_add(struct findings *f, const struct run *run, const struct 
 	add_behind(&w);
 	add_stalls(&w);
 	add_spread(&w);
+	add_all_places(&w);
 	add_few(&w);
 	add_split(&w);
 	add_above_link(&w);

@@ -44,6 +44,7 @@ PASS(pass_stored, some_rate(run_pass_rate_stored(r->pass)))
 PASS(pass_stored_by, stored_by(r->pass->stored_by))
 PASS(pass_stored_seconds, value_if(r->pass->stored_ns > 0, value_ns(r->pass->stored_ns)))
 PASS(pass_settle, value_ns(r->pass->settle_ns))
+PASS(pass_start, value_if(r->pass->start_known, value_bytes(r->pass->start_bytes)))
 PASS(pass_lead, value_bytes_decimal(r->pass->lead_bytes))
 PASS(pass_stalls, value_count(r->pass->stalls))
 PASS(pass_stall_seconds, value_ns(r->pass->stall_ns))
@@ -92,6 +93,8 @@ static const struct column passes[] = {
 	{ "stalls", NULL, "requests that took over 20 times the median", 0, false, NULL,
 		pass_stalls },
 	{ "stall_seconds", NULL, "time in those", 0, false, NULL, pass_stall_seconds },
+	{ "start_bytes", NULL, "where on the target its first request went", 0, false, NULL,
+		pass_start },
 };
 
 const struct table_spec sweep_passes_spec = { .key = "passes",

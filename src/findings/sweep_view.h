@@ -27,6 +27,7 @@ int sweep_view(struct view *v, const struct run *run, struct error *err);
 #define SWEEP_HIDES \
 	0.1 /* the largest share of a rate that a buffer of that share of what was written freely hides */
 #define SWEEP_ENOUGH 0.95 /* of the best rate: named with the smallest request that reaches it */
+#define SWEEP_COVERED 0.9 /* of the region: what is left is not spoken of */
 #define SWEEP_SPLIT 1.02 /* device requests per request: a few more are somebody else's */
 #define SWEEP_BEHIND 1.10 /* acknowledged over stored */
 

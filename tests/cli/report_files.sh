@@ -11,13 +11,13 @@ says "=cmd|x,"
 fits 80 "$out"
 LC_ALL=C grep -q "$(printf '\033')" "$out" && fail "colour in a pipe"
 
-# RFC 4180: every line ends in CR LF and has 26 fields; 3 sizes, 2 orders, 2 directions, 3 passes.
+# RFC 4180: every line ends in CR LF and has 27 fields; 3 sizes, 2 orders, 2 directions, 3 passes.
 run 0 "$BLKASSAY" report "$tmp/a.assay" --csv "$tmp/a.csv"
 [ ! -s "$out" ] || fail "the summary came although a file was asked for"
 [ "$(tr -cd '\r' <"$tmp/a.csv" | wc -c)" = 37 ] || fail "not 37 carriage returns"
 grep -qF "\"'=cmd|x,\"\"y\"\"\"," "$tmp/a.csv" || fail "the label is not quoted and guarded"
 sed '1d; s/,"[^"]*""y""",/,label,/; s/\r$//' "$tmp/a.csv" | awk -F, '
-	NF != 26 { print "fields: " NF; bad = 1 }
+	NF != 27 { print "fields: " NF; bad = 1 }
 	($9 != $6 * $10) { print "bytes are not requests times size"; bad = 1 }
 	($14 < $9 / $12 - 1 || $14 > $9 / $12 + 1) { print "rate " $14 " is not bytes over seconds"; bad = 1 }
 	$4 == "read" && $15 != $14 { print "stored rate of a read " $15; bad = 1 }

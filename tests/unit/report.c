@@ -137,6 +137,8 @@ START_TEST(csv_rows)
 		.settle_ns = 2000000,
 		.stored_by = RUN_STORED_FLUSH,
 		.stored_ns = 8534833333,
+		.start_known = true,
+		.start_bytes = 122880,
 		.lead_bytes = 512,
 		.stalls = 1,
 		.stall_ns = 12000000,
@@ -151,10 +153,10 @@ START_TEST(csv_rows)
 		"device_requests,seconds,flush_seconds,acknowledged_bytes_per_second,"
 		"stored_bytes_per_second,request_time_p50_seconds,request_time_p99_seconds,"
 		"request_time_max_seconds,errors,flags,stored_by,stored_seconds,settle_seconds,"
-		"lead_bytes,stalls,stall_seconds\r\n"
+		"lead_bytes,stalls,stall_seconds,start_bytes\r\n"
 		"20261125T021500Z-1f3a9c07,behind-r14,00A1F7-7948206080,write,random,4096,1,3,"
 		"4096000,1000,,8.533333333,0.0015,480000,479915.64,0.00853325,0.009000001,0.012,"
-		"0,foreign-io+split,flush,8.534833333,0.002,512,1,0.012\r\n");
+		"0,foreign-io+split,flush,8.534833333,0.002,512,1,0.012,122880\r\n");
 }
 END_TEST
 

@@ -446,6 +446,95 @@ START_TEST(what_goes_alike_is_said_once)
 }
 END_TEST
 
+/* Two sizes, five passes of each over the five parts of the region: in the last part they go at so much of the rate. */
+static void sample_parts(struct run *run, double last)
+{
+	sample_run_init(run);
+	*run->path = 0;
+	for (uint32_t size = 4096; size <= 65536; size *= 16)
+		for (uint32_t part = 0; part < 5; part++) {
+			struct run_pass *p = sample_run_add(run, RUN_WRITE, RUN_SEQUENTIAL, size,
+				(part + size / 4096) % 5 + 1,
+				1e6 * (part == 4                     ? last
+					      : part == size / 65536 ? 1.01
+								     : 1));
+
+			p->start_known = true;
+			p->start_bytes = run->plan.region_bytes / 5 * part / size * size + size;
+		}
+}
+
+static const char *sentence_of(const struct view *v, const char *code)
+{
+	for (size_t i = 0; i < v->findings.count; i++)
+		if (!strcmp(v->findings.list[i].code->code, code))
+			return v->findings.list[i].sentence;
+	return "";
+}
+
+START_TEST(places_are_told)
+{
+	struct error err = { 0 };
+	const struct point *p;
+	struct points points;
+	struct run run;
+	struct view v;
+
+	sample_parts(&run, 0.5);
+	ck_assert_int_eq(points_make(&points, &run, &err), 0);
+	p = &points.list[0];
+	/* Of the mean of logarithms: 2^(1/5) of the other parts, 2^(-4/5) of the last. */
+	ck_assert(p->places.differ);
+	ck_assert_uint_eq(p->places.slowest_part, 4);
+	ck_assert_double_eq_tol(p->places.slowest, pow(2, -0.8), 0.01);
+	ck_assert_double_eq_tol(p->places.fastest, pow(2, 0.2), 0.01);
+	points_release(&points);
+	ck_assert(!sweep_view(&v, &run, &err));
+	ck_assert_ptr_nonnull(strstr(sentence_of(&v, "rate-by-place"),
+		"The rate of sequential writes depends on the place: passes that began in part 5 "
+		"of 5 of the region went 43 % slower than the mean of all parts"));
+	ck_assert_ptr_nonnull(strstr(sentence_of(&v, "places"),
+		"and no others: the region is 67.1 MB of the target's 7.95 GB, from 0 B on, "));
+	/* 4.5 seconds of 1 MB/s in 64 MiB; a pass of 64 KiB requests goes on to the end of one. */
+	ck_assert_msg(
+		strstr(sentence_of(&v, "places"),
+			"passes of a point went to 5 places spread over it, 6.7 % to 7.0 % of "
+			"it altogether"),
+		"%s", sentence_of(&v, "places"));
+	view_release(&v);
+	run_release(&run);
+	sample_parts(&run, 0.99);
+	ck_assert(!sweep_view(&v, &run, &err));
+	ck_assert_str_eq(sentence_of(&v, "rate-by-place"), "");
+	view_release(&v);
+	run_release(&run);
+}
+END_TEST
+
+START_TEST(rewriting_is_told)
+{
+	struct error err = { 0 };
+	struct points points;
+	struct run run;
+	struct view v;
+
+	sample_parts(&run, 1);
+	run.storing.again_bytes = 1 << 20;
+	run.storing.first_ns = 1000000000;
+	run.storing.again_ns = 2500000000;
+	ck_assert_int_eq(points_make(&points, &run, &err), 0);
+	/* A pass may have met none of the slow ones. */
+	ck_assert_double_le(points.list[0].stored.low, 0.41e6);
+	ck_assert_double_le(points.list[0].stored.high, 1.02e6);
+	points_release(&points);
+	ck_assert(!sweep_view(&v, &run, &err));
+	ck_assert_ptr_nonnull(strstr(sentence_of(&v, "written-before"),
+		"had written before took 2.5 times the time they took at first"));
+	view_release(&v);
+	run_release(&run);
+}
+END_TEST
+
 START_TEST(a_sweep_with_all_that_can_be_odd)
 {
 	static const enum run_pass_flag flags[] = { RUN_PASS_FOREIGN_IO, RUN_PASS_MERGED,
@@ -487,6 +576,10 @@ START_TEST(a_sweep_with_all_that_can_be_odd)
 	sample_run_add(&run, RUN_READ, RUN_RANDOM, 4096, 1, 100e3);
 	run.end.present = false;
 	check_sweep(&run); /* stopped */
+	sample_parts(&run, 0.5);
+	run.storing.first_ns = 2;
+	run.storing.again_ns = 1;
+	check_sweep(&run); /* by place */
 	view_check_all_codes("sweep");
 }
 END_TEST
@@ -659,6 +752,8 @@ Suite *views_suite(void)
 	tcase_add_test(t, keys_are_listed_in_fields);
 	tcase_add_test(t, what_goes_alike_is_said_once);
 	tcase_add_test(t, a_sweep_with_all_that_can_be_odd);
+	tcase_add_test(t, places_are_told);
+	tcase_add_test(t, rewriting_is_told);
 	tcase_add_test(t, an_observation_with_all_that_can_be_odd);
 	tcase_add_test(t, words_of_observed_phases);
 	tcase_add_test(t, a_record_with_all_that_can_be_odd);
