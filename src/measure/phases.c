@@ -25,8 +25,9 @@ static const double bus_bytes_per_ns = 0.6;
 static const unsigned wait_ms = 100;
 /* Of the pass's own bytes: what others on the bus may move without being in the way (ours). */
 static const double sharing_most = 0.05;
-/* Of the time on the bus: with more of it spent on other commands, those of a pass are not alone on the device (ours). */
-static const double others_most = 0.02;
+/* Of the time on the bus: with more of it spent on other commands its phases are not all of a pass's time; with more than the second
+ * its rate is not its own either, which one look for a medium in a short pass need not spoil (ours). */
+static const double others_most = 0.02, others_slow = 0.05;
 
 struct phases {
 	struct medium *model; /* NULL: the monitor */
@@ -474,9 +475,11 @@ static enum phases_state judge_monitor(struct phases *p, uint64_t *dropped)
 }
 
 /* What others are sent meanwhile is in no phase, and yet makes the pass longer. */
-static bool others_matter(const struct phases *p)
+static double others_share(const struct phases *p)
 {
-	return (double)p->others_ns > others_most * (double)(p->own_ns + p->others_ns);
+	uint64_t all = p->own_ns + p->others_ns;
+
+	return all ? (double)p->others_ns / (double)all : 0;
 }
 
 static enum phases_state judge(struct phases *p, uint64_t bytes)
@@ -488,9 +491,10 @@ static enum phases_state judge(struct phases *p, uint64_t bytes)
 		return state;
 	if (p->pairing.broken || p->pairing.resets)
 		return PHASES_BROKEN;
-	t->others_slow = others_matter(p);
-	return p->strangers || t->others_slow || t->bytes != bytes || !t->commands ? PHASES_OTHERS
-										   : PHASES_SEEN;
+	t->others_slow = others_share(p) > others_slow;
+	return p->strangers || others_share(p) > others_most || t->bytes != bytes || !t->commands
+		       ? PHASES_OTHERS
+		       : PHASES_SEEN;
 }
 
 void phases_end(struct phases *p, uint64_t bytes)

@@ -32,7 +32,7 @@ struct phase_times {
 	uint64_t commands, bytes;
 	uint64_t
 		others; /* commands in between that move no such data, such as the kernel's look for a medium */
-	bool others_slow; /* these took more than 2 % of the time: what the pass timed is not its own work alone */
+	bool others_slow; /* these took more than 5 % of the time: what the pass timed is not its own work alone */
 	bool bus_shared; /* other devices moved more than 5 % as much on that bus meanwhile */
 	uint64_t dropped; /* events lost, whosever they were */
 	struct histogram
