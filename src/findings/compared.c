@@ -133,6 +133,25 @@ static void check_watching(struct differences *d, const struct compared *c, cons
 				   : "watched (which takes some 2 % of short requests)");
 }
 
+/* In more than a tenth of its passes (ours). */
+static bool is_shared(const struct run *run)
+{
+	size_t n = 0;
+
+	for (size_t i = 0; i < run->pass_count; i++)
+		n += run->passes[i].bus_shared;
+	return 10 * n > run->pass_count;
+}
+
+/* A build measured beside a busy neighbour looks slower. */
+static void check_sharing(struct differences *d, const struct compared *c, const struct run *run)
+{
+	static const char *const words[] = { "the target's own", "shared with other devices" };
+
+	if (c->shared != is_shared(run))
+		differ(d, "the bus", words[c->shared], words[!c->shared]);
+}
+
 static void add_remark(struct compared *c, enum compare_noticed what, const char *sentence)
 {
 	struct compare_remark *remark = pool_alloc(&c->pool, 1, sizeof *remark);
@@ -160,6 +179,7 @@ static int check_comparable(struct compared *c, const struct run *run, struct er
 	c->overruled = c->overruled || found.length;
 	check_surroundings(&d, &c->heads[0], run);
 	check_watching(&d, c, run);
+	check_sharing(&d, c, run);
 	if (found.length)
 		add_remark(c, REMARK_CONDITIONS,
 			pool_printf(&c->pool, "Conditions differ in %s and %s: %s.",
@@ -371,8 +391,10 @@ static int take_run(
 	if (check_run(c, run, err) < 0 || take_points(c, side, run, err) < 0 ||
 		keep_head(c, run, err) < 0)
 		return -1;
-	if (!runs_taken(c))
+	if (!runs_taken(c)) {
 		c->watched = is_watched(run);
+		c->shared = is_shared(run);
+	}
 	c->modelled = c->modelled || run->target.modelled;
 	c->broke[side] += !strcmp(run->end.status, "failed");
 	c->unfinished[side] |= !is_finished(run);

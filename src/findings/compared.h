@@ -73,7 +73,7 @@ struct compared {
 	size_t failed[2]; /* of those left out: errors, or resets of the device */
 	bool unfinished[2]; /* a run of that side did not end */
 	size_t broke[2]; /* runs that ended in an error */
-	bool watched; /* the first run: phases, on its bus */
+	bool watched, shared; /* the first run: phases, on its bus; with other devices on it */
 	bool overruled; /* something below would not have been taken, or not have passed, without `anyway` */
 	struct run *heads; /* of all runs, in the order they were taken; without their passes */
 	char first_started[2][24], last_started[2][24]; /* ISO 8601, UTC: they sort as text */

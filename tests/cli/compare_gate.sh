@@ -6,7 +6,7 @@ cat >write.py <<'END'
 """write.py TRUTH FILE [KEY=VALUE...]: a sweep of eight passes of 0.5 ms + n / (1 MB/s), each off by a little; keys: sizes (so many, from
 512 on), failed (so many passes with errors), resets (so many with resets instead), end (status), p99 (times the median), rate (times that
 of the others), even (1: all passes alike), quick (so many passes of 200 requests, the others take twice as long and have 60), label,
-revision, serial, watched (1: on the bus), link (bits a second)."""
+revision, serial, watched (1: on the bus), shared (so many passes with other devices there), link (bits a second)."""
 import sys
 
 sys.path.insert(0, sys.argv[1])
@@ -30,7 +30,7 @@ for n in range(8):
         fields |= {"lat_p90_ns": each, "lat_p99_ns": int(each * float(o.get("p99", 1.5))), "lat_max_ns": 2 * each}
         fields |= {"errors": int(bad and "failed" in o), "flags": ("errors" if "failed" in o else "resets") if bad else ""}
         if "watched" in o:
-            fields |= {"phases": "seen", "commands": count, "command_seconds": 0.1, "data_seconds": 0.1, "status_seconds": 0.1, "host_seconds": 0.1}
+            fields |= {"phases": "seen", "commands": count, "command_seconds": 0.1, "data_seconds": 0.1, "status_seconds": 0.1, "host_seconds": 0.1, "bus_shared": int(n < int(o.get("shared", 0)))}
         lines.append(("pass", fields))
 lines.append(("end", {"status": o.get("end", "complete"), "exit_status": 0, "reason": ""}))
 tool.write_record(path, "sweep", lines)
@@ -156,6 +156,12 @@ tells "the bus watched against not watched (which takes some 2 % of short reques
 sweep too.assay watched=1
 gate 0 watched.assay too.assay
 says_not "the bus"
+# So does one with a neighbour on its bus.
+sweep shared.assay watched=1 shared=2
+gate 0 watched.assay shared.assay
+tells "the bus the target's own against shared with other devices"
+gate 0 shared.assay watched.assay
+tells "the bus shared with other devices against the target's own"
 # What is not known of one run is called so.
 sweep linked.assay link=12000000
 gate 2 base.assay linked.assay
