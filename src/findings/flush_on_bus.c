@@ -134,9 +134,11 @@ void flush_on_bus_add(
 	}
 	if (!s->flush_commands)
 		return;
-	if (s->by == RUN_STORED_FLUSH)
+	/* Of several that were asked for again until the target was ready, each is short and all of them together wait. */
+	if (s->by == RUN_STORED_FLUSH && s->flush_commands == 1)
 		add_waits(f, s, codes->waits);
-	else if (left > 0 && flush_seconds(s) - seconds(s->idle_flush_command_ns) < ENOUGH * left)
+	else if (s->flush_commands == 1 && left > 0 &&
+		 flush_seconds(s) - seconds(s->idle_flush_command_ns) < ENOUGH * left)
 		add_early(f, s, codes->early);
 	if (next_waits(s) > 0)
 		add_next(f, s, codes->next);
