@@ -145,6 +145,7 @@ static bool complete_status(struct pairing *p, const struct usbmon_event *e)
 	p->urb = 0;
 	if (e->status || !e->length) {
 		p->now.failed = true;
+		p->now.stalled |= e->status == -EPIPE;
 		return false;
 	}
 	if (e->length != STATUS_BYTES || e->data_bytes < STATUS_BYTES ||

@@ -16,7 +16,9 @@ struct command_times {
 	bool to_host; /* its data */
 	uint32_t data_bytes; /* moved */
 	uint32_t asked_bytes; /* what the host would move */
-	bool stalled; /* a piece of its data ended in a stall */
+	/* There was a stall behind its data: a piece of them ended in one, or, after a short packet, the first request for its
+	 * status did. */
+	bool stalled;
 	bool passed; /* its status is that it was done */
 	uint64_t
 		begun_ns; /* when the host sent it; of one clock, which only serves for differences */

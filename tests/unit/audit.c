@@ -1195,7 +1195,7 @@ static void stop_after(void *context, struct scsi_exchange *x)
 
 START_TEST(a_drive_that_stops_in_between_breaks_nothing)
 {
-	static const unsigned moments[] = { 3, 200, 900, 1500, 2200 };
+	static const unsigned moments[] = { 3, 900, 2200 };
 
 	for (size_t i = 0; i < sizeof moments / sizeof *moments; i++)
 		for (stays_for = 40; stays_for < 1000000; stays_for *= 20000) {

@@ -291,6 +291,27 @@ START_TEST(stalled_data)
 }
 END_TEST
 
+/* A short packet ends the data by itself; the stall behind it is met by the request for the status, as the kernel's gadget
+ * and dummy_hcd do it. */
+START_TEST(stalled_behind_a_short_packet)
+{
+	uint8_t w[13];
+
+	bus_status(w, 4, 0);
+	command(4, 0x1a, 192, 0, 10);
+	happens('S', disk.in, 9, 10, -EINPROGRESS, 192, NULL, 0);
+	happens('C', disk.in, 9, 500, 0, 24, NULL, 0);
+	happens('S', disk.in, 1, 510, -EINPROGRESS, 13, NULL, 0);
+	happens('C', disk.in, 1, 520, -EPIPE, 0, NULL, 0);
+	control(0x02, 0x01);
+	happens('S', disk.in, 1, 600, -EINPROGRESS, 13, NULL, 0);
+	happens('C', disk.in, 1, 610, 0, 13, w, 13);
+	ck_assert_uint_eq(ended, 1);
+	ck_assert(last.stalled && last.passed);
+	ck_assert_uint_eq(last.data_bytes, 24);
+}
+END_TEST
+
 /* The same in a short packet alone: 0 where data lies in one piece, EREMOTEIO where in several (Linux usb_sg_init). */
 START_TEST(data_that_ends_short)
 {
@@ -689,6 +710,7 @@ Suite *usbmon_suite(void)
 	tcase_add_test(t, data_in_pieces);
 	tcase_add_test(t, without_data);
 	tcase_add_test(t, stalled_data);
+	tcase_add_test(t, stalled_behind_a_short_packet);
 	tcase_add_test(t, data_that_ends_short);
 	tcase_add_test(t, stalled_status);
 	tcase_add_test(t, thirteen_bytes_of_data);
