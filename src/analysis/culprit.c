@@ -22,6 +22,7 @@
 #define ODD_STEP 0.5
 #define ODD_EXACT 64
 #define ODD_TRIES 40
+#define ODD_MOST 16777216.0 /* bytes */
 /* So near a size that units have a bend may be theirs. */
 #define BEND_NEAR 0.03
 /* See is_chance_likely (ours). */
@@ -943,11 +944,13 @@ static bool is_spread_missing(const struct search *s, uint64_t unit, double each
 /* A unit that makes up all of the fixed cost, or more than half of it. */
 static bool may_be_odd_unit(const struct search *s, double fixed, const struct range *card)
 {
-	uint64_t block = (uint64_t)s->in->block_bytes;
-	uint64_t low = (uint64_t)(ODD_PART * fixed / card->high) / block + 1;
-	uint64_t high = (uint64_t)(fixed / card->low) / block + 2;
-	uint64_t step = (high - low) / ODD_TRIES + 1;
+	uint64_t block = (uint64_t)s->in->block_bytes, low, high, step;
 
+	if (!(fixed / card->low < ODD_MOST))
+		return false;
+	low = (uint64_t)(ODD_PART * fixed / card->high) / block + 1;
+	high = (uint64_t)(fixed / card->low) / block + 2;
+	step = (high - low) / ODD_TRIES + 1;
 	for (uint64_t n = low; n <= high; n += step)
 		if (n > 1 && is_hidden(s, n * block) && !is_spread_missing(s, n * block, card->low))
 			return true;

@@ -100,9 +100,11 @@ static int compare_counts(const void *a, const void *b)
 
 unsigned growth_unit_spread(uint64_t bytes, unsigned in_flight, uint64_t unit)
 {
-	enum { PLACES_MAX = 256 };
+	enum { PLACES_MAX = 256, IN_FLIGHT_MAX = 64 };
 	uint64_t places = unit / number_gcd(bytes, unit), step = 1, counts[PLACES_MAX];
 
+	if (in_flight > IN_FLIGHT_MAX)
+		return 0; /* a record from nowhere */
 	if (places > PLACES_MAX) {
 		step = places / PLACES_MAX;
 		places = PLACES_MAX;

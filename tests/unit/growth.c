@@ -92,6 +92,8 @@ START_TEST(requests_across_edges)
 	/* Four in flight touch 4, or 5 where an edge lies within one of them: that is most often. */
 	ck_assert_uint_eq(growth_unit_spread(1024, 4, 2560), 0);
 	ck_assert_uint_eq(growth_unit_spread(1024, 1, 1024), 0);
+	/* No time is spent on what no sweep does. */
+	ck_assert_uint_eq(growth_unit_spread(1024, UINT32_MAX, 2560), 0);
 }
 END_TEST
 
