@@ -245,8 +245,9 @@ static uint32_t pass_flags(
 		       plan->region_bytes / point->request_bytes * point->request_bytes;
 	uint32_t flags = 0;
 
-	/* The kernel counts an empty write for each flush. */
-	if (p->device_known && p->device_requests > p->requests + p->device_flushes)
+	/* The kernel counts an empty write for each flush, and what it asks again after an error. */
+	if (p->device_known && !p->device_errors &&
+		p->device_requests > p->requests + p->device_flushes)
 		flags |= p->foreign ? RUN_PASS_FOREIGN_IO : RUN_PASS_SPLIT;
 	if (p->device_known && p->device_requests < p->requests && !p->failure.failed)
 		flags |= RUN_PASS_MERGED;

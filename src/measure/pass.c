@@ -439,7 +439,8 @@ static void compare_counts(struct medium *m, const struct pass_plan *plan,
 		plan->write ? after.writes - before->writes : after.reads - before->reads;
 	r->device_bytes = plan->write ? writes : reads;
 	r->device_flushes = after.flushes - before->flushes;
-	r->foreign |= !r->failure.failed &&
+	/* After an error or a reset the kernel asks again, and may look at the card anew: nobody else's doing. */
+	r->foreign |= !r->failure.failed && !r->device_errors &&
 		      (r->device_bytes > r->bytes || (plan->write ? reads : writes) > 0);
 }
 

@@ -885,8 +885,10 @@ static void compare_tallies(struct store *s, const struct tally *before)
 		return;
 	if (a->errors_known && b->errors_known && b->errors > a->errors)
 		e->device_errors = b->errors - a->errors;
-	e->foreign = b->read_bytes - a->read_bytes > after.read - before->read ||
-		     b->written_bytes - a->written_bytes > after.written - before->written;
+	/* After an error the kernel asks again: nobody else's doing. */
+	e->foreign = !e->device_errors &&
+		     (b->read_bytes - a->read_bytes > after.read - before->read ||
+			     b->written_bytes - a->written_bytes > after.written - before->written);
 	if (e->device_errors || e->foreign)
 		doubt(s);
 }
