@@ -11,6 +11,8 @@
 enum { FLUSHES_MIN = 3 };
 /* A median is the upper end of a bin of quantiles, that much too long at the most. */
 #define MEDIAN_OFF 0.0078
+/* Of how many requests, how often stalls come being known roughly. */
+#define MEDIAN_TELLS 0.35
 
 typedef double value_of(const struct stall_pass *p);
 
@@ -79,13 +81,13 @@ static bool falls_short(const struct stalls *s, double bytes, double most)
 	return expected - most > each * (1 + 2 * sqrt(expected / each));
 }
 
-/* While fewer than half of the requests have one, the median has none, and what all took beyond it bounds them. */
+/* While clearly fewer than half of the requests have one, the median has none, and what all took beyond it bounds them. */
 static double most_in(const struct stalls *s, const struct stall_pass *p, double usual_s)
 {
 	double rest = 0.9 * (p->busy_s + p->flush_s);
 	double beyond = fmax(0, p->busy_s - p->requests * usual_s / p->in_flight);
 
-	if ((double)p->request_bytes * p->in_flight >= 0.5 * s->bytes / s->count)
+	if ((double)p->request_bytes * p->in_flight >= MEDIAN_TELLS * s->bytes / s->count)
 		return rest;
 	return fmin(rest, beyond + MEDIAN_OFF * p->busy_s + p->flush_s);
 }

@@ -583,6 +583,34 @@ START_TEST(stops_of_the_host)
 }
 END_TEST
 
+/* Two in flight, a stall for every second of them: the median has one then, and bounds nothing. */
+START_TEST(stalls_in_the_median)
+{
+	struct stall_pass p[] = {
+		{ .request_bytes = 4096,
+			.bytes = 97 * 4096,
+			.requests = 97,
+			.busy_s = 0.673,
+			.p50_s = 5.47e-3,
+			.max_s = 0.1415,
+			.in_flight = 2 },
+		{ .request_bytes = 32768,
+			.bytes = 64 * 32768,
+			.requests = 64,
+			.busy_s = 3.55,
+			.p50_s = 0.1115,
+			.max_s = 0.1801,
+			.in_flight = 2 },
+	};
+	struct stalls s;
+
+	ck_assert(stalls_find(&s, p, 2));
+	ck_assert_double_eq(s.count, 3);
+	ck_assert(!s.not_by_byte);
+	same(p[1].stalled_s, p[0].stalled_s / p[0].bytes * p[1].bytes, 1e-9);
+}
+END_TEST
+
 START_TEST(no_stalls)
 {
 	struct stall_pass p[] = {
@@ -648,6 +676,7 @@ Suite *growth_suite(void)
 	tcase_add_test(c, stalls_of_long_requests);
 	tcase_add_test(c, stops_of_the_host);
 	tcase_add_test(c, requests_across_edges);
+	tcase_add_test(c, stalls_in_the_median);
 	tcase_add_test(c, no_stalls);
 	suite_add_tcase(s, c);
 	return s;
