@@ -455,7 +455,7 @@ static bool frames_may_be(const struct search *s, double fixed)
 
 /* The same, with the cost of a request put down to one cause after the other. Frames: one for command, one for status,
  * and half a frame each for data, card and host. */
-static void weigh_fixed(
+static void weigh_fixed_of(
 	struct search *s, const struct parts *p, const struct story *t, double fixed)
 {
 	const struct culprit_input *in = s->in;
@@ -473,6 +473,25 @@ static void weigh_fixed(
 	weigh_request(s, p, CAUSE_REQUEST_COST, fixed);
 	if (in->in_flight == 1)
 		weigh_request(s, p, CAUSE_HOST_GAP, fixed);
+}
+
+/* What a single block takes beyond the shape of the others: its way through both stages, or a unit that it programs. */
+static void weigh_fixed(
+	struct search *s, const struct parts *p, const struct story *t, double fixed)
+{
+	const struct growth *g = s->growth;
+	bool apart = s->piece <= g->apart_bytes && g->apart_s > 0;
+	struct parts with = *p;
+
+	if (!apart) {
+		weigh_fixed_of(s, p, t, fixed);
+		return;
+	}
+	with.of[CAUSE_PROGRAM_UNIT] += g->apart_s;
+	weigh_fixed_of(s, &with, t, fixed);
+	with.of[CAUSE_PROGRAM_UNIT] = p->of[CAUSE_PROGRAM_UNIT];
+	with.of[CAUSE_IN_TURN] += g->apart_s;
+	weigh_fixed_of(s, &with, t, fixed);
 }
 
 /* Both slower, as far as is known. */

@@ -894,14 +894,15 @@ static struct culprits told_by(const double *seconds, const uint64_t *bytes, siz
 		p[i] = (struct growth_point){
 			.bytes = bytes[i], .seconds = seconds[i], .pieces = 1, .noise = noise
 		};
+	in.block_bytes = in.block_bytes ? in.block_bytes : 512;
 	growth_find(&set, p, count,
-		&(struct growth_options){
-			.units = in.write, .block_bytes = 512, .wanted_bytes = 4096 });
+		&(struct growth_options){ .units = in.write,
+			.block_bytes = (uint32_t)in.block_bytes,
+			.wanted_bytes = 4096 });
 	ck_assert_int_eq(set.list[0].kind, kind);
 	in.growths = &set;
 	in.bytes = 4096;
 	in.pieces = 1;
-	in.block_bytes = 512;
 	in.in_flight = in.in_flight ? in.in_flight : 1;
 	culprits_find(&c, &in);
 	return c;
@@ -1002,6 +1003,29 @@ START_TEST(fixed_cost_of_a_bent_line)
 		GROWTH_COARSE);
 	ck_assert(culprits_have(&c, CAUSE_PROGRAM_UNIT));
 	ck_assert(culprits_have(&c, CAUSE_REQUEST_COST));
+}
+END_TEST
+
+/* Blocks of 4 KiB of which one alone takes 796 us, though the link needs but 386 of them at 10.6 MB/s and the longer requests keep to
+ * it: a unit of 8 KiB, or stages that have nothing to overlap yet. Never the link. */
+START_TEST(single_block)
+{
+	static const uint64_t sizes[] = { 4096, 8192, 16384, 32768, 65536, 98304 };
+	struct culprit_input in = { .write = true,
+		.block_bytes = 4096,
+		.link = { .rate = 10.62e6, .ceiling = 53.25e6 } };
+	struct culprits c;
+	double seconds[6];
+
+	for (int i = 0; i < 6; i++)
+		seconds[i] = 100e-6 + (double)sizes[i] / 10.62e6;
+	c = told_by(seconds, sizes, 6, 0.01, in, GROWTH_STRAIGHT);
+	ck_assert(culprits_have(&c, CAUSE_LINK));
+	seconds[0] = 796e-6;
+	c = told_by(seconds, sizes, 6, 0.01, in, GROWTH_STRAIGHT);
+	ck_assert(culprits_have(&c, CAUSE_PROGRAM_UNIT));
+	ck_assert(culprits_have(&c, CAUSE_IN_TURN));
+	ck_assert(!culprits_have(&c, CAUSE_LINK));
 }
 END_TEST
 
@@ -1142,6 +1166,7 @@ Suite *culprit_suite(void)
 	tcase_add_test(c, steps_of_the_firmware);
 	tcase_add_test(c, work_of_first_bytes);
 	tcase_add_test(c, fixed_cost_of_a_bent_line);
+	tcase_add_test(c, single_block);
 	tcase_add_test(c, two_sizes_of_the_card);
 	tcase_add_test(c, frames_for_want_of_better);
 	tcase_add_test(c, work_in_frames);
