@@ -1011,9 +1011,9 @@ END_TEST
 START_TEST(single_block)
 {
 	static const uint64_t sizes[] = { 4096, 8192, 16384, 32768, 65536, 98304 };
-	struct culprit_input in = { .write = true,
-		.block_bytes = 4096,
-		.link = { .rate = 10.62e6, .ceiling = 53.25e6 } };
+	struct culprit_input in = {
+		.write = true, .block_bytes = 4096, .link = { .rate = 10.62e6, .ceiling = 53.25e6 }
+	};
 	struct culprits c;
 	double seconds[6];
 
