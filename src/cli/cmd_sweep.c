@@ -175,7 +175,7 @@ static void announce_looking(const struct sweep_plan *plan, const struct session
 	if (!sweep_look_bytes(plan))
 		return;
 	message_note("before writes are timed, up to %s is written to see when the target stores "
-		     "it; that takes two minutes at most",
+		     "it; that takes three minutes at most",
 		size_format_decimal(most, (double)sweep_look_bytes(plan)));
 	if (through && strcmp(s->traits->transport, "loop") != 0)
 		message_note(

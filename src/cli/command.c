@@ -14,7 +14,7 @@ const struct command commands[] = {
 		"random order, with all reads before the first write; appends every pass to a run "
 		"record and prints a summary of it. Reads by default. Writing needs --erase, "
 		"--keep-data or --create. Before writes are timed it looks at how the target "
-		"stores them, for up to two minutes; a write rate is called stored only where a "
+		"stores them, for up to three minutes; a write rate is called stored only where a "
 		"flush, reads that wait, or a full buffer show it. See blkassay-method(7).",
 		1, 1, cmd_sweep,
 		{ OPTION_DIRECTION, OPTION_ORDER, OPTION_SIZES, OPTION_IN_FLIGHT, OPTION_SECONDS,

@@ -46,6 +46,8 @@ enum {
 /* A buffer in fits and starts that no request of a pass ever met full: of what was written, at most. */
 #define STARTS_HIDDEN 0.06
 #define AGAIN_S 0.1
+/* By the pace of the bursts, what is asked of places takes no longer than that; else it is not asked. */
+#define PLACES_S 30.0
 #define AGAIN_DIFFERS 1.1
 /* Clearly longer: by that much; as fast, as far as own_rate can tell. */
 #define HELD_TIMES 1.05
@@ -1030,14 +1032,16 @@ static int is_place(struct store *s, bool *place, const struct watch *watch)
 	return 0;
 }
 
-/* Whether a burst was slowed down by a full buffer or by a slow place. Where that would take more than PLACE_LOOK it is not
- * asked. */
+/* Whether a burst was slowed down by a full buffer or by a slow place. Where that would take more than PLACE_LOOK, or too
+ * long, it is not asked. */
 static int tell_place(struct store *s, const struct watch *watch)
 {
+	double bytes = 3 * knee_bytes(&s->evidence);
 	bool place = false;
 	int rc = 0;
 
-	if (s->held && !s->in_starts && 3 * knee_bytes(&s->evidence) < PLACE_LOOK)
+	if (s->held && !s->in_starts && bytes < PLACE_LOOK &&
+		bytes < PLACES_S * s->evidence.drain_bps)
 		rc = is_place(s, &place, watch);
 	if (!place)
 		return rc;
@@ -1086,6 +1090,14 @@ static uint64_t again_timed(const struct store *s)
 	return (uint64_t)bytes / request * request;
 }
 
+/* Bytes a second, of bursts with all that they left to be stored. */
+static double pace(const struct store *s)
+{
+	const struct storing_burst *f = &s->bursts.full;
+
+	return s->held ? s->evidence.drain_bps : f->bytes / (f->ack_s + f->flush_s + f->wait_s);
+}
+
 /* *seconds: until the timed bytes were stored, as this target's passes tell it. */
 static int write_there(struct store *s, uint64_t at, double *seconds, const struct watch *watch)
 {
@@ -1123,13 +1135,14 @@ static int learn_again(struct store *s, const struct watch *watch)
 {
 	const struct store_plan *p = s->plan;
 	struct store_evidence *e = &s->evidence;
-	uint64_t each = again_lead(s) + again_timed(s), at = s->at;
+	uint64_t each = again_lead(s) + again_timed(s), all = 2 * STORING_REPEATS * each;
+	uint64_t at = s->at;
 	double first[STORING_REPEATS], again[STORING_REPEATS];
 	int rc = 0;
 
 	/* Bursts lie one behind the other: once they came round, no place is left that was not written. */
-	if (e->by == PASS_NOT_SHOWN || 2 * STORING_REPEATS * each > AGAIN_LOOK ||
-		s->written + 2 * STORING_REPEATS * each > p->region_bytes)
+	if (e->by == PASS_NOT_SHOWN || all > AGAIN_LOOK || s->written + all > p->region_bytes ||
+		!((double)all < PLACES_S * pace(s)))
 		return 0;
 	for (int i = 0; !rc && i < STORING_REPEATS; i++) {
 		if (at + each > p->region_start + p->region_bytes)
