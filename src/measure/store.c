@@ -47,7 +47,8 @@ enum {
 #define STARTS_HIDDEN 0.06
 #define AGAIN_S 0.1
 /* By the pace of the bursts, what is asked of places takes no longer than that; else it is not asked. */
-#define PLACES_S 30.0
+#define PLACE_S 20.0
+#define AGAIN_MOST_S 40.0
 #define AGAIN_DIFFERS 1.1
 /* Clearly longer: by that much; as fast, as far as own_rate can tell. */
 #define HELD_TIMES 1.05
@@ -1041,7 +1042,7 @@ static int tell_place(struct store *s, const struct watch *watch)
 	int rc = 0;
 
 	if (s->held && !s->in_starts && bytes < PLACE_LOOK &&
-		bytes < PLACES_S * s->evidence.drain_bps)
+		bytes < PLACE_S * s->evidence.drain_bps)
 		rc = is_place(s, &place, watch);
 	if (!place)
 		return rc;
@@ -1142,7 +1143,7 @@ static int learn_again(struct store *s, const struct watch *watch)
 
 	/* Bursts lie one behind the other: once they came round, no place is left that was not written. */
 	if (e->by == PASS_NOT_SHOWN || all > AGAIN_LOOK || s->written + all > p->region_bytes ||
-		!((double)all < PLACES_S * pace(s)))
+		!((double)all < AGAIN_MOST_S * pace(s)))
 		return 0;
 	for (int i = 0; !rc && i < STORING_REPEATS; i++) {
 		if (at + each > p->region_start + p->region_bytes)

@@ -577,7 +577,7 @@ START_TEST(rewriting_is_seen)
 	for (int kind = 0; kind < 9; kind++) {
 		struct sweep_plan plan = plan_of(false, 0.5, 5);
 		struct odd_spec s = { .link_bps = 20e6,
-			.card_bps = 0.5e6,
+			.card_bps = 0.8e6,
 			.card_read_bps = 3e6,
 			.behind_bytes = kind % 3 ? 256 << 10 : 0,
 			.reads = ODD_READS_PASS,
