@@ -894,7 +894,7 @@ static struct culprits told_by(const double *seconds, const uint64_t *bytes, siz
 		p[i] = (struct growth_point){
 			.bytes = bytes[i], .seconds = seconds[i], .pieces = 1, .noise = noise
 		};
-	in.block_bytes = in.block_bytes ? in.block_bytes : 512;
+	in.block_bytes = in.block_bytes > 0 ? in.block_bytes : 512;
 	growth_find(&set, p, count,
 		&(struct growth_options){ .units = in.write,
 			.block_bytes = (uint32_t)in.block_bytes,
