@@ -129,8 +129,8 @@ static void check_watching(struct differences *d, const struct compared *c, cons
 {
 	if (c->watched != is_watched(run) && !run->target.modelled)
 		differ(d, "the bus", c->watched ? "watched" : "not watched",
-			c->watched ? "not watched (which takes some 2 % of short requests)"
-				   : "watched (which takes some 2 % of short requests)");
+			c->watched ? "not watched (which takes 2 to 5 % of short requests)"
+				   : "watched (which takes 2 to 5 % of short requests)");
 }
 
 /* In more than a tenth of its passes (ours). */

@@ -150,9 +150,9 @@ tells "The runs come from gadgets with different serial numbers (S-1 and S-2)"
 # Watching the bus takes time: a side that was watched looks slower.
 sweep watched.assay watched=1
 gate 0 base.assay watched.assay
-tells "the bus not watched against watched (which takes some 2 % of short requests)"
+tells "the bus not watched against watched (which takes 2 to 5 % of short requests)"
 gate 0 watched.assay base.assay
-tells "the bus watched against not watched (which takes some 2 % of short requests)"
+tells "the bus watched against not watched (which takes 2 to 5 % of short requests)"
 sweep too.assay watched=1
 gate 0 watched.assay too.assay
 says_not "the bus"
