@@ -15,8 +15,10 @@ enum { POINTS_MAX = 64 };
 /* Standard errors by which a straight line must fail, and how many times its own. */
 #define BENDS 2.0
 #define MODEL_ERROR 0.006
-/* Times that are longer than one phase a frame by at most this at each size follow that (ours). */
+/* Times that are longer than one phase a frame by at most this at each size follow that: blurred ones, and sharp ones, of an
+ * emulated bus whose frames last a bit longer (ours). */
 #define HUGS 1.18
+#define HUGS_SHARP 1.10
 /* Beyond so many frames a quantile is not known to that. */
 #define TELLS (NEAR / (FRAMES_BIN / 2))
 
@@ -36,11 +38,11 @@ static bool beats_bound(const struct usb_link *link, const struct frames_point *
 }
 
 /* A busy host or an emulated bus blurs whole frames to anything between, but they do not wander off from the bound. */
-static bool hugs_bound(const struct usb_link *link, const struct frames_point *p)
+static double times_bound(const struct usb_link *link, const struct frames_point *p)
 {
 	uint64_t piece = (uint64_t)(p->bytes / p->pieces + 0.5);
 
-	return p->seconds / p->pieces < HUGS * usb_command_phased_s(link, piece);
+	return p->seconds / p->pieces / usb_command_phased_s(link, piece);
 }
 
 /* Sizes that take whole frames, and how many different numbers of them. */
@@ -101,19 +103,22 @@ enum frames_evidence frames_look(const struct usb_link *link, const struct frame
 	size_t count, bool explained, double straight_misfit)
 {
 	struct tally t = { 0 };
-	bool hugs = count > 3; /* the bound, at each size */
+	double most = 0; /* times the bound, of all sizes */
+	bool close, blurred;
 
 	if (!link || !link->packet_bytes || !count)
 		return FRAMES_EXCLUDED;
 	for (size_t i = 0; i < count; i++) {
 		if (beats_bound(link, &points[i]))
 			return FRAMES_EXCLUDED;
-		hugs = hugs && hugs_bound(link, &points[i]);
+		most = fmax(most, times_bound(link, &points[i]));
 		tally_add(&t, &points[i], link->frame_s);
 	}
-	if (t.told > 1 && t.far * 3 >= t.told && !(hugs && t.blurred * 2 >= t.told))
+	close = count > 3 && most < HUGS_SHARP;
+	blurred = count > 3 && most < HUGS && t.blurred * 2 >= t.told;
+	if (t.told > 1 && t.far * 3 >= t.told && !close && !blurred)
 		return FRAMES_EXCLUDED;
-	if (t.means > 1 && t.means_far * 3 >= t.means &&
+	if (!close && t.means > 1 && t.means_far * 3 >= t.means &&
 		would_bend(link, points, count) > BENDS * (1 + straight_misfit))
 		return FRAMES_EXCLUDED;
 	if (t.near == t.told && t.distinct > 2 && t.told >= (explained ? 5 : 3))

@@ -414,11 +414,14 @@ double odd_stored_rate(const struct odd_spec *s, uint64_t request_bytes)
 	most += 2 * s->tires_after_bytes;
 	lead = most / 10 + 2 * s->tires_after_bytes;
 	for (uint64_t done = 0; done < lead + most; done += request_bytes) {
+		uint64_t slot = done / request_bytes % (SIZE / request_bytes);
+
 		if (!stored && done >= lead) {
 			from = g->now;
 			stored = g->stored;
 		}
-		odd_write(&g->medium, done % SIZE, NULL, (size_t)request_bytes, &(size_t){ 0 });
+		odd_write(&g->medium, slot * request_bytes, NULL, (size_t)request_bytes,
+			&(size_t){ 0 });
 	}
 	rate = (double)(g->stored - stored) / (g->now - from);
 	odd_close(&g->medium);
