@@ -5,6 +5,7 @@
 #include <stdbool.h>
 
 #include "analysis/fit.h"
+#include "analysis/quantile.h"
 #include "analysis/usb.h"
 
 enum { POINTS_MAX = 64 };
@@ -19,25 +20,19 @@ enum { POINTS_MAX = 64 };
  * emulated bus whose frames last a bit longer (ours). */
 #define HUGS 1.18
 #define HUGS_SHARP 1.10
+#define BEATEN 0.95
 /* Beyond so many frames a quantile is not known to that. */
-#define TELLS (NEAR / (FRAMES_BIN / 2))
+#define TELLS (NEAR / (QUANTILE_BIN / 2))
 
 static double off_frame(double seconds, double frame_s)
 {
-	double frames = seconds * (1 - FRAMES_BIN / 2) / frame_s;
+	double frames = seconds * (1 - QUANTILE_BIN / 2) / frame_s;
 
-	return fabs(frames - round(frames)) - FRAMES_BIN / 2 * frames;
+	return fabs(frames - round(frames)) - QUANTILE_BIN / 2 * frames;
 }
 
-/* One that is faster than the bound shows that this host serves more than one phase a frame. */
-static bool beats_bound(const struct usb_link *link, const struct frames_point *p)
-{
-	uint64_t piece = (uint64_t)(p->bytes / p->pieces + 0.5);
-
-	return p->seconds / p->pieces < 0.95 * usb_command_phased_s(link, piece);
-}
-
-/* A busy host or an emulated bus blurs whole frames to anything between, but they do not wander off from the bound. */
+/* How many times as long as with one phase a frame. A faster one shows that this host serves more phases a frame. A busy
+ * host or an emulated bus blurs whole frames to anything between, but they do not wander off from the bound. */
 static double times_bound(const struct usb_link *link, const struct frames_point *p)
 {
 	uint64_t piece = (uint64_t)(p->bytes / p->pieces + 0.5);
@@ -55,7 +50,7 @@ struct tally {
 
 static void tally_add(struct tally *t, const struct frames_point *p, double frame_s)
 {
-	double off, frames = round(p->median_s * (1 - FRAMES_BIN / 2) / frame_s);
+	double off, frames = round(p->median_s * (1 - QUANTILE_BIN / 2) / frame_s);
 	double mean = p->seconds / frame_s;
 
 	if (p->pieces < 1.01 && mean < TELLS) {
@@ -109,9 +104,11 @@ enum frames_evidence frames_look(const struct usb_link *link, const struct frame
 	if (!link || !link->packet_bytes || !count)
 		return FRAMES_EXCLUDED;
 	for (size_t i = 0; i < count; i++) {
-		if (beats_bound(link, &points[i]))
+		double times = times_bound(link, &points[i]);
+
+		if (times < BEATEN)
 			return FRAMES_EXCLUDED;
-		most = fmax(most, times_bound(link, &points[i]));
+		most = fmax(most, times);
 		tally_add(&t, &points[i], link->frame_s);
 	}
 	close = count > 3 && most < HUGS_SHARP;

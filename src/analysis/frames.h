@@ -14,14 +14,12 @@ enum frames_evidence {
 	FRAMES_SEEN,
 };
 
-#define FRAMES_BIN 0.0078
-
 /* One request size. */
 struct frames_point {
 	double bytes, pieces; /* of a host request; device requests it makes */
 	double seconds; /* mean */
 	double noise; /* standard error of it, as a share */
-	double median_s, p90_s; /* to the upper end of a bin FRAMES_BIN wide; 0: not known */
+	double median_s, p90_s; /* to the upper end of a bin QUANTILE_BIN wide; 0: not known */
 };
 
 /* link NULL: no USB. explained: something else follows the times as well, so it takes more whole frames to be no chance.

@@ -5,6 +5,9 @@
 
 #include <stddef.h>
 
+/* Latencies are counted in bins, 128 to the octave, and a quantile is the upper end of one: that much too long at the most. */
+#define QUANTILE_BIN 0.0078
+
 void quantile_sort(double *values, size_t n); /* ascending, in place */
 
 /* sorted ascending, n >= 1, p in [0, 1] (clamped). n == 0 gives NaN. */

@@ -9,8 +9,6 @@
 /* A flush that is this much longer than others of its size is a stall in it; so many tell what is usual. */
 #define FLUSH_TIMES 5.0
 enum { FLUSHES_MIN = 3 };
-/* A median is the upper end of a bin of quantiles, that much too long at the most. */
-#define MEDIAN_OFF 0.0078
 /* Of how many requests, how often stalls come being known roughly. */
 #define MEDIAN_TELLS 0.35
 
@@ -89,7 +87,7 @@ static double most_in(const struct stalls *s, const struct stall_pass *p, double
 
 	if ((double)p->request_bytes * p->in_flight >= MEDIAN_TELLS * s->bytes / s->count)
 		return rest;
-	return fmin(rest, beyond + MEDIAN_OFF * p->busy_s + p->flush_s);
+	return fmin(rest, beyond + QUANTILE_BIN * p->busy_s + p->flush_s);
 }
 
 static void look_at_size(struct stalls *s, struct stall_pass *p, size_t n, double *scratch)

@@ -22,14 +22,6 @@ static int be_refused(struct probe_context *pc)
 	return context_exchange(pc, &x);
 }
 
-static int test_unit_ready(struct probe_context *pc)
-{
-	struct scsi_exchange x;
-
-	scsi_build_test_unit_ready(&x);
-	return context_exchange(pc, &x);
-}
-
 static int request_sense(struct probe_context *pc, struct scsi_sense *out)
 {
 	struct scsi_exchange x;
@@ -60,7 +52,7 @@ static int ask_once(struct probe_context *pc, struct told *t)
 	if (rc != PROBE_REFUSED || !pc->last_sense.valid || pc->last_sense.deferred)
 		return rc < 0 ? rc : 0;
 	t->refusal = pc->last_sense;
-	rc = test_unit_ready(pc);
+	rc = context_test_unit_ready(pc);
 	if (!rc)
 		rc = request_sense(pc, &now);
 	if (rc)

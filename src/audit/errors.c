@@ -227,7 +227,6 @@ static void ask(struct probe_context *pc, const char *what)
 static int wait_for_failure(struct probe_context *pc)
 {
 	uint64_t end = medium_now_ns(pc->m) + pc->plan->provoke_ns, errors = context_told(pc);
-	struct scsi_exchange x;
 	int rc = context_leave_marks(pc);
 
 	if (rc < 0)
@@ -249,8 +248,7 @@ static int wait_for_failure(struct probe_context *pc)
 	end = medium_now_ns(pc->m) + pc->plan->provoke_ns;
 	do {
 		context_idle(pc, 200000000);
-		scsi_build_test_unit_ready(&x);
-		rc = context_exchange(pc, &x);
+		rc = context_test_unit_ready(pc);
 	} while (rc == PROBE_REFUSED && medium_now_ns(pc->m) < end && !context_stopped(pc));
 	if (rc >= 0)
 		rc = medium_confirm(pc->m);

@@ -221,6 +221,14 @@ int context_exchange(struct probe_context *pc, struct scsi_exchange *x)
 	return refused(pc, x);
 }
 
+int context_test_unit_ready(struct probe_context *pc)
+{
+	struct scsi_exchange x;
+
+	scsi_build_test_unit_ready(&x);
+	return context_exchange(pc, &x);
+}
+
 /* Through the kernel, an answer of the device is an errno without sense; so may be the answer of one that is gone. */
 static int refusal(struct probe_context *pc, int rc)
 {

@@ -130,6 +130,7 @@ bool context_stopped(const struct probe_context *pc);
 
 /* One SCSI command: reissued when it met a deferred error or a unit attention, as SPC-4 asks. A recovered error is success. */
 int context_exchange(struct probe_context *pc, struct scsi_exchange *x);
+int context_test_unit_ready(struct probe_context *pc); /* the same for that command */
 
 enum probe_way { PROBE_PLAIN, PROBE_FUA };
 /* offset: in the area; whole units. A new generation of every block. Refusals are noted, and excuse the blocks of this

@@ -23,12 +23,10 @@ static int start_stop(struct probe_context *pc, bool start)
 static int await_ready(struct probe_context *pc)
 {
 	uint64_t end = medium_now_ns(pc->m) + ready_limit_ns;
-	struct scsi_exchange x;
 	int rc = start_stop(pc, true);
 
 	while (rc >= 0) {
-		scsi_build_test_unit_ready(&x);
-		rc = context_exchange(pc, &x);
+		rc = context_test_unit_ready(pc);
 		if (rc != PROBE_REFUSED || medium_now_ns(pc->m) > end || context_stopped(pc))
 			return rc;
 		context_idle(pc, 200000000);
@@ -124,11 +122,8 @@ struct ejects {
 /* Until it is loaded again there is no medium: 02/3A (SPC-4, TEST UNIT READY). */
 static int look_for_medium(struct probe_context *pc, struct ejects *e)
 {
-	struct scsi_exchange x;
-	int rc;
+	int rc = context_test_unit_ready(pc);
 
-	scsi_build_test_unit_ready(&x);
-	rc = context_exchange(pc, &x);
 	if (rc < 0)
 		return rc;
 	if (!rc)

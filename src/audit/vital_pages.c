@@ -100,14 +100,6 @@ static int ask(struct probe_context *pc, struct pages *p, uint8_t page, enum ans
 	return 0;
 }
 
-static int test_unit_ready(struct probe_context *pc)
-{
-	struct scsi_exchange x;
-
-	scsi_build_test_unit_ready(&x);
-	return context_exchange(pc, &x);
-}
-
 /* What came to nothing is asked once more of a drive that answers other commands: that may have been the cable. */
 static int ask_again(struct probe_context *pc, struct pages *p, uint8_t page, enum answer *out)
 {
@@ -116,7 +108,7 @@ static int ask_again(struct probe_context *pc, struct pages *p, uint8_t page, en
 	for (p->lost = 0; p->lost < TRIES && rc >= 0; p->lost++) {
 		enum answer now;
 
-		rc = p->lost ? test_unit_ready(pc) : 0;
+		rc = p->lost ? context_test_unit_ready(pc) : 0;
 		if (rc >= 0)
 			rc = ask(pc, p, page, &now);
 		if (rc >= 0 && now != LOST_ONCE) {
@@ -125,7 +117,7 @@ static int ask_again(struct probe_context *pc, struct pages *p, uint8_t page, en
 		}
 	}
 	if (rc >= 0)
-		rc = test_unit_ready(pc);
+		rc = context_test_unit_ready(pc);
 	*out = pc->host_failed ? LOST_ONCE : LOST_TWICE;
 	return rc;
 }

@@ -565,10 +565,8 @@ static void take_phases(
 		struct phases_of_point of = phases_of_point(&table->list[i]);
 
 		x->bus_shared |= of.shared;
-		for (int k = 0; (double)table->list[i].request_bytes == x->phases.bytes &&
-				k < RUN_PHASE_COUNT;
-			k++)
-			x->phases_typical[k] = of.typical_seconds[k];
+		if ((double)table->list[i].request_bytes == x->phases.bytes)
+			memcpy(x->phases_typical, of.typical_seconds, sizeof x->phases_typical);
 	}
 	x->phases_apart = x->phases.known && are_phases_apart(x);
 }

@@ -5,6 +5,7 @@
 #include <math.h>
 #include <string.h>
 
+#include "analysis/quantile.h"
 #include "measure/payload.h"
 #include "measure/phases.h"
 #include "measure/store_inside.h"
@@ -294,13 +295,7 @@ int store_whole_burst(struct store *s, const struct store_look *l, struct storin
 
 double store_middle_of(double *v, size_t n)
 {
-	for (size_t i = 1; i < n; i++)
-		for (size_t k = i; k > 0 && v[k - 1] > v[k]; k--) {
-			double held = v[k];
-
-			v[k] = v[k - 1];
-			v[k - 1] = held;
-		}
+	quantile_sort(v, n);
 	return v[n / 2];
 }
 
